@@ -230,12 +230,10 @@ def signoff(
     The password of the certificate comes from --password-fd, or from the environment variable
     LASERSAFE_CERTIFICATE_PASSWORD, or is asked for.
     """
-    from lasersafe.signing.commands import sign_answer
+    options = {key: value for key, value in locals().items() if key not in ("fingerprint", "as_json")}
+    from lasersafe.signing.signing_off import sign_answer
 
-    data, lines = sign_answer(
-        case, role, name, conditions, expires, fingerprint, again, for_them, certificate, sheet, password_fd
-    )
-    tell(as_json, data, lines)
+    tell(as_json, *sign_answer(**options, read=fingerprint))
 
 
 @app.command()
@@ -256,7 +254,7 @@ def verify(
     results, 13 changed since it was signed, 14 certificate signature broken or not trusted, 15
     damaged or no sheet, 16 cannot be checked by this version, 2 no such file or bad option.
     """
-    from lasersafe.signing.commands import verify_answer
+    from lasersafe.signing.verify import verify_answer
 
     code, data, lines = verify_answer(sheet, trust or [], case, on, time_limit)
     tell(as_json, data, lines)
@@ -276,7 +274,7 @@ def register(
 
     Nothing is checked but the checksum of each file; verify checks the rest.
     """
-    from lasersafe.signing.commands import register_answer
+    from lasersafe.signing.register import register_answer
 
     data, text = register_answer(folder, recursive, on, as_csv)
     tell(as_json, data, text.rstrip("\n"))

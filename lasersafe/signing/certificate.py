@@ -6,12 +6,14 @@ pyHanko is the optional extra ``sign``; nothing of it is imported before it is n
 from __future__ import annotations
 
 import logging
+import os
+import sys
 from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
-from lasersafe.errors import InputError, refuse
+from lasersafe.errors import refuse
 from lasersafe.files import locked, read_limited, write_file
 from lasersafe.signing.appended import FIELD, STAMP, reason, stamp_name
 from lasersafe.signing.certificate_check import (
@@ -23,9 +25,46 @@ from lasersafe.signing.certificate_check import (
     need_extra,
 )
 from lasersafe.signing.container import LARGEST_SHEET, About, SheetFile, open_sheet, parse_sheet, read_about
-from lasersafe.signing.record import ROLES
+from lasersafe.signing.record import ROLES, known_role
 from lasersafe.signing.state import doubled, may_sign, plain, spoken
 from lasersafe.signing.verify import verify
+
+PASSWORD = "LASERSAFE_CERTIFICATE_PASSWORD"  # the name of the variable
+_LONGEST_PASSWORD = 1024
+
+
+def certificate_answer(
+    certificate: Path, sheet: Path, role: str, password_fd: int | None
+) -> tuple[dict[str, Any], list[str]]:
+    """Sign a sheet with a certificate; return JSON and lines.
+
+    Raises
+    ------
+    InputError
+        If the sheet or the certificate cannot be used, or the extra is missing.
+    """
+    need_extra()
+    signed = sign_with_certificate(sheet, certificate, _password(password_fd), known_role(role))
+    data = {"sheet": str(sheet), "role": signed.role, "signer": signed.signer, "at": signed.when}
+    check = f"check it with: lasersafe verify {sheet} --trust CERTIFICATES.pem"
+    return data, [f"{sheet}: signed by {signed.label}", check]
+
+
+def _password(descriptor: int | None) -> bytes | None:
+    """Return the password of a certificate; it is never an option, and never in a message."""
+    if descriptor is not None:
+        try:
+            with os.fdopen(descriptor, "rb", closefd=False) as file:
+                return file.read(_LONGEST_PASSWORD).rstrip(b"\r\n") or None
+        except OSError as error:
+            refuse(f"password-fd = {descriptor}: cannot be read: {error.strerror or error}")
+    if PASSWORD in os.environ:
+        return os.environ[PASSWORD].encode() or None
+    if not sys.stdin.isatty():
+        refuse(f"there is nobody to ask for the password: set {PASSWORD}, or use --password-fd")
+    import getpass
+
+    return getpass.getpass("Password of the certificate (not shown): ").encode() or None
 
 
 def sign_with_certificate(path: Path, certificate: Path, password: bytes | None, role: str) -> CertificateSignature:
@@ -59,47 +98,33 @@ def sign_with_certificate(path: Path, certificate: Path, password: bytes | None,
         if not parse_sheet(content).appended:
             refuse(f"{path}: the signature could not be appended")
         write_file(path, content)
-    owner = signer.signing_cert
-    return CertificateSignature(role, holder(owner), moment(datetime.now(UTC)), "")
+    return CertificateSignature(role, holder(signer.signing_cert), moment(datetime.now(UTC)), "")
 
 
 def _load(path: Path, password: bytes | None) -> Any:
+    """Return what signs, with those certificates of the file only that lead upwards from its own."""
     from pyhanko.sign import signers
+    from pyhanko_certvalidator.registry import SimpleCertificateStore
 
     read_limited(path, LARGEST_CERTIFICATE, "certificate file (PKCS#12)")
     logging.getLogger("pyhanko").setLevel(logging.CRITICAL)  # it would print a traceback
+    load, store = cast(Any, signers.SimpleSigner.load_pkcs12), cast(Any, SimpleCertificateStore)  # without types there
     try:
-        load: Any = signers.SimpleSigner.load_pkcs12  # without types there
         signer = load(str(path), passphrase=password)
     except Exception:  # the file is untrusted, and what its parser raises is not documented
         signer = None
     if signer is None:
         refuse(f"{path}: cannot be opened as PKCS#12: the password is wrong or the file is damaged")
-    dates = signer.signing_cert["tbs_certificate"]["validity"]
-    now = datetime.now(UTC)
-    if not dates["not_before"].native <= now <= dates["not_after"].native:
-        message = f"{path}: the certificate holds from {dates['not_before'].native:%Y-%m-%d} to "
-        message += f"{dates['not_after'].native:%Y-%m-%d}, not today"
-        raise InputError(message)
-    return _with_its_chain(signer)
-
-
-def _with_its_chain(signer: Any) -> Any:
-    """Return the signer with those certificates of the file only that lead upwards from its own."""
-    from pyhanko.sign import signers
-    from pyhanko_certvalidator.registry import SimpleCertificateStore
-
-    store: Any = SimpleCertificateStore  # without types there
-    chain = store()
-    others = list(signer.cert_registry)
-    last = signer.signing_cert
-    for _ in range(len(others)):
-        above = next((one for one in others if one.subject == last.issuer and one.sha256 != last.sha256), None)
-        if above is None:
-            break
+    first, last = (
+        signer.signing_cert["tbs_certificate"]["validity"][end].native for end in ("not_before", "not_after")
+    )
+    if not first <= datetime.now(UTC) <= last:
+        refuse(f"{path}: the certificate holds from {first:%Y-%m-%d} to {last:%Y-%m-%d}, not today")
+    chain, others = store(), list(signer.cert_registry)
+    above = signer.signing_cert
+    while above := next((one for one in others if one.subject == above.issuer and one.sha256 != above.sha256), None):
         chain.register(above)
         others.remove(above)
-        last = above
     return signers.SimpleSigner(signer.signing_cert, signer.signing_key, chain)
 
 
@@ -109,25 +134,25 @@ def _refuse(path: Path, about: About, role: str, certificate: Any) -> None:
     if role not in about.sign_here:
         refuse(f"{path}: this sheet has no box for the {spoken(role)}")
     report = verify(path)
-    wrong = [one.message for one in report.findings if one.kind not in ("not signed", "signature")]
-    wrong += [report.appended] if report.appended else []
-    wrong += [f"certificate signature of {one.label}: {one.problem}" for one in report.signatures if not one.intact]
+    wrong = [(one.kind, one.message) for one in report.findings if one.kind not in ("not signed", "signature")]
+    wrong += [("signature", report.appended)] if report.appended else []
+    wrong += [("signature", f"certificate signature of {one.label}: {one.problem}")
+              for one in report.signatures if not one.intact]  # fmt: skip
     if wrong or report.case is None:
-        kinds = [one.kind for one in report.findings if one.kind not in ("not signed", "signature")] or ["signature"]
-        refuse(f"{path}: not signed, because of this: {kinds[0]}: {plain(wrong[0], 300)}")
+        refuse(f"{path}: not signed, because of this: {wrong[0][0]}: {plain(wrong[0][1], 300)}")
+    two_people = not report.case.sign_off.one_person_two_roles
     for one in report.signatures:
         if one.role == role:
             refuse(f"{path}: {one.label} is on this sheet already")
-        if one.key == key_of(certificate) and not report.case.sign_off.one_person_two_roles:
+        if one.key == key_of(certificate) and two_people:
             refuse(f"{path}: this key has signed as {spoken(one.role)} already; the case wants two people")
-    name, named = holder(certificate), getattr(report.case.in_charge, role)
+    name, named = holder(certificate), plain(getattr(report.case.in_charge, role))
     if not may_sign(report.case, report.signed, role, name):
         refuse(
-            f"{path}: the certificate is that of {name}; the case names {plain(named)} as {spoken(role)}, and nobody "
+            f"{path}: the certificate is that of {name}; the case names {named} as {spoken(role)}, and nobody "
             "else signs as that, unless the record says why (--for-them)"
         )
-    twice = [] if report.case.sign_off.one_person_two_roles else doubled([*report.people, (role, name)])
-    if twice:
+    if two_people and (twice := doubled([*report.people, (role, name)])):
         refuse(f"{path}: {twice[0]}")
 
 
@@ -137,12 +162,11 @@ def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
     from pyhanko.stamp import TextStampStyle
 
     writer = IncrementalPdfFileWriter(BytesIO(sheet.base + sheet.appended))
-    first = not sheet.appended
-    for each in [*about.required_roles, role] if first else [role]:
-        page, box = about.sign_here[each]
-        name = FIELD + each
-        if not any(found == name for found, *_ in fields.enumerate_sig_fields(writer)):
-            fields.append_signature_field(writer, fields.SigFieldSpec(name, on_page=page, box=box))
+    there = {found for found, *_ in fields.enumerate_sig_fields(writer)}
+    for each in dict.fromkeys([role] if sheet.appended else [*about.required_roles, role]):
+        if FIELD + each not in there:
+            page, box = about.sign_here[each]
+            fields.append_signature_field(writer, fields.SigFieldSpec(FIELD + each, on_page=page, box=box))
     meta = signers.PdfSignatureMetadata(
         field_name=FIELD + role,
         md_algorithm="sha256",

@@ -6,6 +6,7 @@ does (see ``docs/signing.md``).
 
 from __future__ import annotations
 
+import difflib
 import hashlib
 import json
 import re
@@ -19,6 +20,7 @@ from lasersafe.assessment.fingerprint import case_digest, combined
 from lasersafe.errors import refuse
 from lasersafe.files import read_limited
 from lasersafe.models.site import SignRole
+from lasersafe.typed import shown
 
 FORMAT = "lasersafe sign-off 1"
 LARGEST_RECORD = 20_000_000
@@ -92,6 +94,22 @@ class Record:
             "inputs": {name: asdict(one) for name, one in dict(self.inputs or {}).items()},
         }
         return (json.dumps(data, indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+
+
+def known_role(role: str) -> str:
+    """Return a role as the case names it.
+
+    Raises
+    ------
+    InputError
+        If there is no such role.
+    """
+    plain = role.strip().lower().replace(" ", "_").replace("-", "_")
+    if plain not in ROLES:
+        near = difflib.get_close_matches(plain[:60], ROLES, 1, 0.5)
+        hint = f"did you mean '{near[0]}'? " if near else ""
+        refuse(f"role = {shown(role)}: {hint}roles are: {', '.join(ROLES)}")
+    return plain
 
 
 def record_path(case: Path) -> Path:

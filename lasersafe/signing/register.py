@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict, dataclass, fields
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -23,10 +23,12 @@ from lasersafe.signing.container import (
     parse_sheet,
     read_about,
 )
-from lasersafe.signing.state import plain
+from lasersafe.signing.state import day_of, plain
 from lasersafe.typed import for_spreadsheet
 
-_COLUMNS = ("file", "place", "dates", "lasers", "state", "review_by", "overdue", "problem")
+_WIDTHS = {  # column of the terminal -> its most letters
+    "file": 30, "place": 30, "dates": 24, "lasers": 24, "state": 36, "review_by": 10, "overdue": 8, "problem": 100,
+}  # fmt: skip
 _HANDOUTS = {"card": "card", "prestart": "pre-use check", "sign": "door sign", "annex": "annex"}  # printed -> called
 _NOT_READABLE = ("damaged", "foreign", "unreadable")
 _CHANGED = "changed after printing"
@@ -106,61 +108,58 @@ def _appended(sheet: SheetFile, about: About) -> str:
     return problem or "; ".join(wrong)
 
 
-def register_json(rows: Sequence[Row]) -> dict[str, Any]:
-    """Return the rows for scripts."""
-    return {"sheets": [asdict(row) for row in rows], **_counts(rows)}
+def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool = False) -> tuple[dict[str, Any], str]:
+    """Return the sheets of a folder as JSON, and as text: a table for the terminal, or CSV.
 
-
-def _counts(rows: Sequence[Row]) -> dict[str, int]:
-    return {
+    Raises
+    ------
+    InputError
+        If the folder or the day cannot be used.
+    """
+    rows = list(register(folder, day_of(on, "on"), recursive))
+    counts = {
         "count": len(rows),
         "overdue": sum(row.overdue for row in rows),
         "not_readable": sum(row.state in _NOT_READABLE for row in rows),
         "changed_after_printing": sum(row.state == _CHANGED for row in rows),
         "handouts": sum(bool(row.handout) for row in rows),
     }
+    data = {"sheets": [asdict(row) for row in rows], **counts}
+    if not rows and not as_csv:
+        return data, "no PDF file here"
+    return data, _csv(rows) if as_csv else "\n".join([*_table(rows), _foot(counts)])
 
 
-def register_csv(rows: Sequence[Row]) -> str:
+def _csv(rows: Sequence[Row]) -> str:
     """Return the rows as CSV; a text that a spreadsheet would take for a formula gets an apostrophe in front."""
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")
-    names = list(asdict(Row("")))
-    writer.writerow(names)
+    writer.writerow(field.name for field in fields(Row))
     for row in rows:
-        writer.writerow([_cell(value) for value in asdict(row).values()])
+        cells = ({True: "yes", False: "no"}.get(value, value) for value in asdict(row).values())
+        writer.writerow(for_spreadsheet(plain(cell, 1000)) for cell in cells)
     return text.getvalue()
 
 
-def _cell(value: Any) -> str:
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return for_spreadsheet(plain(str(value), 1000))
-
-
-def register_lines(rows: Sequence[Row], width: int = 140) -> list[str]:
-    """Return the rows as a table for the terminal."""
-    if not rows:
-        return ["no PDF file here"]
-    cells = [[name.replace("_", " ") for name in _COLUMNS]] + [
+def _table(rows: Sequence[Row]) -> list[str]:
+    cells = [[name.replace("_", " ") for name in _WIDTHS]] + [
         [
-            plain(row.file, 60), plain(row.place, 60), plain(row.dates, 60), plain(row.lasers, 60),
+            *(plain(text, 60) for text in (row.file, row.place, row.dates, row.lasers)),
             row.state + (" + certificate" if row.certificates else "") + (f": {row.handout}" if row.handout else ""),
             row.review_by,
-            "OVERDUE" if row.overdue else "", plain(row.problem, 100),
+            "OVERDUE" if row.overdue else "",
+            plain(row.problem, 100),
         ]
         for row in rows
-    ]  # fmt: skip
-    limits = [30, 30, 24, 24, 36, 10, 8, 100]
-    widths = [min(limit, max(len(line[n]) for line in cells)) for n, limit in enumerate(limits)]
-    lines = []
-    for line in cells:
-        fitted = (
-            cell if len(cell) <= wide else cell[: wide - 1] + "…" for cell, wide in zip(line, widths, strict=True)
-        )
-        lines.append("  ".join(cell.ljust(wide) for cell, wide in zip(fitted, widths, strict=True)).rstrip())
-    counts = _counts(rows)
-    foot = [f"{counts['count']} files", f"{counts['overdue']} overdue", f"{counts['not_readable']} not readable"]
-    more = {"changed_after_printing": f"{counts['changed_after_printing']} {_CHANGED}",
-            "handouts": f"{counts['handouts']} handed out as pages, no sheets"}  # fmt: skip
-    return [*lines, ", ".join(foot + [text for name, text in more.items() if counts[name]])]
+    ]
+    columns = zip(*cells, strict=True)
+    widths = [min(limit, max(map(len, column))) for limit, column in zip(_WIDTHS.values(), columns, strict=True)]
+    fitted = ([c if len(c) <= w else c[: w - 1] + "…" for c, w in zip(line, widths, strict=True)] for line in cells)
+    return ["  ".join(c.ljust(w) for c, w in zip(line, widths, strict=True)).rstrip() for line in fitted]
+
+
+def _foot(counts: dict[str, int]) -> str:
+    said = {"count": "files", "overdue": "overdue", "not_readable": "not readable"}
+    more = {"changed_after_printing": _CHANGED, "handouts": "handed out as pages, no sheets"}
+    kept = said | {name: words for name, words in more.items() if counts[name]}
+    return ", ".join(f"{counts[name]} {words}" for name, words in kept.items())

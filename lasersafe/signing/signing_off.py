@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -13,10 +12,10 @@ from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import refuse
 from lasersafe.files import locked, write_file
 from lasersafe.models import canonical, parse_case, read_case_text
-from lasersafe.results import Assessment, SignOff
+from lasersafe.results import SignOff
 from lasersafe.signing.making import results_of
-from lasersafe.signing.record import ROLES, Entry, Inputs, read_record, record_path
-from lasersafe.signing.state import doubled, named_in, results_digest, sign_off_of, spoken
+from lasersafe.signing.record import Entry, Inputs, known_role, read_record, record_path
+from lasersafe.signing.state import day_of, doubled, named_in, results_digest, sign_off_of, spoken
 from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
@@ -28,10 +27,76 @@ class Signed:
     """A signature that was recorded."""
 
     path: Path
-    fingerprint: str
     verdict: str
     entry: Entry
     sign_off: SignOff
+
+    @property
+    def fingerprint(self) -> str:
+        """What was signed."""
+        return self.entry.fingerprint
+
+    def plain(self) -> dict[str, Any]:
+        """Return what was recorded, for scripts."""
+        return {
+            "record": str(self.path),
+            **{key: getattr(self.entry, key) for key in ("name", "role", "at", "conditions")},
+            **{key: getattr(self.entry, key) or None for key in ("expires", "for_them")},
+            "fingerprint": self.fingerprint,
+            "verdict": self.verdict,
+            "state": self.sign_off.state,
+            "missing_roles": list(self.sign_off.missing),
+            "caution": load_wording().caution_short,
+        }
+
+    def lines(self) -> list[str]:
+        """Return what a person reads after signing."""
+        missing = ", ".join(map(spoken, self.sign_off.missing))
+        return [
+            f"{self.entry.name} has signed as {spoken(self.entry.role)}: fingerprint {self.fingerprint[:12]}",
+            f"verdict signed: {self.verdict}",
+            f"still to sign: {missing}; the sheet is a draft until then"
+            if missing
+            else "every required role has signed",
+            f"record: {self.path}; print the sheet anew to show it",
+            load_wording().caution_short,
+        ]
+
+
+def sign_answer(
+    case: Path | None, certificate: Path | None, sheet: Path | None, password_fd: int | None, **options: Any
+) -> tuple[dict[str, Any], list[str]]:
+    """Sign a case on record, or a sheet with a certificate; return JSON and lines.
+
+    Parameters
+    ----------
+    case : pathlib.Path or None
+        The case file.
+    certificate, sheet : pathlib.Path or None
+        What signs instead, and what.
+    password_fd : int or None
+        Where the password of the certificate is read from.
+    **options
+        As `sign` takes them.
+
+    Raises
+    ------
+    InputError
+        If options are missing or do not go together.
+    """
+    if certificate is None and sheet is None:
+        if case is None or not options["role"] or not options["name"]:
+            refuse("say what to sign, and who signs: lasersafe signoff CASE.toml --name 'NAME' --role ROLE")
+        signed = sign(case, **options)
+        return signed.plain(), signed.lines()
+    role = options.pop("role")
+    if certificate is None or sheet is None or not role:
+        refuse("a certificate needs all three: --certificate FILE.p12, --sheet SHEET.pdf and --role ROLE")
+    if case is not None or any(options.values()):
+        refuse("with --certificate only --sheet, --role and --password-fd are used: the rest stands in the sheet")
+    from lasersafe.signing.certificate import certificate_answer
+
+    return certificate_answer(certificate, sheet, role, password_fd)
 
 
 def sign(
@@ -71,53 +136,62 @@ def sign(
         If another program signs at this moment, or the record cannot be written.
     """
     now = datetime.now(UTC)
-    person = _line(name, "name", 200)
-    known = known_role(role)
+    person, role = _line(name, "name", 200), known_role(role)
     terms = _line(conditions, "conditions", LONGEST_CONDITIONS) if conditions else ""
     instead = _line(for_them, "for-them", LONGEST_CONDITIONS) if for_them else ""
-    last = _day(expires, now.date()) if expires else ""
+    last = day_of(expires or None, "expires")
+    if last is not None and last < now.date():
+        refuse(f"expires = {shown(expires)}: this day has passed; name one that is still to come")
     if str(case_path) == "-":
         refuse("case = '-': what is signed is a file, and its record stands beside it; name the case file")
     path = record_path(case_path)
     with locked(path):
         case = parse_case(read_case_text(case_path), str(case_path))
         assessment = assess(case)
-        _refuse_what_cannot_be_signed(case.review_by, assessment, now.date())
+        verdict, reasons, today = assessment.decision.verdict, assessment.decision.reasons, now.date()
+        if not assessment.decision.passed:
+            first = f" (first cause: {reasons[0]})" if reasons else ""
+            refuse(f"the verdict is '{verdict}'{first}: there is nothing to sign; change the case until it passes")
+        if assessment.record.draft_reasons:
+            refuse(f"the sheet stays a draft whoever signs: {assessment.record.draft_reasons[0]}")
+        if case.review_by is None or case.review_by < today:
+            day = case.review_by or ""
+            refuse(f"review_by = '{day}': this day has passed; look at the case again and set a new day")
         if read and not (len(read) >= 8 and assessment.fingerprint.startswith(read.lower())):
             refuse(
                 f"fingerprint = {shown(read)}: the case now gives {assessment.fingerprint[:12]}; print it again, "
                 "read it, and give at least 8 characters of the fingerprint at its foot"
             )
         record = read_record(path)
-        last_entry = record.entries[-1] if record.entries else None
-        if last_entry and now < last_entry.moment:
+        if record.entries and now < record.entries[-1].moment:
+            old = record.entries[-1]
             refuse(
-                f"{path}: {last_entry.name} signed at {last_entry.at}, which is later than the clock of this machine "
+                f"{path}: {old.name} signed at {old.at}, which is later than the clock of this machine "
                 "says; set the clock, or move the record away and sign anew"
             )
         before = record.signed(assessment.fingerprint)
-        if known in before and not again:
-            old = before[known]
-            refuse(f"{old.name} has signed as {spoken(known)} for these inputs at {old.at}; say --again to sign anew")
-        named = getattr(case.in_charge, known)
+        if role in before and not again:
+            old, what = before[role], f"as {spoken(role)} for these inputs"
+            refuse(f"{old.name} has signed {what} at {old.at}; say --again to sign anew")
+        named = getattr(case.in_charge, role)
         if named_in(named, person):
             instead = ""
         elif not instead:
             refuse(
-                f"name = {shown(person)}: the case names {shown(named)} as {spoken(known)}, and nobody else signs as "
+                f"name = {shown(person)}: the case names {shown(named)} as {spoken(role)}, and nobody else signs as "
                 "that; write the name under [in_charge] as it is signed, an office or a title after a comma, or say "
                 "--for-them and why somebody else signs, which is printed"
             )
-        people = [(one, entry.name) for one, entry in before.items() if one != known] + [(known, person)]
+        people = [(one, entry.name) for one, entry in before.items() if one != role] + [(role, person)]
         if not case.sign_off.one_person_two_roles and (twice := doubled(people)):
             refuse(f"name = {shown(person)}: {twice[0]}")
         digest = results_digest(results_of(assessment))
         entry = Entry(
-            role=known,
+            role=role,
             name=person,
             at=now.strftime("%Y-%m-%dT%H:%M:%SZ"),
             conditions=terms,
-            expires=last,
+            expires=last.isoformat() if last else "",
             fingerprint=assessment.fingerprint,
             results=digest,
             version=assessment.version,
@@ -129,37 +203,7 @@ def sign(
 
         refuse_unprintable(signed, "sign-off")
         write_file(path, record.text())
-    return Signed(path, assessment.fingerprint, assessment.decision.verdict, entry, signed)
-
-
-def _refuse_what_cannot_be_signed(review_by: date | None, assessment: Assessment, today: date) -> None:
-    if not assessment.decision.passed:
-        causes = assessment.decision.reasons
-        first = f" (first cause: {causes[0]})" if causes else ""
-        refuse(
-            f"the verdict is '{assessment.decision.verdict}'{first}: there is nothing to sign; change the case until "
-            "it passes"
-        )
-    if assessment.record.draft_reasons:
-        refuse(f"the sheet stays a draft whoever signs: {assessment.record.draft_reasons[0]}")
-    if review_by is None or review_by < today:
-        refuse(f"review_by = '{review_by or ''}': this day has passed; look at the case again and set a new day")
-
-
-def known_role(role: str) -> str:
-    """Return a role as the case names it.
-
-    Raises
-    ------
-    InputError
-        If there is no such role.
-    """
-    plain = role.strip().lower().replace(" ", "_").replace("-", "_")
-    if plain not in ROLES:
-        near = difflib.get_close_matches(plain[:60], ROLES, 1, 0.5)
-        hint = f"did you mean '{near[0]}'? " if near else ""
-        refuse(f"role = {shown(role)}: {hint}roles are: {', '.join(ROLES)}")
-    return plain
+    return Signed(path, verdict, entry, signed)
 
 
 def _line(text: str, field: str, longest: int) -> str:
@@ -167,45 +211,3 @@ def _line(text: str, field: str, longest: int) -> str:
     if not plain or len(plain) > longest or not plain.isprintable():
         refuse(f"{field} = {shown(text)}: write one line of text that prints, of at most {longest} characters")
     return plain
-
-
-def _day(text: str, today: date) -> str:
-    try:
-        day = date.fromisoformat(text) if len(text) == 10 else None
-    except ValueError:
-        day = None
-    if day is None:
-        refuse(f"expires = {shown(text)}: write a day as 2027-03-01 (year-month-day)")
-    if day < today:
-        refuse(f"expires = {shown(text)}: this day has passed; name one that is still to come")
-    return day.isoformat()
-
-
-def signed_json(signed: Signed) -> dict[str, Any]:
-    """Return what was recorded."""
-    return {
-        "record": str(signed.path),
-        "name": signed.entry.name,
-        "role": signed.entry.role,
-        "at": signed.entry.at,
-        "conditions": signed.entry.conditions,
-        "expires": signed.entry.expires or None,
-        "for_them": signed.entry.for_them or None,
-        "fingerprint": signed.fingerprint,
-        "verdict": signed.verdict,
-        "state": signed.sign_off.state,
-        "missing_roles": list(signed.sign_off.missing),
-        "caution": load_wording().caution_short,
-    }
-
-
-def signed_lines(data: dict[str, Any]) -> list[str]:
-    """Return what a person reads after signing."""
-    missing = ", ".join(spoken(role) for role in data["missing_roles"])
-    return [
-        f"{data['name']} has signed as {spoken(data['role'])}: fingerprint {data['fingerprint'][:12]}",
-        f"verdict signed: {data['verdict']}",
-        f"still to sign: {missing}; the sheet is a draft until then" if missing else "every required role has signed",
-        f"record: {data['record']}; print the sheet anew to show it",
-        data["caution"],
-    ]

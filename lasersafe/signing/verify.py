@@ -6,7 +6,6 @@ compared with that. The exit codes of ``lasersafe verify`` are those of `CODES`;
 
 from __future__ import annotations
 
-import dataclasses
 import hashlib
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
@@ -27,7 +26,7 @@ from lasersafe.signing import container, making, state
 from lasersafe.signing.certificate_check import CertificateSignature, check_signatures
 from lasersafe.signing.container import About, SheetError, SheetFile, open_sheet, parse_sheet, read_about
 from lasersafe.signing.record import CLOCKS, LARGEST_RECORD, Entry, Record, parse_record, read_json
-from lasersafe.signing.state import Change, changed_inputs, doubled, plain, results_digest, sign_off_of, spoken
+from lasersafe.signing.state import Change, changed_inputs, day_of, doubled, plain, results_digest, sign_off_of, spoken
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -54,7 +53,7 @@ class Finding:
     message: str
 
 
-@dataclasses.dataclass
+@dataclass
 class Report:
     """What `verify` found. A sheet is good when there is no finding."""
 
@@ -80,6 +79,53 @@ class Report:
         """Exit code: of the gravest finding, 0 without any."""
         kinds = {finding.kind for finding in self.findings}
         return next((code for kind, code in CODES.items() if kind in kinds), 0)
+
+    def lines(self) -> list[str]:
+        """Return what a person reads."""
+        about, lines = self.about, list[str]()
+        if not self.findings:
+            lines.append(f"{self.sheet}: unchanged, signed, in date, and still what this version computes")
+        lines += [f"{self.sheet}: {one.kind}: {plain(one.message, 400)}" for one in self.findings]
+        for label, changes in (("changed", self.changed_fields), ("result", self.changed_results)):
+            lines += [f"  {label}: {plain(str(line), 300)}" for line in changes[:_MOST]]
+            lines += [f"  and {len(changes) - _MOST} more; --json lists them"] if len(changes) > _MOST else []
+        lines += [f"  note: {plain(note, 600)}" for note in self.notes]
+        lines += [f"  verdict: {plain(self.decision.verdict, 1000)}"] if self.decision else []
+        if about is not None:
+            where = f"{plain(about.place)}, {plain(about.dates)}"
+            lines.append(f"  {where}; fingerprint {about.fingerprint[:12]}, {about.state}")
+            lines += [
+                f"  signed: {plain(one.name)}, {plain(spoken(one.role))}, {plain(one.at)}" for one in about.signed
+            ]
+        for one in self.signed.values():
+            lines += [f"  condition of {plain(one.name)}: {plain(one.conditions, 400)}"] if one.conditions else []
+            lines += [f"  {plain(one.name)} signs for another: {plain(one.for_them, 400)}"] if one.for_them else []
+        return lines
+
+    def plain(self) -> dict[str, Any]:
+        """Return the same for scripts."""
+        about, decision = self.about, self.decision
+        changed = as_json(self.changed_results, ("field", "old:was", "new:is", "relative:relative_change"))
+        return {
+            "sheet": self.sheet,
+            "exit_code": self.code,
+            "unchanged": not self.findings,
+            "findings": as_json(self.findings),
+            "changed_fields": self.changed_fields,
+            "changed_results": changed,
+            "certificate_signatures": [
+                as_json(one, ("role", "signer", "when:claimed_time")) | {"problem": one.problem or None}
+                for one in self.signatures
+            ],
+            "notes": self.notes,
+            "verdict": decision and decision.verdict,
+            "strike_outs": decision and as_json(decision.strike_outs),
+            "fingerprint": about and about.fingerprint,
+            "version": about and about.version,
+            "state": about and about.state,
+            "review_by": about.review_by.isoformat() if about and about.review_by else None,
+            "signed": as_json(list(self.signed.values()), ("role", "name", "at", "conditions", "expires", "for_them")),
+        }
 
 
 def verify(path: Path, on: date | None = None, trust: Sequence[Path] = (), case: Path | None = None) -> Report:
@@ -111,26 +157,44 @@ def verify(path: Path, on: date | None = None, trust: Sequence[Path] = (), case:
     return report
 
 
+def verify_answer(
+    sheet: Path, trust: Sequence[Path], case: Path | None, on: str | None, time_limit: float
+) -> tuple[int, dict[str, Any], list[str]]:
+    """Check a sheet; return exit code, JSON and lines.
+
+    Raises
+    ------
+    InputError
+        If a file or an option cannot be used.
+    """
+    if not 0.0 < time_limit <= 86400.0:
+        refuse(f"time-limit = {time_limit}: seconds, above zero and at most a day")
+    try:
+        with container.at_most(time_limit):
+            report = verify(sheet, day_of(on, "on"), trust, case)
+    except container.TookTooLongError:
+        report = Report(str(sheet))
+        report.add("not checked", f"it takes longer than {time_limit:g} s to work out; give more with --time-limit")
+    return report.code, report.plain(), report.lines()
+
+
 class _Check:
     """A sheet that is being checked: what is in it, and the report on it."""
 
     def __init__(self, sheet: SheetFile, report: Report) -> None:
-        self.sheet = sheet
+        self.sheet, self.report, self.record = sheet, report, Record()
         self.about = report.about = read_about(sheet)
-        self.report = report
-        most = container.LARGEST_ATTACHMENT
-        limits = {
-            container.CASE_TEXT: LARGEST_FILE,
-            container.CASE: most,
-            container.RESULTS: most,
-            container.RECORD: LARGEST_RECORD,
-        }
-        self.files = {name: sheet.attachment(name, limit) for name, limit in limits.items()}
-        self.record = Record()
+        own = {container.CASE_TEXT: LARGEST_FILE, container.RECORD: LARGEST_RECORD}
+        names = (container.CASE_TEXT, container.CASE, container.RESULTS, container.RECORD)
+        self.files = {name: sheet.attachment(name, own.get(name, container.LARGEST_ATTACHMENT)) for name in names}
 
     def changed(self, message: str) -> None:
         """Note that something is not what it was."""
         self.report.add("changed", message)
+
+    def unchecked(self, message: str) -> None:
+        """Note that something could not be checked."""
+        self.report.add("not checked", message)
 
     def run(self, day: date, trust: Sequence[Path], now: Path | None) -> None:
         """Compare all that is in the sheet with what its case gives."""
@@ -147,7 +211,7 @@ class _Check:
             self.changed("the embedded case is no text")
             return
         except CaseError as error:
-            self.report.add("not checked", f"this version cannot read the embedded case: {error.faults[0]}")
+            self.unchecked(f"this version cannot read the embedded case: {error.faults[0]}")
             return
         self._check_case()
         self.annex = self._intact_annex()
@@ -169,13 +233,12 @@ class _Check:
 
     def _tree(self, name: str) -> dict[str, Any]:
         try:
-            data = read_json(self.files[name])
-            if not isinstance(data, dict):
-                raise TypeError
-            case_digest(data)
+            data: dict[str, Any] = read_json(self.files[name])
+            if isinstance(data, dict) and case_digest(data):
+                return data
         except (ValueError, TypeError):
-            refuse(f"the attachment {name} is not what lasersafe writes", SheetError)
-        return data
+            pass
+        refuse(f"the attachment {name} is not what lasersafe writes", SheetError)
 
     def _check_case(self) -> None:
         about, report = self.about, self.report
@@ -186,7 +249,7 @@ class _Check:
         if fields and about.version == lasersafe.__version__:
             self.changed("the embedded case file does not say what the embedded inputs say")
         elif fields:
-            report.add("not checked", f"version {about.version} read the case differently from {lasersafe.__version__}")
+            self.unchecked(f"version {about.version} read the case differently from {lasersafe.__version__}")
         report.changed_fields += fields
         try:
             load_wording(about.language)
@@ -199,39 +262,34 @@ class _Check:
     def _check_results(self) -> None:
         about, report, embedded = self.about, self.report, self.files[container.RESULTS]
         old = self._tree(container.RESULTS)
-        if (
-            embedded != making.packed(old)
-            or results_digest(old) != about.results
-            or old.get("fingerprint") != about.fingerprint
-        ):
+        said = embedded, results_digest(old), old.get("fingerprint")
+        if said != (making.packed(old), about.results, about.fingerprint):
             self.changed("the embedded results are not those of the sheet")
         try:
             assessment = assess(self.case, about.language)
         except CalcError as error:
-            report.add("not checked", f"this version cannot work out the embedded case: {str(error).splitlines()[0]}")
+            self.unchecked(f"this version cannot work out the embedded case: {str(error).splitlines()[0]}")
             return
         report.decision = assessment.decision
         # As the sheet names itself: what this version would call it is no result.
         named = replace(assessment, fingerprint=about.fingerprint, version=about.version)
-        found = state.changes(old, making.results_of(named), state.NOTHING)
-        if found:
-            version = lasersafe.__version__
-            report.add("other results", f"this version ({version}) computes {len(found)} results differently")
-            report.changed_results += found
+        report.changed_results += state.changes(old, making.results_of(named), state.NOTHING)
+        if count := len(report.changed_results):
+            report.add("other results", f"this version ({lasersafe.__version__}) computes {count} results differently")
         if about.version == assessment.version and about.fingerprint != assessment.fingerprint:
             if not report.changed_fields and not report.notes:
                 self.changed("the fingerprint is not that of the embedded case")
         if not any(finding.kind == "changed" for finding in report.findings):
-            self._check_pages(named, bool(found))
+            self._check_pages(named)
 
-    def _check_pages(self, assessment: Assessment, other_results: bool) -> None:
+    def _check_pages(self, assessment: Assessment) -> None:
         """Print the sheet again and compare: a number that was changed on a page is found here."""
         about, sheet = self.about, self.sheet
         signed = sign_off_of(self.case, assessment, self.record, about.results)
         if signed.state != about.state:
             self.changed(f"it says '{about.state}', but its record gives '{signed.state}'")
             return
-        if other_results:
+        if self.report.changed_results:
             self.report.notes.append("the pages were not compared: with other results they differ")
             return
         try:
@@ -244,15 +302,12 @@ class _Check:
         theirs = about.drawn_with.partition(", ")
         if again == sheet.base or (theirs[2] != packer and list(parse_sheet(again).parts()) == list(sheet.parts())):
             if self.annex is not None and theirs == (library, ", ", packer):
-                printed = marked(making.annex_of(assessment, about.paper, about.case_file))
-                if printed != self.annex:
+                if self.annex != marked(making.annex_of(assessment, about.paper, about.case_file)):
                     self.changed("its annex is not what this version prints from its case")
-            return
-        if about.ingredients != ingredients(self.case, about.language) or theirs[0] != library:
-            message = "the printed pages differ, and another version or library made them: compare by eye"
-            self.report.add("not checked", message)
-            return
-        self.changed("the pages or what the file says about itself are not what this version prints from its case")
+        elif about.ingredients != ingredients(self.case, about.language) or theirs[0] != library:
+            self.unchecked("the printed pages differ, and another version or library made them: compare by eye")
+        else:
+            self.changed("the pages or what the file says about itself are not what this version prints from its case")
 
     def _intact_annex(self) -> bytes | None:
         """Return the annex beside the sheet when it has the checksum that the sheet prints."""
@@ -260,39 +315,37 @@ class _Check:
         if not about.annex:
             return None
         if not beside.exists():
-            message = f"its annex, {beside.name}, is not beside it; its checksum is {about.annex[:12]}"
-            self.report.add("not checked", message)
+            self.unchecked(f"its annex, {beside.name}, is not beside it; its checksum is {about.annex[:12]}")
             return None
         try:
             content = read_limited(beside, container.LARGEST_SHEET, "annex")
         except InputError as error:
-            self.report.add("not checked", str(error))
+            self.unchecked(str(error))
             return None
         found = hashlib.sha256(content).hexdigest()
         if found == about.annex:
             return content
         if written_as(content) == mark_of("annex", about.case_file, about.title):
-            self.changed(
-                f"{beside.name} is another annex of this case: its checksum is {found[:12]}, not {about.annex[:12]}"
-            )
+            sums = f"its checksum is {found[:12]}, not {about.annex[:12]}"
+            self.changed(f"{beside.name} is another annex of this case: {sums}")
         else:
             self.changed(f"{beside.name} beside it was edited, or is no annex of this case")
         return None
 
     def _check_certificates(self, trust: Sequence[Path]) -> None:
         report = self.report
-        if not self.sheet.appended:
-            if trust:
-                report.add("signature", "there is no certificate signature on it, though --trust asks for one")
-            return
-        report.signatures, report.appended = check_signatures(self.sheet, self.about, trust, self.case, self.signed)
+        if self.sheet.appended:
+            report.signatures, report.appended = check_signatures(self.sheet, self.about, trust, self.case, self.signed)
+        elif trust:
+            report.add("signature", "there is no certificate signature on it, though --trust asks for one")
         if report.appended:
             report.add("signature", report.appended)
         for signature in report.signatures:
+            said = f"certificate signature of {signature.label}: {signature.problem or 'intact and trusted'}"
             if signature.problem:
-                report.add("signature", f"certificate signature of {signature.label}: {signature.problem}")
+                report.add("signature", said)
             else:
-                report.notes.append(f"certificate signature of {signature.label}: intact and trusted")
+                report.notes.append(said)
 
     def _check_signed(self, trusting: bool) -> None:
         about, report, rule, entries = self.about, self.report, self.case.sign_off, self.signed
@@ -314,11 +367,9 @@ class _Check:
             report.notes += doubles
         others = [entry for entry in self.record.entries if entry.fingerprint != about.fingerprint]
         if others and not entries:
-            before = self.record.inputs[others[-1].fingerprint]
+            old, now = self.record.inputs[others[-1].fingerprint], canonical(self.case)
             self.changed(f"changed since {others[-1].name} signed it at {others[-1].at}")
-            report.changed_fields += changed_inputs(
-                before.case, canonical(self.case), before.ingredients, about.ingredients
-            )
+            report.changed_fields += changed_inputs(old.case, now, old.ingredients, about.ingredients)
 
     def _check_dates(self, day: date) -> None:
         if self.case.review_by is not None and self.case.review_by < day:
@@ -329,57 +380,3 @@ class _Check:
                 self.changed(f"the sign-off of {who} is dated {entry.at}, in the future")
             if entry.expires and date.fromisoformat(entry.expires) < day:
                 self.report.add("overdue", f"the sign-off of {who} ended on {entry.expires}")
-
-
-def verify_lines(report: Report) -> list[str]:
-    """Return what a person reads."""
-    about = report.about
-    lines = []
-    if not report.findings:
-        lines.append(f"{report.sheet}: unchanged, signed, in date, and still what this version computes")
-    for finding in report.findings:
-        lines.append(f"{report.sheet}: {finding.kind}: {plain(finding.message, 400)}")
-    lines += _listed("changed", [plain(line, 300) for line in report.changed_fields])
-    lines += _listed("result", [plain(str(change), 300) for change in report.changed_results])
-    lines += [f"  note: {plain(note, 600)}" for note in report.notes]
-    if report.decision is not None:
-        lines.append(f"  verdict: {plain(report.decision.verdict, 1000)}")
-    if about is not None:
-        lines.append(
-            f"  {plain(about.place)}, {plain(about.dates)}; fingerprint {about.fingerprint[:12]}, {about.state}"
-        )
-        lines += [f"  signed: {plain(one.name)}, {plain(spoken(one.role))}, {plain(one.at)}" for one in about.signed]
-    for entry in report.signed.values():
-        lines += [f"  condition of {plain(entry.name)}: {plain(entry.conditions, 400)}"] if entry.conditions else []
-        lines += [f"  {plain(entry.name)} signs for another: {plain(entry.for_them, 400)}"] if entry.for_them else []
-    return lines
-
-
-def _listed(label: str, lines: list[str]) -> list[str]:
-    shown = [f"  {label}: {line}" for line in lines[:_MOST]]
-    return shown if len(lines) <= _MOST else [*shown, f"  and {len(lines) - _MOST} more; --json lists them"]
-
-
-def verify_json(report: Report) -> dict[str, Any]:
-    """Return the same for scripts."""
-    about = report.about
-    return {
-        "sheet": report.sheet,
-        "exit_code": report.code,
-        "unchanged": not report.findings,
-        "findings": as_json(report.findings),
-        "changed_fields": report.changed_fields,
-        "changed_results": as_json(report.changed_results, ("field", "old:was", "new:is", "relative:relative_change")),
-        "certificate_signatures": [
-            as_json(one, ("role", "signer", "when:claimed_time")) | {"problem": one.problem or None}
-            for one in report.signatures
-        ],
-        "notes": report.notes,
-        "verdict": None if report.decision is None else report.decision.verdict,
-        "strike_outs": None if report.decision is None else as_json(report.decision.strike_outs),
-        "fingerprint": None if about is None else about.fingerprint,
-        "version": None if about is None else about.version,
-        "state": None if about is None else about.state,
-        "review_by": about.review_by.isoformat() if about and about.review_by else None,
-        "signed": as_json(list(report.signed.values()), ("role", "name", "at", "conditions", "expires", "for_them")),
-    }

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 
 from lasersafe.batch.record import FIELDS, digest_of, from_cells, from_json, part_of, sealed, to_cells
-from lasersafe.signing.commands import register_answer
+from lasersafe.signing.register import register_answer
 from lasersafe.typed import for_spreadsheet, from_spreadsheet
 from tests.behaviour.command import run
 from tests.behaviour.test_batch import unfinished

@@ -18,10 +18,10 @@ pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installe
 from lasersafe.errors import InputError
 from lasersafe.signing import certificate_check as certificates
 from lasersafe.signing import container
+from lasersafe.signing.certificate import PASSWORD as VARIABLE
 from lasersafe.signing.certificate import sign_with_certificate
-from lasersafe.signing.commands import PASSWORD as VARIABLE
-from lasersafe.signing.commands import register_answer
 from lasersafe.signing.container import open_sheet, read_about
+from lasersafe.signing.register import register_answer
 from lasersafe.signing.signing_off import sign
 from lasersafe.signing.verify import CODES
 from tests.behaviour import command

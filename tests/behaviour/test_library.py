@@ -383,7 +383,7 @@ def test_sheet_plan_and_assessment_from_any_form_of_a_case(tmp_path) -> None:
     from lasersafe.ask.cases import template_text
     from lasersafe.library.cases import _case_of
     from lasersafe.models import canonical
-    from lasersafe.signing.commands import verify_answer
+    from lasersafe.signing.verify import verify_answer
 
     text = template_text("co2-cutter").decode()
     file = tmp_path / "a case.toml"

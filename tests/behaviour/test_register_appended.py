@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from lasersafe.signing import container
-from lasersafe.signing.commands import register_answer
+from lasersafe.signing.register import register_answer
 from tests.behaviour import command
 from tests.behaviour.signing_help import PASSWORD, PEOPLE, lay, make_certificate, print_sheet, signed_sheet, write_case
 
