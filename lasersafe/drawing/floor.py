@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
 NAMED, NAME_SIZE = 12, 2.9  # so many names on a drawing at most, and how high they are [mm]
+THINGS = (0, 6, 7)  # ranks of the names of lasers, targets and surfaces
 _AIM_MARK = 9.0
 _FARTHEST = 1e7  # [m]
 _STEEP = math.radians(85.0)

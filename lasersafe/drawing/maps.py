@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
 from itertools import groupby
 
 from lasersafe.drawing import symbols
@@ -171,7 +170,7 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     )
     below, unit = wording.text("plan.map_below"), wording.text("plan.map_unit")
     entries = [legend_entry(value, below, unit, wording) for value in used]
-    entries.append(Entry(partial(edge, fill=_NOT_WORKED_OUT), wording.text("plan.map_outside")))
+    entries.append(Entry(_crossed_out, wording.text("plan.map_outside")))
     layout = lay_out(paper, "map", wording.text("plan.map", title=title), (), entries, foot)
     view = fit((xs[0], ys[0], xs[-1], ys[-1]), layout.drawing.frame)
     layers = Floor(scene, view, wording)
@@ -202,8 +201,16 @@ def _outside(left: float, low: float, right: float, high: float, frame: Rect) ->
     x0, y0, x1, y1 = frame
     left, right, low, high = max(left, x0), min(right, x1), max(low, y0), min(high, y1)
     around = ((x0, y0, left, y1), (right, y0, x1, y1), (left, y0, right, low), (left, high, right, y1))
-    rings = tuple(box(part) for part in around if part[2] - part[0] > 1e-6 and part[3] - part[1] > 1e-6)
-    return [Area((ring,), _NOT_WORKED_OUT) for ring in rings]
+    return [
+        mark for part in around if part[2] - part[0] > 1e-6 and part[3] - part[1] > 1e-6 for mark in _crossed_out(part)
+    ]
+
+
+def _crossed_out(rect: Rect) -> list[Mark]:
+    """Return a grey field with a cross, which no tone of a decade has."""
+    x0, y0, x1, y1 = rect
+    cross = (((x0, y0), (x1, y1)), ((x0, y1), (x1, y0)))
+    return [*edge(rect, 0.2, fill=_NOT_WORKED_OUT), Lines(cross, BLACK, 0.2)]
 
 
 def class_marks(

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from lasersafe.drawing.floor import NAME_SIZE, NAMED, Floor, joined, rings_in
+from lasersafe.drawing.floor import NAME_SIZE, NAMED, THINGS, Floor, joined, rings_in
 from lasersafe.drawing.labels import Label
 from lasersafe.drawing.page import (
     Entry,
@@ -39,7 +39,7 @@ _EDGES: dict[str, tuple[float, tuple[float, ...]]] = {"nobody": (0.5, ()), "eyew
 _WIDER, _FARTHER = 2.0, 2.5  # zones and persons so many times farther out than the things do not set the scale
 _EDGE, _LEAST = 0.1, 0.05
 _NEAR = 5.0  # [mm] two things nearer to each other get a detail
-_DETAILS, _DETAIL_HIGH, _ATTEMPTS = 2, 58.0, 6
+_DETAILS, _DETAIL_HIGH, _ATTEMPTS = 2, 50.0, 6
 _WAYS = {"direct": ("eye direct", "skin direct"), "mirror": ("eye mirror", "skin mirror"),
          "scatter": ("scatter eye", "scatter skin"), "together": ("eye together", "skin together"),
          "ignition": ("", "ignition")}  # fmt: skip
@@ -138,31 +138,25 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
     tones = [Entry(partial(_sample, key), text(f"plan.tone_{key}"), text(f"plan.tone_{key}_text")) for key in TONES]
     title = text("plan.plan", title=found.title) if paper.margin else ""
     foot = foot_lines(paper, wording, [limits_line(scene.zones, wording)])
-    trial = Floor(scene, fit(extent, (0.0, 0.0, paper.width, paper.height)), wording)
-    trial.everything()
     rough = fit(extent, (0.0, 0.0, paper.width, paper.height * 0.55))
     details = _crowded(scene, rough)
     lines = outermost(scene.lines)
     ways = {"north": scene.plan.north, "stage": scene.plan.stage_arrow}
     bearings = [(text(f"plan.{key}"), way) for key, way in ways.items() if way is not None]
     notes, numbers = _margin(found, extent, wording), list[tuple[str, str]]()
-    guessed = [
-        text("assumed.value", what=wording.input_name(one.what), laser=one.laser, value=one.value)
-        for one in found.record.assumptions
-        if one.laser
-    ]
+    floor, used, assumed = Floor(scene, rough, wording), set[str](), _assumed(found, wording)
     for attempt in range(_ATTEMPTS):  # the list takes room from the drawing, and the drawing decides what is listed
         listed = numbers
         entries = [Entry(partial(_number, number), said) for number, said in listed]
-        extra = [text("plan.lines", lines="; ".join(map(trial.line_text, lines)))] if lines else []
+        extra = [text("plan.lines", lines="; ".join(map(floor.line_text, lines)))] if lines else []
         extra += [text("plan.margin", notes="; ".join(notes))] if notes else []
-        extra += [text("plan.assumed", what="; ".join(guessed))] if guessed else []
-        signs = sign_entries(trial.used, wording)
+        extra += [text("plan.assumed", what="; ".join(assumed.values()))] if assumed else []
+        signs = sign_entries(used, wording)
         layout = lay_out(paper, "plan", title, [*tones, *entries], signs, [*[(one, False) for one in extra], *foot])
         x0, y0, x1, y1 = layout.drawing.frame
         low = y0 + (_DETAIL_HIGH + 3.0 if details else 0.0)
         view = fit(extent, (x0, low, x1, y1))
-        floor = _floor(scene, areas, view, wording)
+        floor = _floor(scene, areas, view, wording, assumed)
         arrows, rects = direction_arrows(view.frame, bearings)
         bar, rect = scale_bar(view)
         floor.board.boxes += [rect, *rects]
@@ -175,10 +169,11 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
             left = x0 + count * (wide + 3.0)
             own = fit(part, (left, y0, left + wide, y0 + _DETAIL_HIGH))
             letter = "abc"[count]
-            inset = _floor(scene, areas, own, wording)
+            inset = _floor(scene, areas, own, wording, assumed)
             bar, rect = scale_bar(own)
             inset.board.boxes.append(rect)
             inset.names = [name for name in inset.names if name.rank not in (2, 3, 4, 8, 9)]
+            used |= inset.used
             hidden += [name.text for name in inset.names if name.rank > 4]
             numbers += inset.write_names(len(numbers) + 1)
             parts += [*inset.marks, *bar, *edge(own.frame, 0.35), *_tagged(letter, own.frame)]
@@ -188,9 +183,9 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
             floor.board.put(Label(letter, ((rect[2], rect[3]), (rect[0], rect[1])), True, size=NAME_SIZE))
         most = NAMED if attempt < _ATTEMPTS - 2 else 0  # where it does not settle, all are listed
         numbers += floor.write_names(len(numbers) + 1, most, hidden)
-        if attempt and numbers == listed:
+        if attempt and numbers == listed and floor.used <= used:
             break
-        trial.used |= floor.used
+        used |= floor.used
     return layout.filled(paper, view, wording, "", [*floor.marks, *marks, *parts])
 
 
@@ -201,12 +196,38 @@ def _seen(view: View) -> Rect:
     return x - wide, y - high, x + wide, y + high
 
 
-def _floor(scene: SceneResult, areas: Mapping[str, Geometry], view: View, wording: Wording) -> Floor:
+def _assumed(found: Assessment, wording: Wording) -> dict[str, str]:
+    """Return what of each laser, surface and target is drawn as assumed, by its name."""
+    said: dict[str, list[str]] = {}
+    for one in found.record.assumptions:
+        if one.laser:
+            words = wording.text("assumed.value", what=wording.input_name(one.what), laser=one.laser, value=one.value)
+            said.setdefault(one.laser, []).append(words)
+    surfaces, targets = (found.scene.surfaces, found.scene.targets) if found.scene is not None else ((), ())
+    bent = [one.name for one in surfaces if one.mirror and one.shape == "unknown"]
+    bent += [one.name for one in targets if one.finish != "matt" and one.shape == "unknown"]
+    for name in bent:
+        said.setdefault(name, []).append(wording.text("plan.assumed_shape", name=name))
+    for surface in surfaces:
+        if not surface.line:
+            said.setdefault(surface.name, []).append(wording.text("plan.assumed_faces", name=surface.name))
+    return {name: "; ".join(own) for name, own in said.items()}
+
+
+def _floor(
+    scene: SceneResult, areas: Mapping[str, Geometry], view: View, wording: Wording, assumed: Container[str]
+) -> Floor:
+    """Return the floor with its tones; what is assumed of a laser, a surface or a target has a mark at its name."""
     floor = Floor(scene, view, wording)
     floor.marks.append(Area((box(view.frame),), WHITE))
     for key, (thick, dashes) in reversed(_EDGES.items()):
         floor.tone(rings_in(areas[key], _seen(view)), TONES[key], thick, dashes)
     floor.everything()
+    floor.names = [
+        replace(one, text=wording.text("plan.assumed_name", name=one.text))
+        if one.rank in THINGS and one.text in assumed else one
+        for one in floor.names
+    ]  # fmt: skip
     return floor
 
 
@@ -287,9 +308,9 @@ def way_pages(found: Assessment, paper: Paper, wording: Wording) -> list[Drawing
         if one.fitted and _corners(one.polygons):
             title = wording.text("plan.way", laser=one.laser, way=wording.text("plan.way_beyond", target=one.target))
             beam = [zone for zone in scene.zones if zone.kind == "eye direct" and zone.laser == one.laser]
-            pages.append(
-                _light(scene, title, [(one.polygons, "eyewear", distance(one.distance))], beam, paper, wording)
-            )
+            kind = wording.text("plan.short_eye direct")
+            said = wording.text("plan.tag", kind=kind, distance=distance(one.distance))
+            pages.append(_light(scene, title, [(one.polygons, "eyewear", said)], beam, paper, wording))
     return pages
 
 
@@ -314,7 +335,8 @@ def _light(
     wording: Wording,
 ) -> Drawing:
     """Return a drawing of one way: light tone for the eye, dark for the skin or fire, each with its distance."""
-    aims = [aim.position for aim in scene.aims if aim.fitted]
+    lasers = {zone.laser for zone in zones}
+    aims = [aim.position for aim in scene.aims if aim.fitted and aim.laser in lasers]
     extent = extent_of([*_corners(p for parts, _, _ in layers for p in parts), *aims]) or scene.plan.extent
     entries = [Entry(partial(_sample, tone), words) for _, tone, words in layers]
     foot = foot_lines(paper, wording, [limits_line(zones, wording)]) if paper.margin else []
@@ -330,6 +352,6 @@ def _light(
     floor.board.boxes.append(rect)
     floor.write_names()
     scale = wording.text("plan.scale", scale=view.scale, paper=paper.name)
-    layout.scale_lines(wrap(scale, 2.5, paper.width - 2 * paper.margin - 2.0), paper.margin)
+    layout.scale_lines(wrap(scale, 2.6, paper.width - 2 * paper.margin), paper.margin)
     layout.drawing.marks.extend([*floor.marks, *bar, *edge(view.frame, 0.35)])
     return replace(layout.drawing, scale=view.scale)

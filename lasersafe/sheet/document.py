@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from functools import partial
 
 from lasersafe.drawing.primitives import Words, grey
 from lasersafe.drawing.values import decimals
@@ -139,7 +140,7 @@ def render_sheet(
 def lay_out(sheet: Sheet, signed: SignOff, annex: str = "") -> Places:
     """Lay out the pages of the sheet without header, footer and draft mark; return role -> place to sign."""
     front.decision(sheet, signed)
-    places = front.sign_off(sheet, signed, annex)
+    places = sheet.fitted(partial(front.sign_off, signed=signed, annex=annex), (8.5, 7.0))
     drawings.plan(sheet)
     for part in _PARTS:
         part(sheet)

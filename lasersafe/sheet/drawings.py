@@ -165,7 +165,7 @@ def _usable(curve: Curve) -> list[Pair]:
 
 _ELEVATION = 118.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0
-_WAY, _GAP = 95.0, 4.0  # height of a drawing of one way, and what lies between two of them
+_WAY, _GAP = 84.0, 4.0  # height of a drawing of one way, and what lies between two of them
 _TALL_MAP, _LEAST_MAP = 220.0, 125.0
 
 

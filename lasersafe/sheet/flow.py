@@ -6,9 +6,10 @@ import dataclasses
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, partial
+from typing import Any, TypeVar
 
 from lasersafe.drawing import primitives
-from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, box, grey
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, box, grey, moved
 from lasersafe.results import Assessment
 from lasersafe.sheet.text import Line, References, Style, width_of, wrap, wrap_formula
 from lasersafe.wording import CONTROL_KINDS, Wording
@@ -24,6 +25,8 @@ SMALL_BOLD = Style(7.5, True)
 NOTE = Style(7.5, ink=grey(0.25))
 MILLIMETRE = 72.0 / 25.4  # [point]
 _SIDE = 2.5
+_CARRIED = 90.0  # height of a heading with what is said below it, at most, that goes to the next page with its table
+T = TypeVar("T")
 
 
 @dataclass(frozen=True)
@@ -82,9 +85,9 @@ class Row:
     keep: float = 0.0  # height that must follow on the same page. [point]
 
 
-def row(*cells: Cell, below: Cell = (), shade: float | None = None, bar: bool = False, keep: float = 0.0) -> Row:
-    """Return one row of a table from its cells."""
-    return Row(cells, below, shade, bar, keep)
+def row(*cells: Cell, **more: Any) -> Row:
+    """Return one row of a table from its cells, and the other fields of `Row`."""
+    return Row(cells, **more)
 
 
 tiny, strong, faint = (partial(Part, style=style) for style in (TINY, TINY_BOLD, TINY_NOTE))
@@ -121,6 +124,7 @@ class Flow:
         self.pages: list[Page] = [Page()]
         self.entries: list[Entry] = []
         self.y = self.top
+        self.held: tuple[int, float, int] | None = None  # marks, place and entries before a heading not yet followed
 
     @property
     def marks(self) -> list[Mark]:
@@ -141,7 +145,21 @@ class Flow:
         """Start a page, unless the current one is still empty."""
         if self.y < self.top:
             self.pages.append(Page())
-            self.y = self.top
+            self.y, self.held = self.top, None
+
+    def _turn_with_heading(self) -> None:
+        """Start a page, and take a heading along that nothing has followed but a few lines."""
+        held, low = self.held, self.y
+        self.new_page()
+        if held and held[0] and held[1] - low < _CARRIED:
+            (count, top, entries), marks = held, self.pages[-2].marks
+            up = self.top - top
+            self.pages[-1].marks += moved([mark for mark in marks[count:] if not isinstance(mark, Placed)], 0.0, up)
+            del marks[count:]
+            self.y = low + up
+            self.entries[entries:] = [
+                dataclasses.replace(one, page=one.page + 1, top=one.top + up) for one in self.entries[entries:]
+            ]
 
     def need(self, height: float) -> None:
         """Start a new page when ``height`` does not fit on this one."""
@@ -161,8 +179,10 @@ class Flow:
         """Print a heading with at least ``keep`` points below it, and enter it in the outline."""
         style = HEADING[level]
         lines = wrap(text, style, self.width)
-        self.space((9.0, 7.0, 4.0)[level])
-        self.need(min(len(lines) * style.leading + keep, self.full))
+        self.space((7.0, 6.0, 4.0)[level])
+        if min(len(lines) * style.leading + keep, self.full) > self.room:
+            self._turn_with_heading()
+        self.held = self.held or (len(self.marks), self.y, len(self.entries))
         if outline:
             self.entries.append(Entry(" ".join(text.split()), level, len(self.pages) - 1, self.y))
         self.lines(lines, style)
@@ -204,7 +224,7 @@ class Flow:
     def reserve(self, height: float) -> float:
         """Keep room for what stays in one piece, on a new page where this one is too full; return its upper edge."""
         self.need(height)
-        self.y -= height
+        self.y, self.held = self.y - height, None
         return self.y + height
 
     def figure(self, *drawings: Drawing, gap: float = 0.0) -> None:
@@ -249,7 +269,7 @@ class Flow:
                 wanted = high + row.keep + (tall if fresh else 0.0)
                 if wanted > self.room and self.y < self.top:
                     if high + tall <= self.full or self.room < self.full / 3:
-                        self.new_page()
+                        self._turn_with_heading()
                         fresh = True
                         continue
                 if fresh and head:
@@ -269,7 +289,7 @@ class Flow:
         self.space(4.0)
 
     def _row(self, cells: list[_Lines], below: _Lines, edges: list[float], high: float, row: Row, pad: float) -> None:
-        low = self.y - high
+        low, self.held = self.y - high, None
         if row.shade is not None:
             self.marks.append(Area((box((self.left, low, self.left + self.width, self.y)),), grey(row.shade)))
         if row.bar:
@@ -349,14 +369,17 @@ class Sheet(Flow):
         """Print a table whose columns are given by the keys of their titles and their shares of the width."""
         self.table([self.text(f"{group}.{key}") for key in columns], tuple(columns.values()), rows, pad)
 
-    def fitted(self, draw: Callable[[Sheet, float], None], sizes: Sequence[float]) -> None:
-        """Draw in the largest of some sizes of type with which all of it fits on one page, or in the smallest."""
-        for size in sizes:
-            trial = Sheet(*self.geometry, self.assessment, self.wording)
-            draw(trial, size)
-            if len(trial.pages) == 1:
-                break
-        draw(self, size)
+    def fitted(self, draw: Callable[[Sheet, float], T], sizes: Sequence[float]) -> T:
+        """Draw in the largest of some sizes of type with which all of it fits on this page, or else on the next."""
+        for top in (self.y, self.top):
+            for size in sizes:
+                trial = Sheet(*self.geometry, self.assessment, self.wording)
+                trial.y = top
+                draw(trial, size)
+                if len(trial.pages) == 1:
+                    self.need(self.room + top - self.y)
+                    return draw(self, size)
+        return draw(self, sizes[-1])
 
 
 def _split(cells: list[_Lines], room: float) -> tuple[list[_Lines], list[_Lines]]:

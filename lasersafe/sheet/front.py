@@ -19,7 +19,7 @@ from lasersafe.wording.message import key_of
 
 _LABEL, _SMALL = Style(7.5, ink=grey(0.25)), Style(7.5)
 _NAME, _STATE = Style(9.5, True), Style(9, True, after=2)
-_GAP, _INSIDE, _ROOM = 6.0, 6.0, 31.0  # between two boxes; at their edges; below the text, for date and signature
+_GAP, _INSIDE, _ROOM = 6.0, 6.0, 27.0  # between two boxes; at their edges; below the text, for date and signature
 _DATE = 78.0
 
 
@@ -31,7 +31,7 @@ class SignPlace:
     box: tuple[int, int, int, int]
 
 
-def sign_off(sheet: Sheet, signed: SignOff, annex: str) -> dict[str, SignPlace]:
+def sign_off(sheet: Sheet, size: float, signed: SignOff, annex: str) -> dict[str, SignPlace]:
     """Print the state, what is signed, and one box per role, two beside each other; return role -> place to sign."""
     text, assessment = sheet.text, sheet.assessment
     wide = (sheet.width - _GAP) / 2
@@ -40,11 +40,11 @@ def sign_off(sheet: Sheet, signed: SignOff, annex: str) -> dict[str, SignPlace]:
     pairs = [boxes[n : n + 2] for n in range(0, len(boxes), 2)]
     high = [max(sum(style.leading for _, style in lines) for _, lines in pair) + _ROOM + 10.0 for pair in pairs]
     sheet.heading(text("sign_off.heading"), 0, keep=min(sum(high) + 120.0, sheet.full * 0.9))
-    _state(sheet, signed)
+    _state(sheet, signed, size)
     sets = text("decision.all_rule_sets", rule_set=assessment.rule_set, rule_sets=", ".join(assessment.rule_sets))
     facts = {"rule_sets": sets, "full_fingerprint": assessment.fingerprint, "annex": annex}
     sheet.table(
-        (), (1, 4.6), [row(bold(text(f"decision.{key}")), Part(value)) for key, value in facts.items() if value], 1.5
+        (), (1.2, 4.4), [row(bold(text(f"decision.{key}")), Part(value)) for key, value in facts.items() if value], 1.5
     )
     places = {}
     for pair, tall in zip(pairs, high, strict=True):
@@ -58,18 +58,21 @@ def sign_off(sheet: Sheet, signed: SignOff, annex: str) -> dict[str, SignPlace]:
     return places
 
 
-def _state(sheet: Sheet, signed: SignOff) -> None:
+def _state(sheet: Sheet, signed: SignOff, size: float) -> None:
     text = sheet.text
     if signed.state == "draft":
         if signed.reasons:
             sheet.paragraph(text("sign_off.state_draft"), _STATE)
-        sheet.items([unit_text(tidy(reason)) for reason in signed.reasons], Style(8.5))
+        known = set(sheet.assessment.record.draft_reasons)
+        said = [unit_text(tidy(reason)) for reason in signed.reasons if reason not in known]
+        said += [text("sign_off.rests")] if known & {*signed.reasons} else []
+        sheet.items(said, Style(size))
     else:
         sheet.paragraph(text("sign_off.state_" + ("signed" if signed.state == "signed" else "for_signature")), _STATE)
     if signed.changed:
         sheet.paragraph(text("sign_off.changed"), _STATE)
-        sheet.items(signed.changed, Style(8.5))
-    sheet.paragraph(text("sign_off.intro"), Style(8.5, after=3))
+        sheet.items(signed.changed, Style(size))
+    sheet.paragraph(text("sign_off.intro"), Style(size, after=3))
 
 
 def _said(role: str, sheet: Sheet, signed: SignOff, room: float) -> list[tuple[Line, Style]]:

@@ -29,7 +29,7 @@ def people(sheet: Sheet) -> None:
     persons = {one.person: one.role for one in sheet.assessment.scenarios}
     rows = [_person(name, role, [one for one in mine if one.person == name], sheet) for name, role in persons.items()]
     if rows:
-        columns = {"person": 18, "worst": 24, "ratio": 10, "below": 24, "wear": 24}
+        columns = {"person": 18, "worst": 21, "ratio": 11, "below": 24, "wear": 26}
         sheet.listing("people", columns, rows, 1.5)
     else:
         sheet.paragraph(sheet.text("scenarios.none"))
@@ -154,7 +154,7 @@ def _area(sheet: Sheet) -> None:
         half = (len(cells) + 1) // 2
         right = [*cells[half:], *[(tiny(""), tiny(""))] * (len(cells) % 2)]
         rows = [row(*one, *other) for one, other in zip(cells[:half], right, strict=True)]
-        sheet.table((), (1.3, 1.9, 1.3, 1.9), rows, 1.2)
+        sheet.table((), (1.45, 1.75, 1.45, 1.75), rows, 1.2)
 
 
 _STRONG = Style(9, True)

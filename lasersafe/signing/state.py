@@ -255,7 +255,7 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
     missing = tuple(role for role in rule.required_roles if role not in signed)
     reasons, wording = list(assessment.record.draft_reasons), load_wording(assessment.language)
     if not assessment.decision.passed:
-        reasons.append(wording.text("sign_off.not_passed", verdict=assessment.decision.verdict))
+        reasons.append(wording.text("sign_off.not_passed"))
     reasons += [
         wording.text("sign_off.other_results", role=wording.roles[spoken(role)])
         for role, entry in signed.items()

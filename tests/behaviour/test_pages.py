@@ -14,7 +14,7 @@ from lasersafe.models import parse_case
 from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back
-from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
+from lasersafe.sheet.document import PAPERS, Places, lay_out, lay_out_annex
 from lasersafe.sheet.flow import MILLIMETRE, Mark, Placed, Sheet
 from lasersafe.wording import languages, load_wording
 from lasersafe.wording.message import localise
@@ -25,19 +25,34 @@ STARTERS = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
 _FOOT = 44.0
 
 
+class Signed(Sheet):
+    """The pages, with the places to sign."""
+
+    places: Places
+
+
 @cache
 def assessed(name: str, language: str = "en") -> Assessment:
     return localise(assess(parse_case(starter_path(name).read_text("utf-8")), language), load_wording(language))
 
 
 @cache
-def laid_out(name: str, kind: str, language: str = "en") -> Sheet:
-    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), assessed(name, language), load_wording(language), "A4")
+def laid_out(name: str, kind: str, language: str = "en") -> Signed:
+    sheet = Signed(
+        PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), assessed(name, language), load_wording(language), "A4"
+    )
     if kind == "sheet":
-        lay_out(sheet, SignOff(), "ab" * 32)
+        sheet.places = lay_out(sheet, draft(sheet), "ab" * 32)
     else:
         lay_out_annex(sheet)
     return sheet
+
+
+def draft(sheet: Sheet) -> SignOff:
+    """Return what is printed of a sheet that nobody has signed, with every reason that a starter can have."""
+    text, roles = sheet.text, ", ".join(sheet.wording.roles.values())
+    why = *sheet.assessment.record.draft_reasons, text("sign_off.not_passed"), text("sign_off.not_yet", roles=roles)
+    return SignOff(required=tuple(role.replace(" ", "_") for role in sheet.wording.roles), reasons=why)
 
 
 def words_of(marks: list[Mark]) -> list[Words]:
@@ -58,6 +73,8 @@ def test_the_sign_off_follows_the_decision_on_the_first_or_second_page(name: str
     assert (decision.page, rests.page) == (0, 0)
     assert signed.title == load_wording(language).text("sign_off.heading")
     assert signed.page <= 1
+    assert {place.page for place in sheet.places.values()} == {signed.page}
+    assert len(sheet.places) == 4
 
 
 @cache
@@ -69,7 +86,7 @@ def without_a_scene(name: str, language: str) -> Sheet:
     wording = load_wording(language)
     found = localise(assess(parse_case("\n".join(kept)), language), wording)
     sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), found, wording, "A4")
-    lay_out(sheet, SignOff(), "ab" * 32)
+    lay_out(sheet, draft(sheet), "ab" * 32)
     return sheet
 
 
@@ -97,19 +114,21 @@ def test_of_many_readings_the_highest_of_each_place_stand_on_the_sheet_and_all_o
     assert asked - keys <= behind
 
 
+@pytest.mark.parametrize("language", languages())
 @pytest.mark.parametrize("kind", ["sheet", "annex"])
 @pytest.mark.parametrize("name", STARTERS)
-def test_no_page_is_less_than_a_quarter_full_but_the_last(name: str, kind: str) -> None:
-    """What is handed out or hung up is a sheet of paper of its own: the page before it ends where it ends."""
-    sheet = laid_out(name, kind)
-    handouts = {entry.page for entry in sheet.entries if entry.title in _handouts()}
+def test_no_page_is_less_than_a_quarter_full_but_the_last(name: str, kind: str, language: str) -> None:
+    """What is handed out or hung up is a sheet of paper of its own: the page before it ends where it ends.
+
+    The German demo had a page with two boxes to sign on it and nothing else.
+    """
+    sheet = laid_out(name, kind, language)
+    titles = {sheet.text(f"{key}.heading") for key in ("prestart", "card", "sign")}
+    handouts = {entry.page for entry in sheet.entries if entry.title in titles}
+    assert len(handouts) == (3 if kind == "annex" else 0)
     for number, page in enumerate(sheet.pages[:-1]):
         low = min(_lowest(mark) for mark in page.marks)
         assert sheet.top - low >= sheet.full / 4 or number + 1 in handouts, number + 1
-
-
-def _handouts() -> set[str]:
-    return {load_wording().text(f"{key}.heading") for key in ("prestart", "card", "sign")}
 
 
 def _lowest(mark: Mark) -> float:
@@ -119,13 +138,17 @@ def _lowest(mark: Mark) -> float:
 
 
 @pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("kind", ["sheet", "annex"])
 @pytest.mark.parametrize("name", STARTERS)
-def test_no_text_of_a_sheet_overlaps_or_is_cut_or_is_under_7_pt(name: str, language: str) -> None:
-    sheet = laid_out(name, "sheet", language)
+def test_no_text_of_a_sheet_overlaps_or_is_cut_or_is_under_7_pt(name: str, kind: str, language: str) -> None:
+    sheet = laid_out(name, kind, language)
+    assert any(isinstance(mark, Placed) for page in sheet.pages for mark in page.marks), "drawings are looked at too"
     for number, page in enumerate(sheet.pages, 1):
         words = words_of(page.marks)
-        assert all(mark.size >= 7.0 for mark in words)
-        rects: list[Rect] = sorted(text_box(mark) for mark in words)
+        assert words or kind == "annex", "a page of the annex can have a drawing and nothing else"
+        formulas = 0.72 * 7.0 if kind == "annex" else 7.0  # raised and lowered parts
+        assert all(mark.size >= formulas for mark in words)
+        rects: list[Rect] = sorted(text_box(mark) for mark in words if mark.size >= 7.0)
         assert all(left >= sheet.left - 0.1 and right <= sheet.left + sheet.width + 0.1 for left, _, right, _ in rects)
         found = [(one, other) for k, one in enumerate(rects) for other in rects[k + 1 :] if overlap(one, other)]
         assert found == [], number

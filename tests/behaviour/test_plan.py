@@ -346,6 +346,22 @@ def test_a_plan_names_twelve_at_most_and_lists_the_rest_by_number() -> None:
     assert all(mark.size >= 2.47 for mark in page.marks if isinstance(mark, Words)), "7 pt are 2.47 mm"
 
 
+def test_what_is_assumed_has_a_mark_at_its_name_and_an_explanation_below() -> None:
+    """The rail faces anywhere; of the sheet metal everything is stated, until it is a mirror of unknown shape."""
+    full = room()
+    guessed = Assumption("divergence", LASER, "1 mrad", "5 mrad", 90.0, 20.0)
+    rail, metal = full.surfaces
+    scene = replace(full, surfaces=(rail, replace(metal, mirror=True, shape="unknown")))
+    found = replace(placed(scene), record=replace(assessment().record, assumptions=(guessed,)))
+    wide = Paper("A3", 420.0, 297.0, 10.0)  # with each sentence in a line
+    stated, assumed = (text_of(plan_page(one, wide, load_wording())) for one in (placed(full), found))
+    assert "* Drawn at its strictest, since it is assumed and not stated: which way Chrome rail faces." in stated
+    assert [f"{name} *" in stated for name in (LASER, rail.name, metal.name)] == [False, True, False]
+    assert all(f"{name} *" in assumed for name in (LASER, rail.name, metal.name))
+    for said in (f"divergence of {LASER}: 1 mrad", "which way Chrome rail faces", "the shape of Sheet metal"):
+        assert said in assumed, said
+
+
 def test_who_stands_far_away_is_told_in_the_margin_and_not_in_the_scale() -> None:
     full = room()
     near = replace(full, persons=full.persons[:3])
@@ -453,6 +469,10 @@ def test_what_the_map_does_not_cover_is_grey_and_in_the_legend() -> None:
     page = map_page(room(), A4, "Open evening", load_wording())
     assert page is not None
     assert "not worked out here" in text_of(page)
+    crosses = [mark for mark in page.marks if isinstance(mark, Lines) and len(mark.runs) == 2 and mark.thick == 0.2]
+    assert len(crosses) > 1, (
+        "the grey of 10 to 100 times is much the same, so that the field has a cross, as its sample"
+    )
     x0, y0, x1, y1 = page.frame
     grey = [ring for mark in page.marks if isinstance(mark, Area) and mark.fill == "#d6d6d6" for ring in mark.rings]
     area = shapely.union_all([shapely.Polygon(ring) for ring in grey])
@@ -554,6 +574,7 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
             elevations=(replace(section, items=(part_item, later_item, bare_item, work_item)),),
         ),
         scattered(7),
+        replace(full, surfaces=tuple(replace(one, mirror=True, shape="unknown") for one in full.surfaces)),
     ]
     guessed = Assumption("divergence", LASER, "1 mrad", "5 mrad", 90.0, 20.0)
     record = replace(assessment().record, assumptions=(guessed,))

@@ -257,6 +257,8 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         SignOff("printed for signature"),
     ):
         render_sheet(full, sign_off=signed)
+    doubtful = replace(full, record=replace(full.record, draft_reasons=("a reading is above",)))
+    render_sheet(doubtful, sign_off=SignOff(reasons=("a reading is above",)))
     sheet = load_toml(templates_path("wording", "en", "sheet.toml"))  # record.toml: tests/behaviour/test_languages.py
     groups = set(sheet) - {"way", "tissue", "seen", "plan"}
     asked = {f"{group}.{key}" for group in groups for key in sheet[group]}
