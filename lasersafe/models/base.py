@@ -51,14 +51,12 @@ _WRITE = {
 
 def path_text(place: Place) -> str:
     """Return a place in words, as ``laser[1].setup[2].divergence``."""
-    text = ""
-    for part in place:
-        if isinstance(part, int):
-            text += f"[{part + 1}]"
-        else:
-            key = part if re.fullmatch(r"[A-Za-z0-9_-]{1,40}", part) else shown(part)
-            text += f".{key}" if text else key
-    return text or "case"
+    plain = re.compile(r"[A-Za-z0-9_-]{1,40}")
+    parts = (
+        f"[{part + 1}]" if isinstance(part, int) else f".{part if plain.fullmatch(part) else shown(part)}"
+        for part in place
+    )
+    return "".join(parts).removeprefix(".") or "case"
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
@@ -129,9 +127,9 @@ def _message(
         return "kind = " + _choice(context["tag"], "a kind", str(context["expected_tags"]))
     if kind == "union_tag_not_found":
         return f"kind is missing; {descriptions.get(str(place[0]), '')}"
-    if kind in ("too_short", "too_long"):
-        if kind == "too_long":
-            return f"at most {context['max_length']} may be given; make two cases of it"
+    if kind == "too_long":
+        return f"at most {context['max_length']} may be given; make two cases of it"
+    if kind == "too_short":
         return f"none is given, at least one is needed; {_instruction(field, descriptions)}"
     if kind in ("tuple_type", "list_type") and isinstance(given, Mapping):
         return f"several may be given: write the heading in double brackets, as [[{field}]]"
@@ -272,14 +270,6 @@ def doubles(field: str, tables: list[tuple[int, Mapping[str, Any]]]) -> Findings
             yield (field, i, "name"), f"{shown(name)} is also the name of {field}[{before + 1}]; give each its own name"
 
 
-def _line(text: Any) -> str:
-    return _text(text, 200, "")
-
-
-def _long(text: Any) -> str:
-    return _text(text, 4000, "\n\t")
-
-
 def _text(text: Any, longest: int, also: str) -> str:
     if not isinstance(text, str):
         message = f"{shown(text)}: write text in quotes"
@@ -309,7 +299,7 @@ def _day(value: Any) -> date:
     raise InputError(message)
 
 
-Line = Annotated[str, BeforeValidator(_line)]
-Text = Annotated[str, BeforeValidator(_long)]
+Line = Annotated[str, BeforeValidator(lambda text: _text(text, 200, ""))]
+Text = Annotated[str, BeforeValidator(lambda text: _text(text, 4000, "\n\t"))]
 Day = Annotated[date, BeforeValidator(_day)]
 Flag = StrictBool

@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
+from itertools import count
 from typing import Any, Literal
 
 from lasersafe.data import Source, WavelengthsNm, load
@@ -74,9 +75,8 @@ class Filled:
 
     data: Mapping[str, Any]
     assumed: tuple[Assumed, ...]
-    others: Mapping[
-        int, tuple[Mapping[str, Any], ...]
-    ]  # laser -> set-ups, any of which may stand in the place of its first
+    # laser -> set-ups, any of which may stand in the place of its first
+    others: Mapping[int, tuple[Mapping[str, Any], ...]]
 
 
 def with_assumptions(data: Mapping[str, Any]) -> Filled:
@@ -127,15 +127,9 @@ def _apart(tables: list[dict[str, Any]]) -> None:
     for i, table in enumerate(tables):
         name = table.get("name")
         before = [one.get("name") for one in tables[:i]]
-        if (
-            isinstance(name, str)
-            and name in before
-            and name in (table.get("like"), table.get("role"), "laser", "person")
-        ):
-            number = 2
-            while f"{name} {number}" in before:
-                number += 1
-            table["name"] = f"{name} {number}"
+        given_here = name in (table.get("like"), table.get("role"), "laser", "person")
+        if isinstance(name, str) and name in before and given_here:
+            table["name"] = next(new for n in count(2) if (new := f"{name} {n}") not in before)
 
 
 def _filled_laser(
@@ -151,35 +145,29 @@ def _filled_laser(
             if ends and key not in emission and not (key == "pulse_duration" and "duty" in emission):
                 emission[key] = list(ends)
                 assumed.append(Assumed((*place, "emission", key), " .. ".join(ends), ""))
-    if "setup" not in laser:
-        lenses = ", ".join(kind.lenses)
-        assumed.append(Assumed((*place, "setup"), lenses, kind.usual_lens))
-        tables: list[dict[str, Any]] = [
-            {"kind": "collimated"},
-            *({"kind": "lens", "focal_length": f} for f in kind.lenses),
-        ]
-        optics = [_filled_setup({"name": _OPTICS, "fitted": True, **one}, kind, laser) for one in tables]
-        assumed += [Assumed((*place, "setup", *one.place), one.value, one.usual) for one in optics[0][1]]
-        laser["setup"] = [optics[0][0]]
-        return [one for one, _ in optics]
-    setups = laser["setup"]
+    stated, setups = "setup" in laser, laser.get("setup", [{}])
     if not isinstance(setups, (list, tuple)):
         return []
     found: list[Mapping[str, Any]] = []
     filled = []
     for j, setup in enumerate(setups):
-        if isinstance(setup, Mapping):
-            setup = {"name": _OPTICS if len(setups) == 1 else f"{_OPTICS} {j + 1}", **setup}
-            setup.setdefault("kind", "lens" if "focal_length" in setup else "collimated")
-            if setup["kind"] == "lens" and "focal_length" not in setup and len(setups) == 1:
-                assumed.append(Assumed((*place, "setup", j, "focal_length"), ", ".join(kind.lenses), kind.usual_lens))
-                each = [_filled_setup({**setup, "focal_length": f, "fitted": True}, kind, laser) for f in kind.lenses]
-                found = [one for one, _ in each]
-                setup, more = each[0]
-            else:
-                setup, more = _filled_setup(setup, kind, laser)
-            assumed += [Assumed((*place, "setup", j, *one.place), one.value, one.usual) for one in more]
-        filled.append(setup)
+        if not isinstance(setup, Mapping):
+            filled.append(setup)
+            continue
+        here = (*place, "setup", j) if stated else (*place, "setup")
+        table = {"name": _OPTICS if len(setups) == 1 else f"{_OPTICS} {j + 1}", **setup}
+        table.setdefault("kind", "lens" if "focal_length" in table else "collimated")
+        optics = [table]
+        if not stated or (table["kind"] == "lens" and "focal_length" not in table and len(setups) == 1):
+            assumed.append(
+                Assumed((*here, "focal_length") if stated else here, ", ".join(kind.lenses), kind.usual_lens)
+            )
+            lenses = [{**table, "kind": "lens", "focal_length": f, "fitted": True} for f in kind.lenses]
+            optics = lenses if stated else [{**table, "fitted": True}, *lenses]
+        each = [_filled_setup(one, kind, laser) for one in optics]
+        assumed += [Assumed((*here, *one.place), one.value, one.usual) for one in each[0][1]]
+        filled.append(each[0][0])
+        found = [one for one, _ in each]
     laser["setup"] = filled
     return found
 
@@ -198,17 +186,15 @@ def _filled_setup(
             assumed.append(Assumed(("criterion",), "1/e2", ""))
     own = OVER_1_E.get(str(setup["criterion"]), OVER_1_E["1/e2"])  # a top-hat is no narrower than the narrowest
     narrower = (min(OVER_1_E.values()) if setup.get("profile") == "top-hat" else own) / OVER_1_E["1/e2"]
-    wanted = [("beam_diameter", DIAMETER, kind.beam_diameter)]
-    if setup["kind"] == "collimated":
-        wanted.append(("divergence", DIVERGENCE, kind.divergence))
-    for key, mark, figure in wanted:
-        if key in typed:
+    free = setup["kind"] == "collimated"
+    for key, other, mark, figure in (
+        ("beam_diameter", "divergence", DIAMETER, kind.beam_diameter),
+        ("divergence", "beam_diameter", DIVERGENCE, kind.divergence),
+    ):
+        if key in typed or not (free or key == "beam_diameter"):
             continue
-        value = float(mark.number(figure.least, key)) * narrower
-        other = "divergence" if key == "beam_diameter" else "beam_diameter"
-        if setup["kind"] == "collimated" and other in typed:
-            value = max(value, _diffraction(setup, other, laser, narrower))
         least = float(mark.number(figure.least, key))
+        value = max(least * narrower, _diffraction(setup, other, laser, narrower) if free and other in typed else 0.0)
         shown = figure.least if value == least else format_quantity(value, mark.unit, 4)
         setup[key] = SIValue(value, f"{shown} (assumed)", mark.unit)
         assumed.append(Assumed((key,), shown, figure.usual))
