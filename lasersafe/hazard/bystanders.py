@@ -6,11 +6,11 @@ import math
 from dataclasses import dataclass, fields
 from functools import lru_cache
 from itertools import pairwise
-from typing import Literal
+from typing import Annotated, Literal
 
 import numpy as np
 
-from lasersafe.data import Printed, Seen, Source, check, fail, load
+from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.errors import InputError, ReferenceDataError
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.beam import BeamGeometry
@@ -148,11 +148,9 @@ def interference(
     nohd = float(within("hazard_distance", hazard_distance, "m", 0.0, math.inf))
     if not VISIBLE[0] <= light <= VISIBLE[1]:
         return ()
-    found = []
-    for level in LEVELS.values():
-        distance = float(direct_distance(mean_power * photopic_factor(light), level, _PEAK_APERTURE, beam))
-        found.append(Interference(level, distance, max(distance, nohd)))
-    return tuple(found)
+    seen = mean_power * photopic_factor(light)
+    reached = ((level, float(direct_distance(seen, level, _PEAK_APERTURE, beam))) for level in LEVELS.values())
+    return tuple(Interference(level, distance, max(distance, nohd)) for level, distance in reached)
 
 
 FOLDER = "spectator_rules"
@@ -244,21 +242,12 @@ class _Head:
 
 
 @dataclass(frozen=True)
-class _File:
-    source: Source
-    pack: _Head
-    rule: tuple[Rule, ...]
-
-
-@dataclass(frozen=True)
 class Pack:
-    """A rule pack: key, name, what it is for, its rows and its source."""
+    """A rule pack: its source; key, name and what it is for; and its rows."""
 
-    key: str
-    name: str
-    scope: str
-    rules: tuple[Rule, ...]
     source: Source
+    head: Annotated[_Head, As("pack")]
+    rules: Annotated[tuple[Rule, ...], As("rule")]
 
 
 @dataclass(frozen=True)
@@ -292,11 +281,9 @@ def packs() -> dict[str, Pack]:
     """
     found: dict[str, Pack] = {}
     for path in sorted(shared_path(FOLDER).glob("*.toml")):
-        content = load(_File, path)
-        head = content.pack
-        if head.key != path.stem:
-            fail(f"data file {path.name}", f"the key '{head.key}' must be the name of the file")
-        found[head.key] = Pack(head.key, head.name, head.scope, content.rule, content.source)
+        found[path.stem] = load(Pack, path)
+        if (key := found[path.stem].head.key) != path.stem:
+            fail(f"data file {path.name}", f"the key '{key}' must be the name of the file")
     if not found:
         message = f"data folder {FOLDER} is missing; install lasersafe again"
         raise ReferenceDataError(message)
@@ -405,9 +392,8 @@ def _judge(rule: Rule, facts: Facts) -> RuleVerdict:
             return RuleVerdict(rule, NOT_APPLICABLE, "", Message("rule.only_above", name=rule.above_class))
     value = getattr(facts, rule.fact)
     met = None if value is None else _compare(rule, value)
-    value_asked = (
-        _shown(float(rule.value), "K") if rule.unit == "K" else f"{rule.value} {rule.unit.removeprefix('1')}".strip()
-    )
+    typed = f"{rule.value} {rule.unit.removeprefix('1')}".strip()
+    value_asked = _shown(float(rule.value), "K") if rule.unit == "K" else typed
     asked_for = Message(f"rule.{rule.comparison.replace(' ', '_')}", value=word(value_asked))
     if met is None:
         return RuleVerdict(rule, NOT_JUDGED, "", _not_stated(asked_for, [rule.fact]))

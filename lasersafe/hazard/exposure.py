@@ -19,14 +19,7 @@ from numpy.typing import ArrayLike
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.emission import Floats, Received, body_area, source_caps
 from lasersafe.hazard.sweep import compiled, ratios
-from lasersafe.limits import (
-    HazardLimit,
-    PulseTrainLimit,
-    TrainRow,
-    hazard_limits,
-    pulse_list_limit,
-    pulse_train_limit,
-)
+from lasersafe.limits import HazardLimit, PulseTrainLimit, TrainRow, hazard_limits, pulse_list_limit, pulse_train_limit
 from lasersafe.limits.grid import grid_of
 from lasersafe.optics.checks import FloatArray, Many, unique
 from lasersafe.optics.sources import limited_angle

@@ -16,13 +16,7 @@ from lasersafe.hazard.emission import Floats, Received, source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare_source, criteria
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
-from lasersafe.optics.sources import (
-    ExtendedSource,
-    cone_share,
-    exposure_per_amount,
-    limited_angle,
-    parts,
-)
+from lasersafe.optics.sources import ExtendedSource, cone_share, exposure_per_amount, limited_angle, parts
 from lasersafe.records.fields import badness
 from lasersafe.reference import load_toml, shared_path
 from lasersafe.wording.message import Message
@@ -213,11 +207,10 @@ def extended_distance(ratio: Callable[[Floats], Floats], nearest: float = CLOSES
         0 where it is exceeded nowhere beyond *nearest*. [m]
     """
     far = 10.0 * nearest
-    while float(ratio(np.array([far]))[0]) > 1.0:
-        far *= 4.0
-    far *= 16.0
-    while float(ratio(np.array([far]))[0]) > 1.0:
-        far *= 4.0
+    for beyond in (1.0, 16.0):
+        far *= beyond
+        while float(ratio(np.array([far]))[0]) > 1.0:
+            far *= 4.0
     return farthest_crossing(ratio, nearest, far, points=160)
 
 
@@ -253,10 +246,8 @@ def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[f
     .. [1] EU2006-25, Table 2.3 (``shared/radiance/eu200625_photochemical.toml``).
     """
     if not (400e-9 <= wavelength <= 600e-9 and 10.0 <= duration <= 3e4):
-        message = (
-            f"radiance limit at {wavelength * 1e9:.6g} nm for {duration:g} s: it covers 400 nm to 600 nm and 10 s to "
-            "30000 s"
-        )
+        asked = f"radiance limit at {wavelength * 1e9:.6g} nm for {duration:g} s"
+        message = f"{asked}: it covers 400 nm to 600 nm and 10 s to 30000 s"
         raise OutOfRangeError(message)
     blue = float(correction_factor(rule_set, "C_B", wavelength))
     if rule_set != "EU-2006/25/EC":
@@ -337,9 +328,8 @@ def spot_limits(light: Received, part: Callable[[str], float] = lambda hazard: 1
     """
     alone = light.emission.single
     if alone:
-        light = replace(
-            light, wavelength=float(np.asarray(light.wavelength)), duration=float(np.asarray(light.duration))
-        )
+        wavelength, duration = float(np.asarray(light.wavelength)), float(np.asarray(light.duration))
+        light = replace(light, wavelength=wavelength, duration=duration)
 
     def lowest(first: Floats, second: Floats, at: Places) -> Floats:
         every = compare_source(light if alone else light.taken(at), first, second)

@@ -579,11 +579,7 @@ def lens_beam(
 
 
 def fibre_beam(
-    numerical_aperture: Given,
-    criterion: str,
-    *,
-    core_diameter: Given | None = None,
-    propagation: str = "hyperbolic",
+    numerical_aperture: Given, criterion: str, *, core_diameter: Given | None = None, propagation: str = "hyperbolic"
 ) -> Beam:
     """Return the beam from the bare end of a multimode fibre [1]_.
 

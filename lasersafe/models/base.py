@@ -51,12 +51,11 @@ _WRITE = {
 
 def path_text(place: Place) -> str:
     """Return a place in words, as ``laser[1].setup[2].divergence``."""
-    plain = re.compile(r"[A-Za-z0-9_-]{1,40}")
-    parts = (
-        f"[{part + 1}]" if isinstance(part, int) else f".{part if plain.fullmatch(part) else shown(part)}"
-        for part in place
-    )
-    return "".join(parts).removeprefix(".") or "case"
+    text = ""
+    for part in place:
+        key = part if isinstance(part, int) or re.fullmatch(r"[A-Za-z0-9_-]{1,40}", part) else shown(part)
+        text += f"[{key + 1}]" if isinstance(key, int) else f".{key}"
+    return text.removeprefix(".") or "case"
 
 
 def nearest(word: str, known: Iterable[str]) -> str | None:

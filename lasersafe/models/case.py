@@ -42,31 +42,6 @@ Tables = Mapping[str, Table]  # by their names
 _FEWER = "put people who stand together into one [[person]], or make two cases of it"
 
 
-def cross_findings(peek: Peek) -> Findings:
-    """Refuse double names, references to what is not in the case, and more than can be worked out in one sitting."""
-    tables = {field: _by_name(peek.tables(field)) for field in ("laser", "person", "surface", "barrier")}
-    setups = {name: [*_by_name(Peek(Laser, table).tables("setup"))] for name, table in tables["laser"].items()}
-    for field in ("laser", "person", "surface", "barrier", "extended"):
-        yield from doubles(field, peek.tables(field))
-    for place, word, what, known in _references(peek, tables):
-        if word not in known:
-            yield place, not_known(word, what, known)
-    for field in ("person", "surface", "barrier", "strike_out", "extended"):
-        for i, table in peek.tables(field):
-            yield from _laser_and_setup(table, setups, (field, i))
-    if isinstance(peek.data.get("scene"), Mapping):
-        scene = Peek(Scene, peek.data["scene"])
-        for i, table in scene.tables("aim"):
-            if word_of(table, "laser") is not None:
-                yield from _laser_and_setup(table, setups, ("scene", "aim", i))
-        yield from _scene_barriers(scene, tables["barrier"])
-    yield from _likeness(peek)
-    yield from _controls(peek)
-    yield from _readings(peek, tables)
-    yield from _reasons(peek)
-    yield from _sizes(peek, sum(map(len, setups.values())))
-
-
 def _references(peek: Peek, tables: Mapping[str, Tables]) -> Iterator[tuple[Place, str, str, Collection[str]]]:
     """Yield place, word, what it has to be, and the words that are known, for each word that refers to something."""
     scene = peek.data.get("scene")
@@ -442,5 +417,25 @@ class Case(CaseModel):
 
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
-        """Refuse what does not fit together between the tables."""
-        yield from cross_findings(peek)
+        """Refuse double names, references to what is not in the case, and more than is worked out in one sitting."""
+        tables = {field: _by_name(peek.tables(field)) for field in ("laser", "person", "surface", "barrier")}
+        setups = {name: [*_by_name(Peek(Laser, table).tables("setup"))] for name, table in tables["laser"].items()}
+        for field in ("laser", "person", "surface", "barrier", "extended"):
+            yield from doubles(field, peek.tables(field))
+        for place, word, what, known in _references(peek, tables):
+            if word not in known:
+                yield place, not_known(word, what, known)
+        for field in ("person", "surface", "barrier", "strike_out", "extended"):
+            for i, table in peek.tables(field):
+                yield from _laser_and_setup(table, setups, (field, i))
+        if isinstance(peek.data.get("scene"), Mapping):
+            scene = Peek(Scene, peek.data["scene"])
+            for i, table in scene.tables("aim"):
+                if word_of(table, "laser") is not None:
+                    yield from _laser_and_setup(table, setups, ("scene", "aim", i))
+            yield from _scene_barriers(scene, tables["barrier"])
+        yield from _likeness(peek)
+        yield from _controls(peek)
+        yield from _readings(peek, tables)
+        yield from _reasons(peek)
+        yield from _sizes(peek, sum(map(len, setups.values())))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -20,9 +20,6 @@ from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable, Iterator, Mapping
-
-    from lasersafe.models.case import Case
     from lasersafe.results import InputLine
 
 

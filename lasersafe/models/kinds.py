@@ -159,9 +159,8 @@ def _filled_laser(
         table.setdefault("kind", "lens" if "focal_length" in table else "collimated")
         optics = [table]
         if not stated or (table["kind"] == "lens" and "focal_length" not in table and len(setups) == 1):
-            assumed.append(
-                Assumed((*here, "focal_length") if stated else here, ", ".join(kind.lenses), kind.usual_lens)
-            )
+            field = (*here, "focal_length") if stated else here
+            assumed.append(Assumed(field, ", ".join(kind.lenses), kind.usual_lens))
             lenses = [{**table, "kind": "lens", "focal_length": f, "fitted": True} for f in kind.lenses]
             optics = lenses if stated else [{**table, "fitted": True}, *lenses]
         each = [_filled_setup(one, kind, laser) for one in optics]

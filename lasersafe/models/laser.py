@@ -76,7 +76,7 @@ class Scan(CaseModel):
     """
 
     how_to_get: ClassVar[dict[str, str]] = {
-        "frequency": "whole movements (there and back) in a second, as '100 Hz'; take the slowest that can be set",
+        "frequency": "whole movements (there and back) in a second, as '100 Hz'; take the slowest that can be set"
     }
 
     pattern: Literal["line", "circle", "figure of eight", "raster", "wobble"]

@@ -7,7 +7,7 @@ import re
 import stat
 import sys
 import tomllib
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -108,15 +108,12 @@ class _Walk:
         self.at += 2 if double else 1
         keys = self._keys()
         place: Place = ()
-        for key in keys[:-1]:  # of an array of tables the last one is meant
+        for number, key in enumerate(keys, 1):
             place += (key,)
             self._see(place)
-            place += (self.arrays[place],) if place in self.arrays else ()
-        place += (keys[-1],)
-        if double:
-            self._see(place)
-            self.arrays[place] = self.arrays.get(place, -1) + 1
-        place += (self.arrays[place],) if place in self.arrays else ()
+            if double and number == len(keys):
+                self.arrays[place] = self.arrays.get(place, -1) + 1
+            place += (self.arrays[place],) if place in self.arrays else ()  # of an array the last table is meant
         self._see(place)
         self.at += 2 if double else 1
         return place
@@ -184,14 +181,15 @@ def read_case_text(path: str | os.PathLike[str]) -> str:
 
     try:
         if str(path) == "-":
-            return _text_of(sys.stdin.buffer.read(LARGEST_FILE + 1), refused)
-        kind = Path(path).stat().st_mode
-        if stat.S_ISDIR(kind):
-            raise refused(None, "this is a directory; name the case file in it")
-        if not stat.S_ISREG(kind):
-            raise refused(None, "this is not a plain file; name a case file")
-        with Path(path).open("rb") as file:
-            raw = file.read(LARGEST_FILE + 1)
+            raw = sys.stdin.buffer.read(LARGEST_FILE + 1)
+        else:
+            kind = Path(path).stat().st_mode
+            if stat.S_ISDIR(kind):
+                raise refused(None, "this is a directory; name the case file in it")
+            if not stat.S_ISREG(kind):
+                raise refused(None, "this is not a plain file; name a case file")
+            with Path(path).open("rb") as file:
+                raw = file.read(LARGEST_FILE + 1)
     except FileNotFoundError:
         raise refused(None, "there is no such file; 'lasersafe new' makes one from a starter case") from None
     except CaseError:
@@ -199,10 +197,6 @@ def read_case_text(path: str | os.PathLike[str]) -> str:
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
         raise refused(None, f"cannot be read: {reason}; check its name and who may read it") from None
-    return _text_of(raw, refused)
-
-
-def _text_of(raw: bytes, refused: Callable[[int | None, str], CaseError]) -> str:
     if len(raw) > LARGEST_FILE:
         raise refused(None, "larger than 1 MB, which is the most for a case file; name a case file")
     try:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import Field
 
@@ -16,14 +16,8 @@ from lasersafe.typed import shown
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics", worst="low")
 PLACED = Measured("m", "1 mm", "1000 km", "2 m", "nearer than 1 mm is inside the optics", worst="ends")
-TIME = Measured(
-    "s",
-    "100 fs",
-    "30000 s",
-    "10 s",
-    "the limit tables end at 30 000 s, which stands for any longer shift: '30000 s'",
-    worst="high",
-)
+_LONGER = "the limit tables end at 30 000 s, which stands for any longer shift: '30000 s'"
+TIME = Measured("s", "100 fs", "30000 s", "10 s", _LONGER, worst="high")
 RATED_TIME = Measured("s", "1 ms", "30000 s", "60 s", worst="low")
 RATIO = Measured("1", "0", "1", "0.6", worst="high")
 ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True, worst="low")
@@ -38,9 +32,8 @@ AnyWay = Literal[
 Role = Literal[
     "operator", "assistant", "crew", "performer", "spectator", "passer-by", "laser safety officer", "security"
 ]
-VISIT_TIME = Measured(
-    "s", "1 ms", "30000 s", "600 s", "longer than a working day of 30 000 s makes no difference", worst="high"
-)
+_NO_LONGER = "longer than a working day of 30 000 s makes no difference"
+VISIT_TIME = Measured("s", "1 ms", "30000 s", "600 s", _NO_LONGER, worst="high")
 
 
 class Visit(CaseModel):
@@ -326,12 +319,7 @@ def _length(text: str) -> int:
     return len(" ".join(text.split()))
 
 
-ALLOWED_UNITS = {
-    "power": ("W",),
-    "pulse energy": ("J",),
-    "irradiance": ("W/m2",),
-    "behind eyewear": ("W/m2", "J/m2"),
-}
+ALLOWED_UNITS = {"power": ("W",), "pulse energy": ("J",), "irradiance": ("W/m2",), "behind eyewear": ("W/m2", "J/m2")}
 _WIDEST = {"W": "1 MW", "J": "1e6 J", "W/m2": "1e6 MW/m2", "J/m2": "1e12 J/m2"}
 SignRole = Literal["assessor", "laser_safety_officer", "operator", "venue"]
 
@@ -446,12 +434,7 @@ class SignOffRule(CaseModel):
         true when people sign the paper in ink: the sheet says 'printed for signature' in place of DRAFT.
     """
 
-    required_roles: Annotated[tuple[SignRole, ...], Field(min_length=1, max_length=4)] = (
-        "assessor",
-        "laser_safety_officer",
-        "operator",
-        "venue",
-    )
+    required_roles: Annotated[tuple[SignRole, ...], Field(min_length=1, max_length=4)] = get_args(SignRole)
     one_person_two_roles: Flag = False
     printed_for_signature: Flag = False
 
@@ -465,10 +448,8 @@ class SignOffRule(CaseModel):
         if len(names) != len(set(names)):
             yield "required_roles", "a role stands here twice; name each role once"
         if "laser_safety_officer" not in names:
-            yield (
-                "required_roles",
-                "'laser_safety_officer' is missing; no sheet is released without that role: write it too",
-            )
+            text = "'laser_safety_officer' is missing; no sheet is released without that role: write it too"
+            yield "required_roles", text
 
 
 class Area(CaseModel):
@@ -556,7 +537,7 @@ class MeasuredReading(CaseModel):
     """
 
     how_to_get: ClassVar[dict[str, str]] = {
-        "uncertainty": "the instrument's expanded uncertainty (k = 2) as a share, as '5 %'; it is in its certificate",
+        "uncertainty": "the instrument's expanded uncertainty (k = 2) as a share, as '5 %'; it is in its certificate"
     }
 
     what: Literal["power", "pulse energy", "irradiance", "behind eyewear"]

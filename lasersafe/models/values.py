@@ -290,11 +290,10 @@ def _width(text: object, value: Quantity, mark: Measured, field: str) -> float:
     bare = text.strip() if isinstance(text, str) else text
     share = isinstance(bare, str) and bare.endswith("%")
     if share and mark.unit == "1":
-        raise refused(
-            name,
-            bare,
-            "of a share it can mean two things; write the tolerance without %, as '0.6 +- 0.05', or lowest and highest",
+        what = (
+            "of a share it can mean two things; write the tolerance without %, as '0.6 +- 0.05', or lowest and highest"
         )
+        raise refused(name, bare, what)
     width = parse_quantity(bare, "1" if share else mark.unit, name).value * (abs(value.value) if share else 1.0)
     if not width >= 0.0:
         raise refused(name, bare, "it counts to both sides; write it without a minus sign")

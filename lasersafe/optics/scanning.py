@@ -222,9 +222,6 @@ def sweep_widths(dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike) -> tuple[Flo
     ----------
     .. [1] Own: a sweep lasts between max(d, D) / v and (d + D) / v.
     """
-    longer = np.maximum(
-        within("dx", dx, "m", 0.0, math.inf),
-        within("dy", dy, "m", 0.0, math.inf),
-    )
+    longer = np.maximum(within("dx", dx, "m", 0.0, math.inf), within("dy", dy, "m", 0.0, math.inf))
     hole = positive("aperture", aperture, "m")
     return np.maximum(longer, hole), np.asarray(longer + hole)
