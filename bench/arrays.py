@@ -30,7 +30,7 @@ def lines(rounds: int) -> list[Line]:
     import numpy as np
 
     from lasersafe.hazard.distances import direct_distance
-    from lasersafe.hazard.sweep import compiled, ratios
+    from lasersafe.hazard.emission import trains_at
     from lasersafe.limits import exposure_limit, rule_sets
     from lasersafe.optics.beam import BeamGeometry
 
@@ -53,8 +53,8 @@ def lines(rounds: int) -> list[Line]:
             )
     pulse, rate = 10 ** random.uniform(-8, np.log10(2e-7), POINTS), 10 ** random.uniform(4.301, 5.699, POINTS)
     energy = np.minimum(1.5e-3, 30.0 / rate)  # the space of the starter case nanosecond-marker
-    both = [compiled(rule_set, "eye", 1064e-9, 10.0) for rule_set in rule_sets()]
-    jobs["a million settings, both rule sets"] = lambda: [ratios(one, energy, pulse, rate) for one in both]
+    both = [trains_at(rule_set, "eye", 1064e-9, 10.0) for rule_set in rule_sets()]
+    jobs["a million settings, both rule sets"] = lambda: [energy / one.per_pulse(pulse, rate) for one in both]
     jobs["a million distances"] = lambda: direct_distance(power, limit, aperture, beams)
     spent = medians(jobs, rounds)
     base = spent.pop("power")

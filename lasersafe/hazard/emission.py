@@ -10,6 +10,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.limits import angle_max, rule_sets
 from lasersafe.limits.grid import DURATIONS
+from lasersafe.limits.regular import RegularTrains, regular_trains
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.optics.checks import FloatArray, Many
 
@@ -204,6 +205,28 @@ def source_caps(light: Received) -> tuple[FloatArray, ...]:
     own = angle_max(rule_set, light.duration if emission.kind == "continuous" else emission.shortest_pulse)
     largest = angle_max(rule_set, DURATIONS[1])
     return (own, np.maximum(own, largest)) if emission.kind == "pulse train" and (own < largest).any() else (own,)
+
+
+def trains_at(rule_set: str, tissue: str, wavelength: float, duration: float) -> RegularTrains:
+    """Return the limits of regular trains at one wavelength and exposure; of the skin for a large area.
+
+    Parameters
+    ----------
+    rule_set : str
+        Name of the rule set.
+    tissue : str
+        ``eye`` or ``skin``.
+    wavelength : float
+        Wavelength. [m]
+    duration : float
+        Exposure duration. [s]
+
+    Returns
+    -------
+    RegularTrains
+        For a small source.
+    """
+    return regular_trains(rule_set, tissue, wavelength, duration, body_area(tissue, wavelength))
 
 
 def body_area(tissue: str, wavelength: ArrayLike) -> float | None:

@@ -17,8 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.emission import Floats, Received, body_area, source_caps
-from lasersafe.hazard.sweep import compiled, ratios
+from lasersafe.hazard.emission import Floats, Received, body_area, source_caps, trains_at
 from lasersafe.limits import HazardLimit, PulseTrainLimit, TrainRow, hazard_limits, pulse_list_limit, pulse_train_limit
 from lasersafe.limits.grid import grid_of
 from lasersafe.optics.checks import FloatArray, Many, unique
@@ -250,17 +249,15 @@ def _at_once(light: Received, source_angle: ArrayLike) -> Comparison | None:
     trains = np.broadcast(emission.pulse_duration, emission.repetition_rate)
     if not single or float(np.asarray(source_angle)) != ALPHA_MIN or trains.size < _MANY:
         return None
-    limits = compiled(light.rule_set, light.tissue, float(np.asarray(wavelength)), float(np.asarray(duration)))
-    names = {name for name, _ in limits.hazards}
-    if len(limits.apertures) != 1 or len(names) != 1:
+    limits = trains_at(light.rule_set, light.tissue, float(np.asarray(wavelength)), float(np.asarray(duration)))
+    if len(limits.apertures) != 1 or len(limits.hazards) != 1:
         return None
     try:
-        pulse, rate = np.broadcast_arrays(emission.pulse_duration, emission.repetition_rate)
-        limit = 1.0 / ratios(limits, np.ones(pulse.size), pulse.reshape(-1), rate.reshape(-1))
+        limit = limits.per_pulse(emission.pulse_duration, emission.repetition_rate)
     except InputError:  # said in more detail by what follows
         return None
-    hole = np.asarray(next(iter(limits.apertures)))
-    return Comparison(light.rule_set, names.pop(), "train", emission.amount, limit.reshape(trains.shape), hole)
+    (hole,), (name,) = limits.apertures, limits.hazards
+    return Comparison(light.rule_set, name, "train", emission.amount, limit, np.asarray(hole))
 
 
 _of_one = lru_cache(maxsize=4096)(_compare)

@@ -1,6 +1,6 @@
 """Which of the allowed settings are worst while a scan runs, and how far the worst of them reaches.
 
-A great many settings are compared by the fast rules of `sweep`, place by place; what is printed comes from the full
+A great many settings are compared place by place by their lowest limits alone; what is printed comes from the full
 rules of `scanning` for the few settings that are left.
 """
 
@@ -16,7 +16,6 @@ from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.emission import Emission, Floats
 from lasersafe.hazard.scanning import WITHIN, Scan, pulsed_trains, scan_distance, scan_ratio
 from lasersafe.hazard.settings import SettingSpace, Tried, trains
-from lasersafe.hazard.sweep import ratios
 
 _MOST = 24  # settings compared by the full rules where limiting apertures differ
 _NEAREST = 1e-3  # m
@@ -60,7 +59,7 @@ def running_ratios(scan: Scan, energy: Floats, pulse: Floats, rate: Floats, ways
         np.concatenate([np.broadcast_to(c, stays.shape) for c in column]).reshape(-1)
         for column in zip(*whole, strict=True)
     )
-    found: Floats = ratios(scan.limits, q, t, f).reshape(-1, energy.size).max(axis=0)
+    found: Floats = (q / scan.limits.per_pulse(t, f)).reshape(-1, energy.size).max(axis=0)
     return found
 
 
@@ -236,7 +235,7 @@ def _quick_reach(scan: Scan, emission: Emission, far: float, passes: int = 2) ->
     energy, pulse, rate = (
         np.full(_PLACES, value) for value in (emission.pulse_energy, emission.pulse_duration, emission.repetition_rate)
     )
-    still = float(ratios(scan.limits, energy[:1], pulse[:1], rate[:1])[0])
+    still = float((energy[:1] / scan.limits.per_pulse(pulse[:1], rate[:1]))[0])
 
     def last_over(place: Floats) -> int:
         ways = scan.stays(place)

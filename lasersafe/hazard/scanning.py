@@ -12,12 +12,12 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, worst_place
-from lasersafe.hazard.emission import Emission, Floats, Received, body_area
+from lasersafe.hazard.emission import Emission, Floats, Received, body_area, trains_at
 from lasersafe.hazard.exposure import ALPHA_MIN, criteria
-from lasersafe.hazard.sweep import Compiled, compiled
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import COUNT_SLACK
 from lasersafe.limits.records import EDGE
+from lasersafe.limits.regular import RegularTrains
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.scanning import ScanPattern, dwell, most_passes, sweep_widths
@@ -244,9 +244,9 @@ class Scan:
         return joined_within(self.rule_set, self.tissue, self.wavelength)
 
     @cached_property
-    def limits(self) -> Compiled:
+    def limits(self) -> RegularTrains:
         """The limits for the quick rules."""
-        return compiled(self.rule_set, self.tissue, self.wavelength, self.duration)
+        return trains_at(self.rule_set, self.tissue, self.wavelength, self.duration)
 
     def stays(self, place: Floats) -> Floats:
         """Return stay [s] and separate passes in each period for both widths of a sweep, shape (2, 2, ...)."""

@@ -11,9 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.emission import Emission, Floats, Received, continuous, pulse_train, single_pulse
+from lasersafe.hazard.emission import Emission, Floats, Received, continuous, pulse_train, single_pulse, trains_at
 from lasersafe.hazard.exposure import criteria, train_limit
-from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import PulseTrainLimit, rule_sets
 from lasersafe.limits.exposure import duration_edges
 from lasersafe.optics.checks import unique
@@ -443,8 +442,8 @@ def _windows(rule_sets: tuple[str, ...], tissue: str, wavelength: float, duratio
     """Return the times in which pulses are counted: T_i, the counting time of each rule set, and the exposure."""
     found = {duration}
     for rule_set in rule_sets:
-        for joining in compiled(rule_set, tissue, wavelength, duration).joining:
-            found |= {time for time in (joining.within, joining.counted) if 0.0 < time < np.inf}
+        for joining in trains_at(rule_set, tissue, wavelength, duration).joining:
+            found |= {time for time in joining if 0.0 < time < np.inf}
     return tuple(sorted(found))
 
 
@@ -462,7 +461,7 @@ def _limit(
 def _ratio(rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float) -> Floats:
     """Return energy over limit at each setting."""
     if space.burst_pulses is None and not space.pedestal:
-        return ratios(compiled(rule_set, tissue, wavelength, duration), tried.energy, tried.pulse, tried.rate)
+        return tried.energy / trains_at(rule_set, tissue, wavelength, duration).per_pulse(tried.pulse, tried.rate)
     return tried.energy / _limit(rule_set, tissue, tried, space, wavelength, duration).per_pulse
 
 
@@ -596,9 +595,8 @@ def worst_settings(
         for mode in space.rows:
             if mode.kind != "pulse train" or mode.pattern is not None:
                 continue
-            hazards = [h for name in rule_sets for h in compiled(name, tissue, wavelength, duration).hazards]
-            apertures = {piece.aperture for _, pieces in hazards for piece in pieces}
-            if len(apertures) == 1:
+            limits = [trains_at(name, tissue, wavelength, duration) for name in rule_sets]
+            if len({hole for one in limits for hole in one.apertures}) == 1:
                 continue
             try:
                 tried = trains(mode, _windows(rule_sets, tissue, wavelength, duration), duration)

@@ -10,11 +10,10 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import Received, continuous, pulse_pattern, pulse_train
+from lasersafe.hazard.emission import Received, continuous, pulse_pattern, pulse_train, trains_at
 from lasersafe.hazard.scanning import Scan, scan_ratio, sweep_aperture
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import SettingSpace, worst_ratio
-from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.library.answers import direct_distance
 from lasersafe.library.beams import collimated_beam
 from lasersafe.limits import hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets, tables
@@ -175,7 +174,7 @@ def test_trains_bursts_and_lists_of_any_edition_are_the_sum_over_every_pulse(tis
         ):
             assert float(found.per_pulse) == pytest.approx(expected, rel=1e-9), (number, case)
         if mrad == 1.5:
-            quick = 1 / ratios(compiled(NAME, tissue, nm * 1e-9, exposure), 1.0, pulse, 1 / period)[0]
+            quick = float(trains_at(NAME, tissue, nm * 1e-9, exposure).per_pulse(pulse, 1 / period))
             assert quick == pytest.approx(expected, rel=1e-9), (number, case)
         gaps = np.cumsum(pulse * 10 ** draw.uniform(0.1, 3, 6))
         found = pulse_list_limit(NAME, tissue, nm * 1e-9, gaps, pulse, 1.0, 10.0, mrad * 1e-3)
@@ -226,14 +225,14 @@ def test_worst_settings_of_any_edition_take_its_edges(nm):
     space = SettingSpace("pulse train", (1e-3, 5.0), (1e-3, 1e-3), (1e-6, 1e-2), (2.0, 2e5))
     for tissue in ("eye", "skin"):
         highest, _ = worst_ratio(space, (NAME,), tissue, nm * 1e-9, 10.0)
-        limits = compiled(NAME, tissue, nm * 1e-9, 10.0)
+        limits = trains_at(NAME, tissue, nm * 1e-9, 10.0)
         for pulse in (1e-6, 3e-5, 80e-6, 5e-4, 2e-3, 1e-2):
             at = np.concatenate(
                 [np.geomspace(2.0, 2e5, 3000), *(np.arange(1, 500) / t for t in (3e-5, 80e-6, 5e-4, 10))]
             )
             rate = np.unique(np.clip(at[:, None] * [1 - 4e-9, 1, 1 + 4e-9], 2.0, min(2e5, 1 / pulse)))
             energy = np.minimum(1e-3, 5.0 / rate)
-            assert ratios(limits, energy, np.full(rate.size, pulse), rate).max() <= highest * (1 + 1e-8), (
+            assert (energy / limits.per_pulse(pulse, rate)).max() <= highest * (1 + 1e-8), (
                 tissue,
                 pulse,
             )

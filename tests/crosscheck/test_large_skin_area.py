@@ -11,10 +11,9 @@ import lasersafe
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import zone_distances
-from lasersafe.hazard.emission import continuous
+from lasersafe.hazard.emission import continuous, trains_at
 from lasersafe.hazard.eyewear import Filtered
 from lasersafe.hazard.settings import SettingSpace
-from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.models import parse_case
 from tests.behaviour.command import run
@@ -97,10 +96,10 @@ def test_limit_reach_and_eyewear_agree_on_a_large_area_of_skin():
 
 def test_the_search_of_settings_counts_the_large_area_too():
     # 10 Hz for 10 s: 100 pulses share 100 W/m2 * 10 s, so 10 J/m2 each; without the area nearly 100 J/m2.
-    skin = compiled("ICNIRP-2013", "skin", 10.6e-6, 10.0)
-    assert float(1.0 / ratios(skin, [1.0], [1e-3], [10.0])[0]) == pytest.approx(10.0, rel=1e-9)
+    skin = trains_at("ICNIRP-2013", "skin", 10.6e-6, 10.0)
+    assert float(skin.per_pulse(1e-3, 10.0)) == pytest.approx(10.0, rel=1e-9)
     for duration in (9.0, 10.0, 100.0):
-        own = 1.0 / ratios(compiled("ICNIRP-2013", "skin", 10.6e-6, duration), np.ones(2), [1e-3, 1e-6], [10.0, 0.3])
+        own = trains_at("ICNIRP-2013", "skin", 10.6e-6, duration).per_pulse([1e-3, 1e-6], [10.0, 0.3])
         train = pulse_train_limit("ICNIRP-2013", "skin", 10.6e-6, [1e-3, 1e-6], [10.0, 0.3], duration, exposed_area=0.2)
         assert own == pytest.approx(train.per_pulse, rel=1e-9)
 

@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from lasersafe.errors import CaseError
+from lasersafe.hazard.emission import trains_at
 from lasersafe.hazard.settings import SettingSpace, worst_ratio
-from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import exposure_limit, pulse_train_limit
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.models import parse_case
@@ -137,7 +137,8 @@ def test_pulses_as_long_as_their_period_are_continuous(wavelength):
         assert "train" not in {row.rule for row in found.rows}
     assert float(plain.per_pulse) == pytest.approx(min(steady, float(plain.per_pulse)))
     assert float(plain.per_pulse) >= 0.93 * steady  # the limits step by up to 7 % where two rows meet
-    assert ratios(compiled(EU, "eye", wavelength, 100.0), 1.0, 1.0, 1.0)[0] == pytest.approx(1 / float(plain.per_pulse))
+    quick = trains_at(EU, "eye", wavelength, 100.0).per_pulse(1.0, 1.0)
+    assert float(quick) == pytest.approx(float(plain.per_pulse))
     dark = pulse_train_limit(EU, "eye", wavelength, 0.999, 1.0, 100.0)
     assert "train" in {row.rule for row in dark.rows}
 

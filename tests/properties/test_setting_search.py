@@ -1,13 +1,12 @@
-"""No allowed setting is worse than the one that the search returns; the sweep is the train limit."""
+"""No allowed setting is worse than the one that the search returns; the quick limit is the train limit."""
 
 from __future__ import annotations
 
 import numpy as np
 import pytest
 
-from lasersafe.hazard.emission import body_area
+from lasersafe.hazard.emission import body_area, trains_at
 from lasersafe.hazard.settings import SettingSpace, knob_changes, worst_ratio, worst_settings
-from lasersafe.hazard.sweep import compiled, ratios
 from lasersafe.limits import pulse_train_limit
 
 SETS = ("ICNIRP-2013", "EU-2006/25/EC")
@@ -57,7 +56,7 @@ def test_no_random_setting_is_worse_than_the_worst_that_was_found():
         highest, emission = worst_ratio(space, SETS, tissue, lam, duration)
         energy, pulse, rate = random_settings(draw, space, 20_000)
         for name in SETS:
-            found = ratios(compiled(name, tissue, lam, duration), energy, pulse, rate)
+            found = energy / trains_at(name, tissue, lam, duration).per_pulse(pulse, rate)
             at = int(found.argmax())
             assert found[at] <= highest * (1 + TOLERANCE), (space, lam, tissue, duration, name, emission)
             compared += found.size
@@ -80,7 +79,7 @@ def test_no_random_burst_is_worse_than_the_worst_that_was_found():
             assert (energy / limit.per_pulse).max() <= highest * (1 + 1e-5)  # the grid of a burst is coarse
 
 
-def test_the_sweep_is_the_limit_of_a_train():
+def test_the_limit_of_many_settings_is_the_limit_of_a_train():
     draw = np.random.default_rng(3)
     for number in range(120):
         lam, duration = float(log_uniform(draw, 180e-9, 5e-5)), float(draw.choice([1e-4, 0.25, 10.0, 100.0, 3e4]))
@@ -92,7 +91,7 @@ def test_the_sweep_is_the_limit_of_a_train():
             1.0
             / pulse_train_limit(name, tissue, lam, pulse, rate, duration, exposed_area=body_area(tissue, lam)).per_pulse
         )
-        found = ratios(compiled(name, tissue, lam, duration), 1.0, pulse, rate)
+        found = 1.0 / trains_at(name, tissue, lam, duration).per_pulse(pulse, rate)
         assert found == pytest.approx(expected, rel=1e-9, abs=0)
 
 
