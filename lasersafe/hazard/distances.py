@@ -189,6 +189,7 @@ def last_fall(ratio: Ratio, above: Floats, below: Floats, offset: Floats, at: Pl
 
 
 _OFFSETS, _FEW_OFFSETS = 64, 24
+_CACHED = 32_768  # circular beams that are worked out together
 _BLOCK = 512  # beams whose nodes are read together
 _SHALLOW = 1e-9  # of the way between the waists: a point focus seen by its peak has no depth of its own
 _ZOOM, _ZOOMS = 9, 5
@@ -277,6 +278,17 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
     """
     waist, angle, position = beam.waist_diameter, beam.divergence, beam.waist_position
     if beam.circular:
+        every = (amount, limit, aperture, waist[0], angle[0], position[0])
+        if max(map(np.size, every)) > _CACHED:
+            numbers = [np.asarray(one, dtype=np.float64) for one in every]
+            shape = np.broadcast_shapes(*(one.shape for one in numbers))
+            flat = [c.reshape(1) if c.size == 1 else np.broadcast_to(c, shape).reshape(-1) for c in numbers]
+            found = np.empty(math.prod(shape))
+            for first in range(0, found.size, _CACHED):
+                whole, most, hole, d, a, z = (c if c.size == 1 else c[first : first + _CACHED] for c in flat)
+                circular = BeamGeometry((d, d), (a, a), (z, z), beam.profile, beam.propagation)
+                found[first : first + _CACHED] = direct_distance(whole, most, hole, circular)
+            return found.reshape(shape)
         choice("propagation", beam.propagation, PROPAGATIONS)
         critical = critical_diameter(amount, limit, aperture, beam.profile)
         smallest = within("waist_diameter", waist[0], "m", 0.0, math.inf)
