@@ -26,8 +26,9 @@ Seen = Literal["read", "part", "memory"]
 class As:
     """How a field stands in the file, where that is not a positive number or a range in SI under the name of the field.
 
-    ``scale`` makes SI units of a number; ``printed`` is a number in quotes, zero or more; a range lies ``inside``; a
-    field with ``key`` None is not in the file; one that is ``required`` may not be left out although it has a default.
+    A ``key`` with dots stands in the tables that they name. ``scale`` makes SI units; ``printed`` is a number
+    in quotes, zero or more; a range lies ``inside``; a field with ``key`` None is not in the file; one that is
+    ``required`` may not be left out although it has a default.
     """
 
     key: str | None = ""
@@ -86,12 +87,19 @@ def record(kind: type[Record], content: object, where: str, /, **given: Any) -> 
         for name, (hint, one, optional) in _fields_of(kind).items()  # type: ignore[arg-type]
         if one.key is not None and name not in given
     }
+    content = dict(content)
+    for table in sorted({key[:at] for key in known for at, letter in enumerate(key) if letter == "."}):
+        inner = content.pop(table, {})
+        if not isinstance(inner, dict):
+            fail(where, f"{table} must be a table")
+        content |= {f"{table}.{key}": value for key, value in inner.items()}
     for key, (_, _, _, optional) in known.items():
         if key not in content and not optional:
             fail(where, f"key '{key}' is missing")
     for key in content:
         if key not in known:
-            fail(where, f"key '{key}' is not known; known: {', '.join(known)}")
+            table, _, name = key.rpartition(".")
+            fail(", ".join(filter(None, (where, table))), f"key '{name}' is not known; known: {', '.join(known)}")
     values = {
         name: _value(hint, one, content[key], where, key, optional)
         for key, (name, hint, one, optional) in known.items()
@@ -128,9 +136,8 @@ def _value(hint: Any, mark: As, value: Any, where: str, key: str, optional: bool
     number = isinstance(value, (int, float)) and not isinstance(value, bool)
     low, high = mark.inside
     if hint == Span:
-        if not (isinstance(value, list) and len(value) == 2 and all(type(one) in (int, float) for one in value)):
-            fail(where, f"{key} must be two rising numbers from {low:g} to {high:g}")
-        if not low <= value[0] < value[1] <= high:
+        two = isinstance(value, list) and len(value) == 2 and all(type(one) in (int, float) for one in value)
+        if not (two and low <= value[0] < value[1] <= high):
             fail(where, f"{key} must be two rising numbers from {low:g} to {high:g}")
         return float(value[0]) * mark.scale, float(value[1]) * mark.scale
     if get_origin(hint) is tuple:

@@ -143,7 +143,7 @@ def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:
     """Return every row of the chosen packs with its outcome."""
     return tuple(
         SpectatorRule(
-            key, chosen.head.name, verdict.rule.key, verdict.rule.text, verdict.outcome, verdict.words,
+            key, chosen.name, verdict.rule.key, verdict.rule.text, verdict.outcome, verdict.words,
             f"{chosen.source.key}, {verdict.rule.locator}", verdict.rule.seen,
         )
         for key, chosen in ((key, pack(key)) for key in stage.case.spectator_rules)
@@ -212,7 +212,7 @@ def spectator_lines(
 def stricter_lines(stage: Stage, lines: tuple[SpectatorLine, ...], facts: Facts) -> tuple[SpectatorLine, ...]:
     """Return the lines, moved out by the gap that a chosen pack asks for between the zone and people."""
     asked = [
-        (found[0], Message("rule.of_pack", pack=word(pack(key).head.name), rule=word(found[1].key)))
+        (found[0], Message("rule.of_pack", pack=word(pack(key).name), rule=word(found[1].key)))
         for key in stage.case.spectator_rules
         if (found := asked_for(pack(key), "lateral_gap", facts)) is not None
     ]

@@ -114,11 +114,11 @@ def judge_barrier(load: Load, rating: Rating, required_time: float | None = None
         notes.append(Message("barrier.no_evidence", name=marked, why=joined(outside)))
     elif marked:
         notes.append(Message("barrier.no_table", name=marked))
-        test = en12254().test
+        test = en12254()
         if time is None and energy is None:
-            time = test.duration
+            time = test.test_time
         elif time is None and rate is not None and rate > 0:
-            time = min(test.duration, test.pulses / rate)
+            time = min(test.test_time, test.test_pulses / rate)
     elif outside:
         notes.append(Message("barrier.outside", why=joined(outside)))
     if energy is not None:
@@ -169,7 +169,7 @@ def en12254_outside(mean_power: float | None, pulse_energy: float | None, observ
     ----------
     .. [1] EN12254, scope (``shared/eyewear/en12254.toml``).
     """
-    scope = en12254().scope
+    scope = en12254()
     reasons = []
     if mean_power is None and pulse_energy is None:
         reasons.append(Message("barrier.scope_unknown"))

@@ -46,39 +46,24 @@ class _Factor:
 
 
 @dataclass(frozen=True)
-class _Units:
-    wavelength: Literal["nm"]
-    cie: Literal["1"]
-    ac70: Literal["1"]
-
-
-@dataclass(frozen=True)
-class _Factors:
-    unit: _Units
-    row: tuple[_Factor, ...]
-
-    def __post_init__(self) -> None:
-        check(all(one.wavelength < other.wavelength for one, other in pairwise(self.row)), "wavelengths must rise")
-
-
-@dataclass(frozen=True)
-class _Second:
-    key: str
-    locator: str
-    seen: Seen
-
-
-@dataclass(frozen=True)
 class _Photopic:
     source: Source
-    second: _Second
-    data: _Factors
+    key: Annotated[str, As("second.key")]
+    locator: Annotated[str, As("second.locator")]
+    seen: Annotated[Seen, As("second.seen")]
+    wavelength: Annotated[Literal["nm"], As("data.unit.wavelength")]
+    cie: Annotated[Literal["1"], As("data.unit.cie")]
+    ac70: Annotated[Literal["1"], As("data.unit.ac70")]
+    rows: Annotated[tuple[_Factor, ...], As("data.row")]
+
+    def __post_init__(self) -> None:
+        check(all(one.wavelength < other.wavelength for one, other in pairwise(self.rows)), "wavelengths must rise")
 
 
 @lru_cache(maxsize=1)
 def _photopic_rows() -> tuple[tuple[float, ...], tuple[float, ...]]:
     """Return wavelengths [nm] and the larger of the two factors at each."""
-    rows = load(_Photopic, shared_path("photopic", "cie1924_v.toml")).data.row
+    rows = load(_Photopic, shared_path("photopic", "cie1924_v.toml")).rows
     return tuple(row.wavelength for row in rows), tuple(max(row.cie, row.ac70) for row in rows)
 
 
@@ -235,18 +220,13 @@ class Rule:
 
 
 @dataclass(frozen=True)
-class _Head:
-    key: str
-    name: str
-    scope: str
-
-
-@dataclass(frozen=True)
 class Pack:
     """A rule pack: its source; key, name and what it is for; and its rows."""
 
     source: Source
-    head: Annotated[_Head, As("pack")]
+    key: Annotated[str, As("pack.key")]
+    name: Annotated[str, As("pack.name")]
+    scope: Annotated[str, As("pack.scope")]
     rules: Annotated[tuple[Rule, ...], As("rule")]
 
 
@@ -282,7 +262,7 @@ def packs() -> dict[str, Pack]:
     found: dict[str, Pack] = {}
     for path in sorted(shared_path(FOLDER).glob("*.toml")):
         found[path.stem] = load(Pack, path)
-        if (key := found[path.stem].head.key) != path.stem:
+        if (key := found[path.stem].key) != path.stem:
             fail(f"data file {path.name}", f"the key '{key}' must be the name of the file")
     if not found:
         message = f"data folder {FOLDER} is missing; install lasersafe again"

@@ -45,23 +45,13 @@ class EmissionRow:
 
 
 @dataclass(frozen=True)
-class _Units:
-    wavelength: Literal["nm"]
-    duration: Literal["s"]
-    energy: Annotated[Literal["J"], As("Q")]
-    power: Annotated[Literal["W"], As("P")]
-
-
-@dataclass(frozen=True)
-class _Rows:
-    unit: _Units
-    row: tuple[EmissionRow, ...]
-
-
-@dataclass(frozen=True)
 class _Emission:
     source: Source
-    table: _Rows
+    wavelength: Annotated[Literal["nm"], As("table.unit.wavelength")]
+    duration: Annotated[Literal["s"], As("table.unit.duration")]
+    energy: Annotated[Literal["J"], As("table.unit.Q")]
+    power: Annotated[Literal["W"], As("table.unit.P")]
+    rows: Annotated[tuple[EmissionRow, ...], As("table.row")]
 
 
 @lru_cache(maxsize=1)
@@ -79,7 +69,7 @@ def emission_table() -> tuple[tuple[EmissionRow, ...], Source]:
         If the file is damaged.
     """
     content = load(_Emission, shared_path("limits_emission", "iec60825_1_2014.toml"))
-    return content.table.row, content.source
+    return content.rows, content.source
 
 
 def _value(row: EmissionRow, wavelength: float, duration: float) -> float:

@@ -102,55 +102,28 @@ class Merge:
 
 
 @dataclass(frozen=True)
-class ScaleNumbers:
-    """The scale numbers that the document has."""
-
-    lowest: Count
-    highest: Count
-    transmittance: str
-    seen: Seen
-
-    def __post_init__(self) -> None:
-        """Refuse an empty range."""
-        check(self.lowest < self.highest, "'lowest' must be below 'highest'")
-
-
-@dataclass(frozen=True)
-class EyewearTest:
-    """How long eyewear is tested, with how many pulses, and the rate from which the letter Y is left out."""
-
-    duration: Annotated[float, As("duration_s")]
-    pulses: Count
-    low_rate: Annotated[float, As("low_rate_hz")]
-    seen: Seen
-    locator: str
-
-
-@dataclass(frozen=True)
 class En207:
     """EN 207:2017 as a set of tables."""
 
     source: Source
-    scale_number: ScaleNumbers
-    test: EyewearTest
+    lowest: Annotated[int, As("scale_number.lowest", inside=(1.0, math.inf))]
+    highest: Annotated[int, As("scale_number.highest", inside=(1.0, math.inf))]
+    transmittance: Annotated[str, As("scale_number.transmittance")]
+    numbers_seen: Annotated[Seen, As("scale_number.seen")]
+    test_time: Annotated[float, As("test.duration_s")]
+    test_pulses: Annotated[int, As("test.pulses", inside=(1.0, math.inf))]
+    low_rate: Annotated[float, As("test.low_rate_hz")]  # from which the letter Y is left out
+    test_seen: Annotated[Seen, As("test.seen")]
+    test_locator: Annotated[str, As("test.locator")]
     modes: Annotated[tuple[Mode, ...], As("mode")]
     capacities: Annotated[tuple[Capacity, ...], As("capacity")]
     beam_factor: BeamFactor
     pulse_number: PulseNumber
     merges: Annotated[tuple[Merge, ...], As("merge")]
 
-    @property
-    def lowest(self) -> int:
-        """The lowest scale number."""
-        return self.scale_number.lowest
-
-    @property
-    def highest(self) -> int:
-        """The highest scale number."""
-        return self.scale_number.highest
-
     def __post_init__(self) -> None:
         """Refuse a letter too many or too few, and what leaves a gap or overlaps."""
+        check(self.lowest < self.highest, "'lowest' must be below 'highest'")
         once = sorted(mode.letter for mode in self.modes) == ["D", "I", "M", "R"]
         check(once, "mode: the letters D, I, R, M must stand once each")
         check_cover("pulse_duration_s", (mode.pulse_duration for mode in self.modes), _FROM_ZERO)
@@ -170,19 +143,12 @@ class AlignmentScale:
 
 
 @dataclass(frozen=True)
-class AlignmentScope:
-    """The wavelengths of alignment eyewear."""
-
-    wavelength_nm: WavelengthsNm
-    seen: Seen
-
-
-@dataclass(frozen=True)
 class En208:
     """EN 208 alignment eyewear."""
 
     source: Source
-    scope: AlignmentScope
+    wavelength_nm: Annotated[Span, As("scope.wavelength_nm", inside=_WAVELENGTHS_NM)]
+    scope_seen: Annotated[Seen, As("scope.seen")]
     scales: Annotated[tuple[AlignmentScale, ...], As("scale")]
 
     def __post_init__(self) -> None:
@@ -193,29 +159,15 @@ class En208:
 
 
 @dataclass(frozen=True)
-class ScreenScope:
-    """What EN 12254 covers."""
-
-    mean_power: Annotated[float, As("mean_power_w")]
-    pulse_energy: Annotated[float, As("pulse_energy_j")]
-    observed: bool
-
-
-@dataclass(frozen=True)
-class ScreenTest:
-    """How long a screen is tested, with how many pulses."""
-
-    duration: Annotated[float, As("duration_s")]
-    pulses: Count
-
-
-@dataclass(frozen=True)
 class En12254:
     """EN 12254 screens: the scope and the test, without a table of AB numbers."""
 
     source: Source
-    scope: ScreenScope
-    test: ScreenTest
+    mean_power: Annotated[float, As("scope.mean_power_w")]
+    pulse_energy: Annotated[float, As("scope.pulse_energy_j")]
+    observed: Annotated[bool, As("scope.observed")]
+    test_time: Annotated[float, As("test.duration_s")]
+    test_pulses: Annotated[int, As("test.pulses", inside=(1.0, math.inf))]
 
 
 @dataclass(frozen=True)

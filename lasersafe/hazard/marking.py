@@ -260,7 +260,7 @@ def eyewear_notes(wavelength: float, scale_needs: Sequence[ScaleNeed]) -> tuple[
     standard = en207()
     needs = _checked(scale_needs)
     notes = [
-        Message("need.accident", time=f"{standard.test.duration:g} s", count=standard.test.pulses),
+        Message("need.accident", time=f"{standard.test_time:g} s", count=standard.test_pulses),
         Message("need.not_read"),
     ]
     weak = [need.mode for need in needs if need.steps and need.steps[-1].seen != "read"]
@@ -527,7 +527,7 @@ def _remarks(covering: Sequence[Statement], number: int) -> list[str]:
 
 
 def _low_rate(mode: str, repetition_rate: float | None) -> str:
-    limit = en207().test.low_rate
+    limit = en207().low_rate
     if repetition_rate is not None and repetition_rate > limit:
         return ""
     rate = Message("marking.unknown_rate") if repetition_rate is None else f"{repetition_rate:g} Hz"
@@ -618,7 +618,7 @@ def _statements(text: str, part: Sequence[tuple[str, Any]]) -> Iterator[Statemen
         marks = tuple(ScaleMark(letters or mark.modes, mark.number, mark.low_rate_untested) for mark in scales)
         for kind, value in words:
             if kind == "s":
-                (least, most), (low, high, included) = en208().scope.wavelength_nm, value
+                (least, most), (low, high, included) = en208().wavelength_nm, value
                 if alignment is not None and (low < least or high > most):
                     raise _unread(text, "alignment_range", low=f"{least:g}", high=f"{most:g}")
                 yield Statement(low, high, included, marks, min(densities, default=None), alignment)

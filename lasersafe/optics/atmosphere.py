@@ -16,13 +16,6 @@ from lasersafe.reference import shared_path
 
 
 @dataclass(frozen=True)
-class _Form:
-    contrast: Printed
-    reference: Annotated[float, As("reference_nm", 1e-9, printed=True)]
-    wavelength: Annotated[Span, As("wavelength_nm", 1e-9)]
-
-
-@dataclass(frozen=True)
 class _Haze:
     visibility: Annotated[Span, As("visibility_km", 1e3)]
     factor: Printed
@@ -35,7 +28,9 @@ class Kruse:
     """The constants of the Kruse form; lengths in m."""
 
     source: Source
-    form: _Form
+    contrast: Annotated[float, As("form.contrast", printed=True)]
+    reference: Annotated[float, As("form.reference_nm", 1e-9, printed=True)]
+    wavelength: Annotated[Span, As("form.wavelength_nm", 1e-9)]
     rows: Annotated[tuple[_Haze, ...], As("row")]
 
     def __post_init__(self) -> None:
@@ -122,10 +117,10 @@ def kruse_attenuation(visibility: float, wavelength: float) -> float:
     data = kruse_data()
     farthest = data.rows[-1].visibility[1]
     range_ = float(within("visibility", visibility, "m", 1.0, farthest))
-    light = float(within("wavelength", wavelength, "m", *data.form.wavelength))
+    light = float(within("wavelength", wavelength, "m", *data.wavelength))
     found = []
     for row in data.rows:
         if row.visibility[0] <= range_ <= row.visibility[1]:
             exponent = row.factor * (range_ / 1e3) ** row.power
-            found.append(data.form.contrast / range_ * (light / data.form.reference) ** -exponent)
+            found.append(data.contrast / range_ * (light / data.reference) ** -exponent)
     return float(finite("attenuation", min(found), "1/m"))

@@ -21,7 +21,7 @@ RECORDS: dict[str, type] = {
     "photopic/cie1924_v.toml": bystanders._Photopic,
     "reflectance/metals.toml": materials._Materials,
     "reflectance/non_metals.toml": materials._Materials,
-    "spectator_rules/germany_shows.toml": bystanders._File,
+    "spectator_rules/germany_shows.toml": bystanders.Pack,
     "viewing/aids.toml": instruments._Viewing,
 }
 # What a table may leave out, by what the records say of it.
