@@ -22,26 +22,23 @@ _SIGN = re.compile(r"\+\s*/?\s*-|±")
 _UNIT = re.compile(r"[^\W\d_].*|%")
 
 
-def optional_number(text: str | None, unit: str, field: str) -> float | None:
-    """Return the number of an option in SI, None when it was not typed."""
-    return None if text is None else parse_quantity(text, unit, field).value
-
-
-def needed_number(text: str, unit: str, field: str) -> float:
-    """Return the number of an option in SI."""
-    return parse_quantity(text, unit, field).value
-
-
-def require_positive(value: float | None, field: str, typed: str | None) -> None:
-    """Refuse a number that was typed and is not above zero.
+def number(text: str, unit: str, field: str, kind: Kind | None = None, *, positive: bool = False) -> float:
+    """Return the number of an option in SI.
 
     Raises
     ------
     InputError
-        With the field and the text as typed.
+        If it is none, or not above zero where it has to be: with the field and the text as typed.
     """
-    if value is not None and not value > 0.0:
-        refuse(f"{field} = '{typed}': must be above zero")
+    value = parse_quantity(text, unit, field, kind).value
+    if positive and not value > 0.0:
+        refuse(f"{field} = '{text}': must be above zero")
+    return value
+
+
+def optional_number(text: str | None, unit: str, field: str, *, positive: bool = False) -> float | None:
+    """Return the number of an option in SI, None when it was not typed."""
+    return None if text is None else number(text, unit, field, positive=positive)
 
 
 def span(text: str, unit: str, field: str, kind: Kind | None = None) -> Range:
@@ -76,14 +73,15 @@ def span(text: str, unit: str, field: str, kind: Kind | None = None) -> Range:
     ending = _UNIT.search(other.strip())
     if ending and ending[0] != "%" and not _UNIT.search(first):  # 2..350 ns, 1064 +- 5 nm
         first = f"{first.strip()} {ending[0]}"
-    low = high = parse_quantity(first.strip(), unit, field, kind).value
+    low = high = number(first.strip(), unit, field, kind)
     if width:
-        part = parse_quantity(other.strip(), "1" if "%" in other else unit, field).value
+        part = number(other.strip(), "1" if "%" in other else unit, field)
         part = abs(part * low if "%" in other else part)
         low, high = low - part, high + part
     elif last:
-        high = parse_quantity(other.strip(), unit, field, kind).value
-    require_positive(low, field, text)
+        high = number(other.strip(), unit, field, kind)
+    if not low > 0.0:
+        refuse(f"{field} = '{text}': must be above zero")
     if high < low:
         refuse(f"{field} = '{text}': the range runs backwards; write the smaller end first")
     return low, high
@@ -107,22 +105,19 @@ class BeamQuestion:
 
     def beam(self, wavelength: float, propagation: str = "hyperbolic") -> tuple[BeamGeometry, float | None]:
         """Return the beam and the distance of its focus from the lens [m]."""
-        diameter = needed_number(self.beam_diameter, "m", "beam diameter")
-        require_positive(diameter, "beam diameter", self.beam_diameter)
+        diameter = number(self.beam_diameter, "m", "beam diameter", positive=True)
         if (self.divergence is None) == (self.lens_focal_length is None):
             refuse(
                 "give either --divergence or --lens-focal-length: the data sheet of the laser names the divergence; "
                 "behind a lens it follows from the beam diameter at the lens and the focal length"
             )
         if self.divergence is not None:
-            angle = parse_quantity(self.divergence, "rad", "divergence", "divergence").value
-            require_positive(angle, "divergence", self.divergence)
+            angle = number(self.divergence, "rad", "divergence", "divergence", positive=True)
             beam = collimated(diameter, angle, self.criterion, self.profile, propagation=propagation)
             check_diffraction(beam, wavelength)
             return beam, None
         assert self.lens_focal_length is not None
-        focal = needed_number(self.lens_focal_length, "m", "lens focal length")
-        require_positive(focal, "lens focal length", self.lens_focal_length)
+        focal = number(self.lens_focal_length, "m", "lens focal length", positive=True)
         return through_lens(diameter, focal, self.criterion, self.profile, propagation=propagation), focal
 
     def space(self) -> SettingSpace:
@@ -186,69 +181,59 @@ def limit_answer(
     exposed_area: str | None,
 ) -> dict[str, Any]:
     """Return the limits of eye and skin at one point, ready for JSON."""
-    lam = needed_number(wavelength, "m", "wavelength")
-    time = needed_number(duration, "s", "duration")
-    angle = needed_number(source_angle, "rad", "source angle")
+    lam, time = number(wavelength, "m", "wavelength"), number(duration, "s", "duration")
+    angle = number(source_angle, "rad", "source angle")
     pulse = optional_number(pulse_duration, "s", "pulse duration")
     rate = optional_number(repetition_rate, "Hz", "repetition rate")
-    typed = optional_number(exposed_area, "m2", "exposed area")
-    area = body_area("skin", lam) if typed is None else typed  # as reach, zones and eyewear take it
+    area = optional_number(exposed_area, "m2", "exposed area")
+    area = body_area("skin", lam) if area is None else area  # as reach, zones and eyewear take it
+    train = () if pulse is None or rate is None else (pulse, rate)
     if (pulse is None) != (rate is None):
         refuse("pulse duration and repetition rate go together; for one single pulse give its length as the duration")
-    answer: dict[str, Any] = {
+
+    def block(name: str, tissue: str) -> dict[str, Any]:
+        found = exposure_limit(name, tissue, lam, time, angle, exposed_area=area)
+        data: dict[str, Any] = {
+            "radiant_exposure_J_per_m2": float(found.radiant_exposure),
+            "irradiance_W_per_m2": float(found.irradiance),
+            "limiting_aperture_mm": _millimetres(found.limiting_aperture),
+            "hazard": str(found.hazard),
+            "source": str(found.source),
+        }
+        if not np.isnan(found.acceptance_angle):
+            data["acceptance_angle_mrad"] = float(found.acceptance_angle) * 1e3
+        if not train:
+            return data
+        pulses = pulse_train_limit(name, tissue, lam, *train, time, angle, exposed_area=area)
+        return {
+            **data,
+            "per_pulse_J_per_m2": float(pulses.per_pulse),
+            "deciding_rule": str(pulses.deciding_rule),
+            "per_pulse_limiting_aperture_mm": _millimetres(pulses.limiting_aperture),
+            "rules": [
+                {
+                    "rule": str(row.rule),
+                    "hazard": str(row.hazard),
+                    "per_pulse_J_per_m2": float(row.per_pulse),
+                    "limiting_aperture_mm": _millimetres(row.limiting_aperture),
+                    "source": str(row.source),
+                }
+                for row in pulses.rows
+                if np.isfinite(row.per_pulse)
+            ],
+        }
+
+    names = (rule_set, *(other for other in rule_sets() if other != rule_set))
+    found = {name: {tissue: block(name, tissue) for tissue in TISSUES} for name in names}
+    return {
         "rule_set": rule_set,
         "wavelength_m": lam,
         "duration_s": time,
         "source_angle_rad": angle,
-    }
-    train = None if pulse is None or rate is None else (pulse, rate)
-    if train is not None:
-        answer |= {"pulse_duration_s": pulse, "repetition_rate_Hz": rate}
-    found = {
-        name: {tissue: _limit(name, tissue, lam, time, angle, train, area) for tissue in TISSUES}
-        for name in (rule_set, *(other for other in rule_sets() if other != rule_set))
-    }
-    return {**answer, **found.pop(rule_set), "other_rule_sets": found, "caution": caution_line()}
-
-
-def _limit(
-    rule_set: str,
-    tissue: str,
-    lam: float,
-    time: float,
-    angle: float,
-    train: tuple[float, float] | None,
-    area: float | None,
-) -> dict[str, Any]:
-    found = exposure_limit(rule_set, tissue, lam, time, angle, exposed_area=area)
-    block: dict[str, Any] = {
-        "radiant_exposure_J_per_m2": float(found.radiant_exposure),
-        "irradiance_W_per_m2": float(found.irradiance),
-        "limiting_aperture_mm": _millimetres(found.limiting_aperture),
-        "hazard": str(found.hazard),
-        "source": str(found.source),
-    }
-    if not np.isnan(found.acceptance_angle):
-        block["acceptance_angle_mrad"] = float(found.acceptance_angle) * 1e3
-    if train is None:
-        return block
-    pulses = pulse_train_limit(rule_set, tissue, lam, *train, time, angle, exposed_area=area)
-    return {
-        **block,
-        "per_pulse_J_per_m2": float(pulses.per_pulse),
-        "deciding_rule": str(pulses.deciding_rule),
-        "per_pulse_limiting_aperture_mm": _millimetres(pulses.limiting_aperture),
-        "rules": [
-            {
-                "rule": str(row.rule),
-                "hazard": str(row.hazard),
-                "per_pulse_J_per_m2": float(row.per_pulse),
-                "limiting_aperture_mm": _millimetres(row.limiting_aperture),
-                "source": str(row.source),
-            }
-            for row in pulses.rows
-            if np.isfinite(row.per_pulse)
-        ],
+        **dict(zip(("pulse_duration_s", "repetition_rate_Hz"), train, strict=False)),
+        **found.pop(rule_set),
+        "other_rule_sets": found,
+        "caution": caution_line(),
     }
 
 
@@ -258,32 +243,34 @@ def _millimetres(metres: Any) -> float:
 
 def limit_text(data: dict[str, Any]) -> str:
     """Return the limits as a person reads them, rounded down."""
-    lines = [
-        f"{data['rule_set']}, {format_quantity(data['wavelength_m'], 'm', 4)}, "
-        f"{format_quantity(data['duration_s'], 's', 4)}, "
-        f"source angle {format_quantity(data['source_angle_rad'], 'rad', 4)}"
-    ]
+
+    def down(value: float, unit: str) -> str:
+        return format_quantity(value, unit, 4, "down")
+
+    about = (format_quantity(data[f"{key}_{unit}"], unit, 4) for key, unit in (("wavelength", "m"), ("duration", "s")))
+    angle = format_quantity(data["source_angle_rad"], "rad", 4)
+    lines = [f"{data['rule_set']}, {', '.join(about)}, source angle {angle}"]
     for tissue in TISSUES:
         block = data[tissue]
-        dose = format_quantity(block["radiant_exposure_J_per_m2"], "J/m2", 4, "down")
-        mean = format_quantity(block["irradiance_W_per_m2"], "W/m2", 4, "down")
+        dose, mean = down(block["radiant_exposure_J_per_m2"], "J/m2"), down(block["irradiance_W_per_m2"], "W/m2")
         lines.append(
             f"{tissue}: {dose} = {mean}, averaged over {block['limiting_aperture_mm']:.3g} mm "
             f"({block['hazard']}; {block['source']})"
         )
         if "per_pulse_J_per_m2" in block:
-            pulse = format_quantity(block["per_pulse_J_per_m2"], "J/m2", 4, "down")
+            pulse = down(block["per_pulse_J_per_m2"], "J/m2")
             lines.append(f"  per pulse: {pulse}; rule that decides: {block['deciding_rule']}")
             lines += [
-                f"    {row['rule']}, {row['hazard']}: {format_quantity(row['per_pulse_J_per_m2'], 'J/m2', 4, 'down')}"
+                f"    {row['rule']}, {row['hazard']}: {down(row['per_pulse_J_per_m2'], 'J/m2')}"
                 f" over {row['limiting_aperture_mm']:.3g} mm ({row['source']})"
                 for row in block["rules"]
             ]
-    key = "per_pulse_J_per_m2" if "per_pulse_J_per_m2" in data["eye"] else "irradiance_W_per_m2"
-    for name, other in data["other_rule_sets"].items():
-        for tissue in TISSUES:
-            if other[tissue][key] < 0.99 * data[tissue][key]:
-                value = format_quantity(other[tissue][key], "J/m2" if key.startswith("per") else "W/m2", 4, "down")
-                lines.append(f"note: {name} is stricter for the {tissue}: {value}; the stricter result decides")
-    lines.append(data["caution"])
-    return "\n".join(lines)
+    train = "per_pulse_J_per_m2" in data["eye"]
+    key, unit = ("per_pulse_J_per_m2", "J/m2") if train else ("irradiance_W_per_m2", "W/m2")
+    lines += [
+        f"note: {name} is stricter for the {tissue}: {down(other[tissue][key], unit)}; the stricter result decides"
+        for name, other in data["other_rule_sets"].items()
+        for tissue in TISSUES
+        if other[tissue][key] < 0.99 * data[tissue][key]
+    ]
+    return "\n".join([*lines, data["caution"]])

@@ -54,11 +54,6 @@ def starters() -> dict[str, Path]:
     return {"demo": templates_path("cases", "demo.toml"), **found}
 
 
-def _unedited() -> list[bytes]:
-    """Return every starter and example as it is written."""
-    return [path.read_bytes() for kind in ("starters", "cases") for path in templates_path(kind).glob("*.toml")]
-
-
 def _text_of(name: str, known: dict[str, Path]) -> bytes:
     import difflib
 
@@ -71,16 +66,24 @@ def _text_of(name: str, known: dict[str, Path]) -> bytes:
 
 def write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> dict[str, Any]:
     """Write a starter case and return what to print; who asks, and the demo, may replace one that nobody edited."""
-    _write(path, _text_of(template, starters()), replace, starters_too)
+    content = _text_of(template, starters())
+    there = _refuse_to_lose_case(path, replace, starters_too)
+    _write(path, content, there)
     return {"case": str(path), "template": template}
 
 
-def _write(path: Path, content: bytes, replace: bool, starters_too: bool = False) -> None:
+def _refuse_to_lose_case(path: Path, replace: bool, starters_too: bool = False) -> bool:
+    """Return whether there is something to be replaced: a starter or an example that nobody edited, where one may."""
+    folders = ("starters", "cases") if replace or starters_too else ()
+    known = [one.read_bytes() for folder in folders for one in templates_path(folder).glob("*.toml")]
+    return refuse_to_lose(path, "", replace=replace, known=known) is not None
+
+
+def _write(path: Path, content: bytes, there: bool) -> None:
     if path == DASH:
         write_to_stdout(content)
-        return
-    there = refuse_to_lose(path, "", replace=replace, known=_unedited() if replace or starters_too else [])
-    write_file(path, content, replace=there is not None)
+    else:
+        write_file(path, content, replace=there)
 
 
 @dataclass(frozen=True)
@@ -116,16 +119,15 @@ def ask_case(path: Path, said: Said, ask: Ask, replace: bool) -> dict[str, Any]:
     from lasersafe.models import parse_case
     from lasersafe.models.kinds import laser_kinds
     from lasersafe.models.reading import REPLACE
-    from lasersafe.wording import load_wording
 
-    refuse_to_lose(path, "", replace=replace, known=_unedited() if replace else [])
+    _refuse_to_lose_case(path, replace)
     asking = _Asking(load_wording(said.language), ask, said.patient, laser_kinds())
     beams = [line for kind, told in asking.lasers(said.laser) for line in asking.laser(kind, told)]
     people = [asking.people(who, getattr(said, who)) for who in ("crew", "guests")]
     head = [f'language = "{said.language}"'] if said.language != "en" else []
     text = "\n".join([*head, "person = [", *people, "]", *beams]) + "\n"
     parse_case(text, str(path))
-    _write(path, text.encode(), replace)
+    _write(path, text.encode(), _refuse_to_lose_case(path, replace))
     return {"case": str(path), "lines": text.count("\n"), "replace": text.count(REPLACE)}
 
 

@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, TypeVar
 
-from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive, span
+from lasersafe.ask.beams import BeamQuestion, number, optional_number, span
 from lasersafe.errors import CalcError, InputError, refuse
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import Filtered, covering, hardest_need, slowest_rate, verdict_on, widths_beyond
@@ -30,12 +30,6 @@ LETTERS = ("D", "I", "R", "M", "LB", "OD", "RB")
 T = TypeVar("T")
 
 
-def narrowest_usual() -> str:
-    """Return the narrowest beam that lasers usually have, at 1/e2: what stands for a width that is not known."""
-    (usual,) = (one for one in load_toml(shared_path("laser_kinds", "usual.toml"))["kind"] if one["key"] == "any laser")
-    return str(usual["beam_diameter"]["least"])
-
-
 @dataclass(frozen=True)
 class EyewearQuestion(BeamQuestion):
     """A question for eyewear; what was not typed is "" or None."""
@@ -50,7 +44,11 @@ class EyewearQuestion(BeamQuestion):
         diameter, criterion = self.beam_diameter, self.criterion
         assumed = []
         if diameter == UNKNOWN:
-            diameter, criterion = narrowest_usual(), STRICTEST_CRITERION
+            kinds = load_toml(shared_path("laser_kinds", "usual.toml"))[
+                "kind"
+            ]  # the narrowest that lasers usually have
+            diameter = str(next(one["beam_diameter"]["least"] for one in kinds if one["key"] == "any laser"))
+            criterion = STRICTEST_CRITERION
             assumed = [Message("asks.assumed_width", width=diameter)]
         elif criterion in ("", UNKNOWN):
             criterion = STRICTEST_CRITERION
@@ -58,14 +56,13 @@ class EyewearQuestion(BeamQuestion):
         if self.at is None or self.beam_diameter == UNKNOWN:
             if self.at is None and (self.divergence is not None or self.lens_focal_length is not None):
                 raise InputError(Message("asks.at"))
-            width = needed_number(diameter, "m", "beam diameter")
-            require_positive(width, "beam diameter", diameter)
+            width = number(diameter, "m", "beam diameter", positive=True)
             d63 = float(to_1_over_e(width, criterion, self.profile))
             return [(None, d63, d63)], assumed
         beam, _ = replace(self, criterion=criterion).beam(wavelength)
         if self.at == UNKNOWN:
             return widths_beyond(beam, 0.0), [*assumed, Message("asks.assumed_place")]
-        place = needed_number(self.at, "m", "at")
+        place = number(self.at, "m", "at")
         if not place >= 0.0:
             refuse(f"at = '{self.at}': must not be below zero")
         return widths_beyond(beam, place), assumed

@@ -5,22 +5,26 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import Any
 
-from lasersafe.ask.beams import BeamQuestion, needed_number, optional_number, require_positive
+from lasersafe.ask.beams import TISSUES, BeamQuestion, number, optional_number
 from lasersafe.errors import refuse
 from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
-from lasersafe.hazard.emission import Received
+from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import worst_settings
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import LitSpot
-from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.wording import caution_line
 from lasersafe.wording.message import Message
 
 TYPED = "typed by the user"
+_WORDS = {  # way -> what it is called, and from where its distance is measured
+    "direct": ("direct beam or full mirror", "from the last optic"),
+    "scatter": ("scatter", "from the lit surface"),
+}
 
 
 @dataclass(frozen=True)
@@ -37,14 +41,8 @@ class ReachQuestion(BeamQuestion):
 
     def own_limit(self, tissue: str, pulsed: bool) -> float | None:
         """Return the limit that the user typed for a tissue. [W/m2 or J/m2]."""
-        typed = self.limit_eye if tissue == "eye" else self.limit_skin
-        if typed is None:
-            return None
-        field = f"limit for the {tissue}"
-        unit = "J/m2" if pulsed else "W/m2"
-        value = parse_quantity(typed, unit, field).value
-        require_positive(value, field, typed)
-        return value
+        typed, unit = getattr(self, f"limit_{tissue}"), "J/m2" if pulsed else "W/m2"
+        return optional_number(typed, unit, f"limit for the {tissue}", positive=True)
 
 
 def _reaches(
@@ -58,19 +56,17 @@ def _reaches(
     own = question.own_limit(tissue, pulsed)
     if own is None:
         spot = LitSpot(reflectance, model=question.scatter)
-        every = {
-            name: [
-                direct_reach(Received(name, tissue, one, lam, duration), beam)
-                if way == "direct"
-                else scatter_reach(Received(name, tissue, one, lam, duration), spot)
-                for one in settings
-            ]
+
+        def reach(name: str, one: Emission) -> Reach:
+            received = Received(name, tissue, one, lam, duration)
+            return direct_reach(received, beam) if way == "direct" else scatter_reach(received, spot)
+
+        return {
+            name: max((reach(name, one) for one in settings), key=lambda found: badness(found.distance))
             for name in sets
         }
-        return {name: max(found, key=lambda reach: badness(reach.distance)) for name, found in every.items()}
     amount = emission.pulse_energy if pulsed else emission.power
-    hole = optional_number(question.limit_aperture, "m", "limit aperture")
-    require_positive(hole, "limit aperture", question.limit_aperture)
+    hole = optional_number(question.limit_aperture, "m", "limit aperture", positive=True)
     rows = (one for name in sets for one in criteria(Received(name, tissue, emission, lam, duration)))
     strictest = min(rows, key=lambda one: one.limiting_aperture)
     aperture = strictest.limiting_aperture if hole is None else hole
@@ -91,9 +87,9 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
     InputError
         If the beam is incomplete or impossible.
     """
-    lam = needed_number(question.wavelength, "m", "wavelength")
+    lam = number(question.wavelength, "m", "wavelength")
     duration = optional_number(question.duration, "s", "duration")
-    reflectance = needed_number(question.reflectance, "1", "reflectance")
+    reflectance = number(question.reflectance, "1", "reflectance")
     if not 0.0 < reflectance <= 1.0:
         refuse(f"reflectance = '{question.reflectance}': must be above 0 and at most 1")
     if question.scatter not in ("lambert", "hemisphere"):
@@ -109,7 +105,7 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
         if usual < longest:
             usual, reason = longest, Message("time.one_pulse", reason=reason)
         time = usual if duration is None else duration
-        for tissue in ("eye", "skin"):
+        for tissue in TISSUES:
             found = _reaches(question, way, tissue, beam, lam, time, reflectance)
             decided = max(found, key=lambda name: badness(found[name].distance))
             reach = found[decided]
@@ -140,31 +136,29 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
 
 def reach_text(data: dict[str, Any]) -> str:
     """Return the distances as a person reads them, rounded up."""
+
+    def up(distance: float) -> str:
+        return format_quantity(distance, "m", 3, "up")
+
     lines = []
-    for way, words in (("direct", "direct beam or full mirror"), ("scatter", "scatter")):
-        for tissue in ("eye", "skin"):
-            distance = data[f"{way}_{tissue}_m"]
-            detail = data["details"][f"{way}_{tissue}"]
-            unit = next(key for key in detail if key.startswith("limit_"))
-            limit = format_quantity(detail[unit], unit.removeprefix("limit_").replace("_per_", "/"), 4, "down")
-            origin = "from the last optic" if way == "direct" else "from the lit surface"
-            text = f"{words}, {tissue}: {format_quantity(distance, 'm', 3, 'up')} {origin}"
-            if f"direct_{tissue}_from_focus_m" in data and way == "direct":
-                text += f" ({format_quantity(data[f'direct_{tissue}_from_focus_m'], 'm', 3, 'up')} from the focus)"
-            lines.append(text)
+    for key, detail in data["details"].items():
+        way, tissue = key.split("_")
+        distance, unit = data[f"{key}_m"], next(name for name in detail if name.startswith("limit_"))
+        limit = format_quantity(detail[unit], unit.removeprefix("limit_").replace("_per_", "/"), 4, "down")
+        words, origin = _WORDS[way]
+        focus = data.get(f"{key}_from_focus_m")
+        near = "" if focus is None else f" ({up(focus)} from the focus)"
+        lines += [
+            f"{words}, {tissue}: {up(distance)} {origin}{near}",
+            f"  beyond it the computed exposure is below {limit} ({detail['decided_by']}, {detail['hazard']}, "
+            f"{detail['rule']}) for {format_quantity(detail['duration_s'], 's')}, {detail['duration_reason']}",
+        ]
+        if "usual_m" in detail:
+            time = format_quantity(detail["usual_duration_s"], "s")
             lines.append(
-                f"  beyond it the computed exposure is below {limit} ({detail['decided_by']}, {detail['hazard']}, "
-                f"{detail['rule']}) for {format_quantity(detail['duration_s'], 's')}, {detail['duration_reason']}"
+                f"  the usual time here is longer: {up(detail['usual_m'])} for {time}, {detail['usual_reason']}"
             )
-            if "usual_m" in detail:
-                lines.append(
-                    f"  the usual time here is longer: {format_quantity(detail['usual_m'], 'm', 3, 'up')} for "
-                    f"{format_quantity(detail['usual_duration_s'], 's')}, {detail['usual_reason']}"
-                )
-            for name, other in detail["by_rule_set_m"].items():
-                if other < 0.99 * distance:
-                    far = format_quantity(other, "m", 3, "up")
-                    lines.append(f"  {name} alone: {far}; the stricter decides")
-    lines.append(f"scatter model: {data['scatter_model']}")
-    lines.append(data["caution"])
-    return "\n".join(lines)
+        for name, other in detail["by_rule_set_m"].items():
+            if other < 0.99 * distance:
+                lines.append(f"  {name} alone: {up(other)}; the stricter decides")
+    return "\n".join([*lines, f"scatter model: {data['scatter_model']}", data["caution"]])

@@ -231,10 +231,10 @@ def sweep(
     as_json: Json = False,
 ) -> None:
     """Print the distances over the values of some inputs of a case."""
-    from lasersafe.studies.commands import run_sweep
+    options = locals()
+    from lasersafe.studies.commands import SweepQuestion, run_sweep
 
-    text, data = run_sweep(case, vary or (), laser, setup, at, output, drawing, show, replace)
-    tell(as_json, data, text)
+    tell(as_json, *run_sweep(asked(SweepQuestion, options)))
 
 
 @app.command()
@@ -254,10 +254,10 @@ def solve(
     as_json: Json = False,
 ) -> None:
     """Print how far an input may go so that a place needs no protection."""
-    from lasersafe.studies.commands import run_solve
+    options = locals()
+    from lasersafe.studies.commands import SolveQuestion, run_solve
 
-    text, data = run_solve(case, wanted, at, eyewear, density, way or (), tissue or (), between, laser, setup)
-    tell(as_json, data, text)
+    tell(as_json, *run_solve(asked(SolveQuestion, options)))
 
 
 @app.command()

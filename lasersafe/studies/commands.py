@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -67,25 +68,16 @@ def place_of(text: str, option: str) -> float:
     return value
 
 
-def run_sweep(
-    path: Path,
-    vary: Sequence[str],
-    laser: str | None,
-    setup: str | None,
-    at: str | None,
-    output: Path | None,
-    drawing: Path | None,
-    show: str | None,
-    replace: bool = False,
-) -> tuple[str, dict[str, Any]]:
-    """Work a sweep out, write its files, and return what to print as text and as JSON.
+@dataclass(frozen=True)
+class SweepQuestion:
+    """A sweep as typed.
 
     Parameters
     ----------
-    path : pathlib.Path
+    case : pathlib.Path
         The case file.
-    vary : sequence of str
-        Inputs and their values, as typed.
+    vary : sequence of str or None
+        Inputs and their values.
     laser, setup : str or None
         Names.
     at : str or None
@@ -96,6 +88,21 @@ def run_sweep(
         Way and tissue that the drawing shows.
     replace : bool
         Whether files may be replaced that this command did not write for this case.
+    """
+
+    case: Path
+    vary: Sequence[str] | None
+    laser: str | None
+    setup: str | None
+    at: str | None
+    output: Path | None
+    drawing: Path | None
+    show: str | None
+    replace: bool
+
+
+def run_sweep(question: SweepQuestion) -> tuple[dict[str, Any], str]:
+    """Work a sweep out, write its files, and return what to print as JSON and as text.
 
     Raises
     ------
@@ -104,34 +111,34 @@ def run_sweep(
     OutputError
         If a file cannot be written.
     """
-    if not vary:
+    output, drawing = question.output, question.drawing
+    if not question.vary:
         refuse("vary: missing; say what to change, as --vary setup.divergence=1mrad..10mrad:50")
     _check_name(None if output == DASH else output, "output", TABLES)
     _check_name(drawing, "drawing", DRAWINGS)
     if output is not None and output.suffix.lower() == ".parquet":
         need_pyarrow()
-    zone = None if show is None else zone_of(show)
-    place = None if at is None else place_of(at, "at")
-    subject = open_subject(path, laser, setup)
-    varied = read_varied(subject, vary)
+    zone = None if question.show is None else zone_of(question.show)
+    place = None if question.at is None else place_of(question.at, "at")
+    subject = open_subject(question.case, question.laser, question.setup)
+    varied = read_varied(subject, question.vary)
     if drawing is not None:
         check_drawable(varied)
     found = sweep(subject, varied, place)
+    names = {kind: name for kind, name in (("table", output), ("drawing", drawing)) if name is not None}
     files = [
-        Output(name, _content(found, name, zone), mark_of(f"sweep {kind}", path, subject.case.title))
-        for kind, name in (("table", output), ("drawing", drawing))
-        if name is not None
+        Output(name, _content(found, name, zone), mark_of(f"sweep {kind}", question.case, subject.case.title))
+        for kind, name in names.items()
     ]
-    write_outputs(files, replace=replace)
+    write_outputs(files, replace=question.replace)
     if not files:
-        return as_text(found), as_json(found)
-    written = {key: str(name) for key, name in (("table", output), ("drawing", drawing)) if name is not None}
-    data: dict[str, Any] = {**written, "points": found.size, "caution": caution_line()}
+        return as_json(found), as_text(found)
     wording = load_wording(subject.case.language)
-    lines = [wording.text(f"terminal.{key}", value=name) for key, name in written.items()]
+    lines = [wording.text(f"terminal.{kind}", value=name) for kind, name in names.items()]
+    data = {kind: str(name) for kind, name in names.items()} | {"points": found.size, "caution": caution_line()}
     if output is None:
-        return "\n".join([*lines, as_text(found)]), {**as_json(found), **data}
-    return "\n".join([*lines, wording.text("terminal.points", count=found.size), wording.caution_short]), data
+        return {**as_json(found), **data}, "\n".join([*lines, as_text(found)])
+    return data, "\n".join([*lines, wording.text("terminal.points", count=found.size), wording.caution_short])
 
 
 def _check_name(path: Path | None, option: str, suffixes: tuple[str, ...]) -> None:
@@ -161,71 +168,72 @@ def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
     return drawings_pdf([page], named, found.subject.name, load_wording())
 
 
-def read_target(
-    at: str | None, eyewear: str | None, density: str | None, way: Sequence[str], tissue: Sequence[str]
-) -> Target:
-    """Return what has to hold, as typed.
+@dataclass(frozen=True)
+class SolveQuestion:
+    """A question backwards as typed: a case, the input that is asked for, and what has to hold."""
 
-    Raises
-    ------
-    InputError
-        If a part is missing, or parts contradict each other.
-    """
-    if at is None:
-        refuse("at: missing; say where the person is, as --at '6 m'")
-    place = place_of(at, "at")
-    ways, tissues = read_choice(way, WAYS, "way"), read_choice(tissue, TISSUES, "tissue")
-    if eyewear is None and density is None:
-        return Target(place, ways, tissues)
-    if eyewear is not None and density is not None:
-        refuse("eyewear and density are both given; a marking says its density itself, leave --density out")
-    if way or tissue:
-        refuse("way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out")
-    if eyewear is not None:
-        if not eyewear.strip():
-            refuse("eyewear = '': nothing is written here; write its marking, as '1064 D LB6'")
-        parse_marking(eyewear.strip())  # what cannot be read is no question
-        return Target(place, marking=eyewear.strip())
-    worn = parse_quantity(density, "1", "density").value
-    if not 0.0 < worn <= HIGHEST_DENSITY:
-        refuse(f"density = {shown(density)}: must be above 0 and at most {HIGHEST_DENSITY:g}")
-    return Target(place, density=worn)
+    case: Path
+    wanted: str | None
+    at: str | None
+    eyewear: str | None = None
+    density: str | None = None
+    way: Sequence[str] | None = None
+    tissue: Sequence[str] | None = None
+    between: str | None = None
+    laser: str | None = None
+    setup: str | None = None
+
+    def target(self) -> Target:
+        """Return what has to hold.
+
+        Raises
+        ------
+        InputError
+            If a part is missing, or parts contradict each other.
+        """
+        if self.at is None:
+            refuse("at: missing; say where the person is, as --at '6 m'")
+        place = place_of(self.at, "at")
+        ways = read_choice(self.way or (), WAYS, "way")
+        tissues = read_choice(self.tissue or (), TISSUES, "tissue")
+        if self.eyewear is None and self.density is None:
+            return Target(place, ways, tissues)
+        if self.eyewear is not None and self.density is not None:
+            refuse("eyewear and density are both given; a marking says its density itself, leave --density out")
+        if self.way or self.tissue:
+            refuse("way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out")
+        if self.density is None:
+            marking = (self.eyewear or "").strip()
+            if not marking:
+                refuse("eyewear = '': nothing is written here; write its marking, as '1064 D LB6'")
+            parse_marking(marking)  # what cannot be read is no question
+            return Target(place, marking=marking)
+        worn = parse_quantity(self.density, "1", "density").value
+        if not 0.0 < worn <= HIGHEST_DENSITY:
+            refuse(f"density = {shown(self.density)}: must be above 0 and at most {HIGHEST_DENSITY:g}")
+        return Target(place, density=worn)
 
 
-def run_solve(
-    path: Path,
-    wanted: str | None,
-    at: str | None,
-    eyewear: str | None,
-    density: str | None,
-    way: Sequence[str],
-    tissue: Sequence[str],
-    between: str | None,
-    laser: str | None,
-    setup: str | None,
-    *,
-    whole: bool = True,
-) -> tuple[str, dict[str, Any]]:
-    """Return the answer to a question backwards, as text and as JSON; if wanted with what the whole case then says.
+def run_solve(question: SolveQuestion, *, whole: bool = True) -> tuple[dict[str, Any], str]:
+    """Return the answer to a question backwards, as JSON and as text; if wanted with what the whole case then says.
 
     Raises
     ------
     InputError
         If the question cannot be answered as typed.
     """
-    if wanted is None:
+    if question.wanted is None:
         refuse("for: missing; say which input is asked for, as --for laser.power")
-    target = read_target(at, eyewear, density, way, tissue)
-    subject = open_subject(path, laser, setup)
-    answer, wording = solve(subject, subject.input(wanted), target, between), load_wording(subject.case.language)
-    lines, data = sentences(answer), _data(answer)
+    target = question.target()
+    subject = open_subject(question.case, question.laser, question.setup)
+    answer = solve(subject, subject.input(question.wanted), target, question.between)
+    lines, data, wording = _sentences(answer), _data(answer), load_wording(subject.case.language)
     if whole and answer.value is not None and answer.input.path != DURATION and answer.input.ends is None:
         words, data["whole_case"] = _whole(answer, wording)
         lines.insert(-1, words)
     with decimals(wording):
         said = [measured(wording.say(line)).replace(".; ", "; ") for line in lines]
-    data |= {"sentences": said, "caution": wording.caution_short}
-    return "\n".join([*said, wording.caution_short]), data
+    return {**data, "sentences": said, "caution": wording.caution_short}, "\n".join([*said, wording.caution_short])
 
 
 def _whole(answer: Answer, wording: Wording) -> tuple[str, dict[str, Any]]:
@@ -245,79 +253,60 @@ def _whole(answer: Answer, wording: Wording) -> tuple[str, dict[str, Any]]:
     return wording.text("solve.whole_above", count=len(above), **values, **worst), {**data, "worst": worst}
 
 
-def sentences(answer: Answer) -> list[str]:
+def _sentences(answer: Answer) -> list[str]:
     """Return the answer in words, the answer itself first."""
-    one, subject, most = answer.input, answer.subject, "most" if answer.largest else "least"
+    one, subject, target, most = answer.input, answer.subject, answer.target, "most" if answer.largest else "least"
     ends = {"low": nearest_text(answer.low, one), "high": nearest_text(answer.high, one)}
     cautious = ends["low" if answer.largest else "high"]
     corner = "_in_corner" if worked_out_with(subject, answer.changed) == CORNER else ""
     name = Message("study.named" if subject.context.setup.fitted else "study.not_fitted", name=subject.name)
-    lines: list[str] = [Message("study.goal", name=name, goal=_goal(answer))]
-    facts = {"field": one.path, **ends}
-    if answer.value is None:
-        lines.append(Message("study.none", **facts))
-        lines.append(_said(f"back_cautious{corner}", value=cautious, words=answer.put_back.words))
-    else:
-        lines.append(_said(f"at_{most}", field=one.path, value=answer.text, nominal=_nominal(answer)))
-        lines += [Message("study.every", **ends)] if answer.every else []
-        lines.append(_said(f"back{corner}", value=answer.text, words=answer.put_back.words))
-        lines.append(_said(f"searched_{most}", count=answer.tried, cautious=cautious, **ends))
-    lines.append(durations(subject, {one.path}))
-    return [*lines, *certainty(subject, answer.changed), *_notes(answer)]
-
-
-def _said(key: str, **values: object) -> Message:
-    return Message(f"study.{key}", **values)
-
-
-def _goal(answer: Answer) -> Message:
-    target = answer.target
-    place = trimmed(format_quantity(target.place, "m", 4))
+    place, back = trimmed(format_quantity(target.place, "m", 4)), answer.put_back
     if target.marking:
-        return Message("study.goal_marking", marking=shown(target.marking), place=place)
-    if target.density is not None:
-        return Message("study.goal_density", density=f"{target.density:g}", place=place)
-    ways = joined([Message(f"study.way_{way}") for way in target.ways], ", ")
-    return Message(f"study.goal_{'_'.join(target.tissues)}", place=place, ways=ways)
+        goal = Message("study.goal_marking", marking=shown(target.marking), place=place)
+    elif target.density is not None:
+        goal = Message("study.goal_density", density=f"{target.density:g}", place=place)
+    else:
+        ways = joined([Message(f"study.way_{way}") for way in target.ways], ", ")
+        goal = Message(f"study.goal_{'_'.join(target.tissues)}", place=place, ways=ways)
+    lines: list[str] = [Message("study.goal", name=name, goal=goal)]
+    if answer.value is None:
+        lines.append(Message("study.none", field=one.path, **ends))
+        lines.append(Message(f"study.back_cautious{corner}", value=cautious, words=back.words))
+    else:
+        lines.append(Message(f"study.at_{most}", field=one.path, value=answer.text, nominal=_nominal(answer)))
+        lines += [Message("study.every", **ends)] if answer.every else []
+        lines.append(Message(f"study.back{corner}", value=answer.text, words=back.words))
+        lines.append(Message(f"study.searched_{most}", count=answer.tried, cautious=cautious, **ends))
+    lines += [durations(subject, {one.path}), *certainty(subject, answer.changed), Message("study.alone")]
+    lines += [Message("study.duration_asked")] if one.path == DURATION else []
+    if not target.bare and back.skin > 0.0:
+        reach = trimmed(format_quantity(back.skin, "m", 3, "up"))
+        lines.append(Message(f"study.skin_{'beyond' if back.skin > target.place else 'nearer'}", distance=reach))
+    lines += [Message("study.density_alone")] if target.density is not None else []
+    return lines if target.bare else [*lines, Message("study.accident")]
 
 
 def _nominal(answer: Answer) -> str:
-    one = answer.input
-    if one.nominal is None:
+    """Return what the case says of the input, and whether the answer allows that."""
+    one, value = answer.input, answer.value
+    if one.nominal is None or value is None:
         if one.ends is None:
             return ""
         return Message("study.allows", low=nearest_text(one.ends[0], one), high=nearest_text(one.ends[1], one))
-    assert answer.value is not None
     low, high = one.span or (one.nominal, one.nominal)
-    kept = high <= answer.value if answer.largest else low >= answer.value
+    kept = high <= value if answer.largest else low >= value
     return Message("study.says_kept" if kept else "study.says", stated=one.stated)
 
 
-def _notes(answer: Answer) -> list[str]:
-    target = answer.target
-    notes: list[str] = [Message("study.alone")]
-    if answer.input.path == DURATION:
-        notes.append(Message("study.duration_asked"))
-    if not target.bare and answer.put_back.skin > 0.0:
-        reach = trimmed(format_quantity(answer.put_back.skin, "m", 3, "up"))
-        beyond = answer.put_back.skin > target.place
-        notes.append(Message("study.skin_beyond" if beyond else "study.skin_nearer", distance=reach))
-    if target.density is not None:
-        notes.append(Message("study.density_alone"))
-    if not target.bare:
-        notes.append(Message("study.accident"))
-    return notes
-
-
 def _data(answer: Answer) -> dict[str, Any]:
-    target, one = answer.target, answer.input
+    target, one, context, back = answer.target, answer.input, answer.subject.context, answer.put_back
     unit = "" if one.unit == "1" else f"_{one.unit}"
     return {
         "title": answer.subject.case.title,
-        "laser": answer.subject.context.laser.name,
-        "setup": answer.subject.context.setup.name,
-        "fitted": answer.subject.context.setup.fitted,
-        "rule_sets": list(answer.subject.context.rule_sets),
+        "laser": context.laser.name,
+        "setup": context.setup.name,
+        "fitted": context.setup.fitted,
+        "rule_sets": list(context.rule_sets),
         "field": one.path,
         "asked": "largest" if answer.largest else "smallest",
         f"answer{unit}": answer.value,
@@ -334,9 +323,5 @@ def _data(answer: Answer) -> dict[str, Any]:
         "tissues": list(target.tissues) if target.bare else ["eye"],
         "optical_density": target.density,
         "eyewear": target.marking or None,
-        "put_back": {
-            "holds": answer.put_back.holds,
-            "words": answer.put_back.words,
-            "skin_distance_m": answer.put_back.skin,
-        },
+        "put_back": {"holds": back.holds, "words": back.words, "skin_distance_m": back.skin},
     }

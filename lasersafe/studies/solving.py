@@ -237,9 +237,10 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
         return Answer(subject, one, target, largest, low, high, tried, None, "", False, back)
     value = found.value
     for digits in (DIGITS,) * _TRIES + (15,):
-        text, value = _rounded(value, one, digits, largest)
+        text = format_quantity(value, one.unit, digits, "down" if largest else "up")
+        value = parse_quantity(text, one.unit, one.path).value
         if not low <= value <= high:
-            text, value = _end(cautious, one)
+            text, value = nearest_text(cautious, one), cautious
         back = put_back(subject, one, value, target)
         if back.holds and bool((evaluate(np.array([value])) <= most).all()):
             return Answer(subject, one, target, largest, low, high, tried, value, text, found.every, back)
@@ -255,15 +256,6 @@ def _critical(subject: Subject, one: Input, low: float, high: float) -> list[flo
         counts = range(1, _FEW_PULSES)
         found = times if one.name == "pulse_duration" else [n / time for time in times for n in counts]
     return sorted({value for value in found if low < value < high})
-
-
-def _rounded(value: float, one: Input, digits: int, largest: bool) -> tuple[str, float]:
-    text = format_quantity(value, one.unit, digits, "down" if largest else "up")
-    return text, parse_quantity(text, one.unit, one.path).value
-
-
-def _end(value: float, one: Input) -> tuple[str, float]:
-    return nearest_text(value, one), value
 
 
 def _function(subject: Subject, one: Input, target: Target) -> tuple[Callable[[Floats], Floats], float, bool]:
