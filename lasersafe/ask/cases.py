@@ -308,8 +308,8 @@ def _mark(told: bool) -> str:
     return "" if told else f"  {REPLACE}"
 
 
-def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
-    """Return the faults of a case as lines and as JSON; a case without faults is worked out as well.
+def check_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
+    """Return the faults of a case as JSON and as lines; a case without faults is worked out as well.
 
     What it still says as a starter case does is no fault, nor is eyewear that cannot be read: each is a remark. A fault
     is told in English in any language: it speaks of fields, and a case that cannot be read has no language.
@@ -349,13 +349,13 @@ def check_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     }
     key = "no_faults" if not faults else "one_fault" if len(faults) == 1 else "faults"
     head = wording.text(f"terminal.{key}", case=path, count=len(faults))
-    return [head, *(lines if not faults else (f"  {fault}" for fault in faults))], data
+    return data, [head, *(lines if not faults else (f"  {fault}" for fault in faults))]
 
 
 def write_case_sheet(
     path: Path, output: Path, paper: str | None, replace: bool = False
-) -> tuple[list[str], dict[str, Any]]:
-    """Assess a case, write its sheet with the signatures on record, and return what to print as lines and as JSON."""
+) -> tuple[dict[str, Any], list[str]]:
+    """Assess a case, write its sheet with the signatures on record, and return what to print as JSON and as lines."""
     from lasersafe.models import parse_case, read_case_text
     from lasersafe.signing.making import annex_path, make_sheet, refuse_to_lose_sheet, save_sheet
     from lasersafe.signing.record import read_record, record_path
@@ -376,7 +376,7 @@ def write_case_sheet(
     lines = [made.assessment.decision.verdict, f"{say('sheet', output)} ({state})", say("annex", annex_path(output))]
     lines += [say("changed", line) for line in made.sign_off.changed]
     lines += [say("kept", copy)] if copy is not None else []
-    return [*lines, wording.caution_short], {
+    data = {
         "sheet": str(output),
         "annex": str(annex_path(output)),
         "verdict": made.assessment.decision.verdict,
@@ -388,6 +388,7 @@ def write_case_sheet(
         "kept": None if copy is None else str(copy),
         "caution": wording.caution_short,
     }
+    return data, [*lines, wording.caution_short]
 
 
 def _told(wording: Wording, key: str, value: object) -> str:
@@ -396,8 +397,8 @@ def _told(wording: Wording, key: str, value: object) -> str:
 
 def write_case_page(
     path: Path, output: Path, paper: str | None, kind: str, replace: bool = False
-) -> tuple[list[str], dict[str, Any]]:
-    """Assess a case, write one of its pages to hand out, and return what to print as lines and as JSON."""
+) -> tuple[dict[str, Any], list[str]]:
+    """Assess a case, write one of its pages to hand out, and return what to print as JSON and as lines."""
     from lasersafe.assessment import assess
     from lasersafe.models import read_case
     from lasersafe.sheet import render_sheet
@@ -418,26 +419,27 @@ def write_case_page(
     pages = render_sheet(assessment, paper=size, kind=kind, sign_off=signed)
     write_outputs([Output(output, pages, mark)], replace=replace)
     wording = load_wording(assessment.language)
-    return [_told(wording, "page", output), wording.caution_short], {
+    data = {
         "page": str(output),
         "verdict": assessment.decision.verdict,
         "passed": assessment.decision.passed,
         "fingerprint": assessment.fingerprint,
         "caution": wording.caution_short,
     }
+    return data, [_told(wording, "page", output), wording.caution_short]
 
 
-def write_demo(folder: Path) -> tuple[list[str], dict[str, Any]]:
-    """Write the demo case and its sheet and return what to print as lines and as JSON."""
+def write_demo(folder: Path) -> tuple[dict[str, Any], list[str]]:
+    """Write the demo case and its sheet and return what to print as JSON and as lines."""
     case = folder / "demo.toml"
     sheet = folder / "demo.pdf"
     write_starter(case, "demo", replace=False, starters_too=True)
-    (verdict, *lines), data = write_case_sheet(case, sheet, None)
-    return [verdict, _told(load_wording(), "case", case), *lines], {"case": str(case), **data}
+    data, (verdict, *lines) = write_case_sheet(case, sheet, None)
+    return {"case": str(case), **data}, [verdict, _told(load_wording(), "case", case), *lines]
 
 
-def notice_of(path: Path) -> tuple[list[str], dict[str, Any]]:
-    """Return the data for a notice to an authority, as lines and as JSON."""
+def notice_of(path: Path) -> tuple[dict[str, Any], list[str]]:
+    """Return the data for a notice to an authority, as JSON and as lines."""
     from lasersafe.assessment import assess_file
     from lasersafe.sheet.pages import notice_lines
 
@@ -451,7 +453,7 @@ def notice_of(path: Path) -> tuple[list[str], dict[str, Any]]:
         "lasers": [_laser(facts, assessment) for facts in assessment.record.lasers],
         "caution": wording.caution_short,
     }
-    return [*notice_lines(assessment, wording), "", wording.caution_short], data
+    return data, [*notice_lines(assessment, wording), "", wording.caution_short]
 
 
 def _laser(facts: LaserFacts, assessment: Assessment) -> dict[str, Any]:

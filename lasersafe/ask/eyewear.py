@@ -44,9 +44,8 @@ class EyewearQuestion(BeamQuestion):
         diameter, criterion = self.beam_diameter, self.criterion
         assumed = []
         if diameter == UNKNOWN:
-            kinds = load_toml(shared_path("laser_kinds", "usual.toml"))[
-                "kind"
-            ]  # the narrowest that lasers usually have
+            kinds = load_toml(shared_path("laser_kinds", "usual.toml"))["kind"]
+            # the narrowest that lasers usually have
             diameter = str(next(one["beam_diameter"]["least"] for one in kinds if one["key"] == "any laser"))
             criterion = STRICTEST_CRITERION
             assumed = [Message("asks.assumed_width", width=diameter)]

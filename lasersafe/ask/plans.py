@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -49,8 +50,7 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
     InputError
         If the paper is not known, or the case has no scene.
     """
-    if paper not in PAPERS:
-        refuse(f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}")
+    _check_paper(paper)
     wording = load_wording(assessment.language)
     scene = assessment.scene
     if scene is None:
@@ -71,6 +71,11 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
         return [*pages, chart] if chart else pages
 
 
+def _check_paper(paper: str) -> None:
+    if paper not in PAPERS:
+        refuse(f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}")
+
+
 def write_plan(
     path: Path,
     output: Path,
@@ -80,8 +85,8 @@ def write_plan(
     barriers: bool = False,
     every: bool = False,
     replace: bool = False,
-) -> tuple[list[str], dict[str, Any]]:
-    """Assess a case, write its plan or elevation, and return what to print as lines and as JSON.
+) -> tuple[dict[str, Any], list[str]]:
+    """Assess a case, write its plan or elevation, and return what to print as JSON and as lines.
 
     A PDF holds all pages. SVG and PNG hold one, the first: of further pages only how many there are is said, unless
     they are asked for; then they go to files with ``-2``, ``-3`` before the suffix.
@@ -116,52 +121,46 @@ def write_plan(
     if suffix not in _SUFFIXES:
         refuse(f"output = '{output.name[-40:]}': the name must end in .svg, .png or .pdf")
     case = read_case(path)
-    if paper is not None and paper not in PAPERS:
-        refuse(f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}")
+    size, wording = paper or case.paper, load_wording(case.language)
+    _check_paper(size)
     if case.scene is None:
-        raise InputError(load_wording(case.language).text("plan.no_scene"))
+        refuse(wording.text("plan.no_scene"))
     if elevation and barriers:
         refuse("--elevation and --barriers draw different pages; write one of the two, and run again for the other")
     kind = "barriers" if barriers else "elevation" if elevation else "plan"
+    marks = (mark_of(f"{kind} {number}", path, case.title) for number in count(1))
     refuse_to_lose(output, mark_of(f"{kind} 1", path, case.title), replace=replace)  # before there is work
     assessment = assess(case, in_full=elevation)
     if barriers:
-        drawings = barrier_drawings(case, assessment, paper or case.paper)
+        drawings = barrier_drawings(case, assessment, size)
     else:
         assessment = assessment if elevation else _with_map(case, assessment)
-        drawings = drawings_of(assessment, paper or case.paper, elevation=elevation)
-    pages = len(drawings)
-    if suffix != ".pdf" and not every:
-        drawings = drawings[:1]
+        drawings = drawings_of(assessment, size, elevation=elevation)
+    left = 0 if every or suffix == ".pdf" else len(drawings) - 1
+    drawings = drawings[: len(drawings) - left]
+    files = [output, *(output.with_name(f"{output.stem}-{n}{output.suffix}") for n in range(2, len(drawings) + 1))]
+    contents = [picture(drawing, suffix) for drawing in drawings] if suffix != ".pdf" else []
     if suffix == ".pdf":
         from lasersafe.sheet.drawings import drawings_pdf
 
-        wording = load_wording(case.language)
         named = {"scene": assessment.scene, "title": assessment.title}
         subject = f"{wording.text('plan.heading')}, {assessment.fingerprint}"
-        contents = [drawings_pdf(drawings, named, subject, wording)]
-    else:
-        contents = [picture(drawing, suffix) for drawing in drawings]
-    names = [output, *(output.with_name(f"{output.stem}-{n}{output.suffix}") for n in range(2, len(contents) + 1))]
-    marks = [mark_of(f"{kind} {number}", path, case.title) for number in range(1, len(contents) + 1)]
-    write_outputs([*map(Output, names, contents, marks)], replace=replace)
-    files = names if len(names) == len(drawings) else [output] * len(drawings)
-    wording, lines = load_wording(case.language), list[str]()
-    for file, drawing in zip(files, drawings, strict=True):
-        key = "drawn_to_scale" if drawing.scale else "drawn"
-        facts = {"kind": wording.text(f"terminal.kind_{drawing.kind}"), "paper": paper or case.paper}
-        lines.append(wording.text(f"terminal.{key}", file=file, scale=drawing.scale, **facts))
-    left = pages - len(drawings)
+        files, contents = [output] * len(drawings), [drawings_pdf(drawings, named, subject, wording)]
+    write_outputs([Output(*each) for each in zip(files, contents, marks, strict=False)], replace=replace)
+    pages = [
+        {"file": str(file), "kind": drawing.kind, "scale": drawing.scale, "paper": size}
+        for file, drawing in zip(files, drawings, strict=True)
+    ]
+    lines = [
+        wording.text(
+            "terminal.drawn_to_scale" if page["scale"] else "terminal.drawn",
+            **page | {"kind": wording.text(f"terminal.kind_{page['kind']}")},
+        )
+        for page in pages
+    ]
     lines += [wording.text("terminal.left_out", count=left)] if left else []
-    return [*lines, wording.caution_short], {
-        "pages": [
-            {"file": str(file), "kind": drawing.kind, "scale": drawing.scale, "paper": paper or case.paper}
-            for file, drawing in zip(files, drawings, strict=True)
-        ],
-        "left_out": left,
-        "fingerprint": assessment.fingerprint,
-        "caution": wording.caution_short,
-    }
+    about = {"fingerprint": assessment.fingerprint, "caution": wording.caution_short}
+    return {"pages": pages, "left_out": left, **about}, [*lines, wording.caution_short]
 
 
 def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Drawing]:

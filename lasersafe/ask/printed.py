@@ -391,7 +391,7 @@ class _Whole:
 # The lines for spectators
 
 
-def spectator_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
+def spectator_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
     """Return the spectator lines of a case file as a producer reads them, and as JSON.
 
     Raises
@@ -444,4 +444,4 @@ def spectator_lines(path: Path) -> tuple[list[str], dict[str, Any]]:
     }
     with decimals(wording):
         said = [*map(measured, lines), "", say(holds), say(assessment.decision.verdict), wording.caution_short]
-    return said, data
+    return data, said

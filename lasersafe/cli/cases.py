@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Optional
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -26,8 +26,6 @@ from lasersafe.cli.options import (
 if TYPE_CHECKING:
     from lasersafe.batch.run import Batch, Summary
 
-Texts = Optional[list[str]]  # noqa: UP045 (typer reads the annotation)
-
 
 @app.command()
 def demo(
@@ -37,8 +35,7 @@ def demo(
     """Write the demo case and its sheet into a folder."""
     from lasersafe.ask.cases import write_demo
 
-    lines, data = write_demo(folder)
-    tell(as_json, data, lines)
+    tell(as_json, *write_demo(folder))
 
 
 @app.command()
@@ -51,7 +48,7 @@ def new(
         ),
     ] = None,
     laser: Annotated[
-        Texts,
+        list[str] | None,
         typer.Option(
             help="Kind of laser, and what is known of it, as 'blue diode, 5 W, 2 mrad'; may be given several times."
         ),
@@ -115,8 +112,8 @@ def check(case: CaseFile, as_json: Json = False) -> None:
     """List all faults of a case file at once, with line numbers."""
     from lasersafe.ask.cases import check_lines
 
-    faults, data = check_lines(case)
-    tell(as_json, data, faults)
+    data, lines = check_lines(case)
+    tell(as_json, data, lines)
     if data["faults"]:
         raise typer.Exit(2)
 
@@ -159,39 +156,24 @@ def sheet(
     """Print the assessment sheet of a case as a PDF."""
     from lasersafe.ask.cases import write_case_sheet
 
-    lines, data = write_case_sheet(case, output, paper, replace)
-    tell(as_json, data, lines)
+    tell(as_json, *write_case_sheet(case, output, paper, replace))
 
 
-def _page(case: Path, output: Path, paper: str | None, kind: str, replace: bool, as_json: bool) -> None:
-    from lasersafe.ask.cases import write_case_page
+def _page(name: str, kind: str, words: str) -> None:
+    """Add the command that prints one page to hand out."""
 
-    lines, data = write_case_page(case, output, paper, kind, replace)
-    tell(as_json, data, lines)
+    @app.command(name, help=words)
+    def page(
+        case: CaseFile, output: PageOutput, paper: Paper = None, replace: Replace = False, as_json: Json = False
+    ) -> None:
+        from lasersafe.ask.cases import write_case_page
 
-
-@app.command()
-def prestart(
-    case: CaseFile, output: PageOutput, paper: Paper = None, replace: Replace = False, as_json: Json = False
-) -> None:
-    """Print the pre-use check with the stop criteria on one page."""
-    _page(case, output, paper, "prestart", replace, as_json)
+        tell(as_json, *write_case_page(case, output, paper, kind, replace))
 
 
-@app.command()
-def card(
-    case: CaseFile, output: PageOutput, paper: Paper = None, replace: Replace = False, as_json: Json = False
-) -> None:
-    """Print the casualty card on one page."""
-    _page(case, output, paper, "card", replace, as_json)
-
-
-@app.command("door-sign")
-def door_sign(
-    case: CaseFile, output: PageOutput, paper: Paper = None, replace: Replace = False, as_json: Json = False
-) -> None:
-    """Print the text of the sign for the entrances on one page."""
-    _page(case, output, paper, "sign", replace, as_json)
+_page("prestart", "prestart", "Print the pre-use check with the stop criteria on one page.")
+_page("card", "card", "Print the casualty card on one page.")
+_page("door-sign", "sign", "Print the text of the sign for the entrances on one page.")
 
 
 @app.command()
@@ -199,8 +181,7 @@ def notice(case: CaseFile, as_json: Json = False) -> None:
     """Print data for a notice to an authority; no permission is claimed."""
     from lasersafe.ask.cases import notice_of
 
-    lines, data = notice_of(case)
-    tell(as_json, data, lines)
+    tell(as_json, *notice_of(case))
 
 
 @app.command()
@@ -280,32 +261,29 @@ def register(
     tell(as_json, data, text.rstrip("\n"))
 
 
-_Path = Optional[Path]  # noqa: UP045 (typer reads the annotation)
-_Paths = Optional[list[Path]]  # noqa: UP045
-_Number = Optional[int]  # noqa: UP045
-
-
 @app.command()
 def batch(
     source: Annotated[
-        _Path,
+        Path | None,
         typer.Argument(metavar="FOLDER|FILE", help="Case files, also in folders below, or an inventory: CSV or .xlsx.",
                        show_default=False),
     ] = None,
     output: Annotated[
-        _Paths,
+        list[Path] | None,
         typer.Option("--output", "-o", help="Result, .csv or .jsonl; may be given twice. The same command again goes "
                      "on where it was stopped, and does again what changed. Without it: CSV to the terminal."),
     ] = None,
-    processes: Annotated[_Number, typer.Option(help="How many processes work; without it, one for each core.")] = None,
+    processes: Annotated[
+        int | None, typer.Option(help="How many processes work; without it, one for each core.")
+    ] = None,
     decimal_comma: Annotated[
         bool, typer.Option("--decimal-comma", help="Write 1,5 and semicolons, for spreadsheets in such a language.")
     ] = False,
     cases: Annotated[
-        _Path, typer.Option(metavar="FOLDER", help="Write the case file of each row that was assessed, too.")
+        Path | None, typer.Option(metavar="FOLDER", help="Write the case file of each row that was assessed, too.")
     ] = None,
     template: Annotated[
-        _Path, typer.Option(metavar="FILE.csv", help="Only write an inventory to start from, with explanations.")
+        Path | None, typer.Option(metavar="FILE.csv", help="Only write an inventory to start from, with explanations.")
     ] = None,
     replace: Annotated[bool, typer.Option(help="Work everything out anew, and replace what is there.")] = False,
     as_json: Json = False,

@@ -10,7 +10,7 @@ import sys
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import fields
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, Optional, TypeVar
+from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
 
@@ -161,7 +161,7 @@ CaseFile = Annotated[
 ]
 Json = Annotated[bool, typer.Option("--json", help="Print JSON: SI numbers, the unit in each key.")]
 Wavelength = Annotated[str, typer.Option(help="Wavelength, as '1070 nm'.", show_default=False)]
-Text = Optional[str]  # noqa: UP045 (typer reads the annotation)
+Text = str | None
 RuleSet = Annotated[Text, typer.Option(help="Rule set; without it both are worked out and the stricter decides.")]
 Power = Annotated[Text, typer.Option(help="Continuous power, or the mean power of a train, as '1.5 kW'.")]
 PulseEnergy = Annotated[Text, typer.Option(help="Energy of one pulse, as '1 mJ'.")]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Optional
+from typing import Annotated
 
 import typer
 
@@ -77,7 +77,7 @@ def reach(
     ] = None,
     rule_set: RuleSet = None,
     drawing: Annotated[
-        Optional[Path],  # noqa: UP045 (typer reads the annotation)
+        Path | None,
         typer.Option(help="The drawing to write, .svg: the beam from the side, limits and people."),
     ] = None,
     replace: Replace = False,
@@ -169,8 +169,7 @@ def spectators(case: CaseFile, as_json: Json = False) -> None:
     """Print the nearest allowed line on each side, in metres and feet."""
     from lasersafe.ask.printed import spectator_lines
 
-    lines, data = spectator_lines(case)
-    tell(as_json, data, lines)
+    tell(as_json, *spectator_lines(case))
 
 
 @app.command()
@@ -201,12 +200,12 @@ def plan(
     """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
     from lasersafe.ask.plans import write_plan
 
-    lines, data = write_plan(case, output, paper, elevation=elevation, barriers=barriers, every=every, replace=replace)
-    tell(as_json, data, lines)
+    choices = {"elevation": elevation, "barriers": barriers, "every": every, "replace": replace}
+    tell(as_json, *write_plan(case, output, paper, **choices))
 
 
-Texts = Optional[list[str]]  # noqa: UP045 (typer reads the annotation)
-File = Optional[Path]  # noqa: UP045
+Texts = list[str] | None
+File = Path | None
 LaserName = Annotated[Text, typer.Option("--laser", help="Name of the laser, where the case has several.")]
 SetupName = Annotated[Text, typer.Option("--setup", help="Name of the set-up; without it the fitted one.")]
 

@@ -74,7 +74,7 @@ def print_sheet(case: Path, output: Path, replace: bool = False) -> dict[str, ob
     """Print the sheet of a case."""
     from lasersafe.ask.cases import write_case_sheet
 
-    return write_case_sheet(case, output, None, replace)[1]
+    return write_case_sheet(case, output, None, replace)[0]
 
 
 @lru_cache(maxsize=4)

@@ -140,7 +140,7 @@ def test_the_starter_cases_themselves_are_read_and_not_a_list_of_them(
 
 
 def test_the_demo_does_its_job_and_cannot_be_signed_as_if_it_were_real(tmp_path: Path) -> None:
-    _, data = write_demo(tmp_path)
+    data, _ = write_demo(tmp_path)
     assert data["state"] == "draft"
     text = PdfReader(data["sheet"]).pages[0].extract_text()
     assert squeezed("Still as in a starter case (demo)") in squeezed(text)
