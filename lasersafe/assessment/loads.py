@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -36,6 +36,26 @@ _ASKEW = 1e-3  # m: less askew on the plan, the box around a wall stands for it
 _NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets
 Spot = tuple["Vector | None", float | None]  # place, and how far it is from where the light starts [m]
 Part = tuple[str, int | None]  # a barrier, or the number of an opening in it
+_NO_WALLS = Walls()
+
+
+@dataclass(frozen=True)
+class Peak:
+    """The most that a laser can bring to a barrier or view window on one way.
+
+    Attributes
+    ----------
+    irradiance : float
+        The highest peak of one watt. [1/m2]
+    spot : tuple
+        Where it is, and how far that is from where the light starts. [m]
+    seen : float
+        Highest exposure over limit of an eye at a view window. [1]
+    """
+
+    irradiance: float
+    spot: Spot
+    seen: float = 0.0
 
 
 def barrier_for(stage: Stage, context: Context, name: str) -> Barrier | None:
@@ -44,45 +64,55 @@ def barrier_for(stage: Stage, context: Context, name: str) -> Barrier | None:
     return None if found is None or found.laser not in (None, context.laser.name) else found
 
 
-def peaks_on(
-    wanted: Sequence[tuple[Stage, Context, str]], modes: tuple[str, ...]
-) -> list[dict[Part, tuple[float, Spot]]]:
+def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> list[dict[Part, Peak]]:
     """Return the highest peak irradiance of one watt in some modes [1/m2] on each barrier and view window, and where.
 
     Nothing that stands between is counted. All wavelengths count as if they had the beam of any of them. Of each laser
-    on a way there is one answer.
+    on a way there is one answer. In all modes it says what an eye gets at a window as well.
     """
-    asked, named = [], []
-    for number, (stage, context, way) in enumerate(wanted):
+    asked, named = [], list[tuple[int, Part, list[Source] | None]]()
+    for number, (stage, context, way, modes) in enumerate(wanted):
         highest = max([pose.apex[2] for mode in modes for pose in stage.poses(context, mode)], default=0.0) + _HIGH
-        parts = parts_of(stage.scene)
-        sources = {name: sources_on(stage, context, way, "eye", modes, name) for name, _ in parts}
-        peaks = {one: in_irradiance(stage, one, 1.0) for own in sources.values() for one in own}
-        for part, screen in parts.items():
-            lights = [(peaks[one], Walls()) for one in sources[part[0]]]
-            asked.append(Question([lights], places_on(screen, highest)))
-            named.append((number, part, sources[part[0]]))
-    found: list[dict[Part, tuple[float, Spot]]] = [{} for _ in wanted]
+        lights = {one: in_irradiance(stage, one, 1.0) for one in sources_on(stage, context, way, "eye", modes)}
+        nearer: dict[ScatterProfile, ScatterProfile] = {}
+        for part, screen in parts_of(stage.scene).items():
+            own = [one for one in lights if not one.parts or one.surface != part[0]]
+            if modes == MODES or part[1] is None:
+                asked.append(Question([[(lights[one], _NO_WALLS) for one in own]], places_on(screen, highest)))
+                named.append((number, part, own))
+            if modes == MODES and part[1] is not None:
+                seen = [(_seen_near(one, nearer), _NO_WALLS) for one in own]
+                asked.append(Question([seen], places_on(screen, math.inf)))
+                named.append((number, part, None))
+    found: list[dict[Part, Peak]] = [{} for _ in wanted]
     for (number, part, own), one in zip(named, bounds(asked, near=_NEAR_ENOUGH), strict=True):
         worst = int(np.argmax(one.upper))
+        if own is None:
+            found[number][part] = replace(found[number][part], seen=float(one.upper[worst]))
+            continue
         light, (x, y, z) = int(one.light[worst]), one.place[worst].tolist()
         spot: Spot = (None, None) if light < 0 else ((x, y, z), own[light].path_to((x, y, z)))
-        found[number][part] = float(one.upper[worst]), spot
+        found[number][part] = Peak(float(one.upper[worst]), spot)
     return found
 
 
-def sources_on(
-    stage: Stage, context: Context, way: str, tissue: str, modes: tuple[str, ...], name: str
-) -> list[Source]:
-    """Return all light of a way in some modes, without what a barrier of a name scatters itself.
+def _seen_near(source: Source, known: dict[ScatterProfile, ScatterProfile]) -> Source:
+    """Return a source as an eye right at a window sees it."""
+    if not isinstance(source.profile, ScatterProfile):
+        return source
+    near = known.setdefault(source.profile, replace(source.profile, nearest=CLOSEST_VIEW))
+    return replace(source, profile=near)
+
+
+def sources_on(stage: Stage, context: Context, way: str, tissue: str, modes: tuple[str, ...]) -> list[Source]:
+    """Return all light of a way in some modes that can fall on barriers; none gets what it scatters itself.
 
     A head that in a fault points at a wall or floor next to a barrier can point at the barrier as well: that is more.
     """
-    every = dict.fromkeys(
+    return list(dict.fromkeys(
         source for mode in modes for part in (way, *(["mirror then scatter"] if way == "scatter" else []))
         for source in stage.sources(context, part, tissue, mode) if not (source.parts and mode == "fault")
-    )  # fmt: skip
-    return [one for one in every if not one.parts or one.surface != name]
+    ))  # fmt: skip
 
 
 def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Places:
@@ -111,8 +141,8 @@ def in_irradiance(stage: Stage, source: Source, power: float, aperture: float = 
 
 def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load, Spot | None]:
     """Return the highest load that can fall on a barrier or window on one way, in any mode."""
-    peak, where = stage.peaks(context, way, MODES)[part]
-    return load_of(context, way, lambda _, amount: (peak * amount, where))
+    peak = stage.peaks(context, way, MODES)[part]
+    return load_of(context, way, lambda _, amount: (peak.irradiance * amount, peak.spot))
 
 
 def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> BarrierWay:
@@ -181,7 +211,7 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
                 continue
             part, density = (entry.name, number), float(opening.optical_density)
             loads = [load_on(stage, one, way, part)[0] for one in (context, *others)]
-            ratio = sum(stage.at_windows(one, way)[part] for one in (context, *others))
+            ratio = sum(stage.peaks(one, way, MODES)[part].seen for one in (context, *others))
             pulses = [one.pulse for one in loads if one.pulse is not None]
             powers = [one.mean_power for one in loads]
             load = Load(
@@ -197,23 +227,6 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
                 density, load.irradiance, verdict.words, context.setup.fitted,
             )  # fmt: skip
     return found
-
-
-def at_windows(stage: Stage, context: Context, way: str) -> dict[Part, float]:
-    """Return the highest exposure over limit of an eye at each view window whose density is stated, in any mode."""
-    parts = {part: screen for part, screen in parts_of(stage.scene).items() if part[1] is not None}
-    spots: dict[ScatterProfile, ScatterProfile] = {}
-    asked = []
-    for (name, _), screen in parts.items():
-        seen = []
-        for one in sources_on(stage, context, way, "eye", MODES, name):
-            if isinstance(one.profile, ScatterProfile):
-                near = spots.setdefault(one.profile, replace(one.profile, nearest=CLOSEST_VIEW))
-                seen.append((replace(one, profile=near), Walls()))
-            else:
-                seen.append((one, Walls()))
-        asked.append(Question([seen], places_on(screen, math.inf)))
-    return {part: float(one.upper.max()) for part, one in zip(parts, bounds(asked, near=_NEAR_ENOUGH), strict=True)}
 
 
 def together(one: BarrierWay, others: list[BarrierWay]) -> BarrierWay:

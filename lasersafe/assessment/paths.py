@@ -375,15 +375,13 @@ class LitFace:
         )  # fmt: skip
 
 
-def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) -> list[LitFace]:
-    """Return every face on which beams can end, with all places that they can light [1]_.
+def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: Places) -> list[list[LitFace]]:
+    """Return for each set of beams every face on which they can end, with all places that they can light [1]_.
 
     Parameters
     ----------
-    lights : sequence of (Source, Walls)
-        The beams with the walls that hold against them.
-    faces : sequence of Face
-        What can be lit, each side by itself.
+    wanted : sequence of tuple
+        Beams with the walls that hold against them, and what they can light, each side by itself.
     people : Places
         For whom it matters where exactly.
 
@@ -391,24 +389,30 @@ def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) ->
     ----------
     .. [1] Own: the boxes of a face that `scene.bound` does not prove dark.
     """
-    if not lights or not faces:
-        return []
+    faces = [face for _, own in wanted for face in own]
+    every = [light for lights, _ in wanted for light in lights]
+    if not every or not faces:
+        return [[] for _ in wanted]
+    of = np.repeat(np.arange(len(wanted)), [len(own) for _, own in wanted])  # of each face the beams that light it
+    counts = np.array([len(lights) for lights, _ in wanted])
+    slots = np.arange(counts.max())
+    beams = np.minimum((np.cumsum(counts) - counts)[:, None] + slots, len(every) - 1)[of]
     corner, edges = np.array([f.corner for f in faces]), np.array([f.edges for f in faces])
-    normal = np.array([f.normal for f in faces])
-    from_side = np.array([np.sum((_comes_from(source) - corner) * normal, axis=1) > 1e-9 for source, _ in lights])
-    table, every = Lights(lights), np.arange(len(lights))
+    normal, origin = np.array([f.normal for f in faces]), np.array([_comes_from(source) for source, _ in every])
+    from_side = np.einsum("ijk,ik->ij", origin[beams] - corner[:, None], normal) > 1e-9
+    from_side &= slots < counts[of][:, None]
+    table = Lights(every)
     low, high, owner = np.zeros((len(faces), 2)), np.ones((len(faces), 2)), np.arange(len(faces))
     for _ in range(12):
         middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
         middle += normal[owner] * _BEFORE  # before the face, which does not shade itself
         half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
         lit, first = np.zeros(len(owner), dtype=bool), 0
-        while first < len(lights):  # what some of them light need not be asked of the others
-            some, dark = every[first : max(2 * first, 1)], np.flatnonzero(~lit)
+        while first < len(slots):  # what some of them light need not be asked of the others
+            some, dark = slots[first : max(2 * first, 1)], np.flatnonzero(~lit)
             first += len(some)
-            asked = from_side[some][:, owner[dark]].T
-            group = np.zeros(asked.shape, dtype=np.intp)
-            now = table.most(group + some, middle[dark], half[dark], np.zeros(len(dark)), asked, group)
+            light, asked = (one[owner[dark]][:, some] for one in (beams, from_side))
+            now = table.most(light, middle[dark], half[dark], np.zeros(len(dark)), asked, np.zeros_like(light))
             lit[dark] = now.max(axis=1) > LEAST
         low, high, owner, middle, half = low[lit], high[lit], owner[lit], middle[lit], half[lit]
         size = (high - low) * np.sqrt(np.square(edges[owner]).sum(axis=2))
@@ -435,21 +439,27 @@ def lit_faces(lights: Sequence[Light], faces: Sequence[Face], people: Places) ->
     middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
     half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
     level = np.abs(normal[owner, 2]) > 0.5
-    if level.any():
-        middle[level], half[level] = _before_walls(lights, middle[level], half[level])
-    numbers = sorted(set(owner.tolist()))
+    for number, (lights, _) in enumerate(wanted):
+        some = level & (of[owner] == number)
+        if some.any():
+            middle[some], half[some] = _before_walls(lights, middle[some], half[some])
     bright = np.full(len(faces), np.inf)  # of one watt; several ways over mirrors can fall on one place [1/m2]
-    if len(lights) == 1 and isinstance(lights[0][0].profile, BeamProfile):
-        peak = replace(lights[0][0], profile=lights[0][0].profile.in_irradiance()), lights[0][1]
-        questions = [Question([[peak]], faces[number].places) for number in numbers]
-        bright[numbers] = [float(one.upper[0]) for one in bounds(questions, near=_ABOUT)]
-    found = []
+    peaks = {
+        number: (replace(lights[0][0], profile=lights[0][0].profile.in_irradiance()), lights[0][1])
+        for number, (lights, _) in enumerate(wanted)
+        if len(lights) == 1 and isinstance(lights[0][0].profile, BeamProfile)
+    }
+    numbers = sorted(set(owner.tolist()))
+    alone = [number for number in numbers if of[number] in peaks]
+    questions = [Question([[peaks[of[number]]]], faces[number].places) for number in alone]
+    bright[alone] = [float(one.upper[0]) for one in bounds(questions, near=_ABOUT)]
+    found: list[list[LitFace]] = [[] for _ in wanted]
     for number in numbers:
         face, own = faces[number], owner == number
-        strongest = max(source.factor for (source, _), side in zip(lights, from_side[:, number], strict=True) if side)
+        strongest = max(every[beam][0].factor for beam in beams[number][from_side[number]].tolist())
         parts = tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True))
         spread = math.sqrt(strongest / (math.pi * max(float(bright[number]), 1e-12)))
-        found.append(LitFace(face, parts, strongest * face.reflectance, spread))
+        found[of[number]].append(LitFace(face, parts, strongest * face.reflectance, spread))
     return found
 
 

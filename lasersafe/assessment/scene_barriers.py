@@ -89,8 +89,8 @@ def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -
     peak, place = None, None
     if context.setup.fitted and not context.fault:
         power = power_of_all(context)
-        each, (place, _) = stage.peaks(context, one.way, ("running",))[entry.name, None]
-        peak = math.inf if power is None else min(each * power, one.irradiance)
+        highest = stage.peaks(context, one.way, ("running",))[entry.name, None]
+        peak, place = math.inf if power is None else min(highest.irradiance * power, one.irradiance), highest.spot[0]
         if power is None or not peak > _NOTHING * one.irradiance:
             peak, place = (peak if power is None else 0.0), None
     asked = one.way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
@@ -224,11 +224,12 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
             power = power_of_all(context)
             if power is None:
                 return np.full(total.shape, math.inf)
-            sources = sources_on(stage, context, way, "eye", ("running",), screen.name)
-            lights = [(in_irradiance(stage, source, power), Walls()) for source in sources]
+            sources = sources_on(stage, context, way, "eye", ("running",))
+            others = [one for one in sources if not one.parts or one.surface != screen.name]
+            lights = [(in_irradiance(stage, source, power), Walls()) for source in others]
             if lights:
                 found = most_light([lights], (least + most) / 2.0, (most - least) / 2.0).max(axis=0)
-                highest = stage.peaks(context, way, ("running",))[screen.name, None][0] * power
+                highest = stage.peaks(context, way, ("running",))[screen.name, None].irradiance * power
                 total += np.minimum(found, highest).reshape(total.shape)
         sums.append(total)
     return np.max(sums, axis=0) if sums else np.zeros((rows, columns))

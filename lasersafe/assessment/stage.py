@@ -17,8 +17,11 @@ from lasersafe.assessment import loads
 from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of
 from lasersafe.assessment.context import (
     BASE_WAY,
+    FAULTS,
+    WAYS,
     Context,
     Portion,
+    broken_context,
     contexts_of_each,
     every_context,
     lessened,
@@ -84,13 +87,8 @@ def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
 
 
 _BY_ALL = ("held", "walls", "windows")  # what rests on all lasers of a case, not on one alone
-_PAST_WALLS = (
-    "_made",
-    "panes",
-    "lit_faces",
-    "peaks",
-    "_alone",
-)  # what walls that hold can change
+# what walls that hold can change
+_PAST_WALLS = ("_made", "panes", "lit_faces", "peaks", "_alone", "_first_like", "_beams_of_eyes")
 
 
 def kept(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage, P], T]:
@@ -399,15 +397,26 @@ class Stage:
         """Return what mirrors make of the beam, against the limits of the eye, where no more is asked."""
         return self._mirrors(context, pose, "eye", context.duration("direct")[0], {})
 
-    @kept
     def lit_faces(self, context: Context, pose: Pose, mirrored: bool) -> list[LitFace]:
-        """Return what ends a beam of a laser, or what mirrors make of it, and where."""
-        beams = self._beams_of_eyes(context, pose) if mirrored else [self._seen_by_eyes(context, pose)]
-        walls = self.walls(context, "direct", pose.mode)
-        faces, people = faces_of(self.scene), people_of(self.scene)
-        if mirrored:  # what may send a beam anywhere lights the floor next to people whom it can hit as well
-            faces = [face for face in faces if not face.level]
-        return lit_faces([(beam, walls) for beam in beams], faces, people)
+        """Return what ends a beam of a laser, or what mirrors make of it; all lasers and modes are asked at once."""
+        key, way = self.key("lit_faces", context, pose, mirrored), "mirror then scatter" if mirrored else "scatter"
+        if key not in self.answers:
+            asked = {key: (self, context, pose)}
+            for stage, mode in product(self.others, loads.MODES):
+                for one in (one for one in stage.contexts if stage.poses(one, "running")):
+                    for other in stage.poses(one, stage._first_like(one, way, mode)):
+                        asked.setdefault(stage.key("lit_faces", one, other, mirrored), (stage, one, other))
+            asked = {key: one for key, one in asked.items() if key not in self.answers}
+            # what may send a beam anywhere lights the floor next to people whom it can hit as well
+            faces = [face for face in faces_of(self.scene) if not (mirrored and face.level)]
+            wanted = []
+            for stage, one, other in asked.values():
+                beams = stage._beams_of_eyes(one, other) if mirrored else [stage._seen_by_eyes(one, other)]
+                walls = stage.walls(one, "direct", other.mode)
+                wanted.append(([(beam, walls) for beam in beams], faces))
+            self.answers |= zip(asked, lit_faces(wanted, people_of(self.scene)), strict=True)
+        found: list[LitFace] = self.answers[key]
+        return found
 
     def _ends(
         self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion, *, mirrored: bool
@@ -424,22 +433,25 @@ class Stage:
 
     # --- barriers --------------------------------------------------------------------------------------------------
 
-    def peaks(self, context: Context, way: str, modes: tuple[str, ...]) -> dict[loads.Part, tuple[float, loads.Spot]]:
-        """Return how much of one watt there can be on each barrier and view window in some modes, and where. [1/m2].
+    def peaks(self, context: Context, way: str, modes: tuple[str, ...]) -> dict[loads.Part, loads.Peak]:
+        """Return the most that a laser can bring to each barrier and view window in some modes.
 
-        What will be asked of other lasers, and on other ways, is bounded together with it.
+        What will be asked of other lasers, of the beams of their faults and on other ways is bounded with it.
         """
         key = self.key("peaks", context, way, modes)
         if key not in self.answers:
-            wanted: dict[tuple[object, ...], tuple[Stage, Context, str]] = {key: (self, context, way)}
-            for stage in self.others:
+            wanted = {key: (self, context, way, modes)}
+            running = modes == ("running",)
+            ways = WAYS if running else ("direct",) if way == "direct" else ("mirror", "scatter")
+            for stage, own in product(self.others, ways):
                 lasers = [one for one in stage.contexts if stage.poses(one, "running")]
-                for one, other in product(lasers, ("direct",) if way == "direct" else ("mirror", "scatter")):
-                    if modes != ("running",) or one.setup.fitted:
-                        wanted.setdefault(stage.key("peaks", one, other, modes), (stage, one, other))
+                broken = [broken_context(stage, one, fault)[0] for one, fault in product(lasers, FAULTS)]
+                for one in [*lasers, *broken] if own == "direct" and not running else lasers:
+                    if one is not None and (one.setup.fitted or not running):
+                        wanted.setdefault(stage.key("peaks", one, own, modes), (stage, one, own, modes))
             asked = {key: one for key, one in wanted.items() if key not in self.answers}
-            self.answers |= zip(asked, loads.peaks_on(list(asked.values()), modes), strict=True)
-        found: dict[loads.Part, tuple[float, loads.Spot]] = self.answers[key]
+            self.answers |= zip(asked, loads.peaks_on(list(asked.values())), strict=True)
+        found: dict[loads.Part, loads.Peak] = self.answers[key]
         return found
 
     @kept
@@ -454,11 +466,6 @@ class Stage:
     @kept
     def _alone(self, context: Context, way: str) -> dict[str, BarrierWay]:
         return {entry.name: loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier}
-
-    @kept
-    def at_windows(self, context: Context, way: str) -> dict[loads.Part, float]:
-        """Return the highest exposure over limit of an eye at each view window on one way."""
-        return loads.at_windows(self, context, way)
 
     @kept
     def windows(self, context: Context, way: str) -> dict[tuple[str, int], ViewWindow]:

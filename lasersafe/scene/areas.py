@@ -22,7 +22,7 @@ from lasersafe.scene.bound import Asked, Places, Question
 from lasersafe.scene.directions import Box
 from lasersafe.scene.lights import Light, total
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.sources import Source
+from lasersafe.scene.sources import Source, pairs_of
 
 FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
@@ -173,9 +173,6 @@ def lit_areas(
     none = Places(np.zeros((1, 3)), np.zeros((1, 3)))
     asked = Asked([Question(groups, none) for groups, _ in wanted])
     now, sizes, owner = _first_squares(frees)
-    layers = max(1, math.ceil((band[1] - band[0]) / _LAYER))
-    rise = (band[1] - band[0]) / layers / 2.0
-    levels: FLOAT = band[0] + (2.0 * np.arange(layers, dtype=np.float64) + 1.0) * rise
     finest = max(plan[2] - plan[0], plan[3] - plan[1]) / _FINEST
     known = np.where(asked.group[owner] >= 0, np.inf, 0.0)
     lit: list[tuple[FLOAT, FLOAT, NDArray[np.intp]]] = []
@@ -185,7 +182,7 @@ def lit_areas(
         half = sizes / 2.0
         squares = shapely.box(*(now - half[:, None]).T, *(now + half[:, None]).T)
         kept = np.flatnonzero(shapely.intersects(frees[owner], squares))
-        kept_above, known = _above(asked, owner[kept], now[kept], half[kept], levels, rise, known[kept])
+        kept_above, known = _above(asked, owner[kept], now[kept], half[kept], band, known[kept])
         kept, known = kept[kept_above], known[kept_above]
         now, half, owner = now[kept], half[kept], owner[kept]
         off = np.maximum(np.maximum(np.array(plan[:2]) - now, now - np.array(plan[2:])), 0.0).max(axis=1) - half
@@ -194,7 +191,7 @@ def lit_areas(
         for some in (_CORNERS[:1], _CORNERS[1:]):  # what no point that is tried shows to be below is not cut
             points = (now[open_, None] + half[open_, None, None] * some).reshape(-1, 2)
             many = np.repeat(open_, len(some))
-            above = _above(asked, owner[many], points, np.zeros(len(many)), levels, rise, known[many])[0]
+            above = _above(asked, owner[many], points, np.zeros(len(many)), band, known[many])[0]
             cut[open_] = ~above.reshape(-1, len(some)).all(axis=1)
             open_ = open_[~cut[open_]]
         lit.append((now[~cut], half[~cut], owner[~cut]))
@@ -238,29 +235,34 @@ def _rows(middle: FLOAT, half: float) -> NDArray[np.object_]:
 
 
 def _above(
-    asked: Asked, owner: NDArray[np.intp], middle: FLOAT, half: FLOAT, levels: FLOAT, rise: float, known: FLOAT
+    asked: Asked, owner: NDArray[np.intp], middle: FLOAT, half: FLOAT, band: tuple[float, float], known: FLOAT
 ) -> tuple[FLAGS, FLOAT]:
-    """Return which squares of shape (n, 2) are at some height of layers [m] not proven below, and by which light.
+    """Return which squares of shape (n, 2) are at some height of a band [m] not proven below, and by which light.
 
-    What is *known* of each light, of shape (n, lights), is not asked again where it is next to nothing.
+    Layers of the band are as high as the square is wide. What is *known* of each light, of shape (n, lights), is not
+    asked again where it is next to nothing.
     """
-    group = asked.group[owner]
-    count, groups = (group >= 0).sum(axis=1), np.maximum(group.max(axis=1, initial=0) + 1, 1)
-    found, most, alone = np.zeros(len(middle), dtype=bool), np.zeros_like(known), count == 1
+    group, high = asked.group[owner], band[1] - band[0]
+    groups = np.maximum(group.max(axis=1, initial=0) + 1, 1)
+    found, most, alone = np.zeros(len(middle), dtype=bool), np.zeros_like(known), (group >= 0).sum(axis=1) == 1
     wanted = (known > (_NOTHING / groups)[:, None]) & (group >= 0)
     height = asked.table.column["apex"][asked.light[owner, 0], 2] if known.shape[1] else np.zeros(len(owner))
-    first = np.abs(levels - height[:, None]).argmin(axis=1)[:, None] == np.arange(len(levels))
+    layers = np.ceil(high / np.maximum(2.0 * half, _LAYER) - _HAIR).clip(1).astype(np.intp)
+    rise = high / layers / 2.0
+    at, number = pairs_of(layers, np.zeros_like(layers))
+    level = band[0] + (2.0 * number + 1.0) * rise[at]
+    first = np.abs(level - height[at]) <= rise[at]
     # of one light first where most is to be expected; of several all heights, to know which gives next to nothing
-    for some in (first | ~alone[:, None], ~first & alone[:, None]):
-        at, level = np.nonzero(some & ~found[:, None])
-        if not at.size:
+    whole = ~alone[at]
+    for some in (first | whole, ~first & ~whole):
+        row, z = at[some & ~found[at]], level[some & ~found[at]]
+        if not row.size:
             continue
-        places = np.column_stack([middle[at], levels[level]])
-        edges = np.column_stack([half[at], half[at], np.full(len(at), rise)])
-        each = np.where(wanted[at], asked.each(owner[at], places, edges, wanted[at], enough=1.0), known[at])
-        above = total(asked.group[owner[at]], each) > 1.0
-        found[at[above]] = True
-        np.maximum.at(most, at, each)
+        places, edges = np.column_stack([middle[row], z]), np.column_stack([half[row], half[row], rise[row]])
+        each = np.where(wanted[row], asked.each(owner[row], places, edges, wanted[row], enough=1.0), known[row])
+        above = total(asked.group[owner[row]], each) > 1.0
+        found[row[above]] = True
+        np.maximum.at(most, row, each)
     return found, np.where(alone[:, None], known, most)
 
 

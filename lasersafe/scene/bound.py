@@ -29,6 +29,7 @@ _ROUND = 1e-9  # m: rounding of the ends of a line
 _UPWARDS = 0.3  # of a height what counts when a box is halved: shadows and outlines ask for small boxes on the plan
 _FEWER = 0.7  # of the lights that are looked at: where no more are left, the others are left out
 _MOST_CELLS = 2_000_000  # receivers times lights that are looked at together
+_SHOWN = 4  # of them, those with the highest bounds, in which single points are looked at
 _TRIED = 64  # boxes of a receiver that are looked at together, those with the highest bounds first
 
 BELOW, ABOVE, NOT_PROVEN = 0, 1, 2
@@ -112,12 +113,12 @@ class _Open:
         return _Open(*(np.concatenate(pair) for pair in zip(vars(self).values(), vars(other).values(), strict=True)))
 
 
-def _highest(pool: _Open) -> FLAGS:
+def _highest(pool: _Open, most: int) -> FLAGS:
     """Return which boxes have the highest bounds of each receiver."""
     order = np.lexsort((-pool.upper, pool.owner))
     rank = np.arange(len(order)) - np.searchsorted(pool.owner[order], pool.owner[order])
     chosen = np.zeros(len(order), dtype=bool)
-    chosen[order[rank < _TRIED]] = True
+    chosen[order[rank < most]] = True
     return chosen
 
 
@@ -341,7 +342,7 @@ def _bounds(questions: Sequence[Question], *, to_limit: bool, most: int, near: f
         np.zeros((count, 2, 3)), np.full(count, -1),
     ))  # fmt: skip
     while len(pool.owner):
-        best = _highest(pool)
+        best = _highest(pool, _TRIED)
         now, pool = pool.taken(best), pool.taken(~best)
         # what nowhere in a box gives more than was found, or next to nothing of a sum, is not bounded again
         wanted = now.each > np.where(asked.single, found, found * _NOTHING)[now.owner, None]
@@ -397,7 +398,7 @@ def _points(asked: Asked, now: _Open, best: tuple[FLOAT, FLOAT, INDEX], least: f
     Of each box that may have more than the *least* they are its middle and where its strongest light is to be expected.
     """
     found, place, light = best
-    hope = np.flatnonzero(now.upper > np.maximum(found[now.owner], least))
+    hope = np.flatnonzero(_highest(now, _SHOWN) & (now.upper > np.maximum(found[now.owner], least)))
     if not hope.size or not now.each.shape[1]:
         return
     strongest = asked.light[now.owner[hope], now.each[hope].argmax(axis=1)]

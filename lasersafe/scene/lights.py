@@ -324,10 +324,9 @@ class Lights:
             return found
         walled = np.zeros(light.shape, dtype=bool)
         walled[box, slot] = sure
-        walled &= ~(total(group, found) <= enough)[:, None]
         number = group + (group.max(initial=0) + 1) * np.arange(len(light))[:, None]
         highest = np.full(int(number.max(initial=0)) + 1, LEAST)
-        plain = asked & ~walled
+        plain, seen = asked & ~walled, np.zeros(light.shape, dtype=bool)
         np.fmax.at(highest, number[plain], found[plain])
         order = np.argsort(-found, axis=1, kind="stable")
         rows = np.arange(len(light))[:, None]
@@ -337,12 +336,15 @@ class Lights:
             first += some.shape[1]
             at = rows.repeat(some.shape[1], axis=1)
             value = found[at, some]
-            want = walled[at, some] & (value > highest[number[at, some]])
+            want = walled[at, some] & (value > highest[number[at, some]]) & (total(group, found) > enough)[:, None]
+            if enough and first > some.shape[1]:  # what comes past walls is enough already
+                want &= (total(group, np.where(plain | seen, found, 0.0)) <= enough)[:, None]
             at, some = at[want], some[want]
             if at.size:
                 value = self._past(light[at, some], middle[at], half[at], found[at, some])
                 found[at, some] = value
                 np.fmax.at(highest, number[at, some], value)
+                seen[at, some] = True
         return found
 
     def in_all(self, group: INDEX, middle: FLOAT, half: FLOAT, asked: FLAGS | None = None) -> FLOAT:
@@ -424,17 +426,18 @@ class Lights:
 
     def witnessed(self, light: INDEX, point: FLOAT) -> FLAGS:
         """Return where all of a light comes to a point from one place where it starts, and is above the limit there."""
+        still = [self.sources[number].still(place) for number, place in zip(light.tolist(), point, strict=True)]
+        of = np.repeat(np.arange(len(light)), [len(some) for some in still])
+        table = Lights([(one, Walls()) for some in still for one in some])
+        above = of[table.over(np.arange(len(of)), point[of], np.zeros((len(of), 3))) > 1.0]
+        rows = np.flatnonzero(np.bincount(above, minlength=len(light)))
+        start, size, begin = self._starts.every
+        of, at = pairs_of(self._starts.count[light[rows]], begin[light[rows]])
+        walls, behind = self._held
+        blur = np.repeat(self.column["blur"][light[rows], None], 3, axis=1)
+        clear = walls.clear(start[at], size[at], point[rows][of], blur[of], which=behind[light[rows]][of])
         found = np.zeros(len(light), dtype=bool)
-        for row, (number, place) in enumerate(zip(light.tolist(), point, strict=True)):
-            still = self.sources[number].still(place)
-            if not any(over(one, place[None, :], np.zeros((1, 3)))[0] > 1.0 for one in still):
-                continue
-            middle, half = self._starts.boxes[number]
-            many = np.broadcast_to(place, middle.shape)
-            size = np.full(many.shape, self.column["blur"][number])
-            walls, behind = self._held
-            which = np.full(len(middle), behind[number])
-            found[row] = bool(walls.clear(middle, half, many, size, which=which).any())
+        found[rows[of[clear]]] = True
         return found
 
 

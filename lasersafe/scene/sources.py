@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -140,9 +140,9 @@ class Source:
     @cached_property
     def near(self) -> tuple[FLOAT, FLOAT]:
         """Boxes that hold all of where light starts, as few as tell how far it is: middles and half edges. [m]."""
-        middle, half = self.starts
         if self.parts:
-            return _joined(middle, half)
+            return _near_parts(self.parts, self.wide)
+        middle, half = self.starts
         low, high = (middle - half).min(axis=0, keepdims=True), (middle + half).max(axis=0, keepdims=True)
         return (low + high) / 2.0, (high - low) / 2.0
 
@@ -239,9 +239,11 @@ class Source:
         return max(away, CLOSEST) if self.way == "scatter" else max(away + self.offset, NEAREST)
 
 
-def _joined(middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
-    """Return boxes of which those that touch with a whole side are one. [m]."""
-    low, high = np.round(middle - half, 9), np.round(middle + half, 9)
+@lru_cache(maxsize=512)
+def _near_parts(parts: tuple[tuple[float, ...], ...], wide: float) -> tuple[FLOAT, FLOAT]:
+    """Return boxes of which those that touch with a whole side are one; one face scatters against many limits. [m]."""
+    boxes = np.array(parts)
+    low, high = np.round(boxes[:, :3] - boxes[:, 3:] - wide, 9), np.round(boxes[:, :3] + boxes[:, 3:] + wide, 9)
     for axis in (0, 1, 2, 0, 1):
         others = [other for other in range(3) if other != axis]
         keys = [*low[:, others].T, *high[:, others].T]

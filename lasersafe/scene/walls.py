@@ -367,17 +367,22 @@ class Walls:
 
     def clear(self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT, *, which: INDEX | None = None) -> FLAGS:
         """Return between which boxes every straight way is free; shapes as of `stop`."""
-        if not len(self):
-            return np.ones(len(a), dtype=bool)
-        c = self._crossings(a, a_half, b, b_half, which)
-        pair, wall = c.pair, c.wall
-        past = (c.high < 0.0) | (c.low > self.length[wall]) | (c.top < self.bottom[wall]) | (c.bottom > self.top[wall])
-        for gaps in self.gaps.transpose(1, 0, 2):
-            start, end, bottom, top = gaps[wall].T
-            past |= (c.low > start) & (c.high < end) & (c.bottom > bottom) & (c.top < top)
-        free = c.same if which is None else c.same | ~self._held[which]
-        free[pair[past], wall[past]] = True
-        return np.asarray(free.all(axis=1))
+        found = np.ones(len(a), dtype=bool)
+        chunk = max(_CELLS // max(len(self), 1), 1)
+        for first in range(0, len(a) if len(self) else 0, chunk):
+            part = slice(first, first + chunk)
+            of = None if which is None else which[part]
+            c = self._crossings(a[part], a_half[part], b[part], b_half[part], of)
+            pair, wall = c.pair, c.wall
+            past = (c.high < 0.0) | (c.low > self.length[wall])
+            past |= (c.top < self.bottom[wall]) | (c.bottom > self.top[wall])
+            for gaps in self.gaps.transpose(1, 0, 2):
+                start, end, bottom, top = gaps[wall].T
+                past |= (c.low > start) & (c.high < end) & (c.bottom > bottom) & (c.top < top)
+            free = c.same if of is None else c.same | ~self._held[of]
+            free[pair[past], wall[past]] = True
+            found[part] = free.all(axis=1)
+        return found
 
 
 def _distinct(middle: FLOAT, half: FLOAT) -> tuple[NDArray[np.object_], NDArray[np.intp]]:

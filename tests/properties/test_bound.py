@@ -226,7 +226,7 @@ def test_light_scattered_by_ground_is_never_more_than_the_scatter_of_the_lit_gro
     ground = Face(
         "ground", np.array([-20.0, -5.0, 0.0]), np.diag([40.0, 60.0, 0.0])[:2], np.array([0.0, 0.0, 1.0]), 0.8
     )
-    lit = lit_faces([(beam, OPEN)], [ground], at(0.0, 20.0, 1.0))
+    (lit,) = lit_faces([([(beam, OPEN)], [ground])], at(0.0, 20.0, 1.0))
     assert len(lit) == 1
     places = np.column_stack([rng.uniform(-3, 3, 40), rng.uniform(1, 50, 40), 10.0 ** rng.uniform(-1.2, 0.2, 40)])
     profile = ScatterProfile(lambda r: power / (math.pi * 50.0 * np.square(r)))
@@ -248,7 +248,7 @@ def test_a_level_beam_whose_edge_touches_the_ground_far_away_reaches_nobody_by_t
     beam = laser(5.0, 5e-3, 20e-3, LEVEL, (0.0, 0.0, 0.5))
     edges = np.diag([10.0, 60.0, 0.0])[:2]
     ground = Face("ground", np.array([-5.0, 0.0, 0.0]), edges, np.array([0.0, 0.0, 1.0]), 0.8)
-    lit = lit_faces([(beam, OPEN)], [ground], at(0.0, 30.0, 1.0))[0]
+    lit = lit_faces([([(beam, OPEN)], [ground])], at(0.0, 30.0, 1.0))[0][0]
     source = lit.source(ScatterProfile(lambda r: 5.0 / (math.pi * 50.0 * np.square(r))), 0.18)
     assert 0.7 * 0.5 * math.sqrt(math.e) <= lit.spread <= 0.5 * math.sqrt(math.e)
     assert source.reach == 0.0
