@@ -85,13 +85,13 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
                 asked.append(Question([seen], places_on(screen, math.inf)))
                 named.append((number, part, None))
     found: list[dict[Part, Peak]] = [{} for _ in wanted]
-    for (number, part, own), one in zip(named, bounds(asked, near=_NEAR_ENOUGH), strict=True):
+    for (number, part, sources), one in zip(named, bounds(asked, near=_NEAR_ENOUGH), strict=True):
         worst = int(np.argmax(one.upper))
-        if own is None:
+        if sources is None:
             found[number][part] = replace(found[number][part], seen=float(one.upper[worst]))
             continue
         light, (x, y, z) = int(one.light[worst]), one.place[worst].tolist()
-        spot: Spot = (None, None) if light < 0 else ((x, y, z), own[light].path_to((x, y, z)))
+        spot: Spot = (None, None) if light < 0 else ((x, y, z), sources[light].path_to((x, y, z)))
         found[number][part] = Peak(float(one.upper[worst]), spot)
     return found
 
@@ -129,14 +129,16 @@ def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Pl
 
 def in_irradiance(stage: Stage, source: Source, power: float, aperture: float = 1e-9) -> Source:
     """Return a source whose ratio is an irradiance [W/m2]: over an aperture [m], or the peak, for a beam."""
-    if isinstance(source.profile, BeamProfile):
-        return replace(source, profile=source.profile.in_irradiance(power, aperture))
-    model = stage.case.settings.scatter_model
-    profile = replace(
-        source.profile, ratio=lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)),
-        lambert=model == "lambert", wide=False, nearest=CLOSEST_VIEW,
-    )  # fmt: skip
-    return replace(source, profile=profile)
+    key, model = ("in irradiance", source.profile, power, aperture), stage.case.settings.scatter_model
+    if key not in stage.answers:
+        if isinstance(source.profile, BeamProfile):
+            stage.answers[key] = source.profile.in_irradiance(power, aperture)
+        else:
+            stage.answers[key] = replace(
+                source.profile, ratio=lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)),
+                lambert=model == "lambert", wide=False, nearest=CLOSEST_VIEW,
+            )  # fmt: skip
+    return replace(source, profile=stage.answers[key])
 
 
 def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load, Spot | None]:

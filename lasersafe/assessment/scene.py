@@ -14,7 +14,7 @@ from lasersafe.assessment.context import TISSUES, duration_of_all, every_context
 from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.price import prices
-from lasersafe.assessment.scene_barriers import barrier_lines
+from lasersafe.assessment.scene_barriers import barrier_lines, shading_lights
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import person_places, taken
 from lasersafe.assessment.scene_marks import (
@@ -30,11 +30,14 @@ from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
 from lasersafe.assessment.scene_zones import (
     SUMS,
+    beams_to_targets,
     beyond_targets,
     joined_zone,
     lasers_that_add,
+    lit_past,
     together_lights,
     union_of,
+    zone_lights,
     zones_over,
 )
 from lasersafe.assessment.section import elevations, lit_in
@@ -88,6 +91,10 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
     """
     stages = tuple(one.stage for one in worked.each if one.stage is not None)
     stage = stages[0]
+    hot = [
+        (where, one, where.walls(context, "direct")) for where, context, _, _, one in beams_to_targets(stages) if one
+    ]
+    lit_past([*zone_lights(stages), *hot, *shading_lights(stages)])  # all at once
     zones, behind = zones_over(stages), beyond_targets(stages)
     beyond = over(behind, lambda one: one[0], _beyond)
     controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in worked.scenarios if s.controls}

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from lasersafe.scene.directions import Vector
     from lasersafe.scene.lights import Light
     from lasersafe.scene.screens import Screen
+    from lasersafe.scene.sources import Source
 
 _NOTHING = 1e-9
 COLUMNS, ROWS = 120, 36  # of a map
@@ -46,11 +47,13 @@ FLOAT = NDArray[np.float64]
 
 def barrier_lines(stages: Sequence[Stage]) -> tuple[BarrierLine, ...]:
     """Return every barrier and wall with what falls on it on each way, and what follows from that, at any corner."""
-    lit_past([
-        (stage, source, walls) for stage in stages for entry in stage.scene.barrier
-        for source, walls in _shading(stage, entry)
-    ])  # fmt: skip
+    lit_past(shading_lights(stages))
     return over(stages, lambda stage: [_line(stage, entry) for entry in stage.scene.barrier])
+
+
+def shading_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]:
+    """Return what shadows of barriers are made of, each light with the one barrier."""
+    return [(stage, *light) for stage in stages for entry in stage.scene.barrier for light in _shading(stage, entry)]
 
 
 def _line(stage: Stage, entry: SceneBarrier) -> BarrierLine:

@@ -114,13 +114,18 @@ def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:
     Of several corners of the tolerances each zone is the union of theirs.
     """
     kinds = [(stage, list(_kinds(stage))) for stage in stages]
-    cut_all([
-        (stage, context, source)
-        for stage, wanted in kinds for context, _, way, tissue, _ in wanted
-        for source in stage.sources(context, way, tissue)
-    ])  # fmt: skip
+    lit_past(zone_lights(stages))
     alone = over(kinds, lambda one: [zone for kind in one[1] for zone in _of_kind(one[0], *kind)], joined_zone)
     return (*alone, *_together(stages, alone))
+
+
+def zone_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]:
+    """Return what zones are made of, each light with the walls that hold against it."""
+    return [
+        (stage, source, stage.walls(context, source.way))
+        for stage in stages for context, _, way, tissue, _ in _kinds(stage)
+        for source in stage.sources(context, way, tissue)
+    ]  # fmt: skip
 
 
 def _kinds(stage: Stage) -> Iterator[tuple[Context, str, str, str, bool]]:
@@ -293,15 +298,20 @@ def ignition_source(stage: Stage, context: Context, source: Source) -> Source | 
     return max(found, key=lambda one: badness(one.reach))
 
 
-def beyond_targets(stages: Sequence[Stage]) -> list[tuple[list[BeyondTarget], list[ZoneShape]]]:
-    """Return for each stage where the beam of each fitted set-up goes behind each target, and where it can set fire."""
-    beams = [
-        (stage, context, pose, max(sources[number * lines : (number + 1) * lines], key=lambda one: badness(one.reach)))
+def beams_to_targets(stages: Sequence[Stage]) -> list[tuple[Stage, Context, Pose, Source, Source | None]]:
+    """Return the beam of each fitted set-up, of the wavelength that reaches farthest, and as it sets fire."""
+    return [
+        (stage, context, pose, beam, ignition_source(stage, context, beam))
         for stage in stages for context in stage.fitted
         for lines, sources in [(len(every_context(context)), stage.sources(context, "direct", "eye"))]
         for number, pose in enumerate(stage.poses(context, "running"))
+        for beam in [max(sources[number * lines : (number + 1) * lines], key=lambda one: badness(one.reach))]
     ]  # fmt: skip
-    each = [(*one, ignition_source(one[0], one[1], one[3])) for one in beams]  # the wavelength that reaches farthest
+
+
+def beyond_targets(stages: Sequence[Stage]) -> list[tuple[list[BeyondTarget], list[ZoneShape]]]:
+    """Return for each stage where the beam of each fitted set-up goes behind each target, and where it can set fire."""
+    each = beams_to_targets(stages)
     cut_all([(stage, context, hot) for stage, context, _, _, hot in each if hot is not None and hot.reach > 0.0])
     found = []
     for stage in stages:

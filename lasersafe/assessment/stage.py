@@ -86,7 +86,7 @@ def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
     return Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top), gaps)
 
 
-_BY_ALL = ("held", "walls", "windows")  # what rests on all lasers of a case, not on one alone
+_BY_ALL = ("held", "walls", "windows", "standing")  # what rests on all lasers of a case, not on one alone
 # what walls that hold can change
 _PAST_WALLS = ("_made", "panes", "lit_faces", "peaks", "_alone", "_first_like", "_beams_of_eyes")
 
@@ -491,7 +491,8 @@ class Stage:
         found: Walls = self.answers.setdefault(("same walls", walls.screens), walls)
         return found
 
-    def standing(self, context: Context, ways: Sequence[str]) -> tuple[int, ...]:
+    @kept
+    def standing(self, context: Context, ways: tuple[str, ...]) -> tuple[int, ...]:
         """Return what tells the walls that hold against a laser from those of other stages, in all modes."""
         return tuple(id(self.walls(context, way, mode)) for way in ways for mode in ("running", "service"))
 

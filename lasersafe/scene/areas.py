@@ -251,10 +251,9 @@ def _above(
     rise = high / layers / 2.0
     at, number = pairs_of(layers, np.zeros_like(layers))
     level = band[0] + (2.0 * number + 1.0) * rise[at]
-    first = np.abs(level - height[at]) <= rise[at]
+    first = np.abs(level - np.clip(height, *band)[at]) <= rise[at]
     # of one light first where most is to be expected; of several all heights, to know which gives next to nothing
-    whole = ~alone[at]
-    for some in (first | whole, ~first & ~whole):
+    for some in (first | ~alone[at], ~first & alone[at]):
         row, z = at[some & ~found[at]], level[some & ~found[at]]
         if not row.size:
             continue

@@ -141,7 +141,7 @@ class Source:
     def near(self) -> tuple[FLOAT, FLOAT]:
         """Boxes that hold all of where light starts, as few as tell how far it is: middles and half edges. [m]."""
         if self.parts:
-            return _near_parts(self.parts, self.wide)
+            return _of_parts(self.parts, self.wide)[1]
         middle, half = self.starts
         low, high = (middle - half).min(axis=0, keepdims=True), (middle + half).max(axis=0, keepdims=True)
         return (low + high) / 2.0, (high - low) / 2.0
@@ -150,8 +150,7 @@ class Source:
     def starts(self) -> tuple[FLOAT, FLOAT]:
         """Boxes in which all light starts: middles and half edges, of shape (starts, 3). [m]."""
         if self.parts:
-            boxes = np.array(self.parts)
-            return boxes[:, :3], boxes[:, 3:] + self.wide
+            return _of_parts(self.parts, self.wide)[0]
         if self.spots is None:
             beam = isinstance(self.profile, BeamProfile) and not self.sharp
             blur = self.profile.tail(self.offset, self.factor) if beam else self.wide  # type: ignore[union-attr]
@@ -239,11 +238,12 @@ class Source:
         return max(away, CLOSEST) if self.way == "scatter" else max(away + self.offset, NEAREST)
 
 
-@lru_cache(maxsize=512)
-def _near_parts(parts: tuple[tuple[float, ...], ...], wide: float) -> tuple[FLOAT, FLOAT]:
-    """Return boxes of which those that touch with a whole side are one; one face scatters against many limits. [m]."""
+@lru_cache(maxsize=512)  # one face scatters against many limits
+def _of_parts(parts: tuple[tuple[float, ...], ...], wide: float) -> tuple[tuple[FLOAT, FLOAT], tuple[FLOAT, FLOAT]]:
+    """Return boxes, and the same with those that touch with a whole side as one: middles and half edges. [m]."""
     boxes = np.array(parts)
-    low, high = np.round(boxes[:, :3] - boxes[:, 3:] - wide, 9), np.round(boxes[:, :3] + boxes[:, 3:] + wide, 9)
+    middle, half = boxes[:, :3], boxes[:, 3:] + wide
+    low, high = np.round(middle - half, 9), np.round(middle + half, 9)
     for axis in (0, 1, 2, 0, 1):
         others = [other for other in range(3) if other != axis]
         keys = [*low[:, others].T, *high[:, others].T]
@@ -254,7 +254,7 @@ def _near_parts(parts: tuple[tuple[float, ...], ...], wide: float) -> tuple[FLOA
         ends = high[np.append(first[1:], True), axis]
         low, high = low[first], high[first]
         high[:, axis] = ends
-    return (low + high) / 2.0, (high - low) / 2.0 + 1e-9
+    return (middle, half), ((low + high) / 2.0, (high - low) / 2.0 + 1e-9)
 
 
 def _parts(middle: FLOAT, half: FLOAT, most: int) -> tuple[FLOAT, FLOAT]:
