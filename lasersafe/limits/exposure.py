@@ -319,38 +319,41 @@ class HazardLimit(ExposureLimit):
     name: str = ""
 
 
-def _first_bad(values: Floats, low: float, high: float) -> float | None:
-    if not values.size or (values.min() >= low and values.max() <= high):  # False for NaN
-        return None
+def _bad(values: Floats, low: float, high: float) -> float:
+    """Return the first value that is not in a range."""
     return float(values[~((values >= low) & (values <= high))].flat[0])
 
 
 def check_points(
     rule_set: str, wavelength: Floats, duration: Floats, source_angle: Floats, field: str = "duration"
-) -> None:
-    """Refuse points that the edition does not cover.
+) -> list[tuple[float, float]]:
+    """Return the lowest and highest wavelength, duration and source angle; refuse what the edition does not cover.
 
     Raises
     ------
     OutOfRangeError
         If a wavelength, duration or angle is not finite or lies outside 180 nm to 1 mm, 1e-13 s to 3e4 s, 0 to pi rad.
     """
+    ends = []
     for name, values, (low, high), scale, unit, covers in (
         ("wavelength", wavelength, WAVELENGTHS, 1e9, "nm", "180 nm to 1e6 nm"),
         (field, duration, DURATIONS, 1.0, "s", "1e-13 s to 3e4 s"),
         ("source angle", source_angle, (0.0, np.pi), 1.0, "rad", "0 rad to pi rad"),
     ):
-        bad = _first_bad(values, low / scale * (1 - EDGE), high / scale * (1 + EDGE))
-        if bad is not None:
-            message = f"{name} = {bad * scale:g} {unit} is outside {rule_set}, which covers {covers}"
+        low, high = low / scale * (1 - EDGE), high / scale * (1 + EDGE)
+        ends.append((float(values.min()), float(values.max())) if values.size else (low, high))
+        if not (ends[-1][0] >= low and ends[-1][1] <= high):  # or NaN
+            bad = _bad(values, low, high) * scale
+            message = f"{name} = {bad:g} {unit} is outside {rule_set}, which covers {covers}"
             raise OutOfRangeError(message)
+    return ends
 
 
 def check_area(rule_set: str, exposed_area: ArrayLike) -> Floats:
     """Return the exposed area [m2] as an array, refused where it is negative or not finite."""
     area = np.asarray(exposed_area, dtype=np.float64)
-    bad = _first_bad(area, 0.0, float(np.finfo(np.float64).max))
-    if bad is not None:
+    if area.size and not (area.min() >= 0.0 and area.max() < np.inf):
+        bad = _bad(area, 0.0, float(np.finfo(np.float64).max))
         message = f"exposed area = {bad:g} m2 is outside {rule_set}, which covers 0 m2 and more"
         raise OutOfRangeError(message)
     return area
@@ -363,15 +366,17 @@ def _limit(
     lam, time, angle = (np.asarray(values, dtype=np.float64) for values in points)
     extent = None if area is None else check_area(rule_set, area)
     shape = np.broadcast_shapes(lam.shape, time.shape, angle.shape, () if extent is None else extent.shape)
-    check_points(rule_set, lam, time, angle)
+    ends = check_points(rule_set, lam, time, angle)
     if not lam.size and None not in hazards:
         return []
-    ends = (float(lam.min()) * 1e9, float(lam.max()) * 1e9) if lam.size and None not in hazards else WAVELENGTHS
-    flat = [a.reshape(1) if a.size == 1 else np.broadcast_to(a, shape).reshape(-1) for a in (lam, time, angle)]
+    flat = [
+        a.reshape(-1)[:1] if low == high else np.broadcast_to(a, shape).reshape(-1)  # what is the same is one number
+        for a, (low, high) in zip((lam, time, angle), ends, strict=True)
+    ]
     found = []
     for hazard in hazards:
         grid = grid_of(rule_set, tissue, hazard)
-        if not grid.covers(*ends):
+        if not grid.covers(ends[0][0] * 1e9, ends[0][1] * 1e9):
             continue
         size = int(np.prod(shape))
         at = grid.evaluate(flat[0], flat[1], flat[2], size)
