@@ -35,13 +35,13 @@ from lasersafe.records.sources import ScanResult as ScanResult
 from lasersafe.records.sources import SettingReport as SettingReport
 from lasersafe.records.sources import SumResult as SumResult
 from lasersafe.records.sources import UltravioletDay as UltravioletDay
+from lasersafe.records.sources import Uncertainty as Uncertainty
 from lasersafe.records.step import Criterion as Criterion
 from lasersafe.records.step import EyewearNeed as EyewearNeed
 from lasersafe.records.step import MarkingVerdict as MarkingVerdict
 from lasersafe.records.step import ScaleNeed as ScaleNeed
 from lasersafe.records.step import Step as Step
 from lasersafe.records.step import Zone as Zone
-from lasersafe.records.uncertainty import Uncertainty as Uncertainty
 from lasersafe.wording import caution_line
 
 GUESTS = ("spectator", "passer-by")  # roles of people who are not involved

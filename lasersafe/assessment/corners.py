@@ -34,7 +34,7 @@ from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, r
 from lasersafe.models.base import Place
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
-from lasersafe.records.uncertainty import DistanceSpread, Influence, InputTolerance, Uncertainty
+from lasersafe.records.sources import DistanceSpread, Influence, InputTolerance, Uncertainty
 from lasersafe.results import BarrierResult, Decision, EyewearNeed, Scenario, SetupResult, Zone
 
 if TYPE_CHECKING:

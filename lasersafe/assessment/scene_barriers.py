@@ -20,7 +20,7 @@ from lasersafe.assessment.loads import barrier_for, in_irradiance, part_of_line,
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import lit_past
 from lasersafe.assessment.stage import REACH_UP
-from lasersafe.hazard.barriers import can_be_reached_over, needed_height, rated_distances
+from lasersafe.hazard.barriers import barrier_distance, can_be_reached_over, lit_distance, needed_height
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light
@@ -122,20 +122,17 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
     found: dict[str, float] = {}
     start = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
     for own in every_context(context).values():
-        near = rated_distances(
-            power, one.rating, own.beam, mirror_reflectance=flat, scatter_reflectance=scatter,
-            model=stage.case.settings.scatter_model,
-        )  # fmt: skip
-        places = [(start[one.way], near[one.way])]
+        if one.way == "scatter":
+            near = lit_distance(power, one.rating, scatter, stage.case.settings.scatter_model)
+        else:
+            near = barrier_distance(power * (flat if one.way == "mirror" else 1.0), one.rating, own.beam)
+        places = [(start[one.way], near)]
         for pose in stage.poses(context, "running") if one.way == "mirror" else ():
             for item in stage.lit(context, pose):
                 spots = stage.spots(own, pose, item)
                 bends = (bend for bend in item.bends if item.mirror)
                 for bent in (bent for bend in bends for bent in bent_beams(own, pose, item, spots, bend)):
-                    distances = rated_distances(
-                        power, one.rating, own.beam, mirror_reflectance=item.reflectance, mirror_beam=bent.beam
-                    )
-                    places.append((item.name, distances["mirror"]))
+                    places.append((item.name, barrier_distance(power * item.reflectance, one.rating, bent.beam)))
         for place, distance in places:
             found[place] = max(found.get(place, 0.0), distance)
     return tuple(StandingPlace(distance, place) for place, distance in found.items())

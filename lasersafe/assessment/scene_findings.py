@@ -23,8 +23,7 @@ from lasersafe.wording.message import inner
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
-    from lasersafe.records.advice import SpectatorRule
-    from lasersafe.records.scene import BeyondTarget, ZoneShape
+    from lasersafe.records.scene import BeyondTarget, SpectatorRule, ZoneShape
     from lasersafe.wording import Wording
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted

@@ -18,10 +18,10 @@ from lasersafe.assessment.stage import Stage
 from lasersafe.hazard import instruments
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import LitSpot
-from lasersafe.records.advice import CameraLine
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import (
     AimEnvelope,
+    CameraLine,
     CameraMark,
     FloorItem,
     MatrixCell,

@@ -15,8 +15,7 @@ from lasersafe.assessment.context import TISSUES, WAYS, kinds_of_light
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.hazard.bystanders import Facts, asked_for, class_rank, judge, pack
 from lasersafe.quantity import raised
-from lasersafe.records.advice import SpectatorRule
-from lasersafe.records.scene import SpectatorLine
+from lasersafe.records.scene import SpectatorLine, SpectatorRule
 from lasersafe.scene.areas import area_of
 from lasersafe.scene.bound import Places, bound
 from lasersafe.scene.walls import Walls

@@ -238,6 +238,8 @@ def barrier_distance(power: float, rating: float, beam: BeamGeometry) -> float:
     OutOfRangeError
         If a number cannot be used, or the distance is too large to compute.
     """
+    if power == 0.0:
+        return 0.0
     return float(direct_distance(power, rating, _PEAK_APERTURE, beam)) * (1 + TOLERANCE)
 
 
@@ -325,57 +327,35 @@ def judge_window(
     return WindowVerdict(holds, needed, Message("barrier.holds" if holds else "barrier.fails", why=why))
 
 
-def rated_distances(
-    power: float,
-    rating: float,
-    beam: BeamGeometry,
-    *,
-    mirror_reflectance: float = 1.0,
-    mirror_beam: BeamGeometry | None = None,
-    scatter_reflectance: float = 1.0,
-    model: str = "lambert",
-) -> dict[str, float]:
-    """Return how near a barrier of a rating may stand, for each way that light takes [1]_.
+def lit_distance(power: float, rating: float, reflectance: float, model: str) -> float:
+    """Return how far from a lit spot a barrier has to stand so that its rating is kept [1]_.
 
     Parameters
     ----------
     power : float
-        Power of the beam. [W]
+        Power on the spot. [W]
     rating : float
         Power density that the barrier withstands. [W/m2]
-    beam : BeamGeometry
-        The beam. [1]
-    mirror_reflectance : float
-        Of the worst mirror. [1]
-    mirror_beam : BeamGeometry, optional
-        The beam behind a curved mirror, its distances from there; left out, a flat mirror, along the folded path. [1]
-    scatter_reflectance : float
+    reflectance : float
         Of the worst scatterer. [1]
     model : str
         ``"lambert"`` or ``"hemisphere"``.
 
     Returns
     -------
-    dict of str to float
-        ``direct`` from the last optic; ``mirror`` from the last optic along the folded path, or from a curved mirror;
-        ``scatter`` from the lit spot. 0 where the rating is nowhere exceeded. [m]
+    float
+        The distance. [m]
 
     Raises
     ------
     OutOfRangeError
-        If a number cannot be used, or a distance is too large to compute.
+        If a number cannot be used, or the distance is too large to compute.
 
     References
     ----------
     .. [1] Own: the range equation with the rating in place of a limit.
     """
-    part = float(within("mirror_reflectance", mirror_reflectance, "", 0.0, 1.0))
-    scatter = float(scatter_distance(power, rating, scatter_reflectance, 0.0, model)) * (1.0 + TOLERANCE)
-    return {
-        "direct": barrier_distance(power, rating, beam),
-        "mirror": barrier_distance(power * part, rating, mirror_beam or beam) if part > 0.0 else 0.0,
-        "scatter": scatter,
-    }
+    return float(scatter_distance(power, rating, reflectance, 0.0, model)) * (1.0 + TOLERANCE)
 
 
 def needed_height(

@@ -28,7 +28,7 @@ from lasersafe.optics.viewing import (
     resolved_exposure,
     spot_exposure,
 )
-from lasersafe.records.advice import CameraLine
+from lasersafe.records.scene import CameraLine
 from lasersafe.reference import shared_path
 from lasersafe.wording.message import Message, joined, word
 

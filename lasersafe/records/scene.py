@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from operator import not_
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.records.advice import CameraLine, SpectatorRule
 from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import HIDDEN, SAME, badness, highest, told
 from lasersafe.records.step import Step
@@ -311,6 +310,46 @@ class HazardMap:
             "highest_ratio": float(self.ratio.max()) if self.ratio.size else 0.0,
             "persons": {one.name: one.ratio for one in self.persons},
         }
+
+
+@dataclass(frozen=True)
+class SpectatorRule:
+    """One row of a pack of regional rules for spectators, judged on this plan."""
+
+    pack: str
+    pack_name: str
+    rule: str
+    text: str
+    outcome: str  # met | not met | cannot be judged from this case | does not apply
+    words: str  # what is asked, and what was found
+    source: str
+    seen: str
+
+
+def _share(ratio: float | None) -> float:
+    """No threshold for the wavelength is worse than a share below 1, and better than one above."""
+    return 1.0 if ratio is None else badness(ratio)
+
+
+@dataclass(frozen=True, kw_only=True)
+class CameraLine:
+    """What one camera may receive on one way: advice, never a verdict."""
+
+    camera: str = field(metadata=SAME)
+    laser: str = field(default="", metadata=SAME)
+    setup: str = field(default="", metadata=SAME)
+    way: str = field(metadata=SAME)  # direct | mirror | scatter
+    surface: str = ""
+    distance: float  # [m] along the beam, or from the lit surface
+    exposure: float = field(metadata=told(rank=2, worse=badness))  # in the image
+    unit: str  # W/m2 | J/m2, of one pulse
+    spot: float  # [m] diameter of the image
+    resolved: bool
+    threshold: float | None  # the lowest published one for this wavelength and mode
+    threshold_source: str
+    ratio: float | None = field(metadata=told(rank=1, worse=_share))
+    words: str
+    advice: tuple[str, ...] = ()
 
 
 def _summary(found: HazardMap | None) -> dict[str, Any] | None:

@@ -25,7 +25,7 @@ from lasersafe.models import Case, case_from, parse_case, read_case_text, tolera
 from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.values import Measured
 from lasersafe.quantity import format_quantity, parse_quantity
-from lasersafe.records.uncertainty import InputTolerance
+from lasersafe.records.sources import InputTolerance
 from lasersafe.typed import shown
 
 DURATION = "duration"

@@ -24,7 +24,7 @@ from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records import fields
-from lasersafe.records.uncertainty import InputTolerance
+from lasersafe.records.sources import InputTolerance
 from lasersafe.studies.sweeping import DURATION, ZONES, Subject, Sweep, Varied, nearest_text, trimmed
 from lasersafe.typed import for_spreadsheet, shown
 from lasersafe.wording import Wording, caution_line, load_wording

@@ -23,7 +23,7 @@ from lasersafe.hazard.instruments import (
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.optics.viewing import resolved_exposure
-from lasersafe.records.advice import CameraLine
+from lasersafe.records.scene import CameraLine
 from lasersafe.reference import templates_path
 from tests.project import bibliography
 from tests.published.printed import printed
