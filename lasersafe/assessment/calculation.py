@@ -13,8 +13,9 @@ import numpy as np
 
 from lasersafe.hazard.emission import Emission, Received, body_area
 from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
+from lasersafe.hazard.instruments import Aid
 from lasersafe.limits import explain
-from lasersafe.optics.beam import BeamGeometry, diameters
+from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Step
 from lasersafe.wording.message import Message, joined, word
@@ -131,11 +132,23 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
         numbers = f"{number(limit)} · {number(area)} / {number(amount)} = {number(part)}" if amount else f"{symbol} = 0"
         return first, Step("r", Message("step.distance"), never, numbers, 0.0, "m", Message("source.aperture"), "own")
     if not beam.circular:
-        dx, dy = (number(float(d)) for d in diameters(beam, distance))
-        return first, Step(
-            "r", Message("step.two_axes"), Message("step.two_axes_formula", limit=f"{quantity}_limit"),
-            Message("step.sizes_there", x=dx, y=dy), distance, "m", Message("source.aperture"), "own",
+        numbers = f"{number(limit)} · {number(area)} / {number(amount)}"
+        needed = Message("step.part_needed"), f"F = {quantity}_limit · A / {symbol}", numbers, part, "1"
+        d = diameters(beam, distance)
+        off = [distance - place for place in beam.waist_position]
+        axis = max((0, 1), key=lambda n: beam.divergence[n] * abs(off[n]) / float(d[n]))  # that spreads more there
+        sign = "+" if off[axis] >= 0.0 else "−"
+        waist, phi, place = (number(pair[axis]) for pair in (beam.waist_diameter, beam.divergence, beam.waist_position))
+        wide = f"√({number(float(d[axis]))}² − {waist}²)" if beam.propagation == "hyperbolic" else (
+            f"({number(float(d[axis]))} − {waist})"
         )  # fmt: skip
+        there = Message(
+            f"step.part_{beam.profile.replace('-', '_')}_there", numbers=f"{place} m {sign} {wide} m / {phi} rad",
+            hole=number(hole * 1e3), x=number(float(d[0]) * 1e3), y=number(float(d[1]) * 1e3),
+        )  # fmt: skip
+        last = Message("step.two_axes"), Message("step.two_axes_formula"), there, distance, "m"
+        source = Message("source.aperture")
+        return first, Step("F", *needed, source, "own"), Step("r", *last, source, "own")
     if beam.profile == "gaussian":
         diameter = hole / math.sqrt(-math.log1p(-part))
         formula = f"d_L = D_a / √(−ln(1 − {quantity}_limit · A / {symbol}))"
@@ -155,6 +168,24 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
         formula, numbers = "r = z₀ + (d_L − d₀) / φ", f"{place} m + ({number(diameter)} − {waist}) m / {phi} rad"
     last = Step("r", Message("step.farthest"), formula, numbers, distance, "m", Message("source.propagation"))
     return first, second, last
+
+
+def aided_steps(
+    criterion: Criterion, beam: BeamGeometry, distance: float, aid: Aid, wavelength: float
+) -> tuple[Step, ...]:
+    """Return the steps from the limit of the eye over that at the objective to the farthest distance of a beam."""
+    quantity, unit = _symbols(criterion)[1], criterion.limit_unit
+    hole, passed = criterion.limiting_aperture, number(float(aid.passes(wavelength)))
+    wide, limit = float(aid.collects(hole)), criterion.limit / aid.gain(wavelength, hole)
+    if not criterion.limit > limit:
+        return distance_steps(criterion, beam, distance)
+    first = Step(
+        f"{quantity}_D", Message("step.limit_at_objective", aid=aid.words(wavelength, hole)),
+        f"{quantity}_limit / (τ (D / D_a)²)",
+        f"{number(criterion.limit)} / ({passed} · ({number(wide * 1e3)} mm / {number(hole * 1e3)} mm)²)",
+        limit, unit, "ANSI-Z136-1, appendix B", "memory",
+    )  # fmt: skip
+    return first, *distance_steps(replace(criterion, limit=limit, limiting_aperture=wide), beam, distance)
 
 
 def scatter_steps(
@@ -193,27 +224,28 @@ def beam_working(
     *seen* is how wide an instrument collects it [m], its gain, and the instrument in words.
     """
     symbol, quantity = _symbols(criterion)
-    dx, dy = (number(float(d) * 1e3) for d in diameters(beam, place))
+    d = diameters(beam, place)
+    dx, dy = (number(float(one) * 1e3) for one in d)
     amount, hole = number(criterion.amount * factor), number(criterion.limiting_aperture * 1e3)
-    at, symbols = format_quantity(place, "m", 5), {"quantity": quantity, "symbol": symbol}
-    both = Message("step.sizes", x=dx, y=dy, place=at)
+    at, source = format_quantity(place, "m", 5), Message("source.aperture")
     wide, gain, aid = (criterion.limiting_aperture, 1.0, "") if seen is None else seen
-    part = "1" if dx == "0" else f"(1 − exp(−({number(wide * 1e3)} mm / {dx} mm)²))"
+    aperture, head = ("D_a", f"{quantity} = {symbol}") if seen is None else ("D", f"{quantity} = τ {symbol}")
+    if beam.circular and beam.profile == "gaussian":
+        part = "1" if dx == "0" else f"(1 − exp(−({number(wide * 1e3)} mm / {dx} mm)²))"
+        formula = f"{head} (1 − exp(−({aperture}/d)²)) / (π D_a² / 4)"
+    else:
+        part = number(float(fraction_through(*d, wide, beam.profile)))
+        formula = Message(f"step.part_{beam.profile.replace('-', '_')}", head=f"{head} F / (π D_a² / 4)", hole=aperture)
+    numbers = f"{amount} · {part} / (π · ({hole} mm)² / 4)"
     if seen is not None:
         source = "ANSI-Z136-1, appendix B, from memory; docs/method.md"
-        if not (beam.circular and beam.profile == "gaussian"):
-            numbers = Message("step.in_aid", amount=f"{amount} {criterion.amount_unit}", sizes=both, aid=aid)
-            return Working(Message("step.aid_formula", **symbols), numbers, source)
-        passed = number(gain * (criterion.limiting_aperture / wide) ** 2)
-        sums = f"{passed} · {amount} · {part} / (π · ({hole} mm)² / 4)"
-        numbers = Message("step.with_aid", numbers=Message("step.size_at", numbers=sums, place=at), aid=aid)
-        return Working(f"{quantity} = τ {symbol} (1 − exp(−(D/d)²)) / (π D_a² / 4)", numbers, source)
+        numbers = f"{number(gain * (criterion.limiting_aperture / wide) ** 2)} · {numbers}"
     if beam.circular and beam.profile == "gaussian":
-        formula = f"{quantity} = {symbol} (1 − exp(−(D_a/d)²)) / (π D_a² / 4)"
-        put_in = f"{amount} · {part} / (π · ({hole} mm)² / 4)"
-        return Working(formula, Message("step.size_at", numbers=put_in, place=at), Message("source.aperture"))
-    numbers = Message("step.part_numbers", amount=amount, aperture=hole, sizes=both, profile=word(beam.profile))
-    return Working(Message("step.part_formula", **symbols), numbers, Message("source.aperture"))
+        numbers = Message("step.size_at", numbers=numbers, place=at)
+    else:
+        hole = number(wide * 1e3)
+        numbers = Message("step.part_numbers", numbers=numbers, hole=hole, x=dx, y=dy, place=at)
+    return Working(formula, Message("step.with_aid", numbers=numbers, aid=aid) if aid else numbers, source)
 
 
 def with_waist(working: Working, beam: BeamGeometry) -> Working:

@@ -10,7 +10,7 @@ from itertools import product
 import numpy as np
 
 from lasersafe.assessment.beams import beam_steps, beam_words
-from lasersafe.assessment.calculation import amount_step, distance_steps, limit_steps, scatter_steps
+from lasersafe.assessment.calculation import aided_steps, amount_step, distance_steps, limit_steps, scatter_steps
 from lasersafe.assessment.context import (
     TISSUES,
     Context,
@@ -67,12 +67,12 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     instruments: Sequence[Aid | None] = instruments_of(context) if way == "aided" else [None]
     lines = every_context(context) if way == "aided" else {"": context}
     duration, reason = duration_of_all(lines, "direct" if way == "aided" else way)
-    best: dict[str, tuple[Reach, Context, Emission]] = {}
+    best: dict[str, tuple[Reach, Context, Emission, Aid | None]] = {}
     for instrument, own in product(instruments, lines.values()):
         for one, name in product(own.emissions(tissue, duration), context.rule_sets):
             reach = _reach(own, name, way, tissue, one, duration, instrument)
             if name not in best or badness(reach.distance) > badness(best[name][0].distance):
-                best[name] = reach, own, one
+                best[name] = reach, own, one, instrument
     reaches = {name: found[0] for name, found in best.items()}
     factor, words = context.share(way)
     reflectance, surface = context.scatter_surface
@@ -94,10 +94,12 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
             }
         note = Message("zone.through", aid=seen)
     found = zone(way, tissue, reaches, origin, focus, note)
-    top, own, emission = best[found.criterion.rule_set]  # what decided, of equals the first
+    top, own, emission, glass = best[found.criterion.rule_set]  # what decided, of equals the first
     if way == "scatter":
         spot = context.spot if tissue == "eye" else 0.0
         steps = scatter_steps(found.criterion, reflectance, model, spot, found.distance)
+    elif glass is not None and len(lines) == 1:
+        steps = aided_steps(found.criterion, own.beam, found.distance, glass, own.wavelength)
     elif way == "aided":
         searched = Message("step.collected"), Message("step.searched", aid=seen), found.distance
         steps = (Step("r", Message("step.aided_distance"), *searched, "m", "ANSI-Z136-1, appendix B", "memory"),)

@@ -126,3 +126,41 @@ def test_spectator_lines_stand_in_the_annex_with_what_limits_them() -> None:
     for line in found.scene.lines:
         far = quantity(line.distance, "m", 3, "up").replace("\u00a0", " ")
         assert f"{line.side}: {far} from {line.laser}" in said.replace("\u00a0", " ")
+
+
+def _part(profile: str, hole: float, wide: float, high: float) -> float:
+    """Return the part of an oblong beam through a hole by the mean that is printed, over 720 angles."""
+    total = 0.0
+    for n in range(720):
+        angle = math.pi * n / 720
+        u = hole**2 * (math.cos(angle) ** 2 / wide**2 + math.sin(angle) ** 2 / high**2)
+        total += -math.expm1(-u) / u if profile == "gaussian" else min(1.0, 1.0 / u)
+    return hole**2 / (wide * high) * total / 720
+
+
+@pytest.mark.parametrize("profile", ["gaussian", "top-hat"])
+def test_the_lines_of_an_oblong_beam_and_of_an_instrument_come_to_what_is_printed(profile: str) -> None:
+    """Their distances were 'searched', and the part through the aperture was an integral without a number."""
+    text = (ROOT / "tests" / "golden" / "cases" / "continuous-green.toml").read_text("utf-8")
+    text = text.replace('divergence = "1.5 mrad"', f'profile = "{profile}"\ndivergence = ["1.5 mrad", "6 mrad"]')
+    found = assess(parse_case(text))
+    zones = [zone for zone in found.setups[0].zones if zone.way in ("direct", "aided")]
+    assert [(zone.way, zone.tissue) for zone in zones] == [("direct", "eye"), ("direct", "skin"), ("aided", "eye")]
+    for zone in zones:
+        *_, part, last = zone.steps
+        assert part.symbol == "F"
+        for step in zone.steps[2:]:
+            assert worked_out(sum_of(put_in(step))) == pytest.approx(step.value, rel=2e-4), step
+        sizes = [length(put_in(last), before) for before in ("d_x = ", "d_y = ", r"u = \(")]
+        assert _part(profile, sizes[2], *sizes[:2]) == pytest.approx(part.value, rel=1e-3)
+    sums = 0
+    for one in found.scenarios:
+        there = one.steps[-2] if one.way in ("direct", "mirror", "aided viewing") else one.steps[-1]
+        if "F = " in there.formula:
+            said = put_in(there)
+            hole, wide, high = (length(said, before) for before in ("F over ", "d_x = ", "d_y = "))
+            assert worked_out(sum_of(said)) == pytest.approx(there.value, rel=2e-4), there
+            printed = [float(x) for x in re.findall(r"· ([\d.e-]+) / \(π", said)]
+            assert _part(profile, hole, wide, high) == pytest.approx(printed[0], rel=1e-3)
+            sums += 1
+    assert sums > 3
