@@ -146,9 +146,9 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
             f"step.part_{beam.profile.replace('-', '_')}_there", numbers=f"{place} m {sign} {wide} m / {phi} rad",
             hole=number(hole * 1e3), x=number(float(d[0]) * 1e3), y=number(float(d[1]) * 1e3),
         )  # fmt: skip
-        last = Message("step.two_axes"), Message("step.two_axes_formula"), there, distance, "m"
+        reached = Message("step.two_axes"), Message("step.two_axes_formula"), there, distance, "m"
         source = Message("source.aperture")
-        return first, Step("F", *needed, source, "own"), Step("r", *last, source, "own")
+        return first, Step("F", *needed, source, "own"), Step("r", *reached, source, "own")
     if beam.profile == "gaussian":
         diameter = hole / math.sqrt(-math.log1p(-part))
         formula = f"d_L = D_a / √(−ln(1 − {quantity}_limit · A / {symbol}))"
@@ -227,7 +227,8 @@ def beam_working(
     d = diameters(beam, place)
     dx, dy = (number(float(one) * 1e3) for one in d)
     amount, hole = number(criterion.amount * factor), number(criterion.limiting_aperture * 1e3)
-    at, source = format_quantity(place, "m", 5), Message("source.aperture")
+    at = format_quantity(place, "m", 5)
+    source: str = Message("source.aperture")
     wide, gain, aid = (criterion.limiting_aperture, 1.0, "") if seen is None else seen
     aperture, head = ("D_a", f"{quantity} = {symbol}") if seen is None else ("D", f"{quantity} = τ {symbol}")
     if beam.circular and beam.profile == "gaussian":

@@ -123,7 +123,7 @@ def render_sheet(
     for number, page in enumerate(sheet.pages, 1):
         numbered = wording.text("sheet.page", page=number, pages=count)
         x = size[0] - _MARGIN - width_of(numbered, _PAGE)
-        pages.append(Page([*header, *page.marks, *foot, _PAGE.words(x, foot[-1].y, numbered)]))
+        pages.append(Page(page.marks, [*header, *foot, _PAGE.words(x, foot[-1].y, numbered)]))
     program = wording.text("sheet.program", version=assessment.version)
     facts = Facts(
         title=assessment.title,

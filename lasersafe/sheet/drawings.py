@@ -180,7 +180,9 @@ def warning(sheet: Sheet, side: float) -> float:
         Of the triangle. [mm]
     """
     high = side * 0.87
-    drawing = Drawing("sign", "", side, high, (0.0, 0.0, side, high), 0, symbols.hazard((0.0, 0.0), side))
+    drawing = Drawing(
+        "sign", sheet.text("sheet.sign"), side, high, (0.0, 0.0, side, high), 0, symbols.hazard((0.0, 0.0), side)
+    )
     foot = sheet.y - high * MILLIMETRE
     sheet.marks.append(Placed(sheet.left + sheet.width - side * MILLIMETRE, foot, drawing))
     return foot

@@ -43,19 +43,21 @@ Mark = primitives.Mark | Placed
 
 @dataclasses.dataclass
 class Page:
-    """One page with its marks in the order of drawing."""
+    """One page with its marks in the order of drawing, and what stands at its head and foot."""
 
     marks: list[Mark] = field(default_factory=list)
+    around: list[Mark] = field(default_factory=list)
 
 
 @dataclass(frozen=True)
 class Entry:
-    """One entry of the outline."""
+    """One entry of the outline: a heading, where it stands, and its size of type."""
 
     title: str
     level: int
     page: int
     top: float
+    size: float
 
 
 @dataclass(frozen=True)
@@ -184,7 +186,7 @@ class Flow:
             self._turn_with_heading()
         self.held = self.held or (len(self.marks), self.y, len(self.entries))
         if outline:
-            self.entries.append(Entry(" ".join(text.split()), level, len(self.pages) - 1, self.y))
+            self.entries.append(Entry(" ".join(text.split()), level, len(self.pages) - 1, self.y, style.size))
         self.lines(lines, style)
         if level == 0:
             self.rule(0.8)

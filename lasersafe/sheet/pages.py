@@ -85,9 +85,9 @@ def _sign(sheet: Sheet, size: float) -> None:
     assessment, wording = sheet.assessment, sheet.wording
     text, record = wording.text, assessment.record
     big = Style(size * 1.9, True, after=size * 0.5)
-    sheet.entries.append(Entry(text("sign.heading"), 0, len(sheet.pages) - 1, sheet.y))
-    foot = warning(sheet, 3.8 * size)
     title = Style(size * 2.7, True, after=size * 0.8)
+    sheet.entries.append(Entry(text("sign.heading"), 0, len(sheet.pages) - 1, sheet.y, title.size))
+    foot = warning(sheet, 3.8 * size)
     sheet.lines(wrap(text("sign.title"), title, sheet.width - 12.5 * size), title)
     sheet.y = min(sheet.y, foot) - title.after
     sheet.paragraph(text("sign.no_entry"), big)

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import unicodedata
 import zlib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, is_dataclass
 from functools import lru_cache
 from io import BytesIO
@@ -194,23 +194,96 @@ def paint(
     canvas.setSubject(facts.subject)
     canvas.setCreator(facts.creator)
     canvas.setProducer(facts.creator)
-    encoder = _Encoder(canvas)
+    canvas.setViewerPreference("DisplayDocTitle", "true")
+    encoder, tree = _Encoder(canvas), _Tree(canvas)
     under = _operators([draft] if draft else [], encoder)
     for number, page in enumerate(pages):
+        here = [entry for entry in entries if entry.page == number]
         for count, entry in enumerate(entries, 1):
             if entry.page == number:
                 canvas.bookmarkHorizontal(f"entry{count}", 0, entry.top + 4.0)
                 canvas.addOutlineEntry(entry.title, f"entry{count}", entry.level, closed=entry.level > 0)
-        canvas.drawText(_Content("\n".join(under + _operators(page.marks, encoder))))
+        parts = _tagged(page.marks, here, facts.title)
+        code = ["/Artifact BMC", *under, *_operators(page.around, encoder), "EMC"]
+        for count, (tag, _, marks) in enumerate(parts):
+            code += [f"/{tag} <</MCID {count}>> BDC" if tag else "/Artifact BMC", *_operators(marks, encoder), "EMC"]
+        canvas.drawText(_Content("\n".join(code)))
         canvas.showPage()
         done = canvas._doc.Pages.pages[-1]
         # binary, smaller and quicker to write; without the switch useA85, which all threads share
         done.Contents = pdfdoc.PDFStream(content=done.stream, filters=[pdfdoc.PDFZCompress])
+        tree.add(done, parts)
+    tree.close()
     canvas.showOutline()
     if attachments:
         _attach(canvas, attachments)
     canvas.save()
     return buffer.getvalue()
+
+
+_Part = tuple[str, str, list[Mark]]  # tag ("" for what only decorates), what is said of a drawing, and the marks
+
+
+def _tagged(marks: Iterable[Mark], headings: Sequence[Entry], title: str) -> list[_Part]:
+    """Return the marks of a page in tagged parts: headings, drawings, text, and the lines and areas behind it."""
+    parts: list[_Part] = []
+    behind, text, said = list[Mark](), list[Mark](), title
+
+    def close() -> None:
+        parts.extend((tag, "", [*group]) for tag, group in (("", behind), ("P", text)) if group)
+        behind.clear()
+        text.clear()
+
+    for mark in marks:
+        if isinstance(mark, Placed):
+            close()
+            parts.append(("Figure", mark.drawing.title or said, [mark]))
+        elif isinstance(mark, Words):
+            fits = (one for one in headings if mark.bold and mark.size == one.size)
+            found = next((one for one in fits if 0.0 < one.top - mark.y < 4.0 * one.size), None)
+            if found is None:
+                text.append(mark)
+                continue
+            close()
+            tag, said = f"H{found.level + 1}", found.title
+            if parts and parts[-1][0] == tag:
+                parts[-1][2].append(mark)  # another line of it
+            else:
+                parts.append((tag, "", [mark]))
+        else:
+            behind.append(mark)
+    close()
+    return parts
+
+
+class _Tree:
+    """The structure of a tagged document (ISO 32000-1, 14.7 and 14.8); what only decorates is no part of it."""
+
+    def __init__(self, canvas: Canvas) -> None:
+        self.document, self.root = canvas._doc, pdfdoc.PDFDictionary({"Type": pdfdoc.PDFName("StructTreeRoot")})
+        whole = {"S": pdfdoc.PDFName("Document"), "P": self.document.Reference(self.root)}
+        self.whole = pdfdoc.PDFDictionary({"Type": pdfdoc.PDFName("StructElem"), **whole})
+        self.every: list[object] = []
+        self.pages: list[object] = []
+
+    def add(self, page: pdfdoc.PDFPage, parts: Sequence[_Part]) -> None:
+        """Add the tagged parts of a page."""
+        number, own = len(self.pages) // 2, list[object]()
+        page.__Defaults__ = {**page.__Defaults__, "StructParents": number, "Tabs": pdfdoc.PDFName("S")}
+        for count, (tag, said, _) in enumerate(parts):
+            entry = {"Type": pdfdoc.PDFName("StructElem"), "S": pdfdoc.PDFName(tag or "P"), "K": count}
+            entry |= {"P": self.document.Reference(self.whole), "Pg": self.document.Reference(page)}
+            entry |= {"Alt": pdfdoc.PDFString(said)} if said else {}
+            own.append(self.document.Reference(pdfdoc.PDFDictionary(entry)) if tag else b"null")
+        self.every += [one for one in own if one != b"null"]
+        self.pages += [number, pdfdoc.PDFArray(own)]
+
+    def close(self) -> None:
+        """Put the structure into the document."""
+        self.whole["K"], self.root["K"] = pdfdoc.PDFArray(self.every), self.document.Reference(self.whole)
+        self.root["ParentTree"] = self.document.Reference(pdfdoc.PDFDictionary({"Nums": pdfdoc.PDFArray(self.pages)}))
+        self.document.Catalog.StructTreeRoot = self.root
+        self.document.Catalog.MarkInfo = pdfdoc.PDFDictionary({"Marked": b"true"})
 
 
 def _operators(marks: Iterable[Mark], encoder: _Encoder, unit: float = 1.0) -> list[str]:

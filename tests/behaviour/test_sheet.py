@@ -8,6 +8,7 @@ import os
 import subprocess
 import sys
 import unicodedata
+from collections import Counter
 from dataclasses import replace
 from functools import cache
 
@@ -198,6 +199,29 @@ def test_metadata_names_the_case_and_no_moment() -> None:
     assert facts.creation_date is not None
     assert facts.creation_date.year == 2000
     assert reader().trailer["/Root"]["/Lang"] == "en"
+
+
+@pytest.mark.parametrize("kind", ["sheet", "annex"])
+def test_headings_text_and_drawings_are_tagged(kind: str) -> None:
+    """A reader that speaks finds each heading of the outline as a heading, and a name for each drawing."""
+    read = reader(kind=kind)
+    root = read.trailer["/Root"]
+    assert root["/MarkInfo"]["/Marked"]
+    assert root["/ViewerPreferences"]["/DisplayDocTitle"]
+    whole = root["/StructTreeRoot"]["/K"]
+    assert whole["/S"] == "/Document"
+    found = [one.get_object() for one in whole["/K"]]
+    drawings = [one["/Alt"] for one in found if one["/S"] == "/Figure"]
+    assert drawings
+    assert all(drawings)
+    sheet = laid_out(kind=kind)
+    levels = Counter(entry.level + 1 for entry in sheet.entries)
+    assert Counter(int(one["/S"][2:]) for one in found if one["/S"].startswith("/H")) == levels
+    parents = root["/StructTreeRoot"]["/ParentTree"]["/Nums"]
+    for number, page in enumerate(read.pages):
+        tagged = page.get_contents().get_data().count(b"<</MCID ")
+        assert page["/StructParents"] == parents[2 * number] == number
+        assert tagged == sum(one["/Pg"] == page for one in found) > 0
 
 
 def test_what_a_user_types_is_printed_as_typed() -> None:
