@@ -176,9 +176,10 @@ def aided_steps(
     """Return the steps from the limit of the eye over that at the objective to the farthest distance of a beam."""
     quantity, unit = _symbols(criterion)[1], criterion.limit_unit
     hole, passed = criterion.limiting_aperture, number(float(aid.passes(wavelength)))
-    wide, limit = float(aid.collects(hole)), criterion.limit / aid.gain(wavelength, hole)
-    if not criterion.limit > limit:
+    wide, gain = float(aid.collects(hole)), aid.gain(wavelength, hole)
+    if not gain > 1.0:
         return distance_steps(criterion, beam, distance)
+    limit = criterion.limit / gain
     first = Step(
         f"{quantity}_D", Message("step.limit_at_objective", aid=aid.words(wavelength, hole)),
         f"{quantity}_limit / (τ (D / D_a)²)",
