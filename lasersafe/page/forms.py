@@ -18,6 +18,14 @@ _COMMA = re.compile(r"(?<=[0-9]),(?=[0-9])")
 _UNIT_NAMES = {"1": "ratio", "m": "length", "W": "power", "J": "energy", "s": "time", "Hz": "rate", "rad": "angle"}
 
 
+class FormError(Exception):
+    """A form with faults: name of the field -> what is wrong with it."""
+
+    def __init__(self, faults: dict[str, str]) -> None:
+        super().__init__(faults)
+        self.faults = faults
+
+
 def read_form(body: bytes) -> dict[str, str]:
     """Return the fields of a form that was sent without a file; of a name that comes twice, the last counts.
 

@@ -9,8 +9,8 @@ from lasersafe.ask.beams import SINGLE
 from lasersafe.ask.eyewear import UNKNOWN, EyewearQuestion, eyewear_answer
 from lasersafe.drawing.pictures import to_svg
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box
-from lasersafe.errors import CalcError
-from lasersafe.page.forms import Fields
+from lasersafe.errors import InputError
+from lasersafe.page.forms import Fields, FormError
 from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.reference import load_toml, shared_path
@@ -19,11 +19,10 @@ from lasersafe.wording import load_wording
 MOST_PAIRS = 12
 CRITERIA = ("1/e", "1/e2", "FWHM")
 EMISSIONS = ("steady", "pulsed", "single")
-_TYPED = {  # fields whose text is repeated with the answer, for a print -> the key of their label
-    "wavelength": "wavelength", "power": "power", "pulse_energy": "pulse_energy",
-    "pulse_duration_from": "pulse_duration_from", "pulse_duration_to": "pulse_duration_to",
-    "repetition_rate_from": "repetition_rate_from", "repetition_rate_to": "repetition_rate_to",
-}  # fmt: skip
+_TYPED = (  # fields whose text is repeated with the answer, for a print
+    "wavelength", "power", "pulse_energy", "pulse_duration_from", "pulse_duration_to", "repetition_rate_from",
+    "repetition_rate_to",
+)  # fmt: skip
 
 _WIDE, _HIGH = 180.0, 80.0  # [mm] of the picture
 _FACE = 0.35  # of its size in life
@@ -55,75 +54,77 @@ def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``faults`` by field where something is missing or wrong; else ``need``, ``pairs``, ``assumed``, ``picture``.
+        ``need``, ``pairs``, ``assumed``, ``picture``.
+
+    Raises
+    ------
+    FormError
+        If something is missing or wrong.
     """
     fields = Fields(form, Texts(language))
     question = _question(fields)
     pairs = [line.strip() for line in fields.typed("pairs").splitlines() if line.strip()]
     if len(pairs) > MOST_PAIRS:
         fields.fault("pairs", "glasses.many_pairs", most=MOST_PAIRS)
-    if fields.faults or question is None:
-        return {"faults": fields.faults}
+    if fields.faults:
+        raise FormError(fields.faults)
+    say, wording = fields.say, load_wording(language)
     try:
         need = eyewear_answer(replace(question, wearing=pairs))
-    except CalcError as error:
-        return {"error": load_wording(language).say(error.args[0])}
-    say = fields.say
+    except InputError as error:
+        return {"error": wording.say(error.args[0])}
 
     def said(message: Any) -> str:
-        return say.number(load_wording(language).say(message))
+        return say.number(wording.say(message))
 
-    scales = need["scale_numbers"]
+    def pair(worn: dict[str, Any]) -> dict[str, Any]:
+        bands = (wording.text("eyewear.ends", band=band) for band in worn["bands_that_end_here_nm"])
+        return {
+            **worn,
+            "verdict": wording.say(worn["verdict"]),
+            "reasons": [*map(said, worn["reasons"]), *map(say.number, bands)],
+        }
+
+    width, density, reliable = need["beam_diameter_63_m"], need["optical_density"], need["reliable"]
+    assumed = [said(one) for one in need["assumed"]]
+    if not fields.typed("wavelength"):  # what a colour was taken for
+        first, last = colours()[fields.typed("colour")]
+        assumed.insert(0, say("glasses.assumed_colour", first=f"{first} nm", last=f"{last} nm"))
     return {
         "faults": {},
         "need": {
-            "reliable": need["reliable"],
+            "reliable": reliable,
             "none": said(need["no_reliance"]),
-            "order": load_wording(language).say(need["marking"]),
-            "density": f"{need['optical_density']:.1f}",
+            "order": wording.say(need["marking"]),
+            "density": f"{density:.1f}",
             "scales": [
-                f"{mode} LB{number}" if number else say("glasses.beyond", mode=mode) for mode, number in scales.items()
+                f"{mode} LB{number}" if number else say("glasses.beyond", mode=mode)
+                for mode, number in need["scale_numbers"].items()
             ],
             "letters": {letter: said(meaning) for letter, meaning in need["letters"].items()},
             "decides": said(need["decides"]),
             "notes": [said(note) for note in need["notes"]],
             "time": format_quantity(need["duration_s"], "s"),
-            "width": format_quantity(need["beam_diameter_63_m"], "m", 4),
+            "width": format_quantity(width, "m", 4),
             "rule_sets": need["rule_sets"],
         },
-        "pairs": [_pair(worn, language) for worn in need["wearing"]],
-        "assumed": [*_colour(fields), *map(said, need["assumed"])],
-        "typed": {name: say(f"glasses.{key}") for name, key in _TYPED.items() if fields.typed(name)},
-        "picture": beam_and_face(need["beam_diameter_63_m"], need["reliable"], say),
-        "words": picture_words(
-            need["beam_diameter_63_m"],
-            need["optical_density"],
-            need["reliable"],
-            say,
-            unknown=question.beam_diameter == UNKNOWN,
-        ),
-        "caution": load_wording(language).caution_short,
-    }
+        "pairs": [pair(worn) for worn in need["wearing"]],
+        "assumed": assumed,
+        "typed": {name: say(f"glasses.{name}") for name in _TYPED if fields.typed(name)},
+        "picture": _beam_and_face(width, reliable, say),
+        "words": [
+            say(f"picture.{'unknown_width' if question.beam_diameter == UNKNOWN else 'width'}",
+                width=say.number(format_quantity(width, "m", 3))),
+            say(f"picture.{'parts' if reliable else 'no_filter'}",
+                density=say.number(f"{density:.1f}"), parts=_parts(density)),
+            say("picture.scale"),
+        ],
+        "caution": wording.caution_short,
+    }  # fmt: skip
 
 
-def _colour(fields: Fields) -> list[str]:
-    """Return what a colour without a wavelength was taken for."""
-    if fields.typed("wavelength"):
-        return []
-    first, last = colours()[fields.typed("colour")]
-    return [fields.say("glasses.assumed_colour", first=f"{first} nm", last=f"{last} nm")]
-
-
-def _pair(worn: dict[str, Any], language: str) -> dict[str, Any]:
-    """Return the verdict on one pair in words."""
-    wording, number = load_wording(language), Texts(language).number
-    bands = [wording.text("eyewear.ends", band=band) for band in worn["bands_that_end_here_nm"]]
-    reasons = [number(one) for one in (*map(wording.say, worn["reasons"]), *bands)]
-    return {**worn, "verdict": wording.say(worn["verdict"]), "reasons": reasons}
-
-
-def _question(fields: Fields) -> EyewearQuestion | None:
-    """Return the question, None where there are faults."""
+def _question(fields: Fields) -> EyewearQuestion:
+    """Return the question; of no use where there are faults."""
     colour = fields.choice("colour", tuple(colours()))
     wavelength = fields.quantity("wavelength", "m", 180e-9, 1e-3, needed=not colour)
     if colour and not fields.typed("wavelength"):
@@ -148,8 +149,6 @@ def _question(fields: Fields) -> EyewearQuestion | None:
             if not (fields.typed("power") or fields.typed("pulse_energy")):
                 fields.fault("power", "glasses.say_power")
             rates = _range(fields, "repetition_rate", "Hz", 0.0, 1e12)
-    if fields.faults:
-        return None
     return EyewearQuestion(
         wavelength=wavelength, beam_diameter=width, criterion=criterion, power=power or None,
         pulse_energy=energy or None, pulse_duration=lengths, repetition_rate=rates, profile="gaussian", rule_set=None,
@@ -170,18 +169,8 @@ def _range(fields: Fields, name: str, unit: str, low: float, high: float) -> str
 # The picture: the beam to scale in front of a face, and what a filter lets through
 
 
-def beam_and_face(width: float, reliable: bool, say: Texts) -> str:
-    """Return the picture as an SVG element.
-
-    Parameters
-    ----------
-    width : float
-        1/e diameter of the beam at the face. [m]
-    reliable : bool
-        Whether eyewear can be relied on at all.
-    say : Texts
-        Texts of the page.
-    """
+def _beam_and_face(width: float, reliable: bool, say: Texts) -> str:
+    """Return a beam of a width [m] at a face as an SVG element, and whether eyewear can be relied on at all."""
     eye = (126.0, 42.0)
     face: Run = tuple((eye[0] + 6.0 + x * _FACE, eye[1] + y * _FACE) for x, y in _PROFILE)
     half = min(max(width * 1e3 * _FACE, 0.7), 60.0) / 2.0
@@ -202,17 +191,6 @@ def beam_and_face(width: float, reliable: bool, say: Texts) -> str:
         *arrow((3.0, eye[1]), (13.0, eye[1]), _BEAM, 0.8, 3.0),
     ]
     return inline(to_svg(Drawing("chart", say("picture.title"), _WIDE, _HIGH, (0, 0, _WIDE, _HIGH), 0, marks)))
-
-
-def picture_words(width: float, density: float, reliable: bool, say: Texts, *, unknown: bool) -> list[str]:
-    """Return what the picture shows in words, with the optical density that is asked for [1]."""
-    width_text = say.number(format_quantity(width, "m", 3))
-    density_text = say.number(f"{density:.1f}")
-    return [
-        say("picture.unknown_width" if unknown else "picture.width", width=width_text),
-        say("picture.parts" if reliable else "picture.no_filter", density=density_text, parts=_parts(density)),
-        say("picture.scale"),
-    ]
 
 
 def _parts(density: float) -> str:

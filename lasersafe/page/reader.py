@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
@@ -15,6 +15,12 @@ from lasersafe.quantity import parse_quantity
 from lasersafe.wording import load_wording
 
 Rect = tuple[float, float, float, float]
+Point = tuple[float, float]
+_PARTS = {  # kind of thing -> its table in the case, "" for none, and in the scene
+    "laser": ("laser", "aim"), "person": ("person", "person"), "screen": ("barrier", "barrier"),
+    "mirror": ("surface", "surface"), "camera": ("", "camera"),
+}  # fmt: skip
+_OPTICS = (("beam_diameter", "m", 1e-6, 10.0), ("divergence", "rad", 0.0, 1.0), ("work_distance", "m", 0.0, 1e3))
 _CAMERA = (
     ("focal_length", "m", 1e-3, 1e5),
     ("f_number", "1", 0.3, 1000.0),
@@ -47,59 +53,51 @@ class Reader:
     """
 
     def __init__(self, form: Mapping[str, str], say: Texts) -> None:
-        self.fields = Fields(form, say)
-        self.say = say
+        self.fields, self.say = Fields(form, say), say
         self.assumed: list[tuple[str, str]] = []
-        self.names: dict[str, str] = {}
-        self.size, self.origins = (0.0, 0.0), list[tuple[float, float]]()
+        self.names = names_of(form, say)
+        self.size, self.origins = (0.0, 0.0), list[Point]()
 
     def room(self) -> Room | None:
         """Return the room, None where there are faults, which ``fields`` holds then."""
         fields, say = self.fields, self.say
-        wide = self.metres("width", 0.5, LARGEST_ROOM)
-        deep = self.metres("depth", 0.5, LARGEST_ROOM)
-        size = [LARGEST_ROOM if key in fields.faults else one for key, one in (("width", wide), ("depth", deep))]
-        self.size = (size[0], size[1])  # of a wrong size only itself is a fault
+        wide, deep = (self.metres(key, 0.5, LARGEST_ROOM) for key in ("width", "depth"))
+        self.size = (  # of a wrong size only itself is a fault
+            LARGEST_ROOM if "width" in fields.faults else wide,
+            LARGEST_ROOM if "depth" in fields.faults else deep,
+        )
         every = list(things(fields.form))
         for kind, (_, most) in THINGS.items():
-            mine = [name for one, name in every if one == kind]
-            if len(mine) > most:
+            count = sum(one == kind for one, _ in every)
+            if count > most:
                 fields.fault(f"add-{kind}", "room.too_many", most=most)
-            if not mine and kind in ("laser", "person"):
+            if not count and kind in ("laser", "person"):
                 fields.fault(f"add-{kind}", f"room.no_{kind}")
-        self.names = names_of(fields.form, say)
         lasers = [name for kind, name in every if kind == "laser"]
-        self.origins = [(self.metres(f"{n}.x", 0.0, size[0]), self.metres(f"{n}.y", 0.0, size[1])) for n in lasers]
+        self.origins = [self._at(name) for name in lasers]
         data: dict[str, Any] = {
             "title": fields.typed("title")[:120] or say("room.case_title"),
             "language": say.language,
+            **{key: fields.typed(key)[:200] for key in ("place", "dates") if fields.typed(key)},
         }
-        for key in ("place", "dates"):
-            if fields.typed(key):
-                data[key] = fields.typed(key)[:200]
-        tables: dict[str, list[Any]] = {kind: [] for kind in THINGS}
-        placed: dict[str, list[Any]] = {kind: [] for kind in THINGS}
-        rects: list[tuple[str, str, Rect]] = []
+        read: dict[str, list[Any]] = {
+            kind: [] for kind in THINGS
+        }  # the table of each thing, and its place in the scene
         for kind, name in every:
-            table, place = getattr(self, f"_{kind}")(name)
-            tables[kind].append(table)
-            placed[kind].append(place)
-            if kind == "person":
-                rects.append((name, self.names[name], self._rect(name)))
+            read[kind].append(getattr(self, f"_{kind}")(name))
+        rects = [(name, self.names[name], self._rect(name)) for kind, name in every if kind == "person"]
         if fields.typed("meets") == "listed":
             data["settings"] = {"surfaces_complete": True}
         else:
             self.assumed.append(("meets", say("room.title_room")))
-        targets = [self._target(name) for name in lasers]
-        parts = {"laser": "aim", "person": "person", "screen": "barrier", "mirror": "surface", "camera": "camera"}
         outline = [["0 m", "0 m"], [m(wide), "0 m"], [m(wide), m(deep)], ["0 m", m(deep)]]
         scene: dict[str, Any] = {"outline": outline}
-        for kind, part in parts.items():
-            if kind != "camera" and tables[kind]:
-                data[{"screen": "barrier", "mirror": "surface"}.get(kind, kind)] = tables[kind]
-            if placed[kind]:
-                scene[part] = placed[kind]
-        data["scene"] = {**scene, "target": targets}
+        for kind, (table, part) in _PARTS.items():
+            if read[kind] and table:
+                data[table] = [one for one, _ in read[kind]]
+            if read[kind]:
+                scene[part] = [place for _, place in read[kind]]
+        data["scene"] = scene | {"target": [self._target(name) for name in lasers]}
         if fields.faults:
             return None
         return Room(data, wide, deep, [(n, self.names[n]) for n in lasers], rects, self.assumed)
@@ -127,6 +125,19 @@ class Reader:
             self.assumed.append((f"{name}.{key}", self.names[name]))
         return text
 
+    def _at(self, name: str, x: str = "x", y: str = "y") -> Point:
+        """Return a place in the room. [m]."""
+        return self.metres(f"{name}.{x}", 0.0, self.size[0]), self.metres(f"{name}.{y}", 0.0, self.size[1])
+
+    def _stands(self, name: str, height: str, key: str = "name") -> dict[str, Any]:
+        """Return where a thing stands, with the height that is assumed where none is stated."""
+        height = self.stated(name, "height", "m", 0.0, 100.0) or height
+        return {key: self.names[name], "position": _pair(self._at(name)), "height": height}
+
+    def _near(self, distances: Iterable[float]) -> str:
+        """Return the shortest distance to a laser as the table of a thing takes it: not longer than it is."""
+        return m(max(math.floor(min(distances, default=0.0) * 1e3) / 1e3, 0.001))
+
     # -----------------------------------------------------------------------------------------------------------------
     # Things
 
@@ -138,31 +149,21 @@ class Reader:
         wavelength = self.stated(name, "wavelength", "m", 180e-9, 1e-3)
         if not wavelength and like == "any laser":
             fields.fault(f"{name}.wavelength", "room.say_wavelength")
-        pulsed = kind["emission"] == "pulse train" or bool(form(f"{name}.pulse_duration"))
-        emission: dict[str, Any] = (
-            {"kind": "pulse train", "mean_power": power} if pulsed else {"kind": "continuous", "power": power}
-        )
-        for key, unit, high in (("pulse_duration", "s", 0.25), ("repetition_rate", "Hz", 1e12)):
-            text = self.number(name, key, unit, 0.0, high) if pulsed else ""
-            if text:
-                emission[key] = text
-        table: dict[str, Any] = {
-            "name": self.names[name],
-            "like": like,
-            "wavelength": wavelength or kind["wavelength"],
-            "emission": emission,
-        }
+        emission = {"kind": "continuous", "power": power}
+        if kind["emission"] == "pulse train" or form(f"{name}.pulse_duration"):
+            emission = {"kind": "pulse train", "mean_power": power}
+            for key, unit, high in (("pulse_duration", "s", 0.25), ("repetition_rate", "Hz", 1e12)):
+                if text := self.number(name, key, unit, 0.0, high):
+                    emission[key] = text
+        wavelength = wavelength or kind["wavelength"]
+        table = {"name": self.names[name], "like": like, "wavelength": wavelength, "emission": emission}
         setup: dict[str, Any] = {}
         lens = form(f"{name}.lens")
         if lens.lower() in ("none", self.say("room.no_lens").lower()):
             setup["kind"] = "collimated"
         elif lens:
             setup["focal_length"] = fields.quantity(f"{name}.lens", "m", 1e-3, 1e3)
-        for key, unit, low, high in (
-            ("beam_diameter", "m", 1e-6, 10.0),
-            ("divergence", "rad", 0.0, 1.0),
-            ("work_distance", "m", 0.0, 1e3),
-        ):
+        for key, unit, low, high in _OPTICS:
             text = self.number(name, key, unit, low, high)
             if text and not (key == "divergence" and "focal_length" in setup):
                 setup[key] = text
@@ -170,26 +171,21 @@ class Reader:
             table["setup"] = [setup]
         elif setup:
             fields.fault(f"{name}.lens", "room.say_lens")
-        place = {"laser": self.names[name], "position": self._place(name), "height": self._height(name, "1.1 m")}
-        x, y = (float(one.split()[0]) for one in place["position"])
-        to = (self.metres(f"{name}.aim_x", 0.0, self.size[0]), self.metres(f"{name}.aim_y", 0.0, self.size[1]))
+        place = self._stands(name, "1.1 m", "laser")
+        (x, y), to = self._at(name), self._at(name, "aim_x", "aim_y")
         bearing = math.degrees(math.atan2(to[0] - x, to[1] - y)) if to != (x, y) else 0.0
-        place["bearing"] = f"{bearing:.3f} deg"
         turn = self.stated(name, "turn", "rad", 0.0, math.pi)
-        if turn:
-            degrees = math.degrees(parse_quantity(turn, "rad", "turn").value)
-            place["bearing_range"] = [f"{bearing - degrees:.3f} deg", f"{bearing + degrees:.3f} deg"]
-        else:
-            place["bearing_range"] = ["0 deg", "360 deg"]
-        tilts = []
-        for key, default in (("tilt_low", "-90 deg"), ("tilt_high", "90 deg")):
-            tilts.append(self.stated(name, key, "rad", -math.pi / 2, math.pi / 2) or default)
+        degrees = math.degrees(parse_quantity(turn, "rad", "turn").value) if turn else 0.0
+        around = [f"{bearing - degrees:.3f} deg", f"{bearing + degrees:.3f} deg"] if turn else ["0 deg", "360 deg"]
+        tilts = [
+            self.stated(name, key, "rad", -math.pi / 2, math.pi / 2) or usual
+            for key, usual in (("tilt_low", "-90 deg"), ("tilt_high", "90 deg"))
+        ]
         low, high = (parse_quantity(tilt, "rad", "tilt").value for tilt in tilts)
         if low > high:
             fields.fault(f"{name}.tilt_high", "room.tilt_backwards")
-        place["elevation_range"] = tilts
-        place["elevation"] = f"{math.degrees(min(max(0.0, low), high)):.6g} deg"
-        return table, place
+        place |= {"bearing": f"{bearing:.3f} deg", "bearing_range": around, "elevation_range": tilts}
+        return table, place | {"elevation": f"{math.degrees(min(max(0.0, low), high)):.6g} deg"}
 
     def _target(self, name: str) -> dict[str, Any]:
         """Return what a laser works on: a mirror of any shape where it is not stated."""
@@ -202,101 +198,65 @@ class Reader:
     def _person(self, name: str) -> tuple[dict[str, Any], dict[str, Any]]:
         fields = self.fields
         x0, y0, x1, y1 = self._rect(name)
-        near = [math.hypot(max(x0 - x, 0.0, x - x1), max(y0 - y, 0.0, y - y1)) for x, y in self.origins]
-        distance = max(math.floor(min(near, default=0.0) * 1e3) / 1e3, 0.001)
+        near = (math.hypot(max(x0 - x, 0.0, x - x1), max(y0 - y, 0.0, y - y1)) for x, y in self.origins)
         role = fields.choice(f"{name}.role", ROLES) or "spectator"
-        table: dict[str, Any] = {"name": self.names[name], "role": role, "distance": m(distance)}
+        table: dict[str, Any] = {"name": self.names[name], "role": role, "distance": self._near(near)}
         if fields.typed(f"{name}.looks"):
             table["deliberate_viewing"] = True
-            time = self.stated(name, "time", "s", 1e-3, 30000.0)
-            if time:
+            if time := self.stated(name, "time", "s", 1e-3, 30000.0):
                 table |= {"time": time, "time_reason": self.say("room.time_reason")}
-        worn = fields.typed(f"{name}.eyewear")
-        if worn:
+        if worn := fields.typed(f"{name}.eyewear"):
             table["eyewear"] = worn
             try:
                 parse_marking(worn)
             except MarkingError as error:
                 reason = load_wording(self.say.language).say(error.reason)
                 fields.fault(f"{name}.eyewear", "fault.marking", typed=worn[:40], reason=reason)
-        place: dict[str, Any] = {"name": self.names[name]}
-        if x1 > x0 and y1 > y0:
-            place["area"] = [[m(x), m(y)] for x, y in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))]
-        else:
-            place["position"] = [m(x0), m(y0)]
-        return table, place
+        corners = [_pair(one) for one in ((x0, y0), (x1, y0), (x1, y1), (x0, y1))]
+        where = {"area": corners} if x1 > x0 and y1 > y0 else {"position": corners[0]}
+        return table, {"name": self.names[name], **where}
 
     def _screen(self, name: str) -> tuple[dict[str, Any], dict[str, Any]]:
-        fields = self.fields
-        ends = [
-            (self.metres(f"{name}.x{n}", 0.0, self.size[0]), self.metres(f"{name}.y{n}", 0.0, self.size[1]))
-            for n in "12"
-        ]
-        if ends[0] == ends[1]:
-            fields.fault(f"{name}.x2", "room.no_length")
-        near = [_to_segment(origin, *ends) for origin in self.origins]
-        table = {"name": self.names[name], "distance": m(max(math.floor(min(near, default=0.0) * 1e3) / 1e3, 0.001))}
+        one, two = self._at(name, "x1", "y1"), self._at(name, "x2", "y2")
+        if one == two:
+            self.fields.fault(f"{name}.x2", "room.no_length")
+        near = self._near(_to_segment(origin, one, two) for origin in self.origins)
+        table = {"name": self.names[name], "distance": near}
         for key, unit, low, high in (("rating", "W/m2", 0.0, 1e11), ("rated_time", "s", 1e-3, 30000.0)):
-            text = self.stated(name, key, unit, low, high)
-            if text:
+            if text := self.stated(name, key, unit, low, high):
                 table[key] = text
         if "rating" in table and "rated_time" not in table:
-            fields.fault(f"{name}.rated_time", "room.say_rated_time")
-        place = {
-            "name": self.names[name],
-            "line": [[m(x), m(y)] for x, y in ends],
-            "top": self._height(name, "2 m", "top"),
-        }
+            self.fields.fault(f"{name}.rated_time", "room.say_rated_time")
+        top = self.stated(name, "top", "m", 0.0, 100.0) or "2 m"
+        place = {"name": self.names[name], "line": [_pair(one), _pair(two)], "top": top}
         bottom = self.number(name, "bottom", "m", 0.0, 100.0)
-        if bottom:
-            place["bottom"] = bottom
-        return table, place
+        return table, place | ({"bottom": bottom} if bottom else {})
 
     def _mirror(self, name: str) -> tuple[dict[str, Any], dict[str, Any]]:
-        x, y = (float(one.split()[0]) for one in self._place(name))
-        near = min((math.hypot(x - a, y - b) for a, b in self.origins), default=1.0)
+        near = min((math.dist(self._at(name), origin) for origin in self.origins), default=1.0)
         table: dict[str, Any] = {
             "name": self.names[name],
             "material": self.say("room.mirror_material"),
             "finish": "mirror",
+            "distance": m(max(near, 0.001)),
         }
-        table["distance"] = m(max(near, 0.001))
-        reflectance = self.stated(name, "reflectance", "1", 0.0, 1.0)
-        if reflectance:
+        if reflectance := self.stated(name, "reflectance", "1", 0.0, 1.0):
             table["reflectance"] = parse_quantity(reflectance, "1", "reflectance").value
-        place: dict[str, Any] = {
-            "name": self.names[name],
-            "position": self._place(name),
-            "height": self._height(name, "1.1 m"),
-        }
-        place |= {"shape": "flat", "width": m(self.metres(f"{name}.wide", 0.001, LARGEST_ROOM))}
+        wide = m(self.metres(f"{name}.wide", 0.001, LARGEST_ROOM))
+        place = self._stands(name, "1.1 m") | {"shape": "flat", "width": wide}
         normal = self.stated(name, "normal", "rad", -2 * math.pi, 2 * math.pi)
-        if normal:
-            place["normal"] = normal
-        return table, place
+        return table, place | ({"normal": normal} if normal else {})
 
     def _camera(self, name: str) -> tuple[dict[str, Any], dict[str, Any]]:
-        place: dict[str, Any] = {
-            "name": self.names[name],
-            "position": self._place(name),
-            "height": self._height(name, "1.5 m"),
-        }
+        place = self._stands(name, "1.5 m")
         for key, unit, low, high in _CAMERA:
-            text = self.stated(name, key, unit, low, high)
-            if text:
+            if text := self.stated(name, key, unit, low, high):
                 place[key] = parse_quantity(text, "1", key).value if unit == "1" else text
         return {}, place
 
-    def _place(self, name: str) -> list[str]:
-        return [m(self.metres(f"{name}.x", 0.0, self.size[0])), m(self.metres(f"{name}.y", 0.0, self.size[1]))]
-
-    def _height(self, name: str, default: str, key: str = "height") -> str:
-        return self.stated(name, key, "m", 0.0, 100.0) or default
-
     def _rect(self, name: str) -> Rect:
         """Return the area of a person around its place, inside the room; without a size, the place alone. [m]."""
-        wide, deep = self.size
-        x, y = self.metres(f"{name}.x", 0.0, wide), self.metres(f"{name}.y", 0.0, deep)
+        (wide, deep), (x, y) = self.size, self._at(name)
         half = [self.metres(f"{name}.{key}", 0.0, most) / 2 for key, most in (("wide", wide), ("deep", deep))]
         if any(half):
             half = [max(one, 0.01) for one in half]  # a line is an area too
@@ -308,7 +268,11 @@ def m(value: float) -> str:
     return f"{round(value, 4):g} m"
 
 
-def _to_segment(point: tuple[float, float], one: tuple[float, float], two: tuple[float, float]) -> float:
+def _pair(place: Point) -> list[str]:
+    return [m(place[0]), m(place[1])]
+
+
+def _to_segment(point: Point, one: Point, two: Point) -> float:
     """Return the distance from a point to a straight line between two. [m]."""
     dx, dy = two[0] - one[0], two[1] - one[1]
     long = dx * dx + dy * dy

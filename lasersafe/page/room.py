@@ -23,6 +23,7 @@ from lasersafe.drawing.plan import stands
 from lasersafe.errors import CalcError, CaseError, Fault
 from lasersafe.models import parse_case
 from lasersafe.page.case import people_of, rows_of, sentence
+from lasersafe.page.forms import FormError
 from lasersafe.page.reader import Reader, Room
 from lasersafe.page.rooms import THINGS, kinds, things
 from lasersafe.page.texts import Texts
@@ -44,7 +45,7 @@ _LINE = 0.005  # [m] of detail that a tone may lose; it is added first, so that 
 
 def case_text(room: Room, say: Texts) -> str:
     """Return the case file of a room, with remarks on what is assumed."""
-    remarks = [f"# {say('room.case_remark')}", *(f"# {say('room.case_unsigned')}" for _ in (0,))]
+    remarks = [f"# {say('room.case_remark')}", f"# {say('room.case_unsigned')}"]
     remarks += [f"# - {say('room.of', field=_label(field, say), name=name)}" for field, name in room.assumed]
     return "\n".join([*remarks, "", _PAIR.sub(r"[\1, \2]", tomli_w.dumps(room.data))])
 
@@ -53,16 +54,22 @@ _KINDS = {"aim": "laser", "target": "laser", "barrier": "screen", "surface": "mi
 _FIELDS = {"setup": "lens", "focal_length": "lens", "criterion": "beam_diameter"}
 
 
-def _read(form: Mapping[str, str], say: Texts) -> tuple[Room | None, Case | None, dict[str, str]]:
-    """Return the room and its case, None where there are faults, and these by the fields of the form."""
+def _read(form: Mapping[str, str], say: Texts) -> tuple[Room, Case]:
+    """Return the room and its case.
+
+    Raises
+    ------
+    FormError
+        If there are faults.
+    """
     reader = Reader(form, say)
-    room, faults = reader.room(), reader.fields.faults
+    room = reader.room()
     if room is None:
-        return None, None, faults
+        raise FormError(reader.fields.faults)
     try:
-        return room, parse_case(case_text(room, say)), faults
+        return room, parse_case(case_text(room, say))
     except CaseError as error:
-        return None, None, faults_by_field(error.faults, form, say)
+        raise FormError(faults_by_field(error.faults, form, say)) from None
 
 
 def faults_by_field(faults: Iterable[Fault], form: Mapping[str, str], say: Texts) -> dict[str, str]:
@@ -93,12 +100,15 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``faults`` by field; or ``tones`` with the parts of the room, ``rows``, ``people``, ``cameras``, ``assumed``.
+        ``tones`` with the parts of the room, ``rows``, ``people``, ``cameras``, ``assumed``.
+
+    Raises
+    ------
+    FormError
+        If the form has faults.
     """
     say = Texts(language)
-    room, case, faults = _read(form, say)
-    if room is None or case is None:
-        return {"faults": faults}
+    room, case = _read(form, say)
     assessment = assess(case, language, in_full=False)
     wording, shown = load_wording(language), localise(assessment, load_wording(language))
     scene = assessment.scene
@@ -158,11 +168,14 @@ def room_tones(form: dict[str, str], language: str) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``open``, the path of an area; None where the form has faults.
+        ``open``, the path of an area.
+
+    Raises
+    ------
+    FormError
+        If the form has faults.
     """
-    room, case, _ = _read(form, Texts(language))
-    if room is None or case is None:
-        return {"open": None}
+    room, case = _read(form, Texts(language))
     stages, floor = stages_of(case), shapely.box(0.0, 0.0, room.wide, room.deep)
     if any(_covers(stage, floor) for stage in stages):
         return {"open": path_of(floor, room.deep)}
@@ -191,16 +204,12 @@ def path_of(shape: Any, deep: float) -> str:
     for one in getattr(shape, "geoms", [shape]):
         if one.is_empty:
             continue
-        rings = (
-            [one.exterior, *one.interiors]
-            if one.geom_type == "Polygon"
-            else [one]
-            if one.geom_type == "LineString"
-            else []
-        )
+        rings, end = ([one], "") if one.geom_type == "LineString" else ([], "")
+        if one.geom_type == "Polygon":
+            rings, end = [one.exterior, *one.interiors], "Z"
         for ring in rings:
-            points = [f"{x * UNITS:.1f} {(deep - y) * UNITS:.1f}" for x, y in ring.coords]
-            parts.append(f"M{'L'.join(points)}" + ("Z" if one.geom_type == "Polygon" else ""))
+            points = (f"{x * UNITS:.1f} {(deep - y) * UNITS:.1f}" for x, y in ring.coords)
+            parts.append(f"M{'L'.join(points)}{end}")
     return "".join(parts)
 
 
@@ -263,25 +272,17 @@ def _assumed(case: Case, room: Room, say: Texts) -> list[dict[str, str]]:
 def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
     """Return what would help, with its figure: less power, each usual lens, a barrier half way to the guests."""
     say = Texts(language)
-    room, case, faults = _read(form, say)
-    if room is None or case is None:
-        return {"faults": faults}
+    room, _ = _read(form, say)
     guests = [t for t in room.data["person"] if t["role"] in ("spectator", "passer-by")] or room.data["person"]
     near = min(float(t["distance"].split()[0]) for t in guests)
     found = []
     for number, (field, name) in enumerate(room.lasers):
         stated = form.get(f"{field}.lens", "").strip()
-        rooms = [(stated, room)] if stated else _each_lens(form, field, say)
-        found.append(
-            {
-                "name": name,
-                "words": [
-                    *(_less_power(one, _lens_words(lens, say), number, near, say) for lens, one in rooms),
-                    *_lenses(form, field, say),
-                    *_barrier(room, number, near, say),
-                ],
-            }
-        )
+        each = _each_lens(form, field, say)
+        rooms = [(stated, room)] if stated else each
+        words = [_less_power(one, _lens_words(lens, say), number, near, say) for lens, one in rooms]
+        words += [_reach(one, name, _lens_words(lens, say), say) for lens, one in each]
+        found.append({"name": name, "words": [*words, *_barrier(room, number, near, say)]})
     return {"faults": {}, "help": found, "near": say.number(f"{near:g} m")}
 
 
@@ -317,16 +318,12 @@ def _lens_words(lens: str, say: Texts) -> str:
     return say("help.no_lens") if lens in ("none", say("room.no_lens")) else say("help.lens", lens=say.number(lens))
 
 
-def _lenses(form: Mapping[str, str], field: str, say: Texts) -> list[str]:
-    """Return how far the beam reaches with each usual lens, and without one."""
-    found = []
-    for lens, room in _each_lens(form, field, say):
-        setups = [one for stage in stages_of(parse_case(case_text(room, say))) for one in stage.setups]
-        mine = [one for one in setups if one.laser == dict(room.lasers)[field] and one.fitted]
-        far = max(badness(one.zone("direct", "eye").distance) for one in mine)
-        words = say.number(format_quantity(far, "m", 3, "up")) if math.isfinite(far) else "∞"
-        found.append(say("help.reach", what=_lens_words(lens, say), distance=words))
-    return found
+def _reach(room: Room, name: str, lens: str, say: Texts) -> str:
+    """Return how far the beam of a laser reaches with a lens."""
+    setups = [one for stage in stages_of(parse_case(case_text(room, say))) for one in stage.setups]
+    far = max(badness(one.zone("direct", "eye").distance) for one in setups if one.laser == name and one.fitted)
+    words = say.number(format_quantity(far, "m", 3, "up")) if math.isfinite(far) else "∞"
+    return say("help.reach", what=lens, distance=words)
 
 
 def _barrier(room: Room, number: int, near: float, say: Texts) -> list[str]:
@@ -346,7 +343,4 @@ def _barrier(room: Room, number: int, near: float, say: Texts) -> list[str]:
 def room_case(form: dict[str, str], language: str) -> dict[str, Any]:
     """Return the case file of a room, for the officer."""
     say = Texts(language)
-    room, case, faults = _read(form, say)
-    if room is None or case is None:
-        return {"faults": faults}
-    return {"faults": {}, "content": case_text(room, say).encode()}
+    return {"faults": {}, "content": case_text(_read(form, say)[0], say).encode()}

@@ -12,6 +12,7 @@ from importlib import import_module
 from typing import Any
 
 from lasersafe.errors import CalcError, CaseError
+from lasersafe.page.forms import FormError
 
 JOBS = {  # what can be asked for -> module of the page and its function
     "glasses": ("glasses", "glasses_answer"),
@@ -45,6 +46,8 @@ def answer(do: Callable[..., dict[str, Any]], values: dict[str, Any]) -> dict[st
     """
     try:
         return do(**values)
+    except FormError as error:
+        return {"faults": error.faults}
     except CaseError as error:
         faults = [{"line": one.line, "field": one.field, "message": one.message} for one in error.faults]
         return {"error": str(error), "faults": faults}

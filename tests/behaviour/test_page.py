@@ -422,12 +422,12 @@ def test_work_that_nobody_waits_for_is_left_and_its_process_stays_warm() -> None
 
     async def ask() -> None:
         worker = Worker()
-        assert await worker.ask({"do": "tones", "form": {}, "language": "en"}) == {"open": None}
+        assert (await worker.ask({"do": "tones", "form": {}, "language": "en"})).keys() == {"faults"}
         process = worker.process
         asked = asyncio.create_task(worker.ask({"do": "room", "form": long, "language": "en"}))
         await asyncio.sleep(0.3)
         asked.cancel()
-        assert await worker.ask({"do": "tones", "form": {}, "language": "en"}) == {"open": None}
+        assert (await worker.ask({"do": "tones", "form": {}, "language": "en"})).keys() == {"faults"}
         with pytest.raises(asyncio.CancelledError):
             await asked
         if hasattr(signal, "SIGUSR1"):
