@@ -31,6 +31,7 @@ from lasersafe.wording import caution_line
 
 _HERE = Path(str(files("lasersafe.page")))
 _LANGUAGE_COOKIE = "lasersafe-language"
+_REASONS = {404: "not_found", 405: "wrong_method", 413: "too_large", 500: "broken", 503: "updated"}
 _OURS = {".py", ".toml", ".html"}  # files that have to be of one version
 
 
@@ -59,12 +60,8 @@ class Site:
         self.written = newest_file()
         self.rooms: dict[str, dict[str, Any]] = {}
         self.warming: set[asyncio.Task[Any]] = set()
-        self.pages = jinja2.Environment(
-            loader=jinja2.FileSystemLoader(_HERE / "html"),
-            autoescape=True,
-            trim_blocks=True,
-            lstrip_blocks=True,
-        )
+        html = jinja2.FileSystemLoader(_HERE / "html")
+        self.pages = jinja2.Environment(loader=html, autoescape=True, trim_blocks=True, lstrip_blocks=True)
         routes = [
             Route("/", self.start),
             Route("/glasses", self.glasses, methods=["GET", "POST"]),
@@ -77,22 +74,17 @@ class Site:
             Route("/room/coarse", self.room_coarse, methods=["POST"]),
             Mount("/static", StaticFiles(directory=_HERE / "static")),
         ]
-        handlers: dict[Any, Any] = {
-            HTTPException: self._refused,
-            TooLargeError: self._too_large,
-            Exception: self._broken,
-        }
+        handlers: dict[Any, Any] = dict.fromkeys((HTTPException, TooLargeError, Exception), self._refused)
         app = Starlette(routes=routes, exception_handlers=handlers, lifespan=self._while_open)
         self.guarded: App = Guard(app, port, token, self.refusal)
 
     @contextlib.asynccontextmanager
     async def _while_open(self, app: Starlette) -> AsyncIterator[None]:
-        every = (self.live, *self.workers)
-        resting = [asyncio.create_task(one.rest()) for one in every]
+        resting = [asyncio.create_task(one.rest()) for one in (self.live, *self.workers)]
         yield
         for task in (*resting, *self.warming):
             task.cancel()
-        for one in every:
+        for one in (self.live, *self.workers):
             await one.end()
 
     # -----------------------------------------------------------------------------------------------------------------
@@ -107,16 +99,14 @@ class Site:
         if request.method != "POST":
             return self._language_asked(request) or self._page(request, "glasses", form={}, answer=None)
         form = await _form(request)
-        answer = await self._ask(request, "glasses", form=form)
-        return self._page(request, "glasses", form=form, answer=answer)
+        return self._page(request, "glasses", form=form, answer=await self._ask(request, "glasses", form=form))
 
     async def case(self, request: Request) -> Response:
         """Take a case; show its faults, or its decision."""
         if request.method != "POST":
             return self._language_asked(request) or self._case_page(request, "", "", None)
         text, name = await _case_of(request)
-        answer = await self._ask(request, "case", text=text, name=name)
-        return self._case_page(request, text, name, answer)
+        return self._case_page(request, text, name, await self._ask(request, "case", text=text, name=name))
 
     def _case_page(self, request: Request, text: str, name: str, answer: dict[str, Any] | None) -> Response:
         return self._page(request, "case", text=text, name_of_file=name, answer=answer, files=CASE_FILES)
@@ -150,7 +140,7 @@ class Site:
 
     async def _room_answer(self, request: Request, form: dict[str, str]) -> dict[str, Any]:
         """Return the full answer to a room; the last ones are kept, since buttons and drags ask for the same again."""
-        key = json.dumps([_language(request.scope), form], sort_keys=True)
+        key = json.dumps([_language(request), form], sort_keys=True)
         if key not in self.rooms:
             answer = await self._ask(request, "room", form=form)
             if "tones" not in answer:
@@ -168,12 +158,12 @@ class Site:
     async def room_live(self, request: Request) -> Response:
         """Send the full answer to a room, for the script of the page."""
         answer = await self._room_answer(request, await _form(request))
-        language = _language(request.scope)
+        language = _language(request)
         html = self.pages.get_template("room_answer.html").render(say=Texts(language), answer=answer)
         if "tones" not in answer:
             return JSONResponse({"proven": False, "html": html})
         shown = {key: answer[key] for key in ("tones", "lines", "open_people")}
-        return JSONResponse({**shown, "proven": True, "html": html})
+        return JSONResponse(shown | {"proven": True, "html": html})
 
     async def room_coarse(self, request: Request) -> Response:
         """Send where a room is proven to be free of light, before anything else of it is worked out."""
@@ -191,18 +181,20 @@ class Site:
     def _room_page(
         self, request: Request, form: dict[str, str], answer: dict[str, Any] | None, added: str = ""
     ) -> Response:
-        say = Texts(_language(request.scope))
-        likes = {key: say.options("likes").get(key, key) for key in kinds()}
-        lenses = dict.fromkeys(lens for kind in kinds().values() for lens in kind["lenses"])
-        values = {
-            "form": form,
-            "answer": answer,
-            "plan": drawn(form, say),
-            "kinds_of_things": THINGS,
-            "places": PLACES,
-            "added": added,
-        }
-        return self._page(request, "room", 200, **values, likes=likes, lenses=lenses, hints=say.hints())
+        say = Texts(_language(request))
+        return self._page(
+            request,
+            "room",
+            form=form,
+            answer=answer,
+            added=added,
+            plan=drawn(form, say),
+            kinds_of_things=THINGS,
+            places=PLACES,
+            likes={key: say.options("likes").get(key, key) for key in kinds()},
+            lenses=dict.fromkeys(lens for kind in kinds().values() for lens in kind["lenses"]),
+            hints=say.hints(),
+        )
 
     async def _ask(self, request: Request, job: str, **more: Any) -> dict[str, Any]:
         """Return the answer of a worker process; ``error`` where it took too long.
@@ -215,13 +207,18 @@ class Site:
         """
         if newest_file() > self.written:
             raise HTTPException(503)
-        say = Texts(_language(request.scope))
+        say = Texts(_language(request))
         at_once = job in ("tones", "room_case")
         worker = self.live if at_once else min(self.workers, key=lambda one: one.waiting)
         if job != "file":
             more["language"] = say.language
         asked = asyncio.create_task(worker.ask({"do": job, **more}))
-        gone = asyncio.create_task(_gone(request))
+
+        async def left() -> None:
+            while (await request.receive())["type"] != "http.disconnect":
+                pass
+
+        gone = asyncio.create_task(left())
         await asyncio.wait({asked, gone}, return_when=asyncio.FIRST_COMPLETED)
         gone.cancel()
         if not asked.done():
@@ -242,15 +239,10 @@ class Site:
     # What every page has
 
     def _page(self, request: Request, name: str, status: int = 200, **values: Any) -> HTMLResponse:
-        return self._html(_language(request.scope), name, status, **values)
-
-    def _html(self, language: str, name: str, status: int, **values: Any) -> HTMLResponse:
-        say = Texts(language)
-        others = [one for one in LANGUAGES if one != language]
-        text = self.pages.get_template(f"{name}.html").render(
-            name=name, say=say, caution=caution_line(language), others=others, **values
-        )
-        return HTMLResponse(text, status)
+        say = Texts(_language(request))
+        others = [one for one in LANGUAGES if one != say.language]
+        shown = {"name": name, "say": say, "caution": caution_line(say.language), "others": others}
+        return HTMLResponse(self.pages.get_template(f"{name}.html").render(**shown, **values), status)
 
     def _language_asked(self, request: Request) -> Response | None:
         """Return the way back to the same page in the language that was chosen, None when none was."""
@@ -263,20 +255,15 @@ class Site:
 
     def refusal(self, scope: Any, status: int, reason: str) -> App:
         """Return the page that says why something was refused."""
-        page = self._html(_language(scope), "message", status, reason=f"refused.{reason}")
+        page: App = self._page(Request(scope), "message", status, reason=f"refused.{reason}")
         return page
 
     async def _refused(self, request: Request, error: Exception) -> Response:
-        status = getattr(error, "status_code", 400)
-        reason = {404: "not_found", 405: "wrong_method", 503: "updated"}.get(status, "bad_request")
-        return self._page(request, "message", status, reason=f"refused.{reason}")
-
-    async def _too_large(self, request: Request, error: Exception) -> Response:
-        return self._page(request, "message", 413, reason="refused.too_large")
-
-    async def _broken(self, request: Request, error: Exception) -> Response:
-        sys.stderr.write(f"fault inside lasersafe, on the page {request.url.path}: {type(error).__name__}: {error}\n")
-        return self._page(request, "message", 500, reason="refused.broken")
+        status = 413 if isinstance(error, TooLargeError) else getattr(error, "status_code", 500)
+        if status == 500:
+            fault = f"{type(error).__name__}: {error}"
+            sys.stderr.write(f"fault inside lasersafe, on the page {request.url.path}: {fault}\n")
+        return self._page(request, "message", status, reason=f"refused.{_REASONS.get(status, 'bad_request')}")
 
 
 def newest_file() -> int:
@@ -285,8 +272,7 @@ def newest_file() -> int:
     return max(path.stat().st_mtime_ns for one in folders for path in one.rglob("*.*") if path.suffix in _OURS)
 
 
-def _language(scope: Any) -> str:
-    request = Request(scope)
+def _language(request: Request) -> str:
     chosen = request.cookies.get(_LANGUAGE_COOKIE, "")
     return chosen if chosen in LANGUAGES else preferred(request.headers.get("accept-language", ""))
 
@@ -314,12 +300,6 @@ async def _case_of(request: Request) -> tuple[str, str]:
 def download(content: bytes, kind: str, name: str) -> Response:
     """Return a file that a browser stores and does not open."""
     return Response(content, media_type=kind, headers={"content-disposition": f'attachment; filename="{name}"'})
-
-
-async def _gone(request: Request) -> None:
-    """Wait until the browser has left."""
-    while (await request.receive())["type"] != "http.disconnect":
-        pass
 
 
 async def _form(request: Request) -> dict[str, str]:

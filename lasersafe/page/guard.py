@@ -7,6 +7,9 @@ from collections.abc import Awaitable, Callable, MutableMapping
 from typing import Any
 from urllib.parse import parse_qs
 
+from starlette.datastructures import Headers
+from starlette.responses import RedirectResponse
+
 Message = MutableMapping[str, Any]
 Receive = Callable[[], Awaitable[Message]]
 Send = Callable[[Message], Awaitable[None]]
@@ -26,6 +29,7 @@ HEADERS = {
     "cross-origin-resource-policy": "same-origin",
     "cache-control": "no-store",
 }
+_OWN = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
 
 
 class TooLargeError(Exception):
@@ -53,15 +57,23 @@ class Guard:
         self.cookie = f"lasersafe-{port}"
 
     async def __call__(self, scope: MutableMapping[str, Any], receive: Receive, send: Send) -> None:
-        """Answer one request."""
+        """Answer one request; a web socket is never opened."""
+        if scope["type"] == "lifespan":
+            await self.app(scope, receive, send)
         if scope["type"] != "http":
-            if scope["type"] == "lifespan":
-                await self.app(scope, receive, send)
-            return  # a web socket is never opened
-        sent = _with_headers(send)
+            return
+
+        async def sent(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                message = {**message, "headers": [*message.get("headers", []), *_OWN]}
+            await send(message)
+
         status, reason = self._fault(scope)
-        if reason == "token":
-            await _redirect(scope, self.cookie, self.token, sent)
+        if reason == "token":  # it goes into a cookie, and the same page is shown without it in the address
+            path = scope["path"]
+            cookie = {"set-cookie": f"{self.cookie}={self.token}; HttpOnly; SameSite=Strict; Path=/"}
+            back = RedirectResponse(path if path in ("/glasses", "/room", "/case") else "/", 303, cookie)
+            await back(scope, receive, sent)
         elif status:
             await self.refuse(scope, status, reason)(scope, receive, sent)
         else:
@@ -72,25 +84,23 @@ class Guard:
 
     def _fault(self, scope: MutableMapping[str, Any]) -> tuple[int, str]:
         """Return the status and the reason of a refusal; 0 where there is none, "token" where the token was given."""
-        headers: dict[str, list[str]] = {}
-        for name, value in scope["headers"]:
-            headers.setdefault(name.decode("latin-1").lower(), []).append(value.decode("latin-1"))
-        host = headers.get("host", [])
-        if len(host) != 1 or host[0].lower() not in self.hosts:
+        headers, method = Headers(scope=scope), scope["method"]
+        host = [one.lower() for one in headers.getlist("host")]
+        if len(host) != 1 or host[0] not in self.hosts:
             return 421, "wrong_host"
-        origins = headers.get("origin", [])
-        if any(one.lower() != f"http://{host[0].lower()}" for one in origins):
+        if any(one.lower() != f"http://{host[0]}" for one in headers.getlist("origin")):
             return 403, "wrong_origin"
-        if scope["method"] not in ("GET", "HEAD", "POST"):
+        if method not in ("GET", "HEAD", "POST"):
             return 405, "wrong_method"
         asked = parse_qs(scope["query_string"].decode("latin-1")[:400]).get("token")
-        if asked and scope["method"] == "GET" and self._is_token(asked[0]):
+        if asked and method == "GET" and self._is_token(asked[0]):
             return 0, "token"  # a link elsewhere cannot know it
-        if scope["method"] == "POST" and headers.get("sec-fetch-site", ["same-origin"]) != ["same-origin"]:
+        if method == "POST" and headers.getlist("sec-fetch-site") not in ([], ["same-origin"]):
             return 403, "wrong_origin"
-        if not self._is_token(_cookie(headers.get("cookie", []), self.cookie)):
+        pairs = (part.strip().partition("=") for one in headers.getlist("cookie") for part in one[:8000].split(";"))
+        if not self._is_token(next((value for key, _, value in pairs if key == self.cookie), "")):
             return 403, "no_token"
-        length = headers.get("content-length", ["0"])[0]
+        length = headers.get("content-length", "0")
         if not length.isascii() or not length.isdigit():
             return 400, "bad_request"
         if len(length) > 12 or int(length) > LARGEST + _ROOM:
@@ -99,12 +109,6 @@ class Guard:
 
     def _is_token(self, text: str) -> bool:
         return hmac.compare_digest(text.encode("utf-8", "replace"), self.token.encode())
-
-
-def _cookie(values: list[str], name: str) -> str:
-    """Return the value of a cookie, "" when there is none."""
-    pairs = (part.strip().partition("=") for value in values for part in value[:8000].split(";"))
-    return next((value for key, _, value in pairs if key == name), "")
 
 
 def _limited(receive: Receive) -> Receive:
@@ -120,23 +124,3 @@ def _limited(receive: Receive) -> Receive:
         return message
 
     return limited
-
-
-def _with_headers(send: Send) -> Send:
-    async def sent(message: Message) -> None:
-        if message["type"] == "http.response.start":
-            own = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
-            message = {**message, "headers": [*message.get("headers", []), *own]}
-        await send(message)
-
-    return sent
-
-
-async def _redirect(scope: MutableMapping[str, Any], cookie: str, token: str, send: Send) -> None:
-    """Store the token in a cookie, and lead on to the same page without it in the address."""
-    path = str(scope["path"])
-    place = path if path in ("/glasses", "/room", "/case") else "/"
-    value = f"{cookie}={token}; HttpOnly; SameSite=Strict; Path=/"
-    headers = [(b"location", place.encode()), (b"set-cookie", value.encode()), (b"content-length", b"0")]
-    await send({"type": "http.response.start", "status": 303, "headers": headers})
-    await send({"type": "http.response.body", "body": b""})

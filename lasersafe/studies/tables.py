@@ -6,9 +6,10 @@ import csv
 import io
 import json
 import math
-from collections.abc import Collection, Iterator, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
-from typing import Any
+from functools import partial
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -42,31 +43,41 @@ _TOLD = ("field", "typed", "unit", "nominal", "low", "high", "kind")
 EXACT, CORNER, TYPED = "exact inputs", "worst corner of the tolerances", "values as typed"
 
 
-def density_column(place: float) -> str:
-    """Return the name of the column with the optical density."""
-    return f"optical_density_at_{place:.6g}_m"
+class _Column(NamedTuple):
+    """A column of the table: its name in files, the two lines that head it on a terminal, values and their texts."""
+
+    name: str
+    head: tuple[str, str] | None  # None: it is in files only
+    values: list[Any]
+    text: Callable[[Any], str]
+    cell: Callable[[Any], Any]  # of a CSV file
 
 
-def columns(found: Sweep) -> list[str]:
-    """Return the names of the columns, the unit in each."""
-    names = [one.input.column for one in found.varied]
-    for way, tissue in ZONES:
-        names += [f"{way}_{tissue}_m", f"{way}_{tissue}_rule_set"]
-    return names if found.place is None else [*names, density_column(found.place)]
-
-
-def by_column(found: Sweep) -> dict[str, list[Any]]:
-    """Return the full numbers, one list for each column."""
-    values = [one.span.values for one in found.varied]
-    grid = np.meshgrid(*values, indexing="ij") if values else []
+def _columns(found: Sweep) -> list[_Column]:
+    word = load_wording(found.subject.case.language).text
+    grid = np.meshgrid(*(one.span.values for one in found.varied), indexing="ij") if found.varied else []
     names = np.array(found.subject.context.rule_sets)
-    lists: list[list[Any]] = [axis.reshape(-1).tolist() for axis in grid]
-    for zone in ZONES:
-        lists.append(found.distances[zone].reshape(-1).tolist())
-        lists.append(names[found.decided[zone].reshape(-1)].tolist())
-    if found.density is not None:
-        lists.append(found.density.reshape(-1).tolist())
-    return dict(zip(columns(found), lists, strict=True))
+    made = [
+        _Column(
+            one.input.column, (one.input.path, ""), axis.ravel().tolist(), partial(nearest_text, one=one.input), float
+        )
+        for one, axis in zip(found.varied, grid, strict=True)
+    ]
+    for way, tissue in ZONES:
+        far = found.distances[way, tissue].ravel().tolist()
+        head = word(f"way.{way}"), word(f"tissue.{tissue}")
+        made.append(_Column(f"{way}_{tissue}_m", head, far, distance_text, _for_csv))
+        decided = names[found.decided[way, tissue].ravel()].tolist()
+        made.append(_Column(f"{way}_{tissue}_rule_set", None, decided, str, str))
+    if found.density is not None and found.place is not None:
+        name = f"optical_density_at_{found.place:.6g}_m"
+        head = word("study.density_head"), word("study.at", place=trimmed(format_quantity(found.place, "m")))
+        made.append(_Column(name, head, found.density.ravel().tolist(), _density, _density))
+    return made
+
+
+def _for_csv(distance: float) -> str:
+    return format_quantity(distance, "1", CSV_DIGITS, "up")
 
 
 def facts(found: Sweep) -> dict[str, Any]:
@@ -131,16 +142,15 @@ def durations(subject: Subject, varied: Collection[str]) -> str:
 
 def as_json(found: Sweep) -> dict[str, Any]:
     """Return the table ready for JSON, with full numbers."""
-    table = by_column(found)
-    names = list(table)
-    rows = [dict(zip(names, row, strict=True)) for row in zip(*table.values(), strict=True)]
+    columns = _columns(found)
+    names = [one.name for one in columns]
+    rows = [dict(zip(names, row, strict=True)) for row in zip(*(one.values for one in columns), strict=True)]
     return {**facts(found), "columns": names, "rows": rows, "caution": caution_line()}
 
 
 def as_csv(found: Sweep) -> str:
     """Return the table as CSV: remarks behind ``#``, one line of headings, then the points."""
-    table = by_column(found)
-    about = facts(found)
+    columns, about = _columns(found), facts(found)
     text = io.StringIO()
     for line in (
         f"{about['title']}: {about['laser']}, {about['setup']}",
@@ -151,17 +161,8 @@ def as_csv(found: Sweep) -> str:
     ):
         text.write(f"# {for_spreadsheet(' '.join(line.split()))}\n")
     writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(table)
-    ways = {f"{way}_{tissue}_m" for way, tissue in ZONES}
-    for row in zip(*table.values(), strict=True):
-        writer.writerow(
-            format_quantity(value, "1", CSV_DIGITS, "up")
-            if name in ways
-            else _density(value)
-            if name.startswith("optical_density")
-            else value
-            for name, value in zip(table, row, strict=True)
-        )
+    writer.writerow(one.name for one in columns)
+    writer.writerows(zip(*(map(one.cell, one.values) for one in columns), strict=True))
     return text.getvalue()
 
 
@@ -181,7 +182,7 @@ def as_parquet(found: Sweep) -> bytes:
     import pyarrow
     import pyarrow.parquet
 
-    table = pyarrow.table(by_column(found))
+    table = pyarrow.table({one.name: one.values for one in _columns(found)})
     about = {**facts(found), "caution": caution_line()}
     table = table.replace_schema_metadata({"lasersafe": json.dumps(about, ensure_ascii=False)})
     buffer = io.BytesIO()
@@ -212,36 +213,19 @@ def as_text(found: Sweep) -> str:
     lines.append(Message("study.stated", values=stated))
     if worked_out_with(subject, found.start) == CORNER:
         lines.append(Message("study.in_corner"))
-    table = _summary(found, wording) if found.size > MOST_LINES else _table(found, wording)
+    columns = [one for one in _columns(found) if one.head is not None]
+    table = (
+        _table(columns) if found.size <= MOST_LINES else _summary(columns[: len(found.varied) + len(ZONES)], wording)
+    )
     said = [*map(wording.say, lines), "", *table, "", *map(wording.say, notes(found)), wording.caution_short]
     with decimals(wording):
         return "\n".join(map(measured, said))
 
 
-def _table(found: Sweep, wording: Wording) -> list[str]:
-    heads = [(one.input.path, "") for one in found.varied]
-    heads += [(wording.text(f"way.{way}"), wording.text(f"tissue.{tissue}")) for way, tissue in ZONES]
-    if found.place is not None:
-        place = trimmed(format_quantity(found.place, "m"))
-        heads.append((wording.text("study.density_head"), wording.text("study.at", place=place)))
-    rows = list(_rows(found))
-    widths = [max(len(a), len(b), *(len(row[k]) for row in rows)) for k, (a, b) in enumerate(heads)]
-
-    def line(cells: list[str]) -> str:
-        return "  ".join(cell.rjust(width) for cell, width in zip(cells, widths, strict=True)).rstrip()
-
-    return [line([a for a, _ in heads]), line([b for _, b in heads]), *map(line, rows)]
-
-
-def _rows(found: Sweep) -> Iterator[list[str]]:
-    table = by_column(found)
-    inputs = [(one.input, table[one.input.column]) for one in found.varied]
-    zones = [table[f"{way}_{tissue}_m"] for way, tissue in ZONES]
-    density = None if found.place is None else table[density_column(found.place)]
-    for k in range(found.size):
-        cells = [nearest_text(values[k], one) for one, values in inputs]
-        cells += [distance_text(values[k]) for values in zones]
-        yield cells if density is None else [*cells, _density(density[k])]
+def _table(columns: list[_Column]) -> list[str]:
+    texts = [[*(one.head or ()), *map(one.text, one.values)] for one in columns]
+    aligned = [[text.rjust(max(map(len, column))) for text in column] for column in texts]
+    return ["  ".join(row).rstrip() for row in zip(*aligned, strict=True)]
 
 
 def distance_text(value: float) -> str:
@@ -251,19 +235,16 @@ def distance_text(value: float) -> str:
     )
 
 
-def _summary(found: Sweep, wording: Wording) -> list[str]:
-    table = by_column(found)
-
-    def where(k: int) -> str:
-        inputs = [one.input for one in found.varied]
-        return ", ".join(f"{one.path} = {nearest_text(table[one.column][k], one)}" for one in inputs)
-
-    lines = [wording.text("study.summary", count=found.size)]
-    for way, tissue in ZONES:
-        values = table[f"{way}_{tissue}_m"]
-        low, high = int(np.argmin(values)), int(np.argmax(values))
-        ends = [wording.text("study.there", distance=distance_text(values[k]), values=where(k)) for k in (low, high)]
-        lines.append(f"{wording.text(f'way.{way}')}, {wording.text(f'tissue.{tissue}')}: {ends[0]}; {ends[1]}")
+def _summary(columns: list[_Column], wording: Wording) -> list[str]:
+    """Return the nearest and the farthest distance of each zone, and for which values of the inputs."""
+    inputs, zones = columns[: -len(ZONES)], columns[-len(ZONES) :]
+    lines = [wording.text("study.summary", count=len(zones[0].values))]
+    for one in zones:
+        ends = []
+        for k in (int(np.argmin(one.values)), int(np.argmax(one.values))):
+            values = ", ".join(f"{own.head[0]} = {own.text(own.values[k])}" for own in inputs if own.head)
+            ends.append(wording.text("study.there", distance=one.text(one.values[k]), values=values))
+        lines.append(f"{', '.join(one.head or ())}: {'; '.join(ends)}")
     return lines
 
 
@@ -437,9 +418,9 @@ def _over_one(found: Sweep, x: _Shown, zone: tuple[str, str] | None) -> Drawing:
     zones = ZONES if zone is None else (zone,)
     alike: list[list[tuple[str, str]]] = []  # zones of one curve
     for one in zones:
-        same = [k for k in alike if np.allclose(found.distances[one], found.distances[k[0]], rtol=1e-9)]
-        if same:
-            same[0].append(one)
+        same = (k for k in alike if np.allclose(found.distances[one], found.distances[k[0]], rtol=1e-9))
+        if (there := next(same, None)) is not None:
+            there.append(one)
         else:
             alike.append([one])
     traces = [(" = ".join(map(_words, names)), found.distances[names[0]]) for names in alike]
@@ -473,10 +454,7 @@ def _curves(found: Sweep, x: _Shown, traces: list[tuple[str, Floats]], what: str
 
 
 def _length(most: float) -> tuple[str, float]:
-    for unit, factor in (("km", 1e3), ("m", 1.0), ("mm", 1e-3)):
-        if most >= (10.0 if unit == "km" else 0.1) * factor:
-            return unit, factor
-    return "mm", 1e-3
+    return ("km", 1e3) if most >= 1e4 else ("m", 1.0) if most >= 0.1 else ("mm", 1e-3)
 
 
 def _level(value: float) -> str:

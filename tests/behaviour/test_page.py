@@ -455,7 +455,7 @@ def test_a_long_answer_does_not_hold_up_a_drag() -> None:
     async def ask() -> None:
         await site.workers[0].one_at_a_time.acquire()  # busy for as long as it takes
         await site.workers[1].one_at_a_time.acquire()
-        assert await site.live.ask({"do": "tones", "form": {}, "language": "en"}) == {"open": None}
+        assert (await site.live.ask({"do": "tones", "form": {}, "language": "en"})).keys() == {"faults"}
         await site.live.end()
 
     asyncio.run(ask())
