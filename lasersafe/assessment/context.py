@@ -42,6 +42,7 @@ BASE_WAY = {
     "mirror then scatter": "scatter", "fibre broken": "direct", "optic lost": "direct", "aided viewing": "direct",
 }  # fmt: skip
 WAYS = ("direct", "mirror", "scatter")  # there always are
+ON_THE_FLOOR = (*WAYS, "mirror then scatter")  # that a place in a scene gets light by, without faults and instruments
 MORE_WAYS = ("transmitted",)  # there are where a figure of the case says so
 NO_AID = "struck.no_aid"  # key of the sentence that nobody uses an instrument
 _SMALLEST = 1e-12  # less of a limit is not told from it

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.assessment.aims import place_of
-from lasersafe.assessment.context import Context, every_context
+from lasersafe.assessment.context import ON_THE_FLOOR, Context, every_context
 from lasersafe.assessment.loads import in_irradiance
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard import instruments
@@ -164,8 +164,7 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     place = (*entry.position.pair, float(entry.height))
     lam, point, standing = context.wavelength, np.array([place]), {item.name for item in stage.scene.surface}
     rows: list[CameraLine] = []
-    ways = ("direct", "mirror", "scatter", "mirror then scatter")
-    lights = [one for way in ways for one in stage.lights(main, (way,), "eye")]
+    lights = [one for way in ON_THE_FLOOR for one in stage.lights(main, (way,), "eye")]
     seen = [[(in_irradiance(stage, source, _MANY, camera.pupil), walls)] for source, walls in lights]
     each = most_light(seen, point, np.zeros((1, 3)))[:, 0]
     for (source, _), there in zip(lights, each, strict=True):

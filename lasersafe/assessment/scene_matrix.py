@@ -18,6 +18,7 @@ from lasersafe.assessment.context import (
     FAULTS,
     MORE_WAYS,
     NO_AID,
+    ON_THE_FLOOR,
     TISSUES,
     WAYS,
     Context,
@@ -278,7 +279,7 @@ def hit_of(
         return worst([(source, walls) for source in sources]), note
     if way == "aided viewing":
         instrument = aid_of(next(p for p in stage.case.person if p.name == place.name))
-        return worst(lights("direct", "mirror", "scatter"), with_aid=instrument), instrument.name
+        return worst(lights(*ON_THE_FLOOR), with_aid=instrument), instrument.name
     return worst(lights(way)), ""
 
 

@@ -12,7 +12,7 @@ import shapely
 
 from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of
 from lasersafe.assessment.barriers import beam_numbers
-from lasersafe.assessment.context import Context, every_context, power_of_all
+from lasersafe.assessment.context import ON_THE_FLOOR, Context, every_context, power_of_all
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.scene_marks import plan_of
 from lasersafe.assessment.stage import Stage, kept
@@ -124,7 +124,7 @@ def zone_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]:
     return [
         (stage, source, stage.walls(context, source.way))
         for stage in stages for context, _, way, tissue, _ in _kinds(stage)
-        for source in stage.sources(context, way, tissue)
+        for source in _of_way(stage, context, way, tissue)
     ]  # fmt: skip
 
 
@@ -146,7 +146,7 @@ def union_of(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...],
 
 
 def joined_zone(farthest: ZoneShape, group: Sequence[ZoneShape]) -> ZoneShape:
-    """Return a zone with what it covers at any of several corners."""
+    """Return a zone with what several of a kind cover, of one laser at corners of the tolerances or of one surface."""
     if all(one.polygons == farthest.polygons for one in group):
         return farthest
     parts, area = union_of([one.polygons for one in group])
@@ -182,7 +182,7 @@ def together_lights(stages: Sequence[Stage], tissue: str) -> list[tuple[list[Con
     for lasers in lasers_that_add(stages, tissue):
         groups = []
         for corners in lasers:
-            lights = [x for stage, one in corners for x in stage.lights(one, ("direct", "mirror", "scatter"), tissue)]
+            lights = [x for stage, one in corners for x in stage.lights(one, ON_THE_FLOOR, tissue)]
             groups.append(list({(id(source), id(walls)): (source, walls) for source, walls in lights}.values()))
         found.append(([corners[0][1] for corners in lasers], groups))
     return found
@@ -238,11 +238,17 @@ def _shape(stage: Stage, context: Context, source: Source, kind: str, distance: 
     )  # fmt: skip
 
 
+def _of_way(stage: Stage, context: Context, way: str, tissue: str) -> tuple[Source, ...]:
+    """Return the light on a way; scatter with that of light that mirrors have sent on."""
+    found = stage.sources(context, way, tissue)
+    return found if way != "scatter" else (*found, *stage.sources(context, "mirror then scatter", tissue))
+
+
 def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, worst: bool) -> list[ZoneShape]:
     zone, found = stage.result(context).zone(way, tissue), []
     limit = zone.criterion
     words = Message("limited.by", tissue=word(tissue), set=limit.rule_set, time=f"{limit.duration:g} s")
-    for source in stage.sources(context, way, tissue):
+    for source in _of_way(stage, context, way, tissue):
         turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
         one = _shape(
             stage, context, source, kind, _stated(source.reach, zone.distance) + turned, worst=worst,
@@ -253,7 +259,8 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
         if one is not None and one.clipped_by:
             one = replace(one, limited_by=Message("limited.and_by", limit=words, names=", ".join(one.clipped_by)))
         found += [] if one is None else [one]
-    return found
+    # all faces of a barrier, lit directly or over mirrors, are one
+    return [*over(found, lambda one: [one], joined_zone)] if way == "scatter" and found else found
 
 
 def _stated(reach: float, distance: float) -> float:

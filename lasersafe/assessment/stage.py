@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import operator
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property, partial, reduce, wraps
@@ -389,7 +390,8 @@ class Stage:
             if share > 0.0:
                 ball = Spots(item.position, EVERYWHERE, item.width / 2.0, True)
                 share *= item.reflectance
-                found.append(from_spots("scatter", ball, profile, math.inf, factor=share, surface=item.name))
+                reach = self.scatter_reach(profile, share)
+                found.append(from_spots("scatter", ball, profile, reach, factor=share, surface=item.name))
         return found + self._ends(context, pose, tissue, duration, portion, mirrored=True)
 
     @kept
@@ -407,14 +409,17 @@ class Stage:
                     for other in stage.poses(one, stage._first_like(one, way, mode)):
                         asked.setdefault(stage.key("lit_faces", one, other, mirrored), (stage, one, other))
             asked = {key: one for key, one in asked.items() if key not in self.answers}
-            # what may send a beam anywhere lights the floor next to people whom it can hit as well
-            faces = [face for face in faces_of(self.scene) if not (mirrored and face.level)]
+            upright, level = ([face for face in faces_of(self.scene) if face.level == one] for one in (False, True))
             wanted = []
             for stage, one, other in asked.values():
                 beams = stage._beams_of_eyes(one, other) if mirrored else [stage._seen_by_eyes(one, other)]
-                walls = stage.walls(one, "direct", other.mode)
-                wanted.append(([(beam, walls) for beam in beams], faces))
-            self.answers |= zip(asked, lit_faces(wanted, people_of(self.scene)), strict=True)
+                lights = [(beam, stage.walls(one, "direct", other.mode)) for beam in beams]
+                # what may send a beam anywhere lights the floor next to people whom it can hit as well
+                known = [beam.aimed and not beam.directions.box().everywhere for beam in beams]
+                sure = [light for light, one_way in zip(lights, known, strict=True) if one_way or not mirrored]
+                wanted += [(lights, upright), (sure, level)]
+            faces = lit_faces(wanted, people_of(self.scene))
+            self.answers |= zip(asked, map(operator.add, faces[::2], faces[1::2]), strict=True)
         found: list[LitFace] = self.answers[key]
         return found
 

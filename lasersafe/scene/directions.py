@@ -50,6 +50,11 @@ class Box:
         """Whether every bearing is in it."""
         return self.half_bearing >= math.pi
 
+    @property
+    def everywhere(self) -> bool:
+        """Whether every direction is in it."""
+        return self.all_round and self.elevation[1] - self.elevation[0] >= math.pi - 1e-9
+
     def widened(self, margin: float) -> Box:
         """Return it with a margin on every side."""
         low = max(-math.pi / 2.0, self.elevation[0] - margin)

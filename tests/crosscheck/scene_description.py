@@ -58,13 +58,17 @@ class Person:
     name: str
     places: tuple[tuple[float, float], ...]  # one place, or the corners of an area
     stature: str = "standing adult"
+    eyes: tuple[float, float] | None = None  # between which heights; then no skin is looked at
 
     @property
     def heights(self) -> tuple[float, float]:
         """Lowest and highest place of the eyes: 0.1 m up and down of what the manual says of the stature."""
-        return {"standing adult": (1.5, 1.7), "seated": (1.1, 1.3), "child": (0.9, 1.1), "anybody": (1.0, 1.8)}[
-            self.stature
-        ]
+        return (
+            self.eyes
+            or {"standing adult": (1.5, 1.7), "seated": (1.1, 1.3), "child": (0.9, 1.1), "anybody": (1.0, 1.8)}[
+                self.stature
+            ]
+        )
 
 
 @dataclass(frozen=True)

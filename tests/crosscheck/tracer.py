@@ -395,6 +395,8 @@ class Tracer:
                 continue
             best = None
             for tissue, (limit, aperture), heights in (("eye", EYE, person.heights), ("skin", SKIN, BODY)):
+                if tissue == "skin" and person.eyes:
+                    continue
                 places = self.places(person, heights, self.candidates)
                 aims = self.nearest_aim(laser, self.wishes(laser, chain, places))
                 if fixed:
@@ -551,6 +553,46 @@ class Tracer:
             ]
         found = [one for head in heads for one in self.beams(head, person) + self.scatter(head, person)]
         return sorted(found, key=lambda one: -one.ratio)
+
+    def together(self, person: Person) -> tuple[float, tuple[float, float, float]]:
+        """The highest sum that was found of all lasers at one place of eyes, and that place.
+
+        It is looked for where one of the lasers gives most, and half way between two such places.
+        """
+        tops = [found[0].place for laser in self.scene.lasers if (found := self._eyes(laser, person))]
+        tops += [tuple(np.mean(pair, axis=0).tolist()) for pair in itertools.combinations(tops, 2)]
+        sums = []
+        for place in tops:
+            here = replace(person, places=(place[:2],), eyes=(place[2], place[2]))
+            each = [found[0].ratio for laser in self.scene.lasers if (found := self._eyes(laser, here))]
+            sums.append((sum(each), place))
+        return max(sums, default=(0.0, (0.0, 0.0, 0.0)))
+
+    def passed(self, heights: tuple[float, float], count: int):
+        """Places (n, 3) that rays of any laser pass between two heights, and some beside what they light."""
+        found = [np.zeros((0, 3))]
+        faces = [(d.name, d) for d in self.matt] + [(f"wall {k}", None) for k in range(len(self.pieces))]
+        for laser, chain in itertools.product(self.scene.lasers, self.chains):
+            aims = self.any_aims(laser, count)
+            if chain:
+                points = chain[0].points(count, self.rng) - np.array(laser.place)
+                aims = np.concatenate([aims, self.nearest_aim(laser, normed(points))])
+            start, way, good = self.follow(chain, *self.rays(laser, aims, self.rng.standard_normal((len(aims), 4))))
+            start, way = start[good], way[good]
+            slope = np.where(np.abs(way[:, 2]) < 1e-9, 1e-9, way[:, 2])
+            enter, leave = np.sort([(height - start[:, 2]) / slope for height in heights], axis=0)
+            far = np.minimum(np.exp(self.rng.uniform(-2.0, 3.0, len(way))), leave)
+            far = np.maximum(far, enter)
+            found.append((start + far[:, None] * way)[far > 0.0])
+            for name, disc in (*faces, ("floor", None)):
+                at, normal, lit = self.ends(name, disc, start, way)
+                lit &= self.open(start, at)
+                near = np.exp(self.rng.uniform(-3.0, 0.0, (len(way), 1)))
+                found.append((at + near * (normal + self.rng.normal(0.0, 0.5, at.shape)))[lit])
+        return np.concatenate(found)
+
+    def _eyes(self, laser: Laser, person: Person) -> list[Found]:
+        return self.highest(laser, person if person.eyes else replace(person, eyes=person.heights))
 
 
 def spread(laser: Laser, places):
