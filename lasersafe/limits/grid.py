@@ -13,6 +13,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
+from itertools import combinations
 from typing import Any, NamedTuple, NoReturn
 
 import numpy as np
@@ -108,8 +109,10 @@ class Grid:
     durations: Axis  # [s]
     slots: Ints  # shape (depth, cells): pieces by wavelength, duration and source size, the first ones filled
     pieces: tuple[Piece | None, ...]  # the first is None: no limit
-    marks: NDArray[np.uint8]  # by slot: depends on the source size, has a curve and a constant (in the first: or a
-    # growing aperture in any), and whether there are more
+    marks: NDArray[
+        np.uint8
+    ]  # by slot and cell, of a small source, and next to it of any: depends on the source size, has a
+    # curve and a constant (in the first: or a growing aperture in any), and whether there are more
     parameters: Floats  # shape (9, pieces), see `_parameters`
     source_max: Floats  # by cell: alpha_max = 2 ** source_max * t ** source_power [mrad]
     source_power: Floats
@@ -181,9 +184,10 @@ class Grid:
         Returns where an aperture may grow.
         """
         hole, growth = self.parameters[3:5]
+        extended = int((columns[4] > self.source_min * (1.0 + EDGE) * 1e-3).any())
         bent, where = np.empty((2, 0), dtype=np.intp)
         for depth in range(self.slots.shape[0]):
-            mark = self.marks[depth].take(columns[0])
+            mark = self.marks[depth, extended:].take(columns[0])
             marked = np.flatnonzero(mark >= _BENT)
             at, more = (marked.take(np.flatnonzero(mark.take(marked) & one > 0)) for one in (_BENT, _MORE))
             piece, dose = self._doses(depth, mark, at, *columns)
@@ -210,7 +214,7 @@ class Grid:
         """Return the piece in one slot of each point, and its limit [J/m2]."""
         coefficient, extra, rated, _, _, power, slope, power_t2, sized = self.parameters
         extended = angle > self.source_min * (1.0 + EDGE) * 1e-3
-        at = np.flatnonzero((mark & _SIZED > 0) & extended) if extended.any() else np.flatnonzero(extended)
+        at = np.flatnonzero((mark & _SIZED > 0) & extended)
         if at.size:
             mrad, log, place = _some(angle, at) * 1e3, _some(log_time, at), cell.take(at)
             log_t2, log_angle = self.log_t2(mrad), np.log2(mrad)
@@ -277,12 +281,13 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     low, high = math.log2(below.constant), math.log2(above.constant)
     t2 = (first, rise, low, high, min(max(first + rise * source_min, low), high))
     parameters = np.array([_parameters(rules, piece, t2[4]) for piece in layout.pieces], dtype=np.float64)
-    slots = layout.slots()
+    slots = _strict(layout.slots(), layout.pieces, parameters, np.log2(layout.durations.centres))
     sized = (parameters[:, 7:] != 0.0).any(axis=1)[slots].any(axis=3) | (slots != slots[..., :1]).any(axis=3)
-    bent = (parameters[:, 1] != 0.0)[slots].any(axis=3)
-    bent[0] |= (parameters[:, 4] != 0.0)[slots].any(axis=(0, 3))
-    more = np.concatenate([(slots[1:] > 0).any(axis=3), np.zeros_like(bent[:1])])
-    marks = (_SIZED * sized + _BENT * bent + _MORE * more).astype(np.uint8).repeat(3, axis=2)
+    bent = (parameters[:, 1] != 0.0)[slots]
+    bent[0] |= (parameters[:, 4] != 0.0)[slots].any(axis=0)
+    more = np.concatenate([slots[1:] > 0, np.zeros_like(bent[:1])])
+    marks = (_BENT * bent + _MORE * more).astype(np.uint8)
+    marks[..., 1] = np.bitwise_or.reduce(marks, axis=3) | _SIZED * sized
     return Grid(
         rules,
         tissue,
@@ -297,6 +302,29 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
         source_min=source_min,
         t2=t2,
     )
+
+
+def _strict(slots: Ints, pieces: Sequence[Piece | None], parameters: Floats, log_times: Floats) -> Ints:
+    """Return the slots without the milder of two pieces that meet on an edge in time and differ in nothing else."""
+    names = [piece.hazard if piece else "" for piece in pieces]
+    told = np.column_stack([parameters, [names.index(name) for name in names]])
+    value = (parameters[:, 5:6] + parameters[:, 2:3]) * log_times
+    value[1:] += np.log2(parameters[1:, :1])  # the first is no piece
+    edges = np.arange(1, log_times.size, 2)
+    for size in range(3):
+        same = [1, 3, 4, 6, 9, 7, 8][: 7 if size else 5]  # T_2 and C_E do not vary with a small source
+        alike = (told[:, None, same] == told[:, same]).all(axis=2)
+        held = slots[:, :, edges, size]
+        for one, other in combinations(range(slots.shape[0]), 2):
+            first, second = held[one], held[other]
+            both = alike[first, second]
+            excess = value[second, edges] - value[first, edges]
+            second[both & (excess >= -EDGE)] = 0
+            first[both & (excess < -EDGE)] = 0
+        slots[:, :, edges, size] = held
+    order = np.argsort(slots == 0, axis=0, kind="stable")
+    slots = np.take_along_axis(slots, order, axis=0)
+    return slots[: int((slots > 0).any(axis=(1, 2, 3)).sum())]
 
 
 def _parameters(rules: RuleSet, piece: Piece | None, log_t2: float) -> tuple[float, ...]:
