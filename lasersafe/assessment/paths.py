@@ -18,12 +18,14 @@ from lasersafe.scene.directions import EVERYWHERE, Vector
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import (
     Mirror,
+    before_walls,
+    comes_from,
     facing_anywhere,
     image_of_spots,
     level_mirror,
     lit_patch,
+    past_walls,
     reachable,
-    reflected,
 )
 from lasersafe.scene.profile import CLOSEST, LEAST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source
@@ -116,7 +118,7 @@ def further_mirrors(
             if met and member.name != source.surface
         ]
         for source, member in pairs if len(pairs) <= MOST_WAYS else _few_pairs(pairs):
-            for new in _sent_on(context, pose, source, member):
+            for new in _sent_on(context, pose, source, member, walls):
                 named = replace(new, note=joined((source.surface, member.name), ", "), surface=member.name)
                 if named.aimed or named.bend != "flat":
                     found.append(named)
@@ -132,13 +134,13 @@ def further_mirrors(
                     after = [*(one for one in after if one is not known), lost[key]]
         front = after
         if len(found) + len(lost) > MOST_WAYS:
-            last = [one for member in members for one in _anywhere(context, pose, after, member)]
+            last = [one for member in members for one in _anywhere(context, pose, after, member, walls)]
             level = [member for member in members if member.mirror is None]
             found += last
             found += [
                 replace(new, note=joined((source.surface, member.name), ", "))
                 for source in [*after, *last] for member in level if member.name != source.surface
-                for new in _sent_on(context, pose, source, member)
+                for new in _sent_on(context, pose, source, member, walls)
             ]  # fmt: skip
             break
     return [*found, *lost.values()]
@@ -180,7 +182,7 @@ def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls)
     return found
 
 
-def _sent_on(context: Context, pose: Pose, source: Source, member: Member) -> list[Source]:
+def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls: Walls) -> list[Source]:
     """Return what a further mirror makes of light."""
     assert isinstance(source.profile, BeamProfile)
     reach = farthest_of(source.profile.criteria, source.profile.beam, source.factor * member.share) * ROUND_UP
@@ -188,7 +190,7 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member) -> li
         return [level_mirror(source, member.height, member.share, member.name)]
     mirror, item, found = member.mirror, member.item, []
     if source.aimed:
-        middle, radius = lit_patch(source, mirror)
+        middle, radius = lit_patch(source, mirror) or (mirror.position, mirror.width / 2.0)
         spots = Spots(middle, EVERYWHERE, radius, True, None if mirror.radius else mirror.normal)
     else:
         spots = Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True, mirror.normal)
@@ -198,15 +200,17 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member) -> li
     if item is None or item.may_be_flat:
         if mirror.normal is None or (mirror.off and not source.aimed):
             found.append(facing_anywhere(source, mirror, spots, reach))
+        elif source.aimed:
+            found += past_walls(source, mirror, reach, walls)
         else:
-            found.append((reflected if source.aimed else image_of_spots)(source, mirror, reach))
+            found.append(image_of_spots(source, mirror, reach))
     return [replace(one, bends=max(one.bends, source.bends)) for one in found]
 
 
-def _anywhere(context: Context, pose: Pose, front: Sequence[Source], member: Member) -> list[Source]:
+def _anywhere(context: Context, pose: Pose, front: Sequence[Source], member: Member, walls: Walls) -> list[Source]:
     """Return all that is left of many ways as if a mirror sent it anywhere, by the shortest and strongest of them."""
     few = _few_pairs([(source, member) for source in front]) if member.mirror is not None else []
-    return [one for source, anyhow in few for one in _sent_on(context, pose, source, anyhow)]
+    return [one for source, anyhow in few for one in _sent_on(context, pose, source, anyhow, walls)]
 
 
 def _few_pairs(pairs: Sequence[tuple[Source, Member]]) -> list[tuple[Source, Member]]:
@@ -253,7 +257,7 @@ def _as_few(sources: Sequence[Source], mirror: Mirror) -> list[Source]:
             replace(
                 own[0], apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
                 moves=(0.0, 0.0, 0.0), factor=max(s.factor for s in own) * _SPARE, reach=max(s.reach for s in own),
-                plane=None, bulge=0.0, through=None, bend="unknown", patch=True, origin=None,
+                plane=None, bulge=0.0, through=None, aims=None, bend="unknown", patch=True, origin=None,
                 bends=max(s.bends for s in own), spot=max(float((away + loose).max()) - near, 1e-6),
             )
             for profile in (_ends_of(beams) if tight else beams[:1])
@@ -398,7 +402,7 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
     slots = np.arange(counts.max())
     beams = np.minimum((np.cumsum(counts) - counts)[:, None] + slots, len(every) - 1)[of]
     corner, edges = np.array([f.corner for f in faces]), np.array([f.edges for f in faces])
-    normal, origin = np.array([f.normal for f in faces]), np.array([_comes_from(source) for source, _ in every])
+    normal, origin = np.array([f.normal for f in faces]), np.array([comes_from(source) for source, _ in every])
     from_side = np.einsum("ijk,ik->ij", origin[beams] - corner[:, None], normal) > 1e-9
     from_side &= slots < counts[of][:, None]
     table = Lights(every)
@@ -442,7 +446,7 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
     for number, (lights, _) in enumerate(wanted):
         some = level & (of[owner] == number)
         if some.any():
-            middle[some], half[some] = _before_walls(lights, middle[some], half[some])
+            middle[some], half[some] = before_walls(lights, middle[some], half[some])
     bright = np.full(len(faces), np.inf)  # of one watt; several ways over mirrors can fall on one place [1/m2]
     peaks = {
         number: (replace(lights[0][0], profile=lights[0][0].profile.in_irradiance()), lights[0][1])
@@ -461,42 +465,3 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
         spread = math.sqrt(strongest / (math.pi * max(float(bright[number]), 1e-12)))
         found[of[number]].append(LitFace(face, parts, strongest * face.reflectance, spread))
     return found
-
-
-def _comes_from(source: Source) -> FLOAT:
-    """Return the place from which light comes to what it ends on. [m]."""
-    if source.plane is None or source.spots is not None or abs(source.plane[1][2]) > 0.999:
-        return np.array(source.apex)
-    return np.array(source.plane[0])
-
-
-def _before_walls(lights: Sequence[Light], middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
-    """Return lit boxes of a floor without what lies in the shadow of a wall that crosses them. [m]."""
-    walls, table = lights[0][1], Lights(lights)
-    for n, base in zip(walls.normal, np.sum(walls.start * walls.normal, axis=1), strict=True):
-        level, off = middle[:, :2] @ n - base, half[:, :2] @ np.abs(n)
-        some = np.flatnonzero(np.abs(level) < off)
-        sides = {bool(_comes_from(source)[:2] @ n > base) for source, _ in lights}
-        if not some.size or len(sides) > 1:
-            continue
-        towards = 1.0 if sides.pop() else -1.0
-        far = _cut(middle[some], half[some], -towards * n, -towards * base)
-        every = np.repeat(np.arange(len(lights)), some.size)
-        dark = table.hidden(every, *(np.tile(one, (len(lights), 1)) for one in far))
-        cut = some[np.asarray(dark.reshape(len(lights), -1).all(axis=0))]
-        middle[cut], half[cut] = _cut(middle[cut], half[cut], towards * n, towards * base)
-    return middle, half
-
-
-def _cut(middle: FLOAT, half: FLOAT, n: FLOAT, base: float) -> tuple[FLOAT, FLOAT]:
-    """Return the smallest boxes round what of boxes lies where n . x is at least so much. [m]."""
-    low, high = middle - half, middle + half
-    for axis in (0, 1):
-        other = np.maximum(n[1 - axis] * low[:, 1 - axis], n[1 - axis] * high[:, 1 - axis])
-        if abs(n[axis]) > 1e-9:
-            edge = (base - other) / n[axis]
-            if n[axis] > 0.0:
-                low[:, axis] = np.clip(edge, low[:, axis], high[:, axis])
-            else:
-                high[:, axis] = np.clip(edge, low[:, axis], high[:, axis])
-    return (low + high) / 2.0, (high - low) / 2.0

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 Model = TypeVar("Model", bound=CaseModel)
 MOST = 24  # rows that are looked at: while running, the worst of each person, laser and way
 WORTH = 5.0  # times as much: what costs less is not named, unless it decides
+NO_CASE = 2.0  # the same of what no case can state, all of it together
 LEAST = 1e-3  # of the limit: less is printed as this
 _NONE, _MATT = SIValue(0.0, "0 m", "m"), SIValue(MATT, f"{MATT:g}", "1")
 # what holds is the same whatever else is stated
@@ -59,17 +60,21 @@ def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str])
         if one_place * WORTH <= row.ratio:
             found["place",] = one_place
         strict = _strict(stage, context, row)
-        whole = _ratio(_other(stage, stage.case, row, strict), context, row) if strict else row.ratio
-        if _worth_saying(whole, row):
+        other, together = _other(stage, stage.case, row, strict) if strict else stage, (*strict, "place")
+        alone = _ratio(other, context, row) if strict else row.ratio
+        whole = _ratio(replace(other, without=frozenset(together)), context, row) if strict else row.ratio
+        if whole * NO_CASE <= row.ratio or whole <= 1.0:
             singles = strict if len(strict) > 1 else ()
             each: dict[tuple[str, ...], float] = {
                 (key,): _ratio(_other(stage, stage.case, row, (key,)), context, row) for key in singles
             }
             found |= each
-            if not any(_worth_saying(one, row) for one in each.values()):
-                found[strict] = whole
+            if _worth_saying(alone, row) and not any(_worth_saying(one, row) for one in each.values()):
+                found[strict] = alone
+            elif not any(_worth_saying(one, row) for one in found.values()):
+                found[together] = whole
         for keys, ratio in found.items():
-            if _worth_saying(ratio, row):
+            if _worth_saying(ratio, row) or keys == together:
                 now, then = (format_quantity(one, "1", 3, "up") for one in (row.ratio, max(ratio, LEAST)))
                 facts = {"row": row.key, "person": row.person, "laser": row.laser, "way": say(f"way.{row.way}")}
                 words = "; ".join(say(f"price.{key}") for key in keys)
@@ -122,11 +127,14 @@ def _strict(stage: Stage, context: Context, row: Scenario) -> tuple[str, ...]:
     mirrored = base == "mirror" or row.way == "mirror then scatter"
     hit, _ = hit_of(stage, context, _person(stage, row), row.way, row.tissue, "running", row.duration)
     shown = hit is not None and hit.shown
+    moves = mirrored or all(one.moves is not None for one in stage.scene.aim if one.laser == context.laser.name)
+    moves &= base != "scatter" and any(any(pose.moves) for pose in stage.poses(context, "running"))
     acting = {
         "scan": scan is not None and scan.pattern == "line",
         "field": scan is not None and mirrored,
-        "stays": mirrored and any(any(pose.moves) for pose in stage.poses(context, "running")),
-        "edge": base != "scatter" and bool(stage.scene.barrier) and not shown,
+        "stays": moves and not shown,
+        "weak": mirrored and not shown and any(not one.holds for one in stage.held(context, base).values()),
+        "edge": base != "scatter" and not shown and (mirrored or bool(stage.scene.barrier)),
         "shines": base == "scatter" and any(one.finish == "mirror" for one in stage.case.surface),
     }
     return tuple(key for key, acts in acting.items() if acts)
@@ -153,6 +161,7 @@ def _other(stage: Stage, case: Case, row: Scenario, without: Sequence[str] = (),
     """Return the scene with other fields or without strict assumptions, for one person; walls hold what they held."""
     person = tuple(one for one in stage.scene.person if one.name == row.person)
     scene = _with(stage.scene, person=person, **fields)
-    kept = {key: value for key, value in stage.answers.items() if key[0] in _SAME}
+    same = {*_SAME} - ({"walls"} if "weak" in without else set())
+    kept = {key: value for key, value in stage.answers.items() if key[0] in same}
     contexts = [replace(one, case=case) for one in stage.contexts]
     return Stage(_with(case, scene=scene), scene, contexts, stage.setups, kept, without=frozenset(without))

@@ -34,9 +34,9 @@ from lasersafe.optics.sources import limited_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
-from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Places, Question, bounds
+from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Places, Question, Span, bounds, span
 from lasersafe.scene.directions import Vector
-from lasersafe.scene.lights import Light, Lights, Span, span
+from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.profile import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
@@ -192,7 +192,10 @@ def worst_hit(
             hit, proven=Message(_OUTCOMES[outcome]), shown=outcome == ABOVE, counted=own[found.strongest[row]][0],
             light=seen[found.strongest[row]], box=(found.box[row, 0], found.box[row, 1]), aid=with_aid,
         )  # fmt: skip
-        upper = float((found.found if "place" in stage.without else found.upper)[row])
+        if "place" in stage.without:
+            hits.append(_at(hit, float(found.found[row])))
+            continue
+        upper = float(found.upper[row])
         hit = _raised(hit, upper / there) if there > 0.0 else _at(hit, upper)
         hits.append(hit if hit.ratio > 1.0 or found.outcome[row] == BELOW else _at(hit, upper))
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)

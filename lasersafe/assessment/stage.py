@@ -47,9 +47,9 @@ from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
 from lasersafe.scene.bound import STEP, most_light
-from lasersafe.scene.directions import EVERYWHERE, Box
+from lasersafe.scene.directions import EVERYWHERE, Box, Vector
 from lasersafe.scene.lights import Light
-from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, reflected
+from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, past_walls
 from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.screens import Gap, Piece, Screen
 from lasersafe.scene.sources import Source
@@ -89,7 +89,7 @@ def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
 
 _BY_ALL = ("held", "walls", "windows", "standing")  # what rests on all lasers of a case, not on one alone
 # what walls that hold can change
-_PAST_WALLS = ("_made", "panes", "lit_faces", "peaks", "_alone", "_first_like", "_beams_of_eyes")
+_PAST_WALLS = ("_made", "panes", "spots", "lit_part", "lit_faces", "peaks", "_alone", "_first_like", "_beams_of_eyes")
 
 
 def kept(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage, P], T]:
@@ -192,14 +192,28 @@ class Stage:
         return lit_surfaces(self.scene, context, pose, self.work_distance(context))
 
     @kept
+    def lit_part(self, context: Context, pose: Pose, item: Lit, mode: str) -> tuple[Vector, float] | None:
+        """Return middle and radius of what a beam lights of a surface with a place, None in the dark. [m].
+
+        What a laser is aimed at is lit in any case.
+        """
+        walls = self.walls(context, "direct", mode) if not item.target else Walls()
+        return lit_patch(self._seen_by_eyes(context, pose), item.as_mirror, walls)
+
+    @kept
     def spots(self, context: Context, pose: Pose, item: Lit) -> Spots:
         """Return where on a surface the beam of a laser can fall, with all places that the head can point to."""
         if item.placed:
-            middle, radius = lit_patch(self._seen_by_eyes(context, pose), item.as_mirror)
+            middle, radius = self.lit_part(context, pose, item, pose.mode) or (item.position, item.width / 2.0)
             return Spots(middle, EVERYWHERE, radius, True, None if item.curved_by else item.normal)
         if pose.turns and item.along:
             return pose.spots(item.along)
         return Spots(item.position, EVERYWHERE, pose.loose, True)
+
+    def _meets(self, context: Context, pose: Pose, item: Lit, laser: Source) -> bool:
+        """Return whether the beam of a laser can fall on a surface, past walls that hold."""
+        dark = item.placed and self.lit_part(context, pose, item, pose.mode) is None
+        return not dark and item.met_by(laser)
 
     def work_distance(self, context: Context) -> float:
         """Return how far the work is from the last optic, 0 when not stated. [m]."""
@@ -326,10 +340,11 @@ class Stage:
     def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         laser = self._direct(context, pose, tissue, duration, portion)[0]
         found: list[Source] = []
+        walls = self.walls(context, "direct", pose.mode)
         assert isinstance(laser.profile, BeamProfile)
         for item in self.lit(context, pose):
             mirror = item.as_mirror
-            if not item.mirror or not item.met_by(laser):
+            if not item.mirror or not self._meets(context, pose, item, laser):
                 continue
             spots = self.spots(context, pose, item)
             found += curved_sources(context, pose, item, spots, laser.profile)
@@ -337,15 +352,15 @@ class Stage:
                 continue
             reach = farthest_of(laser.profile.criteria, context.beam, item.reflectance) * ROUND_UP
             if item.normal is not None:
-                found.append(reflected(laser, mirror, reach))
+                found += past_walls(laser, mirror, reach, walls)
                 continue
             found.append(facing_anywhere(laser, mirror, spots, reach))
         for pane in self.panes(context, pose, pose.mode):
             reach = farthest_of(laser.profile.criteria, context.beam, pane.mirror.reflectance) * ROUND_UP
-            found.append(reflected(laser, pane.mirror, reach))
+            found += past_walls(laser, pane.mirror, reach, walls)
         found += [level_mirror(laser, one.height, one.share, one.name) for one in level_members(self.scene)]
         members = members_of(self.scene, self.lit(context, pose))
-        return found + further_mirrors(context, pose, found, members, self.walls(context, "direct", pose.mode))
+        return found + further_mirrors(context, pose, found, members, walls)
 
     @kept
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Pane, ...]:
@@ -364,7 +379,8 @@ class Stage:
         profile = self.scatter_profile(context, tissue, duration, portion)
         laser = self._direct(context, pose, tissue, duration, portion)[0]
         shining = {one.name for one in self.case.surface if one.finish == "mirror" and "shines" in self.without}
-        items = [item for item in self.lit(context, pose) if item.met_by(laser) and item.name not in shining]
+        items = [item for item in self.lit(context, pose) if item.name not in shining]
+        items = [item for item in items if self._meets(context, pose, item, laser)]
         return [
             from_spots(
                 "scatter", self.spots(context, pose, item), profile, self.scatter_reach(profile, item.reflectance),
@@ -484,10 +500,11 @@ class Stage:
     @kept
     def walls(self, context: Context, way: str, mode: str = "running") -> Walls:
         """Return the screens that hold; in service barriers are open, walls and terrain are not."""
+        held, open_ = self.held(context, way), {"barrier"} if mode == "service" else set()
         found = Walls(
             self.solid(context, way, entry)
             for entry in self.scene.barrier
-            if self.held(context, way)[entry.name].holds and not (mode == "service" and entry.kind == "barrier")
+            if (held[entry.name].holds or "weak" in self.without) and entry.kind not in open_
         )
         return self.same(found)
 

@@ -8,6 +8,7 @@ beam is stopped. What a box does not prove, its halves may.
 from __future__ import annotations
 
 import itertools
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -17,6 +18,8 @@ from numpy.typing import NDArray
 
 from lasersafe.scene.lights import Light, Lights, total
 from lasersafe.scene.profile import LEAST
+from lasersafe.scene.sources import squared_gaps
+from lasersafe.scene.walls import Walls
 
 FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
@@ -434,3 +437,54 @@ def halved(now: _Open) -> _Open:
     found = now.taken(at)
     found.middle, found.half = middle, half
     return found
+
+
+@dataclass(frozen=True)
+class Span:
+    """With which lengths a light counts in a box.
+
+    Attributes
+    ----------
+    near, far : float
+        From the shortest to the longest path of a beam from its last optic, or the shortest way from a lit spot. [m]
+    aside : float
+        From the axis of a beam, at least. [m]
+    cosine : float
+        Of the smallest angle under which a lit spot is seen, from its normal. [1]
+    start : numpy.ndarray, shape (2, 3)
+        Middle and half edges of the nearest box in which it starts. [m]
+    """
+
+    near: float
+    far: float
+    aside: float
+    cosine: float
+    start: FLOAT
+
+
+def span(light: Light, middle: FLOAT, half: FLOAT) -> Span:
+    """Return the lengths with which `Lights.most` counts a light in one box [m], of shape (3,)."""
+    source, number, middle, half = light[0], np.zeros(1, dtype=np.intp), middle[None, :], half[None, :]
+    table = Lights([(source, Walls())] if source.aimed else [light])
+    if source.aimed:
+        near, far, aside = (float(one[0]) for one in table._along(number, middle, half))
+        return Span(near, far, aside, 1.0, np.array([source.apex, source.moves]))
+    nearest, (start, size) = None, source.near
+    if table.sure[0]:
+        start, size = table._starts.boxes[0]
+        rows = np.zeros(len(start), dtype=np.intp)
+        seen = ~table._stop(rows, start, size, middle[rows], half[rows])
+        start, size = start[seen], size[seen]
+        nearest = np.full(1, np.inf)
+    gaps = squared_gaps(middle, half, start[None], size[None])[0]
+    if nearest is not None and gaps.size:
+        nearest[0] = math.sqrt(gaps.min())
+    away, column = table._away(number, middle, half, nearest), table.column
+    first = gaps.argmin() if gaps.size else 0
+    begin = np.array([start[first], size[first]]) if gaps.size else np.zeros((2, 3))
+    if table.beam[0]:
+        return Span(float(table._path(number, middle, half, away)[0]), math.inf, 0.0, 1.0, begin)
+    near = max(float(away[0]), float(column["nearest"][0]))
+    level = np.abs(half * column["normal"]).sum() + ((middle - column["on"]) * column["normal"]).sum()
+    aslant = column["plane"][0] > 0.0 and column["lambert"][0] > 0.0
+    return Span(near, math.inf, 0.0, min(max(float(level) / near, 0.0), 1.0) if aslant else 1.0, begin)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 from numpy.typing import NDArray
@@ -247,6 +247,16 @@ def about(nominal: Box, margin: float) -> Directions:
     return Around(nominal, margin)
 
 
+def widened(directions: Directions, angle: float) -> Directions:
+    """Return all directions within an angle [rad] of some."""
+    if isinstance(directions, Cone):
+        return replace(directions, half_angle=min(directions.half_angle + angle, math.pi))
+    if isinstance(directions, Around):
+        return replace(directions, margin=directions.margin + angle)
+    return Around(directions, angle) if angle > 0.0 else directions
+
+
+STRAIGHT = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)  # rows of the matrix that turns nothing
 EVERYWHERE = Cone((0.0, 0.0, 1.0), math.pi)
 Directions = Box | Cone | Around
 

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -38,8 +36,8 @@ class Lights:
         self.sources = [source for source, _ in lights]
         rows = np.array([source.row for source in self.sources], dtype=ROW)
         self.column: dict[str, FLOAT] = {name: np.ascontiguousarray(rows[name]) for name in ROW.names or ()}
-        turns = self.column["angles"][:, :4]
-        self.column["sines"], self.column["cosines"] = np.sin(turns), np.cos(turns)
+        for name, shape in (("sin", np.sin), ("cos", np.cos)):
+            self.column |= {f"{name} {of}": shape(self.column[of][:, :4]) for of in ("angles", "aims")}
         beams = [source.profile for source in self.sources if isinstance(source.profile, BeamProfile)]
         self.beam = np.zeros(len(lights), dtype=bool)
         self.beam[[isinstance(source.profile, BeamProfile) for source in self.sources]] = True
@@ -68,6 +66,14 @@ class Lights:
     @cached_property
     def _starts(self) -> Starts:
         return Starts([starts_before(source, walls) if len(walls) else source.starts for source, walls in self.lights])
+
+    @cached_property
+    def _gates(self) -> Starts:
+        return Starts([(gate[:, :3], gate[:, 3:6]) for gate in self._gates_of])
+
+    @cached_property
+    def _gates_of(self) -> list[FLOAT]:
+        return [np.array(source.gates, dtype=np.float64).reshape(-1, 9) for source in self.sources]
 
     @cached_property
     def _near(self) -> Starts:
@@ -122,7 +128,7 @@ class Lights:
         wide = column["through_radius"][light]
         at = np.flatnonzero(front & np.isfinite(wide))
         if at.size:
-            front[at] = self._through(light[at], middle[at], size[at])
+            front[at] &= self._through(light[at], middle[at], size[at])
         aimed = column["aimed"][light] > 0.0
         at = np.flatnonzero(front & aimed)
         if at.size:
@@ -143,18 +149,39 @@ class Lights:
     def _through(self, light: INDEX, middle: FLOAT, size: FLOAT) -> FLAGS:
         """Return which boxes lie behind the disc that all of a light passes."""
         column = self.column
-        centre, apex = column["through"][light], column["apex"][light]
+        centre, apex, wide = (column[name][light] for name in ("through", "apex", "through_radius"))
+        near = np.maximum(size + column["blur"][light], column["tails"][light, 0])
         way = middle - apex
         part = np.einsum("ij,ij->i", centre - apex, way) / np.maximum(np.einsum("ij,ij->i", way, way), 1e-300)
         off = np.sqrt(np.square(apex + np.clip(part, 0.0, 1.0)[:, None] * way - centre).sum(axis=1))
-        return np.asarray(off <= column["through_radius"][light] + np.maximum(size, column["spot"][light]))
+        place, around = self._in_disc(light, middle, size)
+        beside = np.sqrt(np.square(place - centre).sum(axis=1))
+        return np.asarray((off <= wide + near) & ~(beside > wide + around))
 
-    def _axial(self, light: INDEX, offset: FLOAT) -> FLOAT:
+    def _in_disc(self, light: INDEX, middle: FLOAT, size: FLOAT) -> tuple[FLOAT, FLOAT]:
+        """Return about which place of the plane of its disc all of a light passes to a box, and how near to it. [m].
+
+        Each ray goes from a ball round the apex to a ball round the box, so that it passes the plane within the larger
+        of both radii of the line between the middles: no farther from where the line passes than that radius over the
+        cosine between line and normal. Infinite where the plane is not known, or the line is along it.
+        """
+        column = self.column
+        apex, normal = column["apex"][light], column["through_normal"][light]
+        way = middle - apex
+        slope = np.einsum("ij,ij->i", way, normal)
+        near = np.maximum(size + column["blur"][light], column["tails"][light, 0])
+        with np.errstate(divide="ignore", invalid="ignore"):
+            part = np.einsum("ij,ij->i", column["through"][light] - apex, normal) / slope
+            around = near * np.sqrt(np.einsum("ij,ij->i", way, way)) / np.abs(slope)
+        known = np.isfinite(part)
+        return apex + np.where(known, part, 0.0)[:, None] * way, np.where(known, around, np.inf)
+
+    def _axial(self, light: INDEX, offset: FLOAT, of: str = "angles") -> FLOAT:
         """Return how far along the nearest direction of each light its place lies; see `Box.axial`. [m]."""
         column = self.column
-        sine, half_sine, s_low, s_high = column["sines"][light].T
-        cosine, half_cosine, c_low, c_high = column["cosines"][light].T
-        margin = column["angles"][light, 4]
+        sine, half_sine, s_low, s_high = column[f"sin {of}"][light].T
+        cosine, half_cosine, c_low, c_high = column[f"cos {of}"][light].T
+        margin = column[of][light, 4]
         dx, dy, dz = offset.T
         flat = np.sqrt(dx * dx + dy * dy)
         ahead, aside = dx * sine + dy * cosine, np.abs(dx * cosine - dy * sine)
@@ -204,7 +231,28 @@ class Lights:
         off = np.maximum(aside - size, _JUST * column["radius"][light])
         closer = np.maximum(low, np.sqrt(np.maximum(gap2 - off * off, 0.0)))
         low = np.where(flat, np.where(column["round"][light] > 0.0, closer, low), np.maximum(low, 0.0))
-        return np.where(near, 0.0, low + offset), axial + size + offset, np.maximum(aside - size, 0.0)
+        beside = np.maximum(aside - size, 0.0)
+        at = np.flatnonzero(np.isfinite(column["through_radius"][light]))
+        if at.size:  # behind a mirror the light starts on its disc as well
+            more = self._beside_disc(light[at], middle[at], half[at])
+            at, more = at[more > beside[at]], more[more > beside[at]]
+            beside[at], low[at] = more, np.minimum(low[at], np.sqrt(np.maximum(gap2[at] - more * more, 0.0)))
+        return np.where(near, 0.0, low + offset), axial + size + offset, beside
+
+    def _beside_disc(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return how far beside the axis boxes are at least because all light comes through a disc. [m].
+
+        A ray that passes a place P of a disc of middle C and radius r goes on to X. From P the axis u is no farther
+        than the tail t of the beam there, so that X is within r + t + (its way from the axis) of the line C + s u:
+        wherever the head is, X lies as far beside the axis as beside that line, less r + t. X is not before P, so that
+        (X - C) u is -r at least, and of directions that point away from X the line is |X - C| - r away.
+        """
+        column = self.column
+        way, wide = middle - column["through"][light], column["through_radius"][light]
+        axial = self._axial(light, np.einsum("ijk,ik->ij", column["back"][light], way), "aims")
+        square = np.einsum("ij,ij->i", way, way)
+        aside = np.minimum(np.sqrt(np.maximum(square - axial * axial, 0.0)), np.sqrt(square) - wide)
+        return np.asarray(aside - wide - column["tails"][light, 1] - np.sqrt(np.einsum("ij,ij->i", half, half)))
 
     def _aimed(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return the bound of beams in certain directions; see `over`."""
@@ -357,8 +405,21 @@ class Lights:
     def hidden(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLAGS:
         """Return which boxes no straight way reaches from a box round all places in which a light starts."""
         start, size = self._starts.hull
-        stopped = self._stop(light, start[light], size[light], middle, half)
-        return np.asarray(stopped | (self._starts.count[light] == 0))
+        stopped = self._stop(light, start[light], size[light], middle, half) | (self._starts.count[light] == 0)
+        at = np.flatnonzero(~stopped & (self._gates.count[light] > 0))
+        if at.size:  # nor from any of the places of a mirror by way of which it comes
+            (gate, wide, begin), (walls, behind) = self._gates.every, self._held
+            of, by = pairs_of(self._gates.count[light[at]], begin[light[at]])
+            place, around = self._in_disc(light[at], middle[at], np.sqrt(np.square(half[at]).sum(axis=1)))
+            between = np.maximum(np.abs(place[of] - gate[by]) - wide[by], 0.0)
+            some = np.flatnonzero(~(np.square(between).sum(axis=1) > np.square(around[of])))
+            of, by, row = of[some], by[some], at[of[some]]
+            shut = walls.stop(
+                gate[by], wide[by], middle[row], half[row], which=behind[light[row]],
+                blur=self.column["blur"][light[row]], home=np.concatenate(self._gates_of)[by, 6:],
+            )  # fmt: skip
+            stopped[at] = np.bincount(of[~shut], minlength=at.size) == 0
+        return np.asarray(stopped)
 
     def _stop(self, light: INDEX, start: FLOAT, size: FLOAT, middle: FLOAT, half: FLOAT) -> FLAGS:
         column, (walls, behind) = self.column, self._held
@@ -438,6 +499,10 @@ class Lights:
         clear = walls.clear(start[at], size[at], point[rows][of], blur[of], which=behind[light[rows]][of])
         found = np.zeros(len(light), dtype=bool)
         found[rows[of[clear]]] = True
+        passed, around = self._in_disc(light, point, np.zeros(len(light)))
+        wide, centre = self.column["through_radius"][light], self.column["through"][light]
+        cut = np.isfinite(wide) & ~(np.sqrt(np.square(passed - centre).sum(axis=1)) + around <= wide)
+        found &= ~cut & np.array([self.sources[number].whole for number in light.tolist()], dtype=bool)
         return found
 
 
@@ -456,57 +521,6 @@ def total(group: INDEX, each: FLOAT, rest: FLOAT | None = None) -> FLOAT:
 def over(source: Source, middle: FLOAT, half: FLOAT) -> FLOAT:
     """Return at least the exposure over limit of one light anywhere in boxes; see `Lights.over`."""
     return Lights([(source, Walls())]).over(np.zeros(len(middle), dtype=np.intp), middle, half)
-
-
-@dataclass(frozen=True)
-class Span:
-    """With which lengths a light counts in a box.
-
-    Attributes
-    ----------
-    near, far : float
-        From the shortest to the longest path of a beam from its last optic, or the shortest way from a lit spot. [m]
-    aside : float
-        From the axis of a beam, at least. [m]
-    cosine : float
-        Of the smallest angle under which a lit spot is seen, from its normal. [1]
-    start : numpy.ndarray, shape (2, 3)
-        Middle and half edges of the nearest box in which it starts. [m]
-    """
-
-    near: float
-    far: float
-    aside: float
-    cosine: float
-    start: FLOAT
-
-
-def span(light: Light, middle: FLOAT, half: FLOAT) -> Span:
-    """Return the lengths with which `Lights.most` counts a light in one box [m], of shape (3,)."""
-    source, number, middle, half = light[0], np.zeros(1, dtype=np.intp), middle[None, :], half[None, :]
-    table = Lights([(source, Walls())] if source.aimed else [light])
-    if source.aimed:
-        near, far, aside = (float(one[0]) for one in table._along(number, middle, half))
-        return Span(near, far, aside, 1.0, np.array([source.apex, source.moves]))
-    nearest, (start, size) = None, source.near
-    if table.sure[0]:
-        start, size = table._starts.boxes[0]
-        rows = np.zeros(len(start), dtype=np.intp)
-        seen = ~table._stop(rows, start, size, middle[rows], half[rows])
-        start, size = start[seen], size[seen]
-        nearest = np.full(1, np.inf)
-    gaps = squared_gaps(middle, half, start[None], size[None])[0]
-    if nearest is not None and gaps.size:
-        nearest[0] = math.sqrt(gaps.min())
-    away, column = table._away(number, middle, half, nearest), table.column
-    first = gaps.argmin() if gaps.size else 0
-    begin = np.array([start[first], size[first]]) if gaps.size else np.zeros((2, 3))
-    if table.beam[0]:
-        return Span(float(table._path(number, middle, half, away)[0]), math.inf, 0.0, 1.0, begin)
-    near = max(float(away[0]), float(column["nearest"][0]))
-    level = np.abs(half * column["normal"]).sum() + ((middle - column["on"]) * column["normal"]).sum()
-    aslant = column["plane"][0] > 0.0 and column["lambert"][0] > 0.0
-    return Span(near, math.inf, 0.0, min(max(float(level) / near, 0.0), 1.0) if aslant else 1.0, begin)
 
 
 def starts_before(source: Source, walls: Walls) -> tuple[FLOAT, FLOAT]:

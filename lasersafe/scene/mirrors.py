@@ -3,21 +3,28 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.directions import EVERYWHERE, Cone, Vector, mirrored, turned, turned_over
+from lasersafe.scene.directions import EVERYWHERE, STRAIGHT, Cone, Vector, mirrored, turned, turned_over, widened
+from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
+from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message
 
 FLOAT = NDArray[np.float64]
 _FINER = 6  # how often the grid is laid anew over what was found
 _ACROSS = {2: 17, 3: 9}  # places of the grid along each of its directions
+_GATES = 8  # of a lit part of a mirror along each edge: boxes from which walls are looked at
+_HAIR = 1e-9  # m
+_TILES = 33  # of a flat mirror along each of its directions
+_SHARE = 0.01  # of the limit: light on a mirror that matters where that of others is added
 _WORTH = 0.9  # a part that is hardly smaller is not looked at again
 
 
@@ -35,6 +42,17 @@ class Mirror:
     gathers: bool = False  # it may be hollow, so that light below the limit on it can be above it in its focus
 
 
+def _gain(source: Source, profile: BeamProfile, mirror: Mirror) -> float:
+    """Return of how many times less than the limit light on a mirror may matter behind it: of several lasers it adds.
+
+    Behind a mirror that bends no beam that spreads, no place gets more than the most that falls on the mirror; one that
+    is hollow, or that stands before a focus, can send all that falls on it through one aperture.
+    """
+    ahead = max(profile.beam.waist_position) + profile.loose - source.offset
+    narrows = ahead > math.dist(mirror.position, source.apex) - mirror.width / 2.0 - math.hypot(*source.moves)
+    return (profile.gain(mirror.width) if mirror.gathers or narrows else 1.0) / _SHARE
+
+
 def reachable(source: Source, mirror: Mirror) -> bool:
     """Return whether the beam of a source, with its spread, can fall on a mirror; below a limit it is nothing."""
     if not isinstance(source.profile, BeamProfile):
@@ -46,7 +64,7 @@ def reachable(source: Source, mirror: Mirror) -> bool:
     loose = math.hypot(*source.moves)
     if axial[0] <= -mirror.width / 2.0 - loose:
         return False
-    gain = source.profile.gain(mirror.width) if mirror.gathers else 1.0
+    gain = _gain(source, source.profile, mirror)
     ends = np.maximum(np.array([-1.0, 0.0, 1.0]) * (loose + mirror.width / 2.0) + axial[0] + source.offset, NEAREST)
     return aside <= mirror.width / 2.0 + loose + float(source.profile.spread(ends, gain).max())
 
@@ -82,19 +100,24 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
     # a normal that is off moves the image, and turns the beam by twice as much
     shift = 2.0 * (away + math.hypot(*source.moves)) * math.sin(min(mirror.off, math.pi / 2.0))
     loose = math.hypot(*source.moves) + math.sqrt(3.0) * shift
-    reach_of = mirror.width / 2.0 + loose
-    half = math.asin(reach_of / (away - loose)) if away - loose > reach_of else math.pi / 2.0
-    moves = np.abs(np.eye(3) - 2.0 * np.outer(normal, normal)) @ np.array(source.moves) + shift
-    through = Cone((offset[0] / away, offset[1] / away, offset[2] / away), half)
-    aimed = source.directions.cone()
-    directions, own = through, aimed.half_angle + 2.0 * mirror.off
-    if own < half:
-        directions = Cone(turned(aimed.axis, normal), own)
-    return replace(
-        source, way="mirror", apex=image, directions=directions, reach=reach, start=max(abs(side), 1e-6),
+    turn = np.eye(3) - 2.0 * np.outer(normal, normal)
+    moves = np.abs(turn) @ np.array(source.moves) + shift
+    aims, back = source.aims or (source.directions, STRAIGHT)
+    rows = [(float(x), float(y), float(z)) for x, y, z in np.array(back) @ turn]
+    sent = replace(
+        source, way="mirror", apex=image, reach=reach, start=max(abs(side), 1e-6),
         moves=(float(moves[0]), float(moves[1]), float(moves[2])), bulge=math.sin(min(mirror.off, math.pi / 2.0)),
         factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
+        through=(mirror.position, mirror.width / 2.0, (0.0, 0.0, 0.0) if mirror.off else normal),
+        aims=(widened(aims, 2.0 * mirror.off), (rows[0], rows[1], rows[2])),
     )  # fmt: skip
+    # the axis of a wide beam can pass beside a mirror that its edge meets
+    reach_of = mirror.width / 2.0 + loose + sent.tails[1]
+    half = math.asin(reach_of / (away - loose)) if away - loose > reach_of else math.pi / 2.0
+    aimed = source.directions.cone()
+    if aimed.half_angle + 2.0 * mirror.off < half:
+        return replace(sent, directions=Cone(turned(aimed.axis, normal), aimed.half_angle + 2.0 * mirror.off))
+    return replace(sent, directions=Cone((offset[0] / away, offset[1] / away, offset[2] / away), half))
 
 
 def image_of_spots(source: Source, mirror: Mirror, reach: float) -> Source:
@@ -107,18 +130,25 @@ def image_of_spots(source: Source, mirror: Mirror, reach: float) -> Source:
         source, way="mirror", apex=mirrored(source.apex, mirror.position, normal), directions=EVERYWHERE, patch=True,
         spot=max(source.spot + source.slack, 1e-6), slack=0.0, reach=reach, start=max(abs(side), 1e-6),
         factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
-        through=(mirror.position, mirror.width / 2.0),
+        through=(mirror.position, mirror.width / 2.0, normal),
     )  # fmt: skip
 
 
 def level_mirror(source: Source, height: float, share: float, name: str) -> Source:
     """Return the image of a source in a level mirror without an end, at a height [m]."""
     x, y, z = source.apex
+    seen: dict[str, Any] = {}  # the disc through which it has come, and the way back, turned over as well
+    if source.through is not None:
+        (a, b, c), radius, (i, j, k) = source.through
+        seen["through"] = (a, b, 2.0 * height - c), radius, (i, j, -k)
+    if source.aims is not None:
+        aims, rows = source.aims
+        seen["aims"] = aims, tuple((i, j, -k) for i, j, k in rows)
     up = 1.0 if z >= height else -1.0
     return replace(
         source, way="mirror", apex=(x, y, 2.0 * height - z), directions=turned_over(source.directions),
         plane=((x, y, height), (0.0, 0.0, up)), surface=name, start=max(abs(z - height), 1e-6),
-        factor=source.factor * share, through=None,
+        factor=source.factor * share, **seen,
     )  # fmt: skip
 
 
@@ -163,11 +193,11 @@ def from_spots(way: str, spots: Spots, profile: BeamProfile | ScatterProfile, re
     )  # fmt: skip
 
 
-def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
+def lit_patch(source: Source, mirror: Mirror, walls: Walls | None = None) -> tuple[Vector, float] | None:
     """Return middle and radius of a part of a surface that holds all that the beam of a source can fall on.
 
     It is found from places on a grid, each of which stands for all that is nearer to it than to the others, and again
-    on a finer grid over what was found. What stands between laser and surface is not counted.
+    on a finer grid over what was found.
 
     Parameters
     ----------
@@ -175,18 +205,21 @@ def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
         The laser.
     mirror : Mirror
         The surface.
+    walls : Walls, optional
+        What stands between them.
 
     Returns
     -------
-    tuple of (tuple of float, float)
-        Middle and radius; those of the whole surface where nothing less is found. [m]
+    tuple of (tuple of float, float), or None
+        Middle and radius; those of the whole surface where nothing less is found, None where walls keep it dark. [m]
     """
     middle, radius = mirror.position, mirror.width / 2.0
     if not isinstance(source.profile, BeamProfile) or not radius > 0.0:
         return middle, radius
     grid, gap = _grid(mirror.normal)
     loose = math.hypot(*source.moves)
-    gain = source.profile.gain(mirror.width) if mirror.gathers else 1.0
+    gain = _gain(source, source.profile, mirror)
+    table = Lights([(source, walls)]) if walls else None
     flat, wide = np.zeros(3), radius  # middle and radius of what is left of the disc behind a cap
     for _ in range(_FINER):
         beside = flat + wide * grid
@@ -196,6 +229,12 @@ def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
         kept = _can_be_lit(source, source.profile, places, near + loose, gain)
         if not kept.any():
             break
+        if table is not None and table.sure[0]:
+            at = np.flatnonzero(kept)
+            boxes = np.repeat(near[at, None], 3, axis=1)
+            kept[at] = ~table.hidden(np.zeros(len(at), dtype=np.intp), places[at], boxes)
+            if not kept.any():
+                return None
         centre = beside[kept].mean(axis=0)
         size = float(np.sqrt(np.square(beside[kept] - centre).sum(axis=1).max())) + wide * gap
         own = places[kept].mean(axis=0)
@@ -207,6 +246,38 @@ def lit_patch(source: Source, mirror: Mirror) -> tuple[Vector, float]:
             break
         flat, wide = centre, size
     return middle, radius
+
+
+def lit_tiles(source: Source, mirror: Mirror, walls: Walls) -> tuple[FLOAT, FLOAT]:
+    """Return boxes that hold all of a flat surface that the beam of a source can fall on past walls.
+
+    Parameters
+    ----------
+    source : Source
+        The laser.
+    mirror : Mirror
+        The surface, its normal exact.
+    walls : Walls
+        What stands between them.
+
+    Returns
+    -------
+    tuple of numpy.ndarray, each of shape (boxes, 3)
+        Middles and half edges; none where all of it is dark. [m]
+    """
+    assert isinstance(source.profile, BeamProfile)
+    grid, gap = _grid(mirror.normal, _TILES)
+    radius = mirror.width / 2.0
+    places = np.array(mirror.position) + radius * grid
+    edges = radius * gap * np.sqrt(np.maximum(1.0 - np.square(np.array(mirror.normal)), 0.0)) + 1e-9
+    lit = _can_be_lit(source, source.profile, places, np.array(radius * gap), _gain(source, source.profile, mirror))
+    places = places[lit]
+    half = np.tile(edges, (len(places), 1))
+    table = Lights([(source, walls)])
+    if table.sure[0]:
+        seen = ~table.hidden(np.zeros(len(places), dtype=np.intp), places, half)
+        places, half = places[seen], half[seen]
+    return places, half
 
 
 def _cap(mirror: Mirror, beside: FLOAT, gap: float) -> tuple[FLOAT, FLOAT]:
@@ -235,10 +306,10 @@ def _can_be_lit(source: Source, profile: BeamProfile, places: FLOAT, gap: FLOAT,
     return np.asarray((axial > -gap) & (aside <= profile.spread(path, gain).max(axis=0) + gap))
 
 
-def _grid(normal: Vector | None) -> tuple[FLOAT, float]:
+def _grid(normal: Vector | None, across: int = 0) -> tuple[FLOAT, float]:
     """Return places of a disc or a ball of radius 1, of shape (places, 3), and how far none of it is from the next."""
     count = 3 if normal is None else 2
-    steps = np.linspace(-1.0, 1.0, _ACROSS[count])
+    steps = np.linspace(-1.0, 1.0, across or _ACROSS[count])
     gap = float(steps[1] - steps[0]) / 2.0 * math.sqrt(count)
     places = np.stack([axis.ravel() for axis in np.meshgrid(*[steps] * count)], axis=1)
     places = places[np.square(places).sum(axis=1) <= (1.0 + gap) ** 2]
@@ -247,3 +318,89 @@ def _grid(normal: Vector | None) -> tuple[FLOAT, float]:
     along = np.cross(normal, (0.0, 0.0, 1.0) if abs(normal[2]) < 0.9 else (1.0, 0.0, 0.0))
     along /= np.linalg.norm(along)
     return places @ np.stack([along, np.cross(normal, along)]), gap
+
+
+def past_walls(source: Source, mirror: Mirror, reach: float, walls: Walls) -> list[Source]:
+    """Return what a flat mirror with a known normal makes of a beam, from what walls do not keep dark of it."""
+    part = lit_patch(source, mirror, walls)
+    if part is None:
+        return []
+    mirror = replace(mirror, position=part[0], width=2.0 * part[1])
+    sent = reflected(source, mirror, reach)
+    if not len(walls) or mirror.off or not part[1] > 0.0:
+        return [sent]
+    middle, half = lit_tiles(source, mirror, walls)
+    if not len(middle):
+        return []
+    start, size = (np.repeat(one, len(middle), axis=0) for one in source.near)
+    whole = source.whole and bool(walls.clear(start, size, middle, half).all())
+    middle, half = before_walls([(source, walls)], middle, half)
+    # few boxes, each round those that are next to one another
+    low, high = middle - half, middle + half
+    plan = np.delete(middle, np.argmax(np.abs(mirror.normal)), axis=1)  # type: ignore[arg-type]
+    cell = np.floor((plan - plan.min(axis=0)) / np.maximum(np.ptp(plan, axis=0), _HAIR) * (_GATES - 1e-6))
+    _, group = np.unique(cell, axis=0, return_inverse=True)
+    ends = np.full((2, int(group.max()) + 1, 3), np.inf)
+    np.minimum.at(ends[0], group.ravel(), low)
+    np.minimum.at(ends[1], group.ravel(), -high)
+    middle, half = (ends[0] - ends[1]) / 2.0, (-ends[1] - ends[0]) / 2.0
+    gates = np.concatenate([middle, half, _lit_side(source, walls, middle, half)], axis=1)
+    return [replace(sent, gates=tuple(map(tuple, gates.tolist())), whole=whole)]
+
+
+def _lit_side(source: Source, walls: Walls, middle: FLOAT, half: FLOAT) -> FLOAT:
+    """Return for boxes that a wall crosses a place on the lit side of it, where what lies behind gets no light. [m].
+
+    NaN for all other boxes.
+    """
+    found = np.full(middle.shape, np.nan)
+    level = middle[:, :2] @ walls.normal.T - np.sum(walls.start * walls.normal, axis=1)
+    crossed = np.abs(level) < half[:, :2] @ np.abs(walls.normal.T) - _HAIR
+    at = np.flatnonzero(crossed.sum(axis=1) == 1)
+    normal = walls.normal[crossed[at].argmax(axis=1)]
+    base = np.sum(walls.start * walls.normal, axis=1)[crossed[at].argmax(axis=1)]
+    towards = np.sign(normal @ comes_from(source)[:2] - base)[:, None] * np.sign(normal) * half[at, :2]
+    near, far = (np.column_stack([middle[at, :2] + side * towards, middle[at, 2]]) for side in (1.0, -1.0))
+    start, size = (np.repeat(one, at.size, axis=0) for one in source.near)
+    shut = walls.stop(middle[at], half[at], start, size, home=far)
+    found[at[shut]] = near[shut]
+    return found
+
+
+def comes_from(source: Source) -> FLOAT:
+    """Return the place from which light comes to what it ends on. [m]."""
+    if source.plane is None or source.spots is not None or abs(source.plane[1][2]) > 0.999:
+        return np.array(source.apex)
+    return np.array(source.plane[0])
+
+
+def before_walls(lights: Sequence[Light], middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
+    """Return lit boxes of a floor without what lies in the shadow of a wall that crosses them. [m]."""
+    walls, table = lights[0][1], Lights(lights)
+    for n, base in zip(walls.normal, np.sum(walls.start * walls.normal, axis=1), strict=True):
+        level, off = middle[:, :2] @ n - base, half[:, :2] @ np.abs(n)
+        some = np.flatnonzero(np.abs(level) < off)
+        sides = {bool(comes_from(source)[:2] @ n > base) for source, _ in lights}
+        if not some.size or len(sides) > 1:
+            continue
+        towards = 1.0 if sides.pop() else -1.0
+        far = _cut(middle[some], half[some], -towards * n, -towards * base)
+        every = np.repeat(np.arange(len(lights)), some.size)
+        dark = table.hidden(every, *(np.tile(one, (len(lights), 1)) for one in far))
+        cut = some[np.asarray(dark.reshape(len(lights), -1).all(axis=0))]
+        middle[cut], half[cut] = _cut(middle[cut], half[cut], towards * n, towards * base)
+    return middle, half
+
+
+def _cut(middle: FLOAT, half: FLOAT, n: FLOAT, base: float) -> tuple[FLOAT, FLOAT]:
+    """Return the smallest boxes round what of boxes lies where n . x is at least so much. [m]."""
+    low, high = middle - half, middle + half
+    for axis in (0, 1):
+        other = np.maximum(n[1 - axis] * low[:, 1 - axis], n[1 - axis] * high[:, 1 - axis])
+        if abs(n[axis]) > 1e-9:
+            edge = (base - other) / n[axis]
+            if n[axis] > 0.0:
+                low[:, axis] = np.clip(edge, low[:, axis], high[:, axis])
+            else:
+                high[:, axis] = np.clip(edge, low[:, axis], high[:, axis])
+    return (low + high) / 2.0, (high - low) / 2.0

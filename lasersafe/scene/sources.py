@@ -10,7 +10,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.directions import Directions, Vector, angles_of
+from lasersafe.scene.directions import STRAIGHT, Directions, Vector, angles_of
 from lasersafe.scene.profile import BEAM, CLOSEST, NEAREST, NO_BEAM, BeamProfile, ScatterProfile
 from lasersafe.scene.spots import Spots
 
@@ -27,7 +27,8 @@ _BOXES, _APEX, _BALL, _DISC, _SPHERE = range(5)  # what is known of where lit sp
 ROW = np.dtype([
     ("apex", float, 3), ("moves", float, 3), ("offset", float), ("factor", float), ("angles", float, 5),
     ("on", float, 3), ("normal", float, 3), ("plane", float), ("bulge", float), ("through", float, 3),
-    ("through_radius", float), ("spot", float), ("slack", float), ("spots", float), ("aimed", float), ("flat", float),
+    ("through_radius", float), ("through_normal", float, 3), ("tails", float, 2), ("aims", float, 5),
+    ("back", float, (3, 3)), ("spot", float), ("slack", float), ("spots", float), ("aimed", float), ("flat", float),
     ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *BEAM, ("crest", float, 2),
     ("at_one", float), ("lambert", float), ("wide", float), ("nearest", float), ("brightest", float),
     ("origin", float, (2, 3)),
@@ -77,7 +78,15 @@ class Source:
         Of a convex mirror: sine of the angle between its own normal and that of its rim, by which it sends light behind
         its plane. [1]
     through : tuple, optional
-        Middle and radius of a disc that all light passes. [m]
+        Middle and radius of a disc that all light passes, and its normal, 0 where that is not exact. [m]
+    gates : tuple of tuple of float
+        Boxes of that disc, as `parts`, one of which each ray passes, and of those that a wall crosses a place on the
+        side on which it passes, else NaN; empty where they are not known. [m]
+    whole : bool
+        No wall cuts it before the last mirror.
+    aims : tuple, optional
+        Of what flat mirrors send on: the directions of the head itself, and the rows of the matrix that turns a way
+        behind the last mirror back to them.
     parts : tuple of tuple of float
         Of a lit face: each place, as the middle and the half edges of a box. [m]
     origin : tuple, optional
@@ -107,7 +116,10 @@ class Source:
     wide: float = 0.0
     slack: float = 0.0
     bulge: float = 0.0
-    through: tuple[Vector, float] | None = None
+    through: tuple[Vector, float, Vector] | None = None
+    gates: tuple[tuple[float, ...], ...] = ()
+    whole: bool = True
+    aims: tuple[Directions, tuple[Vector, Vector, Vector]] | None = None
     parts: tuple[tuple[float, ...], ...] = ()
     origin: tuple[Vector, Vector] | None = None
     sharp: bool = False
@@ -124,10 +136,13 @@ class Source:
         if self.spots is not None:
             kind = _DISC if self.spots.normal is not None else _BALL if self.patch else _SPHERE
         on, normal = self.plane or (none, none)
+        aims, back = self.aims or (self.directions, STRAIGHT)
         cut_on, cut_normal = self.cut_plane() or (none, none)
+        disc, wide, upright = self.through or (none, math.inf, none)
         return (
             self.apex, self.moves, self.offset, self.factor, box, on, normal, self.plane is not None, self.bulge,
-            *(self.through or (none, math.inf)), self.spot, self.slack if self.spots is not None else 0.0, kind,
+            disc, wide, upright, self.tails, angles_of(aims), back,
+            self.spot, self.slack if self.spots is not None else 0.0, kind,
             self.aimed, self.bend == "flat", (math.nan,) * 3 if self.home is None else tuple(self.home.tolist()),
             cut_on, cut_normal, *beam, crest,
             0.0 if scatter is None or scatter.wide else scatter.at_one,
@@ -136,6 +151,19 @@ class Source:
             math.inf if scatter is None or not scatter.spread > 0.0 else scatter.at_one / scatter.spread**2,
             self.origin or ((math.nan,) * 3, none),
         )  # fmt: skip
+
+    @cached_property
+    def tails(self) -> tuple[float, float]:
+        """How far from the apex light can start, and how far from an axis it can pass the disc that it passes. [m]."""
+        if self.through is None or not self.aimed:
+            return self.spot, 0.0
+        assert isinstance(self.profile, BeamProfile)
+        loose, (middle, radius) = math.hypot(*self.moves), self.through[:2]
+        away = math.dist(middle, self.apex)
+        ends = (max(away + side * (loose + radius), 0.0) for side in (-1.0, 1.0))
+        if self.sharp:
+            return loose, 0.0
+        return loose + self.profile.tail(0.0, self.factor), max(self.profile.tail(one, self.factor) for one in ends)
 
     @cached_property
     def near(self) -> tuple[FLOAT, FLOAT]:

@@ -327,15 +327,16 @@ class Tracer:
 
     def places(self, person: Person, heights, count: int):
         """Random places of a person; corners and both heights among them."""
-        if len(person.places) == 1:
-            xy = np.repeat(np.array(person.places), count, axis=0)
+        ring = np.array(person.places)
+        if len(ring) == 1:
+            xy = np.repeat(ring, count, axis=0)
         else:
-            ring = np.array(person.places)
             xy = ring.min(axis=0) + self.rng.random((count * 3, 2)) * np.ptp(ring, axis=0)
             xy = np.concatenate([ring, xy[within(xy, ring)][:count]])
         z = self.rng.uniform(*heights, len(xy))
         z[: len(z) // 3] = self.rng.choice(heights, len(z) // 3)
-        return np.column_stack([xy, z])
+        ends = [np.column_stack([ring, np.full(len(ring), one)]) for one in heights]
+        return np.concatenate([np.column_stack([xy, z]), *ends])
 
     def on_the_way(self, person: Person, heights, start, way):
         """Places that lie on rays: a few along the part of each that is in the area, or where it passes a point."""
@@ -544,7 +545,7 @@ class Tracer:
         """
         heads, here = [laser], np.array(laser.place)
         if laser.moves:
-            to = self.places(person, person.heights, 6)[-3:] - here
+            to = self.rng.permutation(self.places(person, person.heights, 6))[:3] - here
             aim = self.nearest_aim(laser, normed(to))
             beside = to - dot(to, aim)[:, None] * aim
             moved = np.concatenate([beside, laser.moves * self.rng.uniform(-1, 1, (2, 3))])

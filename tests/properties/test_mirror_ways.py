@@ -156,7 +156,7 @@ def test_no_single_way_over_a_mirror_gives_more_than_the_few_that_stand_for_all(
     merged = [
         new
         for source, anyhow in paths._few_pairs([(way, member) for way in ways])
-        for new in paths._sent_on(CONTEXT, None, source, anyhow)
+        for new in paths._sent_on(CONTEXT, None, source, anyhow, Walls())
     ]
     half = rng.uniform(0.0, 0.3, (60, 3)) * rng.choice([0.0, 1.0])
     middle = np.array(member.mirror.position) + rng.normal(size=(60, 3)) * 10 ** rng.uniform(-1, 1.5, (60, 1))

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import shapely
@@ -13,7 +14,7 @@ from lasersafe.optics.beam import collimated, through_lens
 from lasersafe.results import Criterion
 from lasersafe.scene.areas import PAD, lit_areas, outline, polygons
 from lasersafe.scene.bound import Places, bound
-from lasersafe.scene.directions import EVERYWHERE, Box, unit
+from lasersafe.scene.directions import EVERYWHERE, Box, mirrored, unit
 from lasersafe.scene.hazard_map import LOOSE, NEGLIGIBLE, hazard_map
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, reflected
@@ -95,7 +96,25 @@ def lit(source, screens=()):
 def past(source, x, y, z, screens):
     """Return the ratio at points past screens, as the eye of a source that is one point sees them."""
     pieces = tuple(piece for screen in screens for piece in screen.pieces())
-    return np.where(blocked(source.apex, x, y, z, pieces, source.cut_plane()), 0.0, ratio_at(source, x, y, z))
+    return np.where(blocked(source.apex, x, y, z, pieces, source.cut_plane()), 0.0, alone(source, x, y, z))
+
+
+def alone(source, x, y, z):
+    """Return the ratio at points; of what a mirror sends on that of the laser, where the straight way meets it."""
+    if source.through is None or source.aims is None:
+        return ratio_at(source, x, y, z)
+    (middle, radius, normal), (aims, _) = source.through, source.aims
+    points, apex = np.stack([x, y, z], axis=1), np.array(source.apex)
+    level = (points - middle) @ normal
+    with np.errstate(divide="ignore", invalid="ignore"):
+        met = apex + ((middle - apex) @ normal / ((points - apex) @ normal))[:, None] * (points - apex)
+    folded = points - 2.0 * level[:, None] * np.array(normal)
+    laser = replace(
+        source, way="direct", apex=mirrored(source.apex, middle, normal), directions=aims, plane=None, through=None,
+        aims=None,
+    )  # fmt: skip
+    meets = (level > 0.0) & (np.linalg.norm(met - middle, axis=1) <= radius)
+    return np.where(meets, ratio_at(laser, *folded.T), 0.0)
 
 
 @few(60)
