@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
@@ -17,10 +16,11 @@ from lasersafe.optics.beam import (
     check_diffraction,
     collimated,
     diameters,
+    fibre_multimode,
+    fibre_single_mode,
     to_1_over_e,
     waist_before,
 )
-from lasersafe.physical import FIBRE_FACTOR
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Step
 from lasersafe.wording.message import Message, joined, word
@@ -77,13 +77,11 @@ def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -
         return BeamGeometry(waist, (first, second), (length, length), setup.profile, propagation)
     if setup.kind == "fibre multimode":
         aperture = value("numerical_aperture", float(setup.numerical_aperture))
-        spread = np.asarray(2.0 * aperture / FIBRE_FACTOR[setup.numerical_aperture_criterion])
-        end = value("core_diameter", float(setup.core_diameter))
-    else:
-        field = value("mode_field_diameter", float(setup.mode_field_diameter))
-        end = np.asarray(field / math.sqrt(2.0))
-        spread = np.asarray(2.0 * math.sqrt(2.0) * wavelength / (math.pi * field))
-    return BeamGeometry((end, end), (spread, spread), (zero, zero), "gaussian", propagation)
+        core = value("core_diameter", float(setup.core_diameter))
+        read_at = setup.numerical_aperture_criterion
+        return fibre_multimode(aperture, read_at, core_diameter=core, propagation=propagation)
+    field = value("mode_field_diameter", float(setup.mode_field_diameter))
+    return fibre_single_mode(field, wavelength, propagation=propagation)
 
 
 def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:

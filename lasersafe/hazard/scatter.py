@@ -290,8 +290,10 @@ _NODES = 48
 _TABLE = 4096
 _FEW = 64
 _BLOCK = 4096
-_ANGLES = (1.5e-3, 5e-3, 0.1)  # [rad] where the tables step with the angle: the limit jumps up at the last
 _BESIDE = 1e-9
+# distance over spot where its angle passes a step of the tables: 1.5 mrad, 5 mrad, 0.1 rad; the limit jumps at the last
+_STEPS = np.array([0.5 / math.tan(angle / 2.0) for angle in (1.5e-3, 5e-3, 0.1)])
+_BESIDE_STEPS = np.concatenate([_STEPS * (1.0 - _BESIDE), _STEPS * (1.0 + _BESIDE)])
 
 
 def step_places(spot_diameter: ArrayLike) -> list[Floats]:
@@ -308,7 +310,7 @@ def step_places(spot_diameter: ArrayLike) -> list[Floats]:
         Distances, for each step. [m]
     """
     spot = np.asarray(spot_diameter, dtype=np.float64)
-    return [spot / (2.0 * math.tan(angle / 2.0)) * (1.0 + _BESIDE) for angle in _ANGLES]
+    return [spot * step for step in _STEPS * (1.0 + _BESIDE)]
 
 
 def spot_limits(light: Received, part: Callable[[str], float] = lambda hazard: 1.0) -> LimitOfAngles:
@@ -406,8 +408,7 @@ def _alike(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Pla
     far, near = 1.0 / ALPHA_MIN * (1.0 + 1e-9), 1e-3
     while not float(weighed(np.array([near]))[0]) < strength.min():
         near /= 16.0
-    steps = np.array([1.0 / (2.0 * math.tan(angle / 2.0)) for angle in _ANGLES])
-    nodes = np.sort(np.concatenate([np.geomspace(near, far, _TABLE), steps * (1.0 - _BESIDE), steps * (1.0 + _BESIDE)]))
+    nodes = np.sort(np.concatenate([np.geomspace(near, far, _TABLE), _BESIDE_STEPS]))
     nodes = nodes[(nodes >= near) & (nodes <= far)]
     table = weighed(nodes)
     if not table[-1] >= strength.max():
@@ -434,11 +435,10 @@ def _extended(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: 
     far = spot.diameter / ALPHA_MIN * (1.0 + 1e-9)
     near = scatter_distance(whole, highest, spot.reflectance, spot.view_angle, spot.model) / 4.0
     near = np.minimum(np.where(near > 0.0, near, far / 2.0), far / 2.0)
-    steps = [spot.diameter / (2.0 * math.tan(angle / 2.0)) for angle in _ANGLES]
     grid = np.geomspace(near, far, _NODES)
     grid[0], grid[-1] = near, far
-    beside = [step * f for step in steps for f in (1.0 - _BESIDE, 1.0 + _BESIDE)]
-    nodes = np.sort(np.clip(np.concatenate([grid, np.array(beside)]), near, far), axis=0)
+    beside = np.multiply.outer(_BESIDE_STEPS, spot.diameter)
+    nodes = np.sort(np.clip(np.concatenate([grid, beside]), near, far), axis=0)
     return last_crossing(ratio, nodes, np.arange(at.size))
 
 

@@ -612,8 +612,9 @@ def fibre_beam(
     choice("propagation", propagation, PROPAGATIONS)
     aperture, core = given("numerical aperture", numerical_aperture), given_or_none("core diameter", core_diameter)
     broadcast(numerical_aperture=aperture, core_diameter=core)
-    per_aperture = fibre_multimode(0.5, criterion).divergence[0] / 0.5  # the angle goes with the aperture
-    return Beam(np.zeros(()) if core is None else core, aperture * per_aperture, np.zeros(()), "gaussian", propagation)
+    beam = fibre_multimode(aperture, criterion, core_diameter=core)
+    end, spread = np.asarray(beam.waist_diameter[0]), np.asarray(beam.divergence[0])
+    return Beam(end, spread, np.zeros(()), "gaussian", propagation)
 
 
 def needed_beam(beam: object) -> Beam:

@@ -613,17 +613,21 @@ def through_lens(
 
 
 def fibre_multimode(
-    numerical_aperture: float, criterion: str, *, core_diameter: float | None = None, propagation: str = "hyperbolic"
+    numerical_aperture: ArrayLike,
+    criterion: str,
+    *,
+    core_diameter: ArrayLike | None = None,
+    propagation: str = "hyperbolic",
 ) -> BeamGeometry:
-    """Return the beam from the bare end of a multimode fibre [1]_.
+    """Return the beam from the bare end of a multimode fibre, or of many as arrays [1]_.
 
     Parameters
     ----------
-    numerical_aperture : float
+    numerical_aperture : array_like, shape (...)
         Numerical aperture, between 0 and 1. [1]
     criterion : str
         Where on the far field the numerical aperture was read: ``"5 %"`` of the peak, ``"1/e2"`` or ``"1/e"``.
-    core_diameter : float, optional
+    core_diameter : array_like, shape (...), optional
         Diameter of the core, taken as the waist; left out, the end is a point. [m]
     propagation : str
         ``"hyperbolic"`` or ``"linear"``.
@@ -650,23 +654,22 @@ def fibre_multimode(
     3.294
     """
     choice("criterion", criterion, FIBRE_CRITERIA)
-    aperture = float(positive("numerical_aperture", numerical_aperture, ""))
-    within("numerical_aperture", aperture, "", 0.0, 1.0)
+    aperture = within("numerical_aperture", positive("numerical_aperture", numerical_aperture, ""), "", 0.0, 1.0)
     angle = 2.0 * aperture / FIBRE_FACTOR[criterion]
-    core = 0.0 if core_diameter is None else float(positive("core_diameter", core_diameter, "m"))
+    core = 0.0 if core_diameter is None else positive("core_diameter", core_diameter, "m") * 1.0  # a number stays one
     return BeamGeometry((core, core), (angle, angle), (0.0, 0.0), "gaussian", propagation)
 
 
 def fibre_single_mode(
-    mode_field_diameter: float, wavelength: float, *, propagation: str = "hyperbolic"
+    mode_field_diameter: ArrayLike, wavelength: ArrayLike, *, propagation: str = "hyperbolic"
 ) -> BeamGeometry:
-    """Return the beam from the bare end of a single-mode fibre [1]_.
+    """Return the beam from the bare end of a single-mode fibre, or of many as arrays [1]_.
 
     Parameters
     ----------
-    mode_field_diameter : float
+    mode_field_diameter : array_like, shape (...)
         Mode field diameter, at 1/e2. [m]
-    wavelength : float
+    wavelength : array_like, shape (...)
         Vacuum wavelength. [m]
     propagation : str
         ``"hyperbolic"`` or ``"linear"``.
@@ -685,8 +688,7 @@ def fibre_single_mode(
     ----------
     .. [1] KOLESAR2000, d63 = 2 sqrt(2) r wavelength / (pi MFD).
     """
-    field = float(positive("mode_field_diameter", mode_field_diameter, "m"))
-    light = float(positive("wavelength", wavelength, "m"))
+    field, light = positive("mode_field_diameter", mode_field_diameter, "m"), positive("wavelength", wavelength, "m")
     waist = field / math.sqrt(2.0)
     angle = 2.0 * math.sqrt(2.0) * light / (math.pi * field)
     return BeamGeometry((waist, waist), (angle, angle), (0.0, 0.0), "gaussian", propagation)
