@@ -32,7 +32,7 @@ from lasersafe.hazard.tolerances import Evaluate, Uncertain, limits_of, monte_ca
 from lasersafe.limits.exposure import COUNT_SLACK, duration_edges, wavelength_edges
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
 from lasersafe.models.base import Place
-from lasersafe.quantity import format_quantity
+from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
 from lasersafe.records.sources import DistanceSpread, Influence, InputTolerance, Uncertainty
 from lasersafe.results import BarrierResult, Decision, EyewearNeed, Scenario, SetupResult, Zone
@@ -166,7 +166,8 @@ def _differing(case: Case, found: Sequence[Toleranced]) -> dict[tuple[str, str],
 def _value(one: Toleranced, value: float, ends: tuple[float, ...]) -> SIValue:
     """Return a value of the corner; its text says where it comes from."""
     end = "lowest" if value == ends[0] else "highest" if value == ends[1] else "worst"
-    shown = format_quantity(value, one.value.unit, _DIGITS)
+    side: dict[str, Rounding] = {"lowest": "down", "highest": "up"}  # a lowest value is never printed higher
+    shown = format_quantity(value, one.value.unit, _DIGITS, side.get(end, "nearest"))
     return SIValue(value, f"{shown} ({end} of {one.value.typed})", one.value.unit)
 
 

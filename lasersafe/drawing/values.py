@@ -11,6 +11,7 @@ from decimal import Decimal
 
 from lasersafe.drawing.typeface import RAISED
 from lasersafe.quantity import Rounding, feet, format_quantity
+from lasersafe.records.fields import badness
 from lasersafe.wording import Wording
 
 _POWER = re.compile(r"[eE]([+-]?\d+)")
@@ -29,17 +30,18 @@ _MEASURED = re.compile(
     r"(?<![\w.:/-])(\d+)\.(\d+)(?=[ \u00a0](?:×|%|°|[kMGTmcnpµu]?(?:W|J|m|s|rad|Hz|ft)\b)|-fache|-mal|[;)]?$|[;)] )"
 )
 _mark = ContextVar("_mark", default=".")  # between a number and its decimals
-NOT_A_NUMBER = "not a number"
+_none = ContextVar("_none", default="not a number")
 
 
 @contextmanager
 def decimals(wording: Wording) -> Iterator[None]:
-    """Print numbers with the decimal mark of a language until the end of the block."""
-    before = _mark.set(wording.text("sheet.decimal"))
+    """Print numbers with the decimal mark of a language, and its word for none, until the end of the block."""
+    before = _mark.set(wording.text("sheet.decimal")), _none.set(wording.text("sheet.not_a_number"))
     try:
         yield
     finally:
-        _mark.reset(before)
+        _mark.reset(before[0])
+        _none.reset(before[1])
 
 
 def spoken(text: str) -> str:
@@ -75,7 +77,7 @@ def _raised(text: str) -> str:
 
 def _special(value: float) -> str:
     if math.isnan(value):
-        return NOT_A_NUMBER
+        return _none.get()
     return "∞" if value > 0 else "−∞"
 
 
@@ -91,8 +93,8 @@ def number(value: float, digits: int = 3, rounding: Rounding = "nearest") -> str
 
 
 def ratio(value: float) -> str:
-    """Return how many times the limit an exposure is, never too few."""
-    return spoken(f"< {_LEAST:g}") if 0 <= value < _LEAST else number(value, 3, "up")
+    """Return how many times the limit an exposure is, never too few; what is not a number counts as infinite."""
+    return spoken(f"< {_LEAST:g}") if 0 <= value < _LEAST else number(badness(value), 3, "up")
 
 
 def plain(value: float) -> str:
@@ -123,8 +125,8 @@ def irradiance(value: float, per_cm2: bool, rounding: Rounding) -> str:
 
 
 def distance(value: float, with_feet: bool = False) -> str:
-    """Return a distance that must not be printed too short, with feet beside it where the case asks."""
-    text = quantity(value, "m", 3, "up")
+    """Return a distance that must not be printed too short, as for `ratio`, with feet where the case asks."""
+    text = quantity(badness(value), "m", 3, "up")
     return f"{text} ({quantity(feet(value), 'ft', 3, 'up')})" if with_feet else text
 
 
@@ -150,7 +152,7 @@ def duration(value: float) -> str:
 
 def aperture(value: float) -> str:
     """Return the diameter of a limiting aperture in millimetres."""
-    return spoken(f"{value * 1e3:.4g}\u00a0mm") if math.isfinite(value) else NOT_A_NUMBER
+    return spoken(f"{value * 1e3:.4g}\u00a0mm") if math.isfinite(value) else _special(value)
 
 
 def _short(digits: str) -> str:
@@ -159,7 +161,7 @@ def _short(digits: str) -> str:
 
 def wavelength(value: float) -> str:
     """Return a wavelength in nanometres, in which the trade speaks."""
-    return spoken(f"{value * 1e9:.6g}\u00a0nm") if math.isfinite(value) else NOT_A_NUMBER
+    return spoken(f"{value * 1e9:.6g}\u00a0nm") if math.isfinite(value) else _special(value)
 
 
 def density(value: float) -> str:

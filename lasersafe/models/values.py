@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import itertools
+import operator
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
+from decimal import Decimal
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal
 
@@ -294,14 +296,20 @@ def _width(text: object, value: Quantity, mark: Measured, field: str) -> float:
             "of a share it can mean two things; write the tolerance without %, as '0.6 +- 0.05', or lowest and highest"
         )
         raise refused(name, bare, what)
-    width = parse_quantity(bare, "1" if share else mark.unit, name).value * (abs(value.value) if share else 1.0)
+    width = parse_quantity(bare, "1" if share else mark.unit, name).value
+    width = _exactly(operator.mul, width, abs(value.value)) if share else width
     if not width >= 0.0:
         raise refused(name, bare, "it counts to both sides; write it without a minus sign")
     return width
 
 
+def _exactly(what: Callable[[Decimal, Decimal], Decimal], first: float, second: float) -> float:
+    """Return a sum or product of what was typed, as one would type it: 3 less 15 % is 2.55, to the last digit."""
+    return float(what(Decimal(repr(first)), Decimal(repr(second))))
+
+
 def _around(value: Quantity, width: float, kind: str, mark: Measured, field: str) -> Tolerance:
-    low, high = value.value - width, value.value + width
+    low, high = _exactly(operator.sub, value.value, width), _exactly(operator.add, value.value, width)
     for end, word in ((low, "lowest"), (high, "highest")):
         mark.inside(_end(end, mark.unit), f"{field}, the {word} value of {shown(value.typed)}")
     return _counted(value.value, low, high, kind, mark, field)

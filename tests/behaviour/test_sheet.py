@@ -15,8 +15,10 @@ from functools import cache
 import pytest
 from pypdf import PdfReader
 
+from lasersafe.assessment.decision import metres, times
 from lasersafe.drawing.primitives import Area, Lines, Words
 from lasersafe.drawing.typeface import width_of
+from lasersafe.drawing.values import distance, ratio
 from lasersafe.errors import InputError, OutputError
 from lasersafe.results import Assessment, ChartData, Decision, SignOff
 from lasersafe.sheet import render_sheet
@@ -369,6 +371,8 @@ def test_numbers_that_are_none_fail_closed() -> None:
     text = printed(replace(found, scenarios=(odd,), setups=(setup,)))
     assert "notanumber" in text
     assert "∞" in text
+    assert ratio(math.nan) == times(math.nan) == "∞", "a sentence and a table say the same of one ratio"
+    assert distance(math.nan).replace("\u00a0", " ") == metres(math.nan) == "∞ m"
 
 
 def test_an_empty_assessment_is_printed() -> None:
