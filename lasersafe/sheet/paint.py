@@ -10,7 +10,7 @@ import math
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, is_dataclass
+from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
 from itertools import groupby
@@ -59,16 +59,16 @@ def refuse_unprintable(record: object, name: str = "") -> None:
             if not allowed.issuperset(text):
                 character = next(each for each in text if each not in allowed)
                 raise OutputError(_refusal(path, text, character))
-        elif isinstance(value, Mapping):
-            inner = [pair for each, entry in value.items() for pair in ((" (a key)", str(each)), (f"[{each}]", entry))]
         elif isinstance(value, tuple | list):  # mostly coordinates
             inner = [
                 pair
                 for pair in enumerate(value, 1)
                 if not (pair[1].__class__ is tuple and pair[1] and pair[1][0].__class__ is float)
             ]
-        elif is_dataclass(value):
+        elif hasattr(value, "__dataclass_fields__"):
             inner = vars(value).items()
+        elif isinstance(value, Mapping):  # last, since to ask costs most
+            inner = [pair for each, entry in value.items() for pair in ((" (a key)", str(each)), (f"[{each}]", entry))]
         waiting += reversed([(entry, (path, at)) for at, entry in inner if entry.__class__ not in _NO_TEXT])
 
 
@@ -127,24 +127,23 @@ class _Encoder:
 
     def __init__(self, canvas: Canvas) -> None:
         self._document = canvas._doc
-        self._codes: dict[tuple[str, bool], tuple[str, str]] = {}
-        self._shown: dict[tuple[str, bool], list[tuple[str, str]]] = {}
+        self._fonts: tuple[dict[str, str], dict[str, str]] = {}, {}  # character -> inner name of its font
+        self._codes: tuple[dict[int, str], dict[int, str]] = {}, {}  # and what stands for it there
 
     def shown(self, text: str, bold: bool) -> list[tuple[str, str]]:
         """Return pairs of the inner font name and the string in brackets."""
-        found = self._shown.get((text, bold))
-        if found is None:
-            codes = [self._codes.get((character, bold)) or self._code(character, bold) for character in text]
-            runs = groupby(codes, lambda code: code[0])
-            found = [(name, f"({''.join([code for _, code in run])})") for name, run in runs]
-            self._shown[text, bold] = found
-        return found
-
-    def _code(self, character: str, bold: bool) -> tuple[str, str]:
-        font = pdfmetrics.getFont(NAMES[bold])
-        ((subset, code),) = font.splitString(character, self._document)
-        name = font.getSubsetInternalName(subset, self._document)
-        return self._codes.setdefault((character, bold), (name, _escaped(code[0])))
+        fonts, codes = self._fonts[bold], self._codes[bold]
+        used = dict.fromkeys(text)  # in their order, so that equal input gives equal bytes
+        for character in used:
+            if character not in fonts:
+                font = pdfmetrics.getFont(NAMES[bold])
+                ((subset, code),) = font.splitString(character, self._document)
+                fonts[character] = font.getSubsetInternalName(subset, self._document)
+                codes[ord(character)] = _escaped(code[0])
+        if len({fonts[character] for character in used}) == 1:
+            return [(fonts[text[0]], f"({text.translate(codes)})")]
+        runs = groupby(text, fonts.__getitem__)
+        return [(name, f"({''.join(run).translate(codes)})") for name, run in runs]
 
 
 def _escaped(code: int) -> str:

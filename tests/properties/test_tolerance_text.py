@@ -29,7 +29,7 @@ LENGTH = Measured("m", "0 m", "10 m", "6 mm", worst="low")
     ("text", "low", "high"), [("3 mm +- 15 %", 0.00255, 0.00345), ("0.3 mm +- 0.1 mm", 0.0002, 0.0004)]
 )
 def test_the_ends_of_a_tolerance_are_those_that_one_would_type(text: str, low: float, high: float) -> None:
-    """3e-4 - 1e-4 in floats is 0.00019999999999999998, and their sum 0.00039999999999999996 is below the highest value that was meant."""
+    """3e-4 - 1e-4 in floats is 0.00019999999999999998, and the sum is below 0.0004."""
     value = LENGTH.read(text, "beam_diameter")
     assert (value.tolerance.low, value.tolerance.high) == (low, high)
 
