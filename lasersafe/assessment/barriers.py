@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
 
@@ -114,27 +114,33 @@ def beam_numbers(beam: BeamGeometry, place: float, power: float) -> Message:
     return Message("barrier.beam_numbers", power=f"{power:.5g} W", x=x, y=y, place=f"{place:.5g} m")
 
 
-def _falls(barrier: Barrier, way: str, context: Context, power: float) -> tuple[float, Step]:
-    """Return what comes to a barrier that is so far away as the case says, and how that came about."""
-    far = float(barrier.distance)
-    if way == "scatter":
-        model = context.case.settings.scatter_model
-        found = []
-        for one in context.scatterers:
-            behind = one.distance is not None and far > one.distance
-            distance = far - (one.distance or 0.0) if behind else CLOSEST_VIEW
-            value = float(scatter_exposure(power, one.reflectance, distance, 0.0, model))
-            facts = {"power": f"{power:.5g} W", "reflectance": f"{one.reflectance:g}", "place": f"{distance:.5g} m"}
-            found.append((value, Message("barrier.scatter_numbers", surface=one.words, **facts)))
-        value, scattered = max(found)
-        formula = "ρ Φ / (π r²)" if model == "lambert" else "ρ Φ / (2 π r²)"
-        origin = Message("barrier.scatter_source", model=word(model))
-        return value, Step("E", Message("barrier.mean"), formula, scattered, value, "W/m2", origin, "own")
-    power *= context.share(way)[0]
-    value, place = highest_peak(context.beam, far, power)
-    put_in = beam_numbers(context.beam, place, power)
-    formula, source = "4 Φ ρ / (π d_x d_y)", Message("source.peak")
-    return value, Step("E", Message("barrier.peak"), formula, put_in, value, "W/m2", source, "own")
+def falls_on(
+    way: str, sent: Iterable[tuple[float, float, str]], context: Context, power: float
+) -> tuple[float, tuple[float, Message]]:
+    """Return the most that falls on a barrier on a way [W/m2 or J/m2], from how far away [m], and the numbers put in.
+
+    Parameters
+    ----------
+    way : str
+        ``direct``, ``mirror`` or ``scatter``.
+    sent : iterable of tuple
+        What sends light: the part that it sends [1], how far away it is [m], and its name.
+    context : Context
+        One wavelength of one laser with one set-up.
+    power : float
+        Power or energy of the beam. [W or J]
+    """
+    found = []
+    for part, far, name in sent:
+        if way == "scatter":
+            value = float(scatter_exposure(power, part, far, 0.0, context.case.settings.scatter_model))
+            facts = {"power": f"{power:.5g} W", "reflectance": f"{part:g}", "place": f"{far:.5g} m"}
+            numbers = Message("barrier.scatter_numbers", surface=name, **facts)
+        else:
+            value, place = highest_peak(context.beam, far, power * part)
+            numbers = beam_numbers(context.beam, place, power * part)
+        found.append((value, (far, numbers)))
+    return max(found, key=lambda one: badness(one[0]))
 
 
 def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
@@ -159,7 +165,21 @@ def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
 
 
 def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
-    load, step = load_of(context, way, lambda own, amount: _falls(barrier, way, own, amount))
+    far, model = float(barrier.distance), context.case.settings.scatter_model
+    worked = Message("barrier.peak"), "4 Φ ρ / (π d_x d_y)", Message("source.peak")
+    if way == "scatter":
+        formula = "ρ Φ / (π r²)" if model == "lambert" else "ρ Φ / (2 π r²)"
+        worked = Message("barrier.mean"), formula, Message("barrier.scatter_source", model=word(model))
+
+    def falls(own: Context, power: float) -> tuple[float, Step]:
+        sent = [(own.share(way)[0], far, "")]
+        if way == "scatter":
+            apart = ((one, CLOSEST_VIEW if one.distance is None else far - one.distance) for one in own.scatterers)
+            sent = [(one.reflectance, r if r > 0.0 else CLOSEST_VIEW, one.words) for one, r in apart]
+        value, (_, numbers) = falls_on(way, sent, own, power)
+        return value, Step("E", *worked[:2], numbers, value, "W/m2", worked[2], "own")
+
+    load, step = load_of(context, way, falls)
     rating, rated_time = plain(barrier.rating), plain(barrier.rated_time)
     verdict = verdict_on(load, barrier, rating, rated_time)
     first = step or Step(

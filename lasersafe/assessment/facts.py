@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Callable, Hashable, Iterator, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.barriers import beam_numbers, highest_peak, load_of
-from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, kinds_of_light, line_contexts
+from lasersafe.assessment.barriers import falls_on, load_of
+from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, every_context, kinds_of_light
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.together import NO_CHANGES, reach_of
 from lasersafe.errors import CaseError, Fault
@@ -41,7 +40,7 @@ from lasersafe.wording.message import Message, word
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.corners import CaseResults
-    from lasersafe.models import Case, Laser, MeasuredReading
+    from lasersafe.models import Case, MeasuredReading
     from lasersafe.records.barriers import BarrierLine
     from lasersafe.wording import Wording
 
@@ -51,8 +50,6 @@ MOST = 3  # named on the first page and in the short answer; of a starter case `
 _MARKS = {"divergence": DIVERGENCE, "beam_diameter": DIAMETER, "focal_length": FOCAL_LENGTH, "setup": FOCAL_LENGTH}
 APERTURE = 7e-3  # m; the detector looks through the aperture that the eye limits are averaged over
 LOW_SHARE = 0.5  # own rule: below half of what was computed, the meter may have missed the beam
-Place = tuple[float, float, float] | None
-Row = tuple[str, str, str, float, float, str, str, Place]  # what, where, way, distance, value, unit, numbers, place
 
 
 def record_of(
@@ -104,53 +101,38 @@ def _laser_facts(
 ) -> tuple[LaserFacts, ...]:
     """Return each laser of the case with the beams of its set-ups; its wavelengths are those of the case as typed.
 
-    Ranges of the emission are those of all corners of the tolerances; the beams are those of the leading one.
+    Ranges of the emission are those of all corners of the tolerances; the beams are those of the leading one. Needs of
+    eyewear follow each other, of one person and set-up, in the order of the wavelengths.
     """
-    lasers = {laser.name: laser for laser in typed.laser}
-    facts: dict[str, LaserFacts] = {}
-    for same in zip(*corners, strict=True):
-        laser, setup, beam, stated = same[0].laser, same[0].setup, same[0].beam, lasers[same[0].laser.name]
-        known = facts.get(laser.name)
-        own = BeamFacts(
-            setup.name, setup.fitted, setup.kind, beam.profile, beam.waist_diameter, beam.waist_position,
-            beam.divergence,
+    facts = []
+    for stated in typed.laser:
+        mine = [same for same in zip(*corners, strict=True) if same[0].laser.name == stated.name]
+        beams = (
+            BeamFacts(one.setup.name, one.setup.fitted, one.setup.kind, one.beam.profile, one.beam.waist_diameter,
+                      one.beam.waist_position, one.beam.divergence)
+            for one, *_ in mine
         )  # fmt: skip
-        worn, *others = _by_line(eyewear, laser)
-        lines = zip(*(line_contexts(one).values() for one in same), strict=True)
-        facts[laser.name] = replace(
-            _light(same, laser.name, float(stated.wavelength), worn),
-            beams=(*(known.beams if known else ()), own),
-            lines=tuple(
-                _light(of_line, line.name, float(line.wavelength), own_worn)
-                for line, of_line, own_worn in zip(stated.line, lines, others, strict=True)
-            ),
+        waves = [(one.name, float(one.wavelength)) for one in (stated, *stated.line)]
+        worn = [need for need in eyewear if need.laser == stated.name]
+        corners_of_each = zip(*(every_context(one).values() for one in mine[0]), strict=True)
+        main, *lines = (
+            _light(own, *wave, worn[number :: len(waves)])
+            for number, (wave, own) in enumerate(zip(waves, corners_of_each, strict=True))
         )
-    return tuple(facts.values())
+        facts.append(replace(main, beams=tuple(beams), lines=tuple(lines)))
+    return tuple(facts)
 
 
-def _by_line(eyewear: list[EyewearNeed], laser: Laser) -> list[EyewearNeed | None]:
-    """Return what covers everybody at each wavelength of a laser, the main one first."""
-    groups: list[list[EyewearNeed]] = [[] for _ in (laser, *laser.line)]
-    place: Counter[tuple[str, str]] = Counter()
-    for need in eyewear:
-        if need.laser == laser.name:  # of one person they follow each other in the order of the case
-            groups[place[need.setup, need.person]].append(need)
-            place[need.setup, need.person] += 1
-    return [covering(group) if group else None for group in groups]
-
-
-def _light(same: Sequence[Context], name: str, wavelength: float, worn: EyewearNeed | None) -> LaserFacts:
-    """Return the facts of one wavelength, the same at every corner."""
-    laser, space = same[0].laser, same[0].space
-    seen = tuple(word for word in ("visible", "invisible") if word in kinds_of_light(same))
-    hulls: list[Span | None] = []
-    for spans in zip(*map(_spans, same), strict=True):
-        known = [span for span in spans if span is not None]
-        hulls.append((min(low for low, _ in known), max(high for _, high in known)) if known else None)
-    power, energy, duration, rate = hulls
+def _light(same: Sequence[Context], name: str, wavelength: float, worn: list[EyewearNeed]) -> LaserFacts:
+    """Return the facts of one wavelength, the same at every corner, and what eyewear covers everybody."""
+    laser, kinds = same[0].laser, kinds_of_light(same)
+    known = ([span for span in spans if span is not None] for spans in zip(*map(_spans, same), strict=True))
+    power, energy, duration, rate = (
+        (min(low for low, _ in some), max(high for _, high in some)) if some else None for some in known
+    )
     return LaserFacts(
-        name, laser.class_label, laser.serial, wavelength, laser.handheld, space.kind, power, energy, duration, rate,
-        (), seen, worn,
+        name, laser.class_label, laser.serial, wavelength, laser.handheld, same[0].space.kind, power, energy, duration,
+        rate, (), tuple(one for one in ("visible", "invisible") if one in kinds), covering(worn) if worn else None,
     )  # fmt: skip
 
 
@@ -276,17 +258,21 @@ def expected_of(worked: CaseResults, lines: Sequence[BarrierLine]) -> tuple[Expe
         light = [(c.wavelength, *(float(line.wavelength) for line in c.laser.line), c.space) for c in found]
         kinds.setdefault(tuple(light), []).append(found)
 
-    def rows(found: Sequence[Context]) -> Iterator[Expected]:
-        for context in found:
-            name = context.laser.name, context.setup.name
-            every = _rows(context, worked, lines) if context.setup.fitted else ()
-            for what, where, way, distance, value, unit, numbers, place in every:
-                low = LOW_SHARE * value
-                yield Expected("", *name, what, where, way, distance, value, low, unit, numbers, place)
+    def rows(found: Sequence[Context]) -> list[Expected]:
+        return [row for context in found if context.setup.fitted for row in _rows(context, worked, lines)]
 
     each = grouped([over(same, rows) for same in kinds.values()])
     lowest = (min(group, key=lambda row: -badness(-row.value)) for group in each)
     return tuple(replace(row, key=f"A{number}") for number, row in enumerate(lowest, 1))
+
+
+def _row(
+    context: Context, seen: tuple[str, str, str], length: float, value: float, unit: str, numbers: str,
+    place: tuple[float, float, float] | None = None,
+) -> Expected:  # fmt: skip
+    """Return an expected reading; what is seen is a quantity, where, and on which way."""
+    name = context.laser.name, context.setup.name
+    return Expected("", *name, *seen, length, value, LOW_SHARE * value, unit, numbers, place)
 
 
 def patterns_of(context: Context) -> Sequence[Emission]:
@@ -296,7 +282,7 @@ def patterns_of(context: Context) -> Sequence[Emission]:
     return corner_emissions(context.space, context.emission("eye", context.duration("direct")[0]), context.wavelength)
 
 
-def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -> Iterator[Row]:
+def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -> Iterator[Expected]:
     """Return what a meter has to show at persons, behind their eyewear, and on barriers."""
     name = context.laser.name, context.setup.name
     own: list[Scenario] = []  # of the eye, one per person and way that can be read at rest
@@ -314,12 +300,13 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
             density = float(round_up_density(math.log10(s.ratio)))
             numbers = f"{s.exposure:.5g} {s.exposure_unit} · 10^(-{density:g})"
             value = min(s.exposure * 10.0**-density, s.limit)
-            yield "behind eyewear", s.person, s.way, s.distance, value, s.exposure_unit, numbers, None
+            yield _row(context, ("behind eyewear", s.person, s.way), s.distance, value, s.exposure_unit, numbers)
     stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
     for one in worked.barriers:  # where they are stated to be, or as aimed in the scene where that is less
         if (one.laser, one.setup) != name or not one.asked or not math.isfinite(one.irradiance):
             continue
-        load, where = load_of(context, one.way, partial(_falls, one.way, stated[one.barrier]))
+        sent = [(factor, far, name) for factor, far, _, name in _from(context, one.way, stated[one.barrier])]
+        load, where = load_of(context, one.way, partial(falls_on, one.way, sent))
         if where is None:
             continue
         value, (length, numbers), place = load.irradiance, where, None
@@ -334,7 +321,7 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
                 value, place = way.aimed, way.aimed_place
                 numbers = Message("reading.aimed", irradiance=f"{value:.5g} W/m2")
         else:
-            yield "irradiance", one.barrier, one.way, length, value, "W/m2", numbers, place
+            yield _row(context, ("irradiance", one.barrier, one.way), length, value, "W/m2", numbers, place)
 
 
 def _amounts(context: Context) -> dict[str, tuple[float, str]]:
@@ -378,51 +365,32 @@ def _from(
     return found or [(context.mirror_reflectance[0], away, 0.0, "")]
 
 
-def _at_person(context: Context, scenario: Scenario) -> Iterator[Row]:
+def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
     (person,) = (one for one in context.case.person if one.name == scenario.person)
-    area, model = math.pi * APERTURE**2 / 4.0, context.case.settings.scatter_model
+    area, model, away = math.pi * APERTURE**2 / 4.0, context.case.settings.scatter_model, float(person.distance)
     from_work = None if person.distance_from_work is None else float(person.distance_from_work)
-    ways = _from(context, scenario.way, float(person.distance), from_work)
-    per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
-    placed = scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways)
-    if scenario.placed and scenario.way != "scatter":
-        factor = context.share(scenario.way)[0]
-        ways = [(factor, max(scenario.distance, float(person.distance)), 0.0, "")]
-    for what, (amount, unit) in _amounts(context).items():
-        found: list[tuple[float, float, str]] = []
-        facts = {"amount": f"{amount:.5g} {unit}"}
+    ways = _from(context, scenario.way, away, from_work)
+    found: list[tuple[float, float, str, dict[str, str]]] = []  # share through the aperture, length [m], and in words
+    if scenario.way != "scatter":
+        if scenario.placed:
+            ways = [(context.share(scenario.way)[0], max(scenario.distance, away), 0.0, "")]
+        for factor, length, _, _ in ways:
+            share = float(fraction_through(*diameters(context.beam, length), APERTURE, context.beam.profile))
+            found.append((factor * share, length, "", {"how": f"{factor:g} · {share:.4g} (7 mm, {length:.5g} m)"}))
+    elif scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways):
+        per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
+        words = {"share": f"{per_area:.4g}", "scenario": scenario.key}
+        found.append((min(per_area * area, 1.0), scenario.distance, "reading.placed", words))
+    else:
         for factor, length, angle, name in ways:
-            facts["distance"] = f"{length:.5g} m"
-            if scenario.way != "scatter":
-                dx, dy = diameters(context.beam, length)
-                share = float(fraction_through(dx, dy, APERTURE, context.beam.profile))
-                how = f"{facts['amount']} · {factor:g} · {share:.4g} (7 mm, {facts['distance']})"
-                found.append((amount * factor * share, length, how))
-            elif placed:
-                facts["distance"] = f"{(length := scenario.distance):.5g} m"
-                how = Message("reading.placed", **facts, share=f"{per_area:.4g}", scenario=scenario.key)
-                found.append((min(amount * per_area * area, amount), length, how))
-            else:
-                there = float(scatter_exposure(amount, factor, length, angle, model))
-                how = Message("reading.scatter", **facts, reflectance=f"{factor:g}", surface=name, model=word(model))
-                found.append((min(there * area, amount), length, how))
-        value, length, numbers = max(found, key=lambda one: badness(one[0]))
-        yield what, person.name, scenario.way, length, value, unit, numbers, None
-
-
-def _falls(way: str, away: float, context: Context, power: float) -> tuple[float, tuple[float, str]]:
-    """Return what falls on a barrier that is so far [m] from the last optic, from where, and in numbers."""
-    found: list[tuple[float, tuple[float, str]]] = []
-    for factor, length, _, name in _from(context, way, away):
-        if way == "scatter":
-            model = context.case.settings.scatter_model
-            value = float(scatter_exposure(power, factor, length, 0.0, model))
-            facts = {"power": f"{power:.5g} W", "reflectance": f"{factor:g}", "place": f"{length:.5g} m"}
-            found.append((value, (length, Message("barrier.scatter_numbers", surface=name, **facts))))
-        else:
-            value, place = highest_peak(context.beam, length, power * factor)
-            found.append((value, (length, beam_numbers(context.beam, place, power * factor))))
-    return max(found, key=lambda one: badness(one[0]))
+            there = min(float(scatter_exposure(1.0, factor, length, angle, model)) * area, 1.0)
+            words = {"reflectance": f"{factor:g}", "surface": name, "model": word(model)}
+            found.append((there, length, "reading.scatter", words))
+    share, length, key, words = max(found, key=lambda one: badness(one[0]))
+    for what, (amount, unit) in _amounts(context).items():
+        there, how = f"{amount:.5g} {unit}", words.get("how")
+        numbers = f"{there} · {how}" if how else Message(key, amount=there, distance=f"{length:.5g} m", **words)
+        yield _row(context, (what, person.name, scenario.way), length, amount * share, unit, numbers)
 
 
 def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:
