@@ -112,7 +112,8 @@ def _laser_facts(
                       one.beam.waist_position, one.beam.divergence)
             for one, *_ in mine
         )  # fmt: skip
-        waves = [(one.name, float(one.wavelength)) for one in (stated, *stated.line)]
+        waves = [(stated.name, float(stated.wavelength))]
+        waves += [(line.name, float(line.wavelength)) for line in stated.line]
         worn = [need for need in eyewear if need.laser == stated.name]
         corners_of_each = zip(*(every_context(one).values() for one in mine[0]), strict=True)
         main, *lines = (
@@ -388,8 +389,8 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
             found.append((there, length, "reading.scatter", words))
     share, length, key, words = max(found, key=lambda one: badness(one[0]))
     for what, (amount, unit) in _amounts(context).items():
-        there, how = f"{amount:.5g} {unit}", words.get("how")
-        numbers = f"{there} · {how}" if how else Message(key, amount=there, distance=f"{length:.5g} m", **words)
+        emitted, how = f"{amount:.5g} {unit}", words.get("how")
+        numbers = f"{emitted} · {how}" if how else Message(key, amount=emitted, distance=f"{length:.5g} m", **words)
         yield _row(context, (what, person.name, scenario.way), length, amount * share, unit, numbers)
 
 
