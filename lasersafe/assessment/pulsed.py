@@ -163,8 +163,8 @@ def _exposure(visit: Visit, criterion: Criterion) -> float:
     key: Any = visit.key
     context, person, way = key
     if way == "scatter":
-        return max(Look(person, number=n).exposure(context, criterion) for n, _ in enumerate(context.scatterers))
-    return Look(person, context.share(way)[0]).exposure(context, criterion)
+        return max(Look(person, number=n).seen(context, criterion)[0] for n, _ in enumerate(context.scatterers))
+    return Look(person, context.share(way)[0]).seen(context, criterion)[0]
 
 
 def ultraviolet_days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[UltravioletDay]:

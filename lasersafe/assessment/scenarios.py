@@ -39,22 +39,19 @@ from lasersafe.hazard.scatter import (
     source_findings,
     source_ratio,
 )
-from lasersafe.optics.beam import diameters, mean_exposure
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.sources import ExtendedSource, side_by_side
 from lasersafe.optics.viewing import magnified_angle
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records.fields import badness, highest
 from lasersafe.results import Criterion, ExtendedResult, ModuleResult, Scenario, Step
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Extended, Person
 
-_POINT = (0.0, 0.0)  # angles of a source that earns no credit for its size [rad]
 FLOAT = NDArray[np.float64]
 GLOWING = "extended source"  # mode of its scenarios
-_EXTENDED = "docs/method.md, Extended sources"
 _TOUCHING = 1e-3  # m: from here on skin and cornea are searched; nobody looks from nearer than the nearest view
 
 
@@ -154,8 +151,8 @@ class Look:
     factor: float = 1.0  # reflectance of a mirror on the way
     surface: str = ""
     number: int | None = None
-    seen_through: Aid | None = None  # scatter only; in a beam the instrument counts where it sees more
-    axes: tuple[float, float] = _POINT  # angles of the source [rad]
+    through: Aid | None = None  # scatter only; in a beam the instrument counts where it sees more
+    axes: tuple[float, float] = (0.0, 0.0)  # angles of the source [rad]; of one that earns no credit for its size 0
 
     def distance(self, own: Context, criterion: Criterion) -> tuple[float, str]:
         """Return how far away a person is from the last optic, or from what scatters [m], and how that is known."""
@@ -163,68 +160,51 @@ class Look:
             return float(self.person.distance), ""
         return distance_from(self.person, own.scatterers[self.number], criterion.retinal)
 
-    def exposure(self, own: Context, criterion: Criterion) -> float:
-        """Return what a comparison sees; of scatter never more than all of it through the aperture."""
+    def seen(self, own: Context, criterion: Criterion) -> tuple[float, Callable[[], Working]]:
+        """Return the exposure that a comparison sees, and how it comes about.
+
+        In a beam it is the highest at or beyond the person; of scatter never more than all of it through the aperture.
+        """
+        (away, known), hole = self.distance(own, criterion), criterion.limiting_aperture
+        at, amount = (own.wavelength, hole), criterion.amount
         if self.number is None:
-            return self._in_beam(own, criterion)[0]
-        one, (distance, _), amount = own.scatterers[self.number], self.distance(own, criterion), criterion.amount
-        model, hole = own.case.settings.scatter_model, criterion.limiting_aperture
-        there = float(scatter_exposure(amount, one.reflectance, distance, one.view_angle, model))
-        gain = 1.0 if self.seen_through is None else self.seen_through.gain(own.wavelength, hole)
-        return gain * min(there, amount * one.reflectance / (math.pi / 4.0 * hole**2))
-
-    def of_line(self, found: Mapping[str, Context], line: Line, criterion: Criterion) -> float:
-        """Return the exposure that a comparison of one wavelength sees."""
-        return self.exposure(found[line.name], criterion)
-
-    def working(self, own: Context, criterion: Criterion) -> Working:
-        """Return how the exposure comes about."""
-        at = own.wavelength, criterion.limiting_aperture
-        if self.number is None:
-            _, place, aided = self._in_beam(own, criterion)
-            through = aid_of(self.person)
-            seen = (float(through.collects(at[1])), through.gain(*at), through.words(*at)) if aided else None
-            return beam_working(criterion, own.beam, place, self.factor, seen)
-        one, instrument = own.scatterers[self.number], self.seen_through
-        collected = None if instrument is None else (instrument.gain(*at), instrument.words(*at))
-        known, model = self.distance(own, criterion), own.case.settings.scatter_model
-        return scatter_working(criterion, *known, one.reflectance, one.view_angle, model, collected)
-
-    def _in_beam(self, own: Context, criterion: Criterion) -> tuple[float, float, bool]:
-        """Return the highest exposure at or beyond the person, the place [m], and whether an instrument was used."""
-        best, hole = (-math.inf, float(self.person.distance), False), criterion.limiting_aperture
-        instrument = aid_of(self.person) if self.person.aided else None
-        collects = None if instrument is None else float(instrument.collects(hole))
-        for place in worst_place(own.beam, best[1], (hole,) if collects is None else (hole, collects)):
-            every = [(exposure_at(own.beam, place, criterion, self.factor), place, False)]
-            if instrument is not None and collects is not None and criterion.tissue == "eye":
-                amount, wide = criterion.amount * self.factor, diameters(own.beam, place)
-                collected = float(mean_exposure(amount, *wide, collects, own.beam.profile))
-                every.append((instrument.gain(own.wavelength, hole) * collected, place, True))
-            best = max([best, *every], key=lambda one: badness(one[0]))
-        return best
+            looks: list[tuple[Criterion, float, tuple[float, float, str] | None]] = [(criterion, 1.0, None)]
+            if self.person.aided:
+                used = aid_of(self.person)
+                wide, gain = float(used.collects(hole)), used.gain(*at)
+                looks.append((replace(criterion, limiting_aperture=wide), gain, (wide, gain, used.words(*at))))
+            places = worst_place(own.beam, away, tuple(one.limiting_aperture for one, _, _ in looks))
+            every = [
+                (exposure_at(own.beam, place, one, self.factor) * gain, place, seen)
+                for place in places
+                for one, gain, seen in (looks if criterion.tissue == "eye" else looks[:1])
+            ]
+            exposure, place, seen = max(every, key=lambda one: badness(one[0]))
+            return exposure, partial(beam_working, criterion, own.beam, place, self.factor, seen)
+        one, model, aid = own.scatterers[self.number], own.case.settings.scatter_model, self.through
+        there = float(scatter_exposure(amount, one.reflectance, away, one.view_angle, model))
+        gain = 1.0 if aid is None else aid.gain(*at)
+        collected = None if aid is None else (gain, aid.words(*at))
+        how = partial(scatter_working, criterion, away, known, one.reflectance, one.view_angle, model, collected)
+        return gain * min(there, amount * one.reflectance / (math.pi / 4.0 * hole**2)), how
 
 
 def _looks(context: Context, person: Person, way: str, tissue: str, factor: float, surface: str) -> list[Look]:
     """Return everything that sends light to a person on one way; *factor* is the share that goes on."""
     if way != "scatter":
         return [Look(person, factor, surface)]
-    found = []
+    found, aid = [], aid_of(person) if person.aided and tissue == "eye" else None
     for number, one in enumerate(context.scatterers):
-        bare = Look(person, factor, one.words, number)
-        if tissue != "eye":
+        bare = Look(person, factor, one.words, number, aid)
+        if tissue != "eye" or aid is UNDESCRIBED:  # no credit for what it magnifies
             found.append(bare)
             continue
-        distance, _ = distance_from(person, one)
-        spot, aided = context.spot if one.at_work else 0.0, aid_of(person) if person.aided else None
-        first, second = map(float, source_angles(spot, spot, distance, one.view_angle))
-        if aided is UNDESCRIBED:  # no credit for what it magnifies
-            found.append(replace(bare, seen_through=aided))
-            continue
-        found.append(replace(bare, axes=(first, second)))
-        if aided is not None:
-            first, second = (float(magnified_angle(angle, aided.magnification)) for angle in (first, second))
-            found.append(replace(bare, seen_through=aided, axes=(first, second)))
+        spot = context.spot if one.at_work else 0.0
+        first, second = map(float, source_angles(spot, spot, distance_from(person, one)[0], one.view_angle))
+        found.append(replace(bare, through=None, axes=(first, second)))
+        if aid is not None:
+            first, second = (float(magnified_angle(angle, aid.magnification)) for angle in (first, second))
+            found.append(replace(bare, axes=(first, second)))
     return found
 
 
@@ -232,21 +212,20 @@ def _worst_sum(
     found: Mapping[str, Context], looks: list[Look], tissue: str, duration: float
 ) -> tuple[Sum, Look, dict[str, float], dict[tuple[str, str], float]]:
     """Return the highest sum of some wavelengths, what sends its light, and the highest by rule set, and by group."""
-    lines, context = lines_of(found, tissue, duration), next(iter(found.values()))
+    lines = lines_of(found, tissue, duration)
+
+    def exposure(look: Look, line: Line, criterion: Criterion) -> float:
+        return look.seen(found[line.name], criterion)[0]
+
     every = [
         (one, look)
-        for name in context.rule_sets
+        for name in next(iter(found.values())).rule_sets
         for look in looks
-        for one in sums_at(name, tissue, lines, duration, partial(look.of_line, found), look.axes)
+        for one in sums_at(name, tissue, lines, duration, partial(exposure, look), look.axes)
     ]
-    by_set: dict[str, float] = {}
-    by_group: dict[tuple[str, str], float] = {}
-    for one, _ in every:
-        key = one.rule_set, one.group
-        by_set[one.rule_set] = max(by_set.get(one.rule_set, 0.0), one.total, key=badness)
-        by_group[key] = max(by_group.get(key, 0.0), one.total, key=badness)
-    best, look = max(every, key=lambda one: badness(one[0].total))
-    return best, look, by_set, by_group
+    by_group = highest({(one.rule_set, one.group): one.total} for one, _ in every)
+    by_set = highest({one.rule_set: one.total} for one, _ in every)
+    return *max(every, key=lambda one: badness(one[0].total)), by_set, by_group
 
 
 def scenarios_of(context: Context) -> list[Scenario]:
@@ -272,16 +251,14 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
 
 def _lasting(context: Context, person: Person, way: str, tissue: str, time: tuple[float, str]) -> Scenario:
     """Return the scenario of a duration and its reason; the sum of all wavelengths counts where it is higher."""
-    alone = {"": context}
-    factor, words = context.share(way)
+    alone, (factor, words) = {"": context}, context.share(way)
     looks = _looks(context, person, way, tissue, factor, words)
     best, look, ratios, fractions = _worst_sum(alone, looks, tissue, time[0])
-    share = best.shares[0]
-    criterion = share.criterion
+    share, criterion = best.shares[0], best.shares[0].criterion
     steps: tuple[Step, ...] = ()
     if context.setup.fitted:
         first = (amount_step(share.emission, criterion, factor, words),) if factor != 1.0 else ()
-        steps = (*first, *exposure_steps(criterion, share.exposure, look.working(context, criterion)))
+        steps = (*first, *exposure_steps(criterion, share.exposure, look.seen(context, criterion)[1]()))
     found = scenario_of(
         context, person, time, with_limit_steps(alone, share, time[0]), way=way, tissue=tissue,
         distance=look.distance(context, criterion)[0], exposure=share.exposure, ratio=share.fraction,
@@ -293,10 +270,9 @@ def _lasting(context: Context, person: Person, way: str, tissue: str, time: tupl
     lines = every_context(context)
     time = person_time(lines.values(), person, way, tissue)
     factor = max(own.share(way)[0] for own in lines.values())
-    looks = _looks(context, person, way, tissue, factor, "")
-    best, _, ratios, fractions = _worst_sum(lines, looks, tissue, time[0])
-    ratios = {name: max(own, ratios[name], key=badness) for name, own in found.ratio_by_rule_set.items()}
-    found = replace(found, ratio_by_rule_set=ratios, fractions=fractions)
+    looks = [replace(one, factor=factor) for one in looks]
+    best, _, more, fractions = _worst_sum(lines, looks, tissue, time[0])
+    found = replace(found, ratio_by_rule_set=highest([ratios, more]), fractions=fractions)
     if best.total <= found.ratio:
         return found
     share = best.shares[0]
@@ -386,36 +362,33 @@ def extended_results(found: Sequence[Context]) -> list[ExtendedResult]:
 
 def extended_scenarios(context: Context) -> list[Scenario]:
     """Return a scenario for each person who can look at an extended source, eye and skin."""
-    every = product(_fed_by(context), context.persons, TISSUES)
-    return [_seen_by(context, extended, person, tissue) for extended, person, tissue in every]
-
-
-def _seen_by(context: Context, extended: Extended, person: Person, tissue: str) -> Scenario:
-    time = person_time([context], person, "scatter", tissue)
-    compared = list(context.compared(tissue, time[0]))
-    work = None if context.setup.work_distance is None else float(context.setup.work_distance)
-    looked_at = Scatterer(1.0, 0.0, extended.name, work, True)
-    near, _ = distance_from(person, looked_at, all(c.retinal for c in compared))
-    decided, tops = _worst_views(context, tissue, time[0], source_of(extended), near, max(1e4, 10.0 * near), 60)
-    gain = 1.0
-    if person.aided and tissue == "eye":
-        instrument = aid_of(person)
-        gain = max(1.0, *(instrument.gain(context.wavelength, c.limiting_aperture) for c in compared))
-    ratios = {name: top.ratio * gain for name, top in tops.items()}
-    top, worst = tops[decided], ratios[decided]
-    criterion = Criterion(
-        decided, tissue, top.hazard, top.rule, 0.0, "W" if top.unit == "W/m2" else "J", top.limit, top.unit,
-        top.aperture, time[0], top.source,
-    )  # fmt: skip
-    words = Message("extended.seen", name=extended.name, part=top.part, distance=format_quantity(top.distance, "m", 3))
-    step = Step(
-        "α", Message("extended.meaning"), Message("extended.formula"),
-        Message("extended.numbers", seen=words, ratio=f"{worst:.5g}"), top.angle, "rad", _EXTENDED, "own",
-    )  # fmt: skip
-    return scenario_of(
-        context, person, time, criterion, way="scatter", tissue=tissue, distance=near, exposure=worst * top.limit,
-        ratio=worst, below=bool(worst <= 1.0), ratio_by_rule_set=ratios, surface=words, steps=(step,), modes=(GLOWING,),
-    )  # fmt: skip
+    found, work = [], None if context.setup.work_distance is None else float(context.setup.work_distance)
+    for extended, person, tissue in product(_fed_by(context), context.persons, TISSUES):
+        time = person_time([context], person, "scatter", tissue)
+        compared = list(context.compared(tissue, time[0]))
+        looked_at = Scatterer(1.0, 0.0, extended.name, work, True)
+        near, _ = distance_from(person, looked_at, all(c.retinal for c in compared))
+        decided, tops = _worst_views(context, tissue, time[0], source_of(extended), near, max(1e4, 10.0 * near), 60)
+        gain = 1.0
+        if person.aided and tissue == "eye":
+            gain = max(gain, *(aid_of(person).gain(context.wavelength, c.limiting_aperture) for c in compared))
+        ratios = {name: one.ratio * gain for name, one in tops.items()}
+        top, worst = tops[decided], ratios[decided]
+        criterion = Criterion(
+            decided, tissue, top.hazard, top.rule, 0.0, "W" if top.unit == "W/m2" else "J", top.limit, top.unit,
+            top.aperture, time[0], top.source,
+        )  # fmt: skip
+        where = format_quantity(top.distance, "m", 3)
+        words = Message("extended.seen", name=extended.name, part=top.part, distance=where)
+        numbers = Message("extended.numbers", seen=words, ratio=f"{worst:.5g}")
+        meaning = Message("extended.meaning"), Message("extended.formula")
+        step = Step("α", *meaning, numbers, top.angle, "rad", "docs/method.md, Extended sources", "own")
+        found.append(scenario_of(
+            context, person, time, criterion, way="scatter", tissue=tissue, distance=near, exposure=worst * top.limit,
+            ratio=worst, below=bool(worst <= 1.0), ratio_by_rule_set=ratios, surface=words, steps=(step,),
+            modes=(GLOWING,),
+        ))  # fmt: skip
+    return found
 
 
 def module_results(found: Sequence[Context]) -> list[ModuleResult]:
@@ -423,26 +396,20 @@ def module_results(found: Sequence[Context]) -> list[ModuleResult]:
 
     Of several corners of the tolerances that with the largest share of the power in the pupil is the worst.
     """
-    every = ((own, person) for own in found if own.setup.fitted for person in own.persons)
     results = []
-    for context, person in every:
-        module = context.laser.module
+    for context, person in ((own, person) for own in found if own.setup.fitted for person in own.persons):
+        module, distance = context.laser.module, float(person.distance)
         if module is None:
             continue
-        count = (module.columns, module.rows)
-        column = float(module.column_pitch)
-        pitch = (column, column if module.row_pitch is None else float(module.row_pitch))
-        distance = float(person.distance)
-        seen = side_by_side(context.beam, count, pitch, distance)
-        angle = format_quantity(seen.separation, "rad", 3)
+        pitch = module.column_pitch, module.row_pitch or module.column_pitch
+        columns, rows = module.columns, module.rows
+        seen = side_by_side(context.beam, (columns, rows), (float(pitch[0]), float(pitch[1])), distance)
         sentence = Message(
-            "sum.module", count=count[0] * count[1], angle=angle, person=person.name, sources=word(seen.sources),
-            share=f"{seen.joined:.3g}", other=f"{seen.offset:.3g}",
+            "sum.module", count=columns * rows, angle=format_quantity(seen.separation, "rad", 3), person=person.name,
+            sources=word(seen.sources), share=f"{seen.joined:.3g}", other=f"{seen.offset:.3g}",
         )  # fmt: skip
-        results.append(
-            ModuleResult(
-                context.laser.name, context.setup.name, person.name, distance, seen.separation, seen.sources,
-                seen.joined, seen.offset, sentence,
-            )
-        )  # fmt: skip
+        results.append(ModuleResult(
+            context.laser.name, context.setup.name, person.name, distance, seen.separation, seen.sources, seen.joined,
+            seen.offset, sentence,
+        ))  # fmt: skip
     return results
