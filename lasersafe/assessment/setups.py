@@ -27,14 +27,14 @@ from lasersafe.assessment.context import (
 from lasersafe.assessment.distances import instruments_of, zone_distances
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
 from lasersafe.hazard.distances import Reach, direct_reach, zone
-from lasersafe.hazard.emission import Emission, Received
+from lasersafe.hazard.emission import Received
 from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.optics.beam import diameters, mean_exposure
 from lasersafe.optics.checks import unique
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records.fields import badness, highest
 from lasersafe.results import (
     ChartData,
     ChartMark,
@@ -52,121 +52,93 @@ _NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are give
 _POINTS = 61
 
 
-def _reach(
-    own: Context, rule_set: str, way: str, tissue: str, emission: Emission, duration: float, instrument: Aid | None
-) -> Reach:
-    """Return how far one setting of one wavelength exceeds the limit of one rule set."""
-    light = Received(rule_set, tissue, emission, own.wavelength, duration)
-    if way == "scatter":
-        return scatter_reach(light, own.lit_spot)
-    return direct_reach(light, own.beam, own.share(way)[0], instrument)
-
-
 def _zone(context: Context, way: str, tissue: str) -> Zone:
     """Return the zone of one way and tissue with its steps: of the main wavelength, through an instrument of all."""
-    instruments: Sequence[Aid | None] = instruments_of(context) if way == "aided" else [None]
-    lines = every_context(context) if way == "aided" else {"": context}
-    duration, reason = duration_of_all(lines, "direct" if way == "aided" else way)
-    best: dict[str, tuple[Reach, Context, Emission, Aid | None]] = {}
+    aided, scatter = way == "aided", way == "scatter"
+    instruments: Sequence[Aid | None] = instruments_of(context) if aided else [None]
+    lines = every_context(context) if aided else {"": context}
+    duration, reason = duration_of_all(lines, "direct" if aided else way)
+    best: dict[str, tuple[Reach, Received, Aid | None]] = {}
     for instrument, own in product(instruments, lines.values()):
-        for one, name in product(own.emissions(tissue, duration), context.rule_sets):
-            reach = _reach(own, name, way, tissue, one, duration, instrument)
-            if name not in best or badness(reach.distance) > badness(best[name][0].distance):
-                best[name] = reach, own, one, instrument
-    reaches = {name: found[0] for name, found in best.items()}
+        for light in own.received(tissue, duration):
+            in_beam = own.beam, own.share(way)[0], instrument
+            reach = scatter_reach(light, own.lit_spot) if scatter else direct_reach(light, *in_beam)
+            known = best.get(light.rule_set)
+            if known is None or badness(reach.distance) > badness(known[0].distance):
+                best[light.rule_set] = reach, light, instrument
+    reaches = {name: reach for name, (reach, *_) in best.items()}
+    if len(lines) > 1:
+        for name, reach in reaches.items():
+            reaches[name] = replace(reach, distance=float(zone_distances(context, way, tissue, {}, (name,))))
+    found = zone(way, tissue, reaches, *(("surface", None) if scatter else ("last optic", context.focus)))
+    top, light, glass = best[found.criterion.rule_set]  # what decided, of equals the first
     factor, words = context.share(way)
-    reflectance, surface = context.scatter_surface
-    model, seen = context.case.settings.scatter_model, ""
-    origin, focus = "last optic", context.focus
-    note = Message("zone.folded", why=words) if way == "mirror" else words
-    if way == "scatter":
-        origin, focus, note = "surface", None, Message("zone.scattered", surface=surface, model=word(model))
-    elif way == "aided":
-        aperture = max(
-            (found[0] for found in best.values()), key=lambda one: badness(one.distance)
-        ).criterion.limiting_aperture
-        seen = joined(sorted(one.words(context.wavelength, aperture) for one in instruments if one is not None), ", ")
-        if len(lines) > 1:
-            seen = Message("zone.lines_add", aid=seen, count=len(lines))
-            reaches = {
-                name: Reach(float(zone_distances(context, way, tissue, {}, (name,))), reach.criterion)
-                for name, reach in reaches.items()
-            }
-        note = Message("zone.through", aid=seen)
-    found = zone(way, tissue, reaches, origin, focus, note)
-    top, own, emission, glass = best[found.criterion.rule_set]  # what decided, of equals the first
-    if way == "scatter":
+    if scatter:
+        (reflectance, surface), model = context.scatter_surface, context.case.settings.scatter_model
+        note: str = Message("zone.scattered", surface=surface, model=word(model))
         spot = context.spot if tissue == "eye" else 0.0
         steps = scatter_steps(found.criterion, reflectance, model, spot, found.distance)
-    elif glass is not None and len(lines) == 1:
-        steps = aided_steps(found.criterion, own.beam, found.distance, glass, own.wavelength)
-    elif way == "aided":
+    elif aided:
+        at = context.wavelength, found.criterion.limiting_aperture
+        seen = joined(sorted(one.words(*at) for one in instruments if one is not None), ", ")
+        seen = Message("zone.lines_add", aid=seen, count=len(lines)) if len(lines) > 1 else seen
+        note, meaning = Message("zone.through", aid=seen), Message("step.aided_distance")
         searched = Message("step.collected"), Message("step.searched", aid=seen), found.distance
-        steps = (Step("r", Message("step.aided_distance"), *searched, "m", "ANSI-Z136-1, appendix B", "memory"),)
+        steps = (Step("r", meaning, *searched, "m", "ANSI-Z136-1, appendix B", "memory"),)
+        if glass is not None and len(lines) == 1:
+            steps = aided_steps(found.criterion, context.beam, found.distance, glass, context.wavelength)
     else:
+        note = Message("zone.folded", why=words) if way == "mirror" else words
         steps = distance_steps(found.criterion, context.beam, found.distance)
     first = Step(
         "t", Message("step.duration"), Message("step.by_wavelength"), reason, duration, "s",
         Message("source.design_rule"), "read",
     )  # fmt: skip
-    limit = limit_steps(found.criterion, emission, own.wavelength, duration, top.angle)
-    return replace(
-        found,
-        criterion=replace(found.criterion, steps=limit),
-        steps=(first, amount_step(emission, found.criterion, factor, words), *steps),
-    )
+    limit = limit_steps(found.criterion, light.emission, light.wavelength, duration, top.angle)
+    steps = first, amount_step(light.emission, found.criterion, factor, words), *steps
+    return replace(found, note=note, criterion=replace(found.criterion, steps=limit), steps=steps)
 
 
 def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dict[str, float], Sum]:
     """Return how far the sum of all wavelengths reaches, by rule set too [m], and the sum there."""
     found = every_context(context)
     duration, _ = duration_of_all(found, way)
-    lines, every = lines_of(found, tissue, duration), found.values()
+    lines = lines_of(found, tissue, duration)
 
     def reach(own: Context, rule_set: str) -> float:
         return float(zone_distances(own, way, tissue, {}, (rule_set,)))
 
     reaches = {name: reach(context, name) for name in context.rule_sets}
-    decided = max(reaches, key=lambda name: badness(reaches[name]))
+    decided, distance = max(reaches.items(), key=lambda one: badness(one[1]))
     farthest = max((reach(own, decided) for own in (alone_of(context), *line_contexts(context).values())), key=badness)
     if way == "scatter":
-        spot = replace(context.lit_spot, reflectance=max(c.scatter_surface[0] for c in every))
-        top, *_ = scatter_sums(decided, tissue, lines, duration, max(reaches[decided], _NEAREST), spot)
+        spot = replace(context.lit_spot, reflectance=max(c.scatter_surface[0] for c in found.values()))
+        top, *_ = scatter_sums(decided, tissue, lines, duration, max(distance, _NEAREST), spot)
     else:
-        factor = max(c.share(way)[0] for c in every)
-        top, *_ = beam_sums(decided, tissue, lines, duration, reaches[decided], factor)
+        top, *_ = beam_sums(decided, tissue, lines, duration, distance, max(c.share(way)[0] for c in found.values()))
     shares = shares_of(top)
     listed = ", ".join(f"{s.wavelength * 1e9:.6g} nm {format_quantity(s.fraction, '1', 3)}" for s in shares)
-    alone = format_quantity(farthest, "m", 3, "up")
     sentence = Message(
         "sum.add" if len(shares) > 1 else "sum.alone", way=word(way), tissue=word(tissue), count=len(shares),
-        group=word(top.group), listed=listed, alone=alone,
+        group=word(top.group), listed=listed, alone=format_quantity(farthest, "m", 3, "up"),
     )  # fmt: skip
-    result = SumResult(
-        context.laser.name, context.setup.name, way, tissue, top.group, decided, reaches[decided], farthest, duration,
-        shares, sentence,
-    )  # fmt: skip
-    return result, reaches, top
+    name = context.laser.name, context.setup.name, way, tissue, top.group, decided
+    return SumResult(*name, distance, farthest, duration, shares, sentence), reaches, top
 
 
 def _with_lines(context: Context, zone: Zone) -> Zone:
     """Return a zone with the further wavelengths counted in."""
     found, reaches, top = _sum_result(context, zone.way, zone.tissue)
-    merged = replace(
-        zone, by_rule_set={name: max(own, reaches[name], key=badness) for name, own in zone.by_rule_set.items()}
-    )
+    merged = replace(zone, by_rule_set=highest([zone.by_rule_set, reaches]))
     if badness(found.distance) <= badness(zone.distance):
         return merged
     note = Message("zone.with_lines", count=len(context.laser.line), sum=found.sentence)
     focus = None if zone.way == "scatter" else context.focus
     return replace(
-        merged,
-        distance=found.distance,
-        distance_from_focus=None if focus is None else found.distance - focus,
+        merged, distance=found.distance, distance_from_focus=None if focus is None else found.distance - focus,
         criterion=with_limit_steps(every_context(context), top.shares[0], found.duration),
-        note=joined(filter(None, (zone.note, note))),
-        steps=(*zone.steps, sum_step(top)),
-    )
+        note=joined(filter(None, (zone.note, note))), steps=(*zone.steps, sum_step(top)),
+    )  # fmt: skip
 
 
 def sum_results(found: Sequence[Context]) -> list[SumResult]:
@@ -182,14 +154,15 @@ def sum_results(found: Sequence[Context]) -> list[SumResult]:
 
 def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData:
     emission = context.emission("eye", context.duration("direct")[0])
-    pulsed = emission.kind != "continuous"
-    unit, amount = ("J/m2", emission.pulse_energy) if pulsed else ("W/m2", emission.power)
-    marks = [
+    quantity, unit, amount = "irradiance", "W/m2", emission.power
+    if emission.kind != "continuous":
+        quantity, unit, amount = "radiant exposure per pulse", "J/m2", emission.pulse_energy
+    marks = tuple(
         ChartMark(one.name, kind, float(one.distance))
         for kind, every in (("person", context.case.person), ("barrier", context.case.barrier))
         for one in every
         if one.laser in (None, context.laser.name)
-    ]
+    )
     far = max([z.distance for z in zones.values()] + [m.distance for m in marks] + [1.0]) * 1.6
     near = min([0.1] + [m.distance / 2.0 for m in marks if m.distance > 0.0])
     place = np.geomspace(near, far, _POINTS)
@@ -198,25 +171,19 @@ def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData
     eye, skin, scatter = (zones[key].criterion for key in (("direct", "eye"), ("direct", "skin"), ("scatter", "eye")))
     direct = mean_exposure(amount, *diameters(context.beam, place), eye.limiting_aperture, context.beam.profile)
     spread = scatter_exposure(amount, context.scatter_surface[0], place, 0.0, context.case.settings.scatter_model)
-    labels = Message("chart.beam", aperture=f"{eye.limiting_aperture * 1e3:.3g} mm"), Message("chart.scatter")
+    beam = Message("chart.beam", aperture=f"{eye.limiting_aperture * 1e3:.3g} mm")
     curves = tuple(
         Curve(label, "", tuple(map(float, place)), tuple(map(float, values)))
-        for label, values in zip(labels, (direct, spread), strict=True)
+        for label, values in ((beam, direct), (Message("chart.scatter"), spread))
     )
-    lines = [
-        LimitLine(
-            Message("chart.limit", tissue=word(c.tissue), set=c.rule_set, time=f"{c.duration:g} s", rule=word(c.rule)),
-            c.limit,
-        )
-        for c in (eye, skin)
-        if c.limit_unit == unit
-    ]
-    drawn = bool(lines) and math.isclose(scatter.limit, lines[0].value, rel_tol=0.02)
-    if scatter.limit_unit == unit and not drawn:
-        label = Message("chart.scatter_limit", time=f"{scatter.duration:g} s", rule=word(scatter.rule))
-        lines.append(LimitLine(label, scatter.limit))
-    quantity = "radiant exposure per pulse" if pulsed else "irradiance"
-    return ChartData(f"{context.laser.name}: {context.setup.name}", unit, quantity, curves, tuple(lines), tuple(marks))
+    lines: list[LimitLine] = []
+    for c, key in ((eye, "chart.limit"), (skin, "chart.limit"), (scatter, "chart.scatter_limit")):
+        drawn = bool(lines) and c is scatter and math.isclose(c.limit, lines[0].value, rel_tol=0.02)
+        if c.limit_unit == unit and not drawn:
+            facts = {"time": f"{c.duration:g} s", "rule": word(c.rule)}
+            facts |= {} if c is scatter else {"tissue": word(c.tissue), "set": c.rule_set}
+            lines.append(LimitLine(Message(key, **facts), c.limit))
+    return ChartData(f"{context.laser.name}: {context.setup.name}", unit, quantity, curves, tuple(lines), marks)
 
 
 def results_of_each(corners: Sequence[Sequence[Context]]) -> list[list[SetupResult]]:
@@ -252,30 +219,24 @@ def setup_result(context: Context) -> SetupResult:
 def differences_of(setups: Sequence[SetupResult]) -> tuple[RuleSetDifference, ...]:
     """Return the distances that differ by more than 1 % between the rule sets."""
     found = []
-    for setup in setups:
-        for one in setup.zones:
-            values = one.by_rule_set
-            if len(values) > 1 and not max(values.values(), key=badness) <= 1.01 * min(values.values(), key=badness):
-                names = {"laser": setup.laser, "setup": setup.setup, "way": word(one.way), "tissue": word(one.tissue)}
-                what = Message("zone.named", **names)
-                found.append(RuleSetDifference(what, dict(values), "m", one.criterion.rule_set))
+    for setup, one in ((own, one) for own in setups for one in own.zones):
+        values = one.by_rule_set
+        if len(values) > 1 and not max(values.values(), key=badness) <= 1.01 * min(values.values(), key=badness):
+            names = {"laser": setup.laser, "setup": setup.setup, "way": word(one.way), "tissue": word(one.tissue)}
+            found.append(RuleSetDifference(Message("zone.named", **names), dict(values), "m", one.criterion.rule_set))
     return tuple(found)
 
 
 def rule_sentences(setups: Sequence[SetupResult]) -> tuple[str, ...]:
     """Return one sentence for each way and tissue of the fitted set-ups: which rule decided."""
     found = []
-    for setup in setups:
-        for one in setup.zones if setup.fitted else ():
-            c = one.criterion
-            versus = (
-                Message("decided.versus", set=name, distance=format_quantity(distance, "m", 3, "up"))
-                for name, distance in one.by_rule_set.items()
-                if name != c.rule_set
-            )
-            why = Message(f"decided.{c.rule.replace(' ', '_')}")
-            why = Message("decided.noted", why=why, note=c.note) if c.note else why
-            names = {"laser": setup.laser, "setup": setup.setup, "set": c.rule_set, "why": joined([why, *versus])}
-            words = {"way": one.way, "tissue": one.tissue, "rule": c.rule, "hazard": c.hazard}
-            found.append(Message("decided.sentence", **names, **{key: word(value) for key, value in words.items()}))
+    for setup, one in ((own, one) for own in setups if own.fitted for one in own.zones):
+        c = one.criterion
+        why = Message(f"decided.{c.rule.replace(' ', '_')}")
+        why = Message("decided.noted", why=why, note=c.note) if c.note else why
+        others = [(name, format_quantity(far, "m", 3, "up")) for name, far in one.by_rule_set.items()]
+        versus = (Message("decided.versus", set=name, distance=far) for name, far in others if name != c.rule_set)
+        names = {"laser": setup.laser, "setup": setup.setup, "set": c.rule_set, "why": joined([why, *versus])}
+        words = {"way": one.way, "tissue": one.tissue, "rule": c.rule, "hazard": c.hazard}
+        found.append(Message("decided.sentence", **names, **{key: word(value) for key, value in words.items()}))
     return tuple(found)
