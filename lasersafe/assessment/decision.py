@@ -9,12 +9,13 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import barrier_loads, barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, every_context, kinds_of_light, power_of_all
-from lasersafe.assessment.facts import MOST, assumption_sentence, starter_sentence, unstated_sentence
+from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.assessment.protection import SCATTER_ALONE, unreadable_markings
 from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together, strike_outs_of
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.quantity import feet, format_quantity, grouped
-from lasersafe.records.fields import badness
+from lasersafe.records.day import Assumption, StarterValue
+from lasersafe.records.fields import badness, highest
 from lasersafe.results import (
     GUESTS,
     ControlFinding,
@@ -44,25 +45,26 @@ _MOST_KEYS = 8  # of readings that are named one by one
 
 def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[EyewearNeed]) -> set[str]:
     """Return the condition words of the wording files that hold in this case, at any corner of its tolerances."""
-    words = {"spectators"} if any(p.role in GUESTS for p in case.person) else set()
+    every, other = [one for found in corners for one in found], case.other_hazards
     waves: dict[tuple[str, int], list[Context]] = {}
-    for one in (one for found in corners for one in found):
+    for one in every:
         for place, line in enumerate(every_context(one).values()):
             waves.setdefault((one.laser.name, place), []).append(line)
-    words = words.union(*map(kinds_of_light, waves.values()))
-    for context in (one for same in waves.values() for one in same):
-        kinds = {context.setup.kind}
-        words |= {"lens"} if "lens" in kinds else set()
-        words |= {"fibre"} if context.setup.kind.startswith("fibre") else set()
-        words |= {"far infrared"} if context.wavelength >= FAR_INFRARED else set()
-        words |= {"pulsed"} if context.space.kind != "continuous" else set()
-        words |= {"handheld"} if context.laser.handheld else set()
-    if any(kilowatt_class(power_of_all(one) or 0.0) for found in corners for one in found):
-        words.add("kilowatt")
-    works = any(one.setup.work_distance is not None for found in corners for one in found)
-    if works or case.other_hazards.work_material if case.other_hazards.process is None else case.other_hazards.process:
-        words.add("process")
-    return words | ({"eyewear"} if eyewear else set()) | ({"barrier"} if case.barrier else set())
+    lines = [one for same in waves.values() for one in same]
+    works = any(one.setup.work_distance is not None for one in every)
+    holds = {
+        "spectators": any(person.role in GUESTS for person in case.person),
+        "lens": any(one.setup.kind == "lens" for one in every),
+        "fibre": any(one.setup.kind.startswith("fibre") for one in every),
+        "far infrared": any(one.wavelength >= FAR_INFRARED for one in lines),
+        "pulsed": any(one.space.kind != "continuous" for one in lines),
+        "handheld": any(one.laser.handheld for one in every),
+        "kilowatt": any(kilowatt_class(power_of_all(one) or 0.0) for one in every),
+        "process": works or other.work_material if other.process is None else other.process,
+        "eyewear": eyewear,
+        "barrier": case.barrier,
+    }
+    return {name for name, found in holds.items() if found}.union(*map(kinds_of_light, waves.values()))
 
 
 def metres(distance: float, with_feet: bool = True) -> str:
@@ -98,20 +100,14 @@ class Reached:
 
 def reached(worked: CaseResults, ways: tuple[str, ...]) -> Reached:
     """Return the farthest zone of what is fitted, its set-up, and how far all reach together where they add."""
-    fitted = [s for s in worked.setups if s.fitted]
-    pairs = [(zone, setup) for setup in fitted for zone in setup.zones if zone.way in ways]
+    pairs = [(zone, setup) for setup in worked.setups if setup.fitted for zone in setup.zones if zone.way in ways]
     zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
-    if len(fitted) < 2 or not worked.case.adds_lasers or math.isnan(zone.distance):
-        return Reached(zone, farthest, zone.distance)
     together, tissue = reach_together([one.found for one in worked.each], ways, zone.distance)
-    if together <= zone.distance:
+    if not together > zone.distance:
         return Reached(zone, farthest, zone.distance)
-    zone, farthest = max((p for p in pairs if p[0].tissue == tissue), key=lambda pair: badness(pair[0].distance))
-    parts: dict[str, float] = {}
-    for own, setup in pairs:
-        if own.tissue == tissue:
-            parts[setup.laser] = max(parts.get(setup.laser, 0.0), own.distance, key=badness)
-    return Reached(zone, farthest, together, tuple(parts.items()))
+    pairs = [pair for pair in pairs if pair[0].tissue == tissue]
+    parts = highest({setup.laser: own.distance} for own, setup in pairs)
+    return Reached(*max(pairs, key=lambda pair: badness(pair[0].distance)), together, tuple(parts.items()))
 
 
 def decision_of(
@@ -133,17 +129,15 @@ def decision_of(
         Language of the sentences.
     """
     case, text, ways = worked.case, wording.text, beam_ways(worked.case)
-    fitted = [s for s in worked.setups if s.fitted]
-    adding = len(fitted) > 1 and case.adds_lasers
+    words, fitted = _Sentences(case, wording), [s for s in worked.setups if s.fitted]
     beam, near, placed = reach[0], reach[1].distance, () if scene is None else scene.barriers
     lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in IN_BEAM]
     far = max((beam.distance, *lines), key=badness)
     mine = [s for s in worked.scenarios if is_fitted(s, fitted)]
     open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
-    uncovered = [s for s in fitted if not any(o.laser == s.laser and o.setup == s.setup for o in mine)]
-    words = _Sentences(case, wording)
-    measured, unread = words.readings(record)
+    uncovered = [s for s in fitted if not any((o.laser, o.setup) == (s.laser, s.setup) for o in mine)]
     uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
+    measured, unread = words.readings(record)
     struck = strike_outs_of(case, worked.each[0].found, fitted, mine)
     out = [words.count("struck_out", struck.count)] if struck.count else []
     out += [] if struck.worst is None else [words.above("say.struck_worst", struck.worst)]
@@ -154,12 +148,11 @@ def decision_of(
         text("say.eyewear_unread", person=one.name, marking=shown(one.eyewear), reason=wording.say(why))
         for _, one, why in unreadable_markings(case)
     ]
-    starters = starter_sentence(record.starter_values, wording)
-    unstated = unstated_sentence(case, wording)
-    assumed = [assumption_sentence(one, far, wording, words.metres) for one in record.assumptions if one.laser]
-    assumed = words.first(assumed, MOST, "assumed.more")
+    starters, stated = words.starters(record.starter_values), words.stated()
+    fields = ", ".join(wording.texts.get(f"unstated.{name}", name) for name in case.unstated)
+    unstated = [text("unstated.sentence", fields=fields)] if fields else []  # nobody can sign it then
+    assumed = words.first([words.assumed(one, far) for one in record.assumptions if one.laser], MOST, "assumed.more")
     assumed = [text("assumed.sentence", what="; ".join(assumed))] if assumed else []
-    stated = words.stated()
     first = [*measured, *starters, *above[:1], *unreadable, *assumed, *left_out, *unread, *out, *stated, *unstated]
     counts = {"open": len(open_ones), "uncontrolled": len(uncontrolled), "measured": len(measured)}
     points = tuple(words.count(key, count) for key, count in counts.items() if count)  # what keeps it from running
@@ -170,31 +163,22 @@ def decision_of(
     people = text(
         "say.people", direct=words.metres(far), scatter=words.metres(near),
         aid=text("say.aided_eye" if "aided" in ways else "say.naked_eye"),
-        together=text("say.all_together") if adding else "",
+        together=text("say.all_together") if len(fitted) > 1 and case.adds_lasers else "",
         tissue=text(f"tissue.{limit.tissue}"), rule_set=limit.rule_set, duration=f"{limit.duration:g} s",
     )  # fmt: skip
-    verdict = "say.not_as_planned" if points else "say.passed" if mine and not uncovered else "say.no_verdict"
+    verdict = "say.passed" if mine and not uncovered else "say.no_verdict"  # it fails closed
     decision = Decision(
         wear=". ".join(said) + "." if said else text("say.no_eyewear"),
-        people=f"{people} {text('assumed.people')}" if assumed else people,
-        barrier=barrier,
-        barrier_remarks=remarks,
-        verdict=text(verdict, what="; ".join(points)) if points else text(verdict),  # it fails closed
+        people=f"{people} {text('assumed.people')}" if assumed else people, barrier=barrier, barrier_remarks=remarks,
+        verdict=text("say.not_as_planned", what="; ".join(points)) if points else text(verdict),
         passed=not open_ones and not record.findings and not measured and not uncovered and bool(mine),
         reasons=tuple(dict.fromkeys([*first, *above[1:], *words.findings(uncontrolled), *known])),
-        headline_distance=far,
-        scatter_distance=near,
-        aided_distance=max(far, reach[2].distance, key=badness),
-        headline_tissue=beam.zone.tissue,
-        steps=tuple(dict.fromkeys(step for one in reach for step in one.steps)),
-        aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS),
-        points=points,
-        worn=worn,
+        headline_distance=far, scatter_distance=near, aided_distance=max(far, reach[2].distance, key=badness),
+        headline_tissue=beam.zone.tissue, steps=tuple(dict.fromkeys(step for one in reach for step in one.steps)),
+        aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS), points=points, worn=worn,
         loads=tuple(one for one in loads if one.fitted and (one.asked or one.rating is not None)),
-        causes=(*left_out, *unstated),
-        grounds=(*assumed, *stated, *unreadable, *known),
-        strike_outs=struck,
-    )
+        causes=(*left_out, *unstated), grounds=(*assumed, *stated, *unreadable, *known), strike_outs=struck,
+    )  # fmt: skip
     return decision, (*measured, *starters, *unstated)
 
 
@@ -287,20 +271,17 @@ class _Sentences:
 
     def readings(self, record: Record) -> tuple[list[str], list[str]]:
         """Return one reason for each reading above what was expected; then the doubtful ones, and which are missing."""
-        above: list[str] = []
-        low: list[str] = []
+        found: dict[str, list[str]] = {"say.reading_above": [], "say.reading_low": []}
         for row in record.expected:
-            if row.reading is None or not (row.reading.above or row.reading.low):
-                continue
-            words = {
-                "key": row.key, "what": self.text(f"acceptance.{row.what}"), "where": row.where,
-                "way": self.text(f"way.{row.way}"), "upper": format_quantity(row.reading.upper, row.unit, 3, "up"),
-                "expected": format_quantity(row.value, row.unit, 3, "down"),
-            }  # fmt: skip
-            if row.reading.above:
-                above.append(self.text("say.reading_above", **words))
-            else:
-                low.append(self.text("say.reading_low", low=format_quantity(row.low, row.unit, 2, "down"), **words))
+            if row.reading is not None and (row.reading.above or row.reading.low):
+                key = "say.reading_above" if row.reading.above else "say.reading_low"
+                found[key].append(self.text(
+                    key, key=row.key, what=self.text(f"acceptance.{row.what}"), where=row.where,
+                    way=self.text(f"way.{row.way}"), upper=format_quantity(row.reading.upper, row.unit, 3, "up"),
+                    expected=format_quantity(row.value, row.unit, 3, "down"),
+                    low=format_quantity(row.low, row.unit, 2, "down"),
+                ))  # fmt: skip
+        above, low = found.values()
         known, asked = self.first(low, 3, "say.more_low"), record.to_be_read
         missing = [row.key for row in asked if row.reading is None]
         if missing:
@@ -308,6 +289,29 @@ class _Sentences:
             keys = ", ".join(missing[:_MOST_KEYS]) + more
             known = [*known, self.text("say.readings_missing", count=len(missing), all=len(asked), keys=keys)]
         return above, known
+
+    def starters(self, found: Sequence[StarterValue]) -> list[str]:
+        """Return why nobody can sign a case with values of a starter case, nothing where there are none."""
+        parts = []
+        for kind in dict.fromkeys(one.kind for one in found):
+            names = [f"'{name}'" for name in dict.fromkeys(one.name for one in found if one.kind == kind)]
+            listed, more = ", ".join(names[:MOST]), len(names) - MOST
+            listed = self.text("starter.more", names=listed, count=more) if more > 0 else listed
+            parts.append(self.text(f"starter.{kind}", names=listed))
+        starters = ", ".join(dict.fromkeys(one.starter for one in found if one.starter))
+        key = "starter.sentence" if starters else "starter.marked"
+        return [self.text(key, starters=starters, what="; ".join(parts))] if parts else []
+
+    def assumed(self, one: Assumption, headline: float) -> str:
+        """Return what is assumed of a laser, and what stating it could bring where that is known."""
+        value = one.value
+        if one.what in ("setup", "focal_length"):
+            value = self.text("assumed.usual_lenses", lenses=value)
+        said = self.text("assumed.value", what=self.wording.input_name(one.what), laser=one.laser, value=value)
+        gain = gain_of(one, headline, self.wording, self.metres)
+        if gain is None:
+            return said
+        return self.text("assumed.with_gain" if one.usual else "assumed.with_gain_plain", said=said, **gain)
 
     def findings(self, findings: list[ControlFinding]) -> list[str]:
         """Return the reasons that lie in the controls; the worst few, and how many more there are."""

@@ -32,7 +32,6 @@ from lasersafe.results import (
     ReadingResult,
     Record,
     Scenario,
-    StarterValue,
 )
 from lasersafe.typed import shown
 from lasersafe.wording.message import Message, word
@@ -186,11 +185,11 @@ def assumptions_of(
                 ]
                 for same in corners
             ]  # fmt: skip
-            known = reach_of(case, kept, ways, NO_CHANGES if lens else {laser: {key: usual}})
+            known = reach_of(kept, ways, NO_CHANGES if lens else {laser: {key: usual}})
         found.append(Assumption(key, laser, one.value, one.usual, far, known))
     if not case.surface and not case.settings.surfaces_complete:
         matt = {laser.name: {"reflectance": MATT} for laser in case.laser}
-        known = reach_of(case, corners[:1], ("scatter",), matt)
+        known = reach_of(corners[:1], ("scatter",), matt)
         found.append(Assumption("surface", "", "1", f"{MATT:.0%}", near, known))
     if not case.barrier:
         found.append(Assumption("barrier", "", "", "", far, near))
@@ -214,38 +213,6 @@ def gain_of(
     beam = one.what != "surface" and now != metres(badness(headline if headline is not None else math.nan))
     said = wording.text("assumed.along_the_beam", distance=now) if beam else now
     return {"laser": one.laser, "now": said, "known": known, "usual": one.usual}
-
-
-def assumption_sentence(one: Assumption, headline: float, wording: Wording, metres: Callable[[float], str]) -> str:
-    """Return what is assumed, and what stating it could bring where that is known."""
-    text = wording.text
-    value = text("assumed.usual_lenses", lenses=one.value) if one.what in ("setup", "focal_length") else one.value
-    words = {"what": wording.input_name(one.what), "laser": one.laser, "value": value}
-    said = text(f"assumed.{one.what}" if not one.laser else "assumed.value", **words)
-    gain = gain_of(one, headline, wording, metres)
-    if gain is None:
-        return said
-    return text("assumed.with_gain" if one.usual else "assumed.with_gain_plain", said=said, **gain)
-
-
-def unstated_sentence(case: Case, wording: Wording) -> tuple[str, ...]:
-    """Return why nobody can sign a case that does not say who, where and when; nothing where it does."""
-    fields = [wording.texts.get(f"unstated.{name}", name) for name in case.unstated]
-    return (wording.text("unstated.sentence", fields=", ".join(fields)),) if fields else ()
-
-
-def starter_sentence(found: Sequence[StarterValue], wording: Wording) -> tuple[str, ...]:
-    """Return why nobody can sign a case with values of a starter case, nothing where there are none."""
-    parts = []
-    for kind in dict.fromkeys(one.kind for one in found):
-        names = list(dict.fromkeys(one.name for one in found if one.kind == kind))
-        more = len(names) - MOST
-        listed = ", ".join(f"'{name}'" for name in names[:MOST])
-        listed = wording.text("starter.more", names=listed, count=more) if more > 0 else listed
-        parts.append(wording.text(f"starter.{kind}", names=listed))
-    starters = ", ".join(dict.fromkeys(one.starter for one in found if one.starter))
-    key = "starter.sentence" if starters else "starter.marked"
-    return (wording.text(key, starters=starters, what="; ".join(parts)),) if parts else ()
 
 
 def expected_of(worked: CaseResults, lines: Sequence[BarrierLine]) -> tuple[Expected, ...]:

@@ -58,7 +58,7 @@ def known_changes(context: Context, way: str, changes: Mapping[str, float]) -> d
 
 
 def reach_together(
-    corners: Sequence[Sequence[Context]], ways: Sequence[str], alone: float = 0.0, changes: Changes = NO_CHANGES
+    corners: Sequence[Sequence[Context]], ways: Sequence[str], alone: float | None = None, changes: Changes = NO_CHANGES
 ) -> tuple[float, str]:
     """Return how far all fitted lasers reach together on some ways [m], and the tissue that reaches farthest.
 
@@ -72,7 +72,8 @@ def reach_together(
     ways : sequence of str
         ``direct``, ``aided`` or ``scatter``; the worst of them counts for each laser that has it.
     alone : float, optional
-        How far a laser reaches alone at least: nothing nearer is looked for. [m]
+        How far each of them reaches alone at most: nothing nearer is looked for, and nothing at all where they take
+        turns. [m]
     changes : mapping, optional
         Inputs that are replaced, by the laser, as `lasersafe.assessment.distances.variable_inputs` names them.
     """
@@ -81,7 +82,10 @@ def reach_together(
         same = lasers.setdefault((context.laser.name, context.setup.name), [])
         if not any(one.laser == context.laser and one.case.surface == context.case.surface for one in same):
             same.append(context)  # the corners of another laser do not change this one
-    best = (alone, "eye")
+    best = (0.0 if alone is None else alone, "eye")
+    adds = len({laser for laser, _ in lasers}) > 1 and corners[0][0].case.adds_lasers
+    if alone is not None and (not adds or math.isnan(alone)):
+        return best
     for tissue in TISSUES:
         own = [way for way in ways if (way, tissue) != ("aided", "skin")]
         parts = [
@@ -104,27 +108,19 @@ def beam_ways(case: Case) -> tuple[str, ...]:
     return ("direct", "aided") if any(p.aided and p.role in GUESTS for p in case.person) else ("direct",)
 
 
-def reach_of(
-    case: Case, corners: Sequence[Sequence[Context]], ways: Sequence[str], changes: Changes = NO_CHANGES
-) -> float:
+def reach_of(corners: Sequence[Sequence[Context]], ways: Sequence[str], changes: Changes = NO_CHANGES) -> float:
     """Return how far the fitted lasers reach on some ways, alone or together, with some inputs replaced. [m]."""
     every: list[Context] = []
     for context in (one for found in corners for one in found if one.setup.fitted):
         if not any(one.setup == context.setup and one.laser == context.laser for one in every):
             every.append(context)
     pairs = [(way, tissue) for way in ways for tissue in TISSUES if (way, tissue) != ("aided", "skin")]
-    alone = max(
-        (
-            float(zone_distances(one, way, tissue, known_changes(one, way, changes.get(one.laser.name, {}))))
-            for one, (way, tissue) in product(every, pairs)
-            if way != "aided" or instruments_of(one)
-        ),
-        default=0.0,
-        key=badness,
-    )
-    if not case.adds_lasers or len({one.laser.name for one in every}) < 2 or math.isnan(alone):
-        return alone
-    return reach_together(corners, ways, alone, changes)[0]
+    alone = [
+        float(zone_distances(one, way, tissue, known_changes(one, way, changes.get(one.laser.name, {}))))
+        for one, (way, tissue) in product(every, pairs)
+        if way != "aided" or instruments_of(one)
+    ]
+    return reach_together(corners, ways, max(alone, default=0.0, key=badness), changes)[0]
 
 
 def _groups(tissue: str, contexts: Iterable[Context]) -> frozenset[str]:
