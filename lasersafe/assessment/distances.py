@@ -7,9 +7,10 @@ set-up. With nothing changed the distances are those of `assessment.setups.setup
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
-from dataclasses import replace
-from functools import partial, reduce
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass, replace
+from functools import reduce
+from itertools import product
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -215,12 +216,7 @@ def zone_distances(
     names = _rule_sets(context, rule_sets)
 
     def one_block(own: Problem, size: int) -> Floats:
-        if way == "scatter":
-            return reduce(np.maximum, (_scatter_distance(own, tissue, name, size) for name in names))
-        every = [_in_beam(own, way, tissue, name, False) for name in names]
-        sums = (summed_farthest(group, factor, size) for _, groups, _, factor in every for group in groups.values())
-        alone = [one for compared, *_ in every for one in compared]
-        return reduce(np.maximum, sums, np.asarray(farthest(alone, own.beams, every[0][2])))
+        return reduce(np.maximum, (one.reach(size) for one in _compared(own, way, tissue, names)))
 
     return _in_blocks(context, checked_changes(context, way, tissue, changes), one_block)
 
@@ -273,12 +269,9 @@ def exposure_ratios(
         raise InputError(message)
 
     def one_block(own: Problem, size: int) -> Floats:
-        at = own.values[_PLACE]
-        return reduce(np.maximum, (
-            _scatter_ratio(own, tissue, name, at, size, group) if way == "scatter"
-            else _beam_ratio(own, way, tissue, name, at, group)
-            for name in names
-        ))  # fmt: skip
+        at, found = own.values[_PLACE], _compared(own, way, tissue, names, bool(group))
+        mine = (one.ratio(at, size) for one in found if one.group == group or not group)
+        return reduce(np.maximum, mine, np.zeros(size))
 
     values = {_PLACE: place, **checked_changes(context, way, tissue, changes)}
     return _in_blocks(context, values, one_block)
@@ -303,27 +296,6 @@ def members_of(own: Problem) -> list[Problem]:
     return found
 
 
-def _longest(members: list[Problem], way: str) -> Floats:
-    return reduce(np.maximum, (one.duration(way) for one in members))
-
-
-def _grouped(members: list[Problem], rule_set: str, tissue: str, duration: Floats) -> dict[str, list[Member]]:
-    """Return the comparisons of all wavelengths by the group in which they add."""
-    groups: dict[str, dict[int, list[Comparison]]] = {}
-    for number, one in enumerate(members):
-        ends = {float(one.wavelength.min()), float(one.wavelength.max())}
-        for compared in one.compared(rule_set, tissue, duration):
-            names = {group_of(tissue, compared.hazard, end) for end in ends}
-            if len(names) > 1:
-                message = "wavelength: a range across 315 nm cannot be varied for a laser of several wavelengths"
-                raise InputError(message)
-            groups.setdefault(names.pop(), {}).setdefault(number, []).append(compared)
-    return {
-        name: [Member(compared, members[number].beams) for number, compared in own.items()]
-        for name, own in groups.items()
-    }
-
-
 def instruments_of(context: Context) -> list[Aid]:
     """Return the instruments with which somebody may look into the beam of a laser."""
     mine = (person for person in context.case.person if person.laser in (None, context.laser.name))
@@ -340,102 +312,101 @@ def _through(compared: list[Comparison], own: Problem) -> list[Comparison]:
     return [*compared, *(one for seen in behind for one in seen)]
 
 
-def _in_beam(
-    own: Problem, way: str, tissue: str, rule_set: str, grouped: bool
-) -> tuple[list[Comparison], dict[str, list[Member]], Floats, Floats]:
-    """Return what the main wavelength is compared with and all of them by group, and the reflectance for each."""
-    members, base = members_of(own), "direct" if way == "aided" else way
-    factor = reduce(np.maximum, (one.reflectance(base) for one in members))
-    alone = own.compared(rule_set, tissue, own.duration(base))
-    groups: dict[str, list[Member]] = {}
-    for one in members if grouped or len(members) > 1 else ():
-        for name, (found,) in _grouped([one], rule_set, tissue, _longest(members, base)).items():
-            compared = _through(found.compared, one) if way == "aided" else found.compared
-            groups.setdefault(name, []).append(Member(compared, one.beams))
-    return _through(alone, own) if way == "aided" else alone, groups, own.reflectance(base), factor
+@dataclass(frozen=True)
+class _Compared:
+    """What counts together on one way: the main wavelength alone, or all wavelengths that add in one group."""
 
+    group: str  # of `hazard.combine`; "" for all hazards of the main wavelength
+    way: str
+    tissue: str
+    rule_sets: tuple[str, ...]
+    duration: Floats
+    share: Floats  # of the light that goes on: reflectance of a mirror or of what scatters
+    members: list[tuple[Problem, list[Comparison]]]  # each wavelength; what it is compared with in a beam
 
-def _beam_ratio(own: Problem, way: str, tissue: str, rule_set: str, distance: Floats, group: str) -> Floats:
-    """Return exposure over limit at or beyond a distance [m] in the beam, under one rule set, all wavelengths added.
-
-    With the name of a group of `hazard.combine` it is the sum of that group alone.
-    """
-    alone, groups, reflectance, factor = _in_beam(own, way, tissue, rule_set, bool(group))
-    sums = {
-        name: reduce(np.add, (highest_ratio(one.compared, one.beams, distance, factor) for one in members))
-        for name, members in groups.items()
-        if group in ("", name)
-    }
-    if group:
-        return sums.get(group, np.zeros_like(distance))
-    return reduce(np.maximum, sums.values(), highest_ratio(alone, own.beams, distance, reflectance))
-
-
-def _limits(
-    own: Problem, rule_set: str, tissue: str, duration: Floats, group: str = ""
-) -> tuple[Floats, LimitOfAngles]:
-    """Return what is emitted, and the function from angles to its lowest limit, of all hazards or of one group."""
-    shortest = float(own.wavelength.min())  # `_grouped` has refused a range with two groups
-
-    def part(hazard: str) -> float:
-        return float(not group or group_of(tissue, hazard, shortest) == group)
-
-    if not own.by_setting:
-        return own.light.amount, spot_limits(Received(rule_set, tissue, own.light, own.wavelength, duration), part)
-    every = [
-        (one.amount, spot_limits(Received(rule_set, tissue, one, own.wavelength, duration), part))
-        for one in own.settings(tissue, duration)
-    ]
-
-    def lowest(first: Floats, second: Floats, at: Places) -> Floats:
-        return reduce(np.minimum, (limit(first, second, at) / amount for amount, limit in every))
-
-    return np.asarray(own.factor), lowest
-
-
-def _seen(own: Problem, tissue: str, part: Floats) -> LitSpot:
-    """Return what scatters a part of the light, with its size where that earns credit."""
-    view, size = own.value("view_angle", own.context.aslant), own.spot if tissue == "eye" else 0.0
-    return LitSpot(part, view, own.context.case.settings.scatter_model, size)
-
-
-def _scattered(
-    own: Problem, tissue: str, rule_set: str, distance: Floats, size: int, duration: Floats, part: Floats, group: str
-) -> Floats:
-    """Return exposure over limit at a distance from the lit surface [m], of one group of hazards or of all for ""."""
-    amount, limits = _limits(own, rule_set, tissue, duration, group)
-    return scatter_ratios(amount, limits, distance, _seen(own, tissue, part), (size,))
-
-
-def _scatter_sums(own: Problem, tissue: str, rule_set: str, size: int) -> dict[str, Callable[[Floats], Floats]]:
-    """Return for each group the sum of the fractions of all wavelengths by the distance from the lit surface [m]."""
-    members = members_of(own)
-    duration = _longest(members, "scatter")
-    part = reduce(np.maximum, (one.reflectance("scatter") for one in members))
-
-    def total(name: str, place: Floats) -> Floats:
-        every = (_scattered(one, tissue, rule_set, place, size, duration, part, name) for one in members)
+    def ratio(self, place: Floats, size: int) -> Floats:
+        """Return exposure over limit at distances, in a beam at or beyond them [m]; of several wavelengths the sum."""
+        if self.way != "scatter":
+            every = (highest_ratio(compared, own.beams, place, self.share) for own, compared in self.members)
+        else:
+            every = (scatter_ratios(*self.limits(own), place, self.spot(own), (size,)) for own, _ in self.members)
         return reduce(np.add, every)
 
-    return {name: partial(total, name) for name in _grouped(members, rule_set, tissue, duration)}
+    def reach(self, size: int) -> Floats:
+        """Return the last distance at which the ratio is above 1 [m]."""
+        own, compared = self.members[0]
+        if self.way != "scatter" and not self.group:
+            return farthest(compared, own.beams, self.share)
+        if self.way != "scatter":
+            return summed_farthest([Member(seen, one.beams) for one, seen in self.members], self.share, size)
+        if not self.group:
+            return scatter_farthest(*self.limits(own), self.spot(own), (size,), self.alike)
+        beyond = step_places(own.spot) if self.tissue == "eye" and own.spot.any() else []
+        return _last_scatter(lambda at: self.ratio(at, size), [np.broadcast_to(one, (size,)) for one in beyond], size)
+
+    @property
+    def alike(self) -> bool:
+        """Whether the limit at an angle is the same for every case."""
+        own = self.members[0][0]
+        varied = [own.value("view_angle", 0.0)]
+        if not own.by_setting:
+            light = own.light
+            varied += map(np.asarray, (light.pulse_duration, light.repetition_rate, own.wavelength, self.duration))
+            varied += [np.asarray(light.pulse_energy)] if light.pedestal else []
+        return not any(values.ndim for values in varied)
+
+    def spot(self, own: Problem) -> LitSpot:
+        """Return what scatters, with its size where that earns credit."""
+        view, size = own.value("view_angle", own.context.aslant), own.spot if self.tissue == "eye" else 0.0
+        return LitSpot(self.share, view, own.context.case.settings.scatter_model, size)
+
+    def limits(self, own: Problem) -> tuple[Floats, LimitOfAngles]:
+        """Return what one wavelength emits, and the function from angles to its lowest limit in the group."""
+        shortest = float(own.wavelength.min())  # `_compared` has refused a range with two groups
+
+        def part(hazard: str) -> float:
+            return float(not self.group or group_of(self.tissue, hazard, shortest) == self.group)
+
+        settings = own.settings(self.tissue, self.duration) if own.by_setting else (own.light,)
+        every = [
+            (one.amount if own.by_setting else 1.0,
+             spot_limits(Received(name, self.tissue, one, own.wavelength, self.duration), part))
+            for one, name in product(settings, self.rule_sets)
+        ]  # fmt: skip
+
+        def lowest(first: Floats, second: Floats, at: Places) -> Floats:
+            return reduce(np.minimum, (limit(first, second, at) / amount for amount, limit in every))
+
+        return own.factor if own.by_setting else own.light.amount, lowest
 
 
-def _scatter_distance(own: Problem, tissue: str, rule_set: str, size: int) -> Floats:
-    """Return the reach of scatter from the lit surface under one rule set. [m]."""
-    duration, spot = own.duration("scatter"), _seen(own, tissue, own.reflectance("scatter"))
-    alike = spot.view_angle.ndim == 0  # whether the limit is the same for every case
-    if alike and not own.by_setting:
-        light = own.light
-        pulses = (light.pulse_duration, light.repetition_rate, *((light.pulse_energy,) if light.pedestal else ()))
-        alike = all(np.ndim(values) == 0 for values in (*pulses, own.wavelength, duration))
-    amount, limits = _limits(own, rule_set, tissue, duration)
-    found = scatter_farthest(amount, limits, spot, (size,), alike)
-    if not own.context.laser.line:
-        return found
-    beyond = step_places(own.spot) if tissue == "eye" and own.spot.any() else []
-    steps = [np.broadcast_to(one, (size,)) for one in beyond]
-    sums = (_last_scatter(total, steps, size) for total in _scatter_sums(own, tissue, rule_set, size).values())
-    return reduce(np.maximum, sums, found)
+def _compared(
+    own: Problem, way: str, tissue: str, rule_sets: tuple[str, ...], grouped: bool = False
+) -> Iterator[_Compared]:
+    """Yield what counts on a way: the main wavelength alone and, of several or where asked for, each group's sum."""
+    base, members = "direct" if way == "aided" else way, members_of(own)
+
+    def seen(one: Problem, compared: list[Comparison]) -> tuple[Problem, list[Comparison]]:
+        return one, _through(compared, one) if way == "aided" else compared
+
+    duration, share = own.duration(base), own.reflectance(base)
+    alone = [c for name in rule_sets if way != "scatter" for c in own.compared(name, tissue, duration)]
+    yield _Compared("", way, tissue, rule_sets, duration, share, [seen(own, alone)])
+    duration = reduce(np.maximum, (one.duration(base) for one in members))
+    share = reduce(np.maximum, (one.reflectance(base) for one in members))
+    for name in rule_sets if grouped or len(members) > 1 else ():
+        groups: dict[str, dict[int, list[Comparison]]] = {}
+        for number, one in enumerate(members):
+            ends = {float(one.wavelength.min()), float(one.wavelength.max())}
+            for compared in one.compared(name, tissue, duration):
+                names = {group_of(tissue, compared.hazard, end) for end in ends}
+                if len(names) > 1:
+                    message = "wavelength: a range across 315 nm cannot be varied for a laser of several wavelengths"
+                    raise InputError(message)
+                groups.setdefault(names.pop(), {}).setdefault(number, []).append(compared)
+        for group, found in groups.items():
+            every = [seen(members[number], compared) for number, compared in found.items()]
+            yield _Compared(group, way, tissue, (name,), duration, share, every)
 
 
 def _last_scatter(total: Callable[[Floats], Floats], steps: list[Floats], size: int) -> Floats:
@@ -459,13 +430,3 @@ def _last_scatter(total: Callable[[Floats], Floats], steps: list[Floats], size: 
         over = ratio(middle) > 1.0
         near, far = np.where(over, middle, near), np.where(over, far, middle)
     return np.where(any_over, far, 0.0)
-
-
-def _scatter_ratio(own: Problem, tissue: str, rule_set: str, distance: Floats, size: int, group: str) -> Floats:
-    """Return exposure over limit at a distance from the lit surface [m] under one rule set, of all groups or of one."""
-    sums = _scatter_sums(own, tissue, rule_set, size) if group or own.context.laser.line else {}
-    if group:
-        return sums[group](distance) if group in sums else np.zeros(size)
-    duration, part = own.duration("scatter"), own.reflectance("scatter")
-    alone = _scattered(own, tissue, rule_set, distance, size, duration, part, "")
-    return reduce(np.maximum, (total(distance) for total in sums.values()), alone)
