@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of, line_contexts
-from lasersafe.assessment.problem import CAPS, Problem, emission_inputs, setup_inputs
+from lasersafe.assessment.problem import CAPS, Problem, emission_inputs
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
 from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio
@@ -28,6 +28,8 @@ from lasersafe.optics.beam import to_1_over_e
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.physical import physical_range
 
+_TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
+_ONE_AXIS = ("measured_at", "focal_length", "numerical_aperture", "core_diameter", "mode_field_diameter")
 _PLACE = "distance"  # beside the keys of the case file
 _BLOCK = 65536
 _CAP_NODES = 25
@@ -55,7 +57,14 @@ def variable_inputs(context: Context, way: str | None = None) -> dict[str, float
     dict of str to float
         Of a range that can be turned, the highest power or energy; its other settings are always the worst allowed.
     """
-    found = {"wavelength": context.wavelength, **emission_inputs(context), **setup_inputs(context.setup)}
+    found = {"wavelength": context.wavelength, **emission_inputs(context)}
+    for name in _TWO_AXES:
+        axes = getattr(context.setup, name, None)
+        if axes is not None:
+            both = {f"{name}.x": float(axes.x), f"{name}.y": float(axes.y)}
+            found |= {name: float(axes.x)} if axes.circular else both
+    stated = ((name, getattr(context.setup, name, None)) for name in _ONE_AXIS)
+    found |= {name: float(value) for name, value in stated if value is not None}
     own = Problem(context, {})
     found["duration"] = float(own.duration(way or "direct"))
     if way in (None, "mirror", "scatter"):

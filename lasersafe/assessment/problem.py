@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -20,50 +19,25 @@ from lasersafe.hazard.settings import worst_settings
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.checks import unique
 
-if TYPE_CHECKING:
-    from lasersafe.models import Setup
-
 Values = Mapping[str, Floats]
 CAPS = ("power", "mean_power", "pulse_energy")
 _SLIVER = 1e-12
-_TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
-_ONE_AXIS = ("measured_at", "focal_length", "numerical_aperture", "core_diameter", "mode_field_diameter")
-
-
-def setup_inputs(setup: Setup) -> dict[str, float]:
-    """Return the numbers of a set-up that can be varied: name of the field -> value [SI unit of the field]."""
-    found: dict[str, float] = {}
-    for name in _TWO_AXES:
-        axes = getattr(setup, name, None)
-        if axes is not None and axes.circular:
-            found[name] = float(axes.x)
-        elif axes is not None:
-            found |= {f"{name}.x": float(axes.x), f"{name}.y": float(axes.y)}
-    found |= {name: float(value) for name in _ONE_AXIS if (value := getattr(setup, name, None)) is not None}
-    return found
 
 
 def emission_inputs(context: Context) -> dict[str, float]:
     """Return the numbers of the emission that can be varied; of a range that can be turned, the highest [SI unit]."""
     space = context.space
-    if space.kind == "continuous":
-        return {"power": _high(space.power)}
     if space.pattern is not None:
         return {"pulse_energy": space.pattern.pulse_energy}
+    if space.kind == "continuous":
+        return {"power": _high(space.power)}
+    highest = space.highest_mean_power
     if space.modes:
-        highest = space.highest_mean_power
         return {} if highest is None else {"mean_power": highest}
-    found = {}
-    if space.pulse_energy is not None:
-        found["pulse_energy"] = _high(space.pulse_energy)
-    if space.power is not None:
-        found["mean_power"] = _high(space.power)
+    spans = {"pulse_energy": space.pulse_energy, "mean_power": space.power}
     if not turnable(context):
-        for name in ("pulse_duration", "repetition_rate", "duty"):
-            span = getattr(space, name)
-            if span is not None:
-                found[name] = _high(span)
-    return found
+        spans |= {name: getattr(space, name) for name in ("pulse_duration", "repetition_rate", "duty")}
+    return {name: span[1] for name, span in spans.items() if span is not None}
 
 
 def _high(span: tuple[float, float] | None) -> float:
@@ -170,9 +144,8 @@ class Problem:
     @property
     def two_caps(self) -> bool:
         """Whether two caps that are not varied alike decide together which setting is the worst."""
-        if not self.by_setting or len([name for name in CAPS if name in emission_inputs(self.context)]) < 2:
-            return False
-        factors = self._factors
+        both = self.by_setting and len([name for name in CAPS if name in emission_inputs(self.context)]) > 1
+        factors = self._factors if both else []
         return bool(factors) and not (len(factors) == 2 and np.array_equal(factors[0], factors[1]))
 
     @property
@@ -185,17 +158,14 @@ class Problem:
 
         All cases have one wavelength and one duration then.
         """
-        wavelength, time = float(self.wavelength), float(duration)
-        space, sets = self.context.space, self.context.rule_sets
+        wavelength, time, space = float(self.wavelength), float(duration), self.context.space
         if self.two_caps:
-            assert space.power is not None
-            assert space.pulse_energy is not None
-            power = float(self.value("mean_power", space.power[1]))
-            energy = float(self.value("pulse_energy", space.pulse_energy[1]))
+            power = float(self.value("mean_power", _high(space.power)))
+            energy = float(self.value("pulse_energy", _high(space.pulse_energy)))
             space = replace(space, power=(power, power), pulse_energy=(energy, energy))
         elif wavelength == self.context.wavelength:  # the context remembers what it found
             return self.context.emissions(tissue, time)
-        return _worst_settings(space, sets, tissue, wavelength, time)
+        return _worst_settings(space, self.context.rule_sets, tissue, wavelength, time)
 
     @property
     def factor(self) -> Floats:
@@ -208,13 +178,11 @@ class Problem:
         """Return the comparisons of all settings that can be the worst, for exposures of some duration [s]."""
         if not self.by_setting:
             return list(compare(Received(rule_set, tissue, self.light, self.wavelength, duration)))
-        wavelength, time = float(self.wavelength), float(duration)
-        found: list[Comparison] = []
-        for emission in self.settings(tissue, duration):
-            amount = np.asarray(emission.amount * self.factor)
-            light = Received(rule_set, tissue, emission, wavelength, time)
-            found += [replace(one, amount=amount) for one in compare(light)]
-        return found
+        return [
+            replace(one, amount=np.asarray(emission.amount * self.factor))
+            for emission in self.settings(tissue, duration)
+            for one in compare(Received(rule_set, tissue, emission, float(self.wavelength), float(duration)))
+        ]
 
     @property
     def waists(self) -> tuple[Floats, Floats]:
