@@ -34,9 +34,8 @@ def _symbols(criterion: Criterion) -> tuple[str, str]:
 def amount_step(emission: Emission, criterion: Criterion, factor: float, factor_words: str) -> Step:
     """Return the step that names the power or energy that is compared."""
     symbol, unit = _symbols(criterion)[0], criterion.amount_unit
-    meaning, base = Message("step.power_there"), emission.power
-    if unit == "J":
-        meaning, base = Message("step.energy_there"), emission.pulse_energy
+    base = emission.pulse_energy if unit == "J" else emission.power
+    meaning = Message("step.energy_there" if unit == "J" else "step.power_there")
     formula, numbers = f"{symbol}₀", format_quantity(base, unit, 5)
     if factor != 1.0:
         formula = f"{formula} · ρ"
@@ -83,27 +82,23 @@ def _limit_steps(
         time = criterion.duration  # what lasts can be limited by its first part
         return explain(criterion.rule_set, criterion.tissue, wavelength, time, source_angle, exposed_area=area)
     train = train_limit(Received(criterion.rule_set, criterion.tissue, emission, wavelength, duration), source_angle)
-    row = min(
-        (r for r in train.rows if r.rule == criterion.rule and r.hazard == criterion.hazard),
-        key=lambda r: (
-            abs(float(r.per_pulse) - criterion.limit),
-            float(r.limiting_aperture) != criterion.limiting_aperture,
-        ),
-    )
-    window, together, factor = float(row.averaging_time), float(row.pulses_joined), float(row.pulse_factor)
+    own = [r for r in train.rows if (r.rule, r.hazard) == (criterion.rule, criterion.hazard)]
+    hole = criterion.limiting_aperture
+    row = min(own, key=lambda r: (abs(float(r.per_pulse) - criterion.limit), float(r.limiting_aperture) != hole))
+    window = float(row.averaging_time)
     steps = explain(criterion.rule_set, criterion.tissue, wavelength, window, source_angle, exposed_area=area)
     key, formula = {
         "single pulse": ("step.limit_at", "H_limit(t_p)"), "mean": ("step.limit_mean", "H_limit(T) / n"),
         "train": ("step.limit_train", Message("step.train_formula")),
     }[row.rule]  # fmt: skip
+    limit, joined_up = f"{number(float(row.limit))} J/m2", number(float(row.pulses_joined))
     numbers = Message(
-        key, limit=f"{number(float(row.limit))} J/m2", time=f"{number(window)} s", factor=number(factor),
-        count=number(float(row.pulses)), joined=number(together),
+        key, limit=limit, time=f"{number(window)} s", factor=number(float(row.pulse_factor)),
+        count=number(float(row.pulses)), joined=joined_up,
     )  # fmt: skip
-    last = Step(
-        "H_p", Message("step.pulse_limit", rule=word(row.rule)), formula, numbers, criterion.limit, "J/m2",
-        criterion.source, criterion.seen,
-    )  # fmt: skip
+    lowest: dict[tuple[str, str], float] = {}
+    for r in train.rows:
+        lowest[r.rule, r.hazard] = min(float(r.per_pulse), lowest.get((r.rule, r.hazard), math.inf))
     others = tuple(
         Step(
             "H_p", Message("step.comparison", rule=word(r.rule), hazard=word(r.hazard)),
@@ -112,25 +107,25 @@ def _limit_steps(
             str(r.source), str(r.seen),
         )
         for r in train.rows
-        if r is not row and np.isfinite(r.per_pulse)
-        and r.per_pulse == min(s.per_pulse for s in train.rows if (s.rule, s.hazard) == (r.rule, r.hazard))
+        if r is not row and np.isfinite(r.per_pulse) and r.per_pulse == lowest[r.rule, r.hazard]
     )  # fmt: skip
-    return (*steps, *others, last)
+    meaning, where = Message("step.pulse_limit", rule=word(row.rule)), (criterion.source, criterion.seen)
+    return (*steps, *others, Step("H_p", meaning, formula, numbers, criterion.limit, "J/m2", *where))
 
 
 def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) -> tuple[Step, ...]:
     """Return the steps from the limit to the farthest distance of a direct or mirrored beam."""
     symbol, quantity = _symbols(criterion)
     limit, amount, hole = criterion.limit, criterion.amount, criterion.limiting_aperture
-    area = math.pi * hole**2 / 4.0
-    part, hole_mm = limit * area / amount if amount else math.inf, f"{number(hole * 1e3)} mm"
-    source, seen = criterion.source, criterion.seen
-    formula, numbers = "π D_a² / 4", f"π · ({hole_mm})² / 4"
-    first = Step("A", Message("step.aperture_area"), formula, numbers, area, "m2", source, seen)
+    area, hole_mm = math.pi * hole**2 / 4.0, f"{number(hole * 1e3)} mm"
+    part, own = limit * area / amount if amount else math.inf, ("m", Message("source.aperture"), "own")
+    worked = "π D_a² / 4", f"π · ({hole_mm})² / 4", area, "m2"
+    first = Step("A", Message("step.aperture_area"), *worked, criterion.source, criterion.seen)
+    formula: str
     if part >= 1.0:
-        never = Message("step.never", bound=f"{quantity}_limit · A ≥ {symbol}")
+        formula = Message("step.never", bound=f"{quantity}_limit · A ≥ {symbol}")
         numbers = f"{number(limit)} · {number(area)} / {number(amount)} = {number(part)}" if amount else f"{symbol} = 0"
-        return first, Step("r", Message("step.distance"), never, numbers, 0.0, "m", Message("source.aperture"), "own")
+        return first, Step("r", Message("step.distance"), formula, numbers, 0.0, *own)
     if not beam.circular:
         numbers = f"{number(limit)} · {number(area)} / {number(amount)}"
         needed = Message("step.part_needed"), f"F = {quantity}_limit · A / {symbol}", numbers, part, "1"
@@ -146,26 +141,19 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
             f"step.part_{beam.profile.replace('-', '_')}_there", numbers=f"{place} m {sign} {wide} m / {phi} rad",
             hole=number(hole * 1e3), x=number(float(d[0]) * 1e3), y=number(float(d[1]) * 1e3),
         )  # fmt: skip
-        reached = Message("step.two_axes"), Message("step.two_axes_formula"), there, distance, "m"
-        source = Message("source.aperture")
-        return first, Step("F", *needed, source, "own"), Step("r", *reached, source, "own")
+        reached = Message("step.two_axes"), Message("step.two_axes_formula"), there, distance
+        return first, Step("F", *needed, *own[1:]), Step("r", *reached, *own)
+    diameter, formula = hole / math.sqrt(part), f"d_L = √(4 {symbol} / (π {quantity}_limit))"
+    numbers = f"√(4 · {number(amount)} / (π · {number(limit)}))"
     if beam.profile == "gaussian":
-        diameter = hole / math.sqrt(-math.log1p(-part))
+        diameter, numbers = hole / math.sqrt(-math.log1p(-part)), f"{hole_mm} / √(−ln(1 − {number(part)}))"
         formula = f"d_L = D_a / √(−ln(1 − {quantity}_limit · A / {symbol}))"
-        numbers = f"{hole_mm} / √(−ln(1 − {number(part)}))"
-    else:
-        diameter = hole / math.sqrt(part)
-        formula = f"d_L = √(4 {symbol} / (π {quantity}_limit))"
-        numbers = f"√(4 · {number(amount)} / (π · {number(limit)}))"
-    second = Step(
-        "d_L", Message("step.beam_at_limit"), formula, numbers, diameter, "m", Message("source.aperture"), "own"
-    )
+    second = Step("d_L", Message("step.beam_at_limit"), formula, numbers, diameter, *own)
     waist, phi, place = (number(pair[0]) for pair in (beam.waist_diameter, beam.divergence, beam.waist_position))
+    formula, numbers = "r = z₀ + (d_L − d₀) / φ", f"{place} m + ({number(diameter)} − {waist}) m / {phi} rad"
     if beam.propagation == "hyperbolic":
         formula = "r = z₀ + √(d_L² − d₀²) / φ"
         numbers = f"{place} m + √({number(diameter)}² − {waist}²) m / {phi} rad"
-    else:
-        formula, numbers = "r = z₀ + (d_L − d₀) / φ", f"{place} m + ({number(diameter)} − {waist}) m / {phi} rad"
     last = Step("r", Message("step.farthest"), formula, numbers, distance, "m", Message("source.propagation"))
     return first, second, last
 
@@ -195,17 +183,14 @@ def scatter_steps(
     """Return the steps from the limit to the scatter distance."""
     symbol, quantity = _symbols(criterion)
     rho, amount, limit = number(reflectance), number(criterion.amount), number(criterion.limit)
+    formula, numbers = f"r = √(ρ {symbol} / (2 π {quantity}_limit))", f"√({rho} · {amount} / (2 π · {limit}))"
+    source = Message("source.hemisphere"), "read"
     if model == "lambert":
         formula = f"r = √(ρ {symbol} cos θ / (π {quantity}_limit))"
-        numbers = f"√({rho} · {amount} · 1 / (π · {limit}))"
-        source, seen = Message("source.scatter"), "memory"
-    else:
-        formula, numbers = f"r = √(ρ {symbol} / (2 π {quantity}_limit))", f"√({rho} · {amount} / (2 π · {limit}))"
-        source, seen = Message("source.hemisphere"), "read"
+        numbers, source = f"√({rho} · {amount} · 1 / (π · {limit}))", (Message("source.scatter"), "memory")
     if spot > 0.0 and distance > 0.0 and spot / distance > ALPHA_MIN:
         numbers = joined([numbers, Message("step.extended_there", angle=number(spot / distance * 1e3))])
-    meaning = Message("step.scatter_distance", model=word(model))
-    return (Step("r", meaning, formula, numbers, distance, "m", source, seen),)
+    return (Step("r", Message("step.scatter_distance", model=word(model)), formula, numbers, distance, "m", *source),)
 
 
 @dataclass(frozen=True)
@@ -288,35 +273,26 @@ def scatter_working(
     """Return the working of an exposure to scatter; *collected* is gain and description of an instrument."""
     symbol, quantity = _symbols(criterion)
     amount, place = f"{number(reflectance)} · {number(criterion.amount)}", format_quantity(distance, "m", 5)
+    formula, put_in = f"{quantity} = ρ {symbol} / (2 π r²)", f"{amount} / (2 π · ({place})²)"
+    source: str = "uniform hemisphere, DGUV203-093, 4.3"
     if model == "lambert":
-        formula = f"{quantity} = ρ {symbol} cos θ / (π r²)"
+        formula, source = f"{quantity} = ρ {symbol} cos θ / (π r²)", Message("source.lambert")
         put_in = f"{amount} · {number(math.cos(view_angle))} / (π · ({place})²)"
-    else:
-        formula = f"{quantity} = ρ {symbol} / (2 π r²)"
-        put_in = f"{amount} / (2 π · ({place})²)"
-    if collected is not None:
-        formula += " · τ (D / D_a)²"
-        put_in += f" · {number(collected[0])}"
-    numbers = Message("step.r", numbers=put_in, how=words)
-    if collected is not None:
-        numbers = Message("step.with_aid", numbers=numbers, aid=collected[1])
-    source = Message("source.lambert") if model == "lambert" else "uniform hemisphere, DGUV203-093, 4.3"
-    return Working(formula, numbers, source)
+    if collected is None:
+        return Working(formula, Message("step.r", numbers=put_in, how=words), source)
+    numbers = Message("step.r", numbers=f"{put_in} · {number(collected[0])}", how=words)
+    return Working(f"{formula} · τ (D / D_a)²", Message("step.with_aid", numbers=numbers, aid=collected[1]), source)
 
 
 def exposure_steps(criterion: Criterion, exposure: float, working: Working) -> tuple[Step, ...]:
     """Return the two lines of a scenario: exposure at the place, and its ratio to the limit."""
-    quantity = "E" if criterion.limit_unit == "W/m2" else "H"
+    (_, quantity), unit = _symbols(criterion), criterion.limit_unit
     ratio = exposure / criterion.limit if np.isfinite(exposure) else math.inf
+    how = working.formula, working.numbers, exposure, unit, working.source
+    meaning = Message("step.ratio", tissue=word(criterion.tissue), rule=word(criterion.rule))
+    put_in, source = f"{number(exposure)} / {number(criterion.limit)}", f"{criterion.rule_set}: {criterion.source}"
+    symbol, formula = f"{quantity}/{quantity}_limit", f"{quantity} / {quantity}_limit"
     return (
-        Step(
-            quantity, Message("step.exposure"), working.formula, working.numbers, exposure,
-            criterion.limit_unit, working.source, "own",
-        ),
-        Step(
-            f"{quantity}/{quantity}_limit",
-            Message("step.ratio", tissue=word(criterion.tissue), rule=word(criterion.rule)),
-            f"{quantity} / {quantity}_limit", f"{number(exposure)} / {number(criterion.limit)}", ratio, "1",
-            f"{criterion.rule_set}: {criterion.source}", criterion.seen,
-        ),
-    )  # fmt: skip
+        Step(quantity, Message("step.exposure"), *how, "own"),
+        Step(symbol, meaning, formula, put_in, ratio, "1", source, criterion.seen),
+    )
