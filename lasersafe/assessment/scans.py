@@ -66,15 +66,16 @@ def _places(context: Context) -> tuple[float, ...]:
 _cached_findings = lru_cache(maxsize=1024)(scan_findings)
 
 
-def _finding(
-    context: Context, rule_set: str, tissue: str, duration: float, distance: float, factor: float = 1.0
-) -> tuple[ScanFinding, float, Emission]:
-    """Return the highest finding at or beyond a distance, its place and its setting."""
+def _scan(context: Context, rule_set: str, tissue: str, duration: float) -> Scan:
     pattern = pattern_of(context.setup)
     assert pattern is not None
+    return Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
+
+
+def _finding(scan: Scan, context: Context, distance: float, factor: float = 1.0) -> tuple[ScanFinding, float, Emission]:
+    """Return the highest finding at or beyond a distance, its place and its setting."""
     mine, places = worst_place(context.beam, distance), _places(context)
-    scan = Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
-    standing = context.emissions(tissue, duration)
+    standing = context.emissions(scan.tissue, scan.duration)
     pairs = [
         (place, emission)
         for place in (places if set(mine) <= set(places) else mine)
@@ -108,38 +109,38 @@ def _credit(context: Context, distance: float, tissue: str, factor: float) -> Sc
 
 
 def _running(context: Context, person: Person, stopped: Scenario, factor: float, credit: ScanCredit) -> Scenario:
-    ratios: dict[str, float] = {}
-    first: dict[str, tuple[ScanFinding, float, Emission]] = {}
+    sums: dict[str, tuple[float, ScanFinding, float]] = {}  # of all wavelengths; what is found of the first
     for name in context.rule_sets:
         found = [
-            _finding(one, name, stopped.tissue, stopped.duration, float(person.distance), factor)
+            _finding(_scan(one, name, stopped.tissue, stopped.duration), one, float(person.distance), factor)
             for one in every_context(context).values()
         ]
-        ratios[name], first[name] = math.fsum(one.ratio for one, _, _ in found), found[0]
-    rule_set = max(ratios, key=lambda name: badness(ratios[name]))
-    (finding, place, _), ratio = first[rule_set], ratios[rule_set]
+        sums[name] = math.fsum(one.ratio for one, _, _ in found), *found[0][:2]
+    rule_set = max(sums, key=lambda name: badness(sums[name][0]))
+    ratio, finding, place = sums[rule_set]
     exposure = ratio * finding.limit
     criterion = replace(
-        stopped.criterion, rule_set=rule_set, hazard=finding.hazard, rule=finding.rule, limit=finding.limit,
-        limit_unit=finding.unit, source=finding.source,
-        amount_unit="W" if finding.unit == "W/m2" else "J", note=finding.train, steps=(),
+        stopped.criterion, rule_set=rule_set, hazard=finding.hazard, rule=finding.rule, limit_unit=finding.unit,
+        source=finding.source, amount_unit="W" if finding.unit == "W/m2" else "J", note=finding.train, steps=(),
+        limit=finding.limit,
     )  # fmt: skip
     counted = Message("scan.counted" if credit.given else "scan.not_counted")
     pattern = Message("scan.at", pattern=pattern_words(context.setup), place=f"{place:.5g} m")
     passes = Message("scan.passes_numbers", pulses=f"{finding.pulses:.5g}", passes=f"{finding.passes:.5g}")
+    compared = Message("scan.ratio_meaning", train=word(finding.train), rule=word(finding.rule))
+    numbers = f"{exposure:.5g} / {finding.limit:.5g} {finding.unit}"
     steps = (
         Step("t_pass", Message("scan.stay_meaning"), Message("scan.stay_formula"), pattern, finding.pass_time, "s",
              DERIVED, "own"),
         Step("n", Message("scan.passes_meaning"), "1 + t_pass · rate; 1 + t · frequency", passes,
              max(finding.pulses, 1.0), "1", DERIVED, "own"),
-        Step("H/H_limit", Message("scan.ratio_meaning", train=word(finding.train), rule=word(finding.rule)),
-             "H / H_limit", f"{exposure:.5g} / {finding.limit:.5g} {finding.unit}", ratio, "1",
-             f"{rule_set}: {finding.source}", "own"),
+        Step("H/H_limit", compared, "H / H_limit", numbers, ratio, "1", f"{rule_set}: {finding.source}", "own"),
     )  # fmt: skip
     return replace(
-        stopped, exposure=exposure, exposure_unit=finding.unit, limit=finding.limit, ratio=ratio,
-        below=bool(ratio <= 1.0), criterion=criterion, ratio_by_rule_set=ratios, fractions={}, steps=steps, shares=(),
-        surface=joined(filter(None, (stopped.surface, counted))),
+        stopped, exposure=exposure, exposure_unit=finding.unit, ratio=ratio, below=bool(ratio <= 1.0),
+        criterion=criterion, ratio_by_rule_set={name: one[0] for name, one in sums.items()}, fractions={}, steps=steps,
+        shares=(), surface=joined(filter(None, (stopped.surface, counted))),
+        limit=finding.limit,
     )  # fmt: skip
 
 
@@ -183,10 +184,9 @@ def with_scan(
 
 
 def _place(context: Context, rule_set: str, tissue: str, duration: float, distance: float) -> ScanPlace:
-    found, _, emission = _finding(context, rule_set, tissue, duration, distance)
-    if found.standing:
-        sentence = Message("scan.too_narrow")
-    else:
+    found, _, emission = _finding(_scan(context, rule_set, tissue, duration), context, distance)
+    sentence = Message("scan.too_narrow")
+    if not found.standing:
         longest = format_quantity(found.pass_time, "s", 3, "up")
         stay = Message("scan.stay_pulses" if found.pulses else "scan.stay", stay=longest, pulses=f"{found.pulses:.4g}")
         sentence = Message(
@@ -198,42 +198,37 @@ def _place(context: Context, rule_set: str, tissue: str, duration: float, distan
     return ScanPlace(distance, found.pass_time, found.pulses, found.passes, found.ratio, found.standing, sentence)
 
 
-def _reach(context: Context, tissue: str, duration: float) -> float:
-    """Return how far the stopped beam is above its limit for a time [s], under any rule set [m]."""
-    return max(direct_reach(one, context.beam).distance for one in context.received(tissue, duration))
-
-
 def scan_results(found: Sequence[Context]) -> list[ScanResult]:
     """Return how far each scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin."""
     result = []
     for context, tissue in product(found, TISSUES):
-        pattern, stated = pattern_of(context.setup), context.setup.scan
-        if pattern is None or stated is None:
+        stated = context.setup.scan
+        if stated is None:
             continue
-        lasts, (duration, _) = _lasting(context), context.duration("direct")
-        standing, places_of_people = context.emissions(tissue, duration), _places(context)
+        lasts, (duration, _), names = _lasting(context), context.duration("direct"), context.rule_sets
+        standing, meeting = context.emissions(tissue, duration), _places(context)
         running = {
-            name: scan_reach(
-                Scan(name, tissue, context.beam, context.wavelength, duration, pattern), context.space, standing,
-                places_of_people,
-            )
-            for name in context.rule_sets
+            name: scan_reach(_scan(context, name, tissue, duration), context.space, standing, meeting)
+            for name in names
         }  # fmt: skip
         places = tuple(
-            max((_place(context, name, tissue, duration, distance) for name in context.rule_sets),
-                key=lambda place: badness(place.ratio))
-            for distance in sorted({float(p.distance) for p in context.persons})
+            max((_place(context, name, tissue, duration, far) for name in names), key=lambda one: badness(one.ratio))
+            for far in sorted({float(person.distance) for person in context.persons})
+        )
+        # of the stopped beam, for the exposure and until it is cut off, under any rule set
+        stopped, *cut = (
+            max(direct_reach(light, context.beam).distance for light in context.received(tissue, time))
+            for time in (duration, lasts) if time is not None
         )  # fmt: skip
         time = None if stated.reaction_time is None else float(stated.reaction_time)
-        words, reaction = Message("scan.no_credit"), None
-        if lasts is not None:
-            reaction = _reach(context, tissue, lasts)
-            shown = {"distance": format_quantity(reaction, "m", 3, "up"), "time": format_quantity(time or 0.0, "s", 3)}
+        words = Message("scan.no_credit")
+        if cut:
+            shown = {"distance": format_quantity(cut[0], "m", 3, "up"), "time": format_quantity(time or 0.0, "s", 3)}
             words = Message("scan.counts_beyond", **shown)
         result.append(ScanResult(
             laser=context.laser.name, setup=context.setup.name, fitted=context.setup.fitted, tissue=tissue,
-            pattern=pattern_words(context.setup), duration=duration, running=max(running.values()),
-            stopped=_reach(context, tissue, duration), reaction_time=time, reaction=reaction,
-            running_by_rule_set=running, places=places, credit=words,
+            pattern=pattern_words(context.setup), duration=duration, running=max(running.values()), stopped=stopped,
+            reaction_time=time, reaction=cut[0] if cut else None, running_by_rule_set=running, places=places,
+            credit=words,
         ))  # fmt: skip
     return result
