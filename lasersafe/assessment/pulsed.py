@@ -4,14 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import chain, product
-from typing import Any
+from itertools import product
+from typing import cast
 
 from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
 from lasersafe.assessment.scenarios import GLOWING, Look, person_duration
 from lasersafe.hazard.class_check import EDITION, class_finding
 from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, Visit, day_doses
-from lasersafe.hazard.emission import Received
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
@@ -72,13 +71,14 @@ def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport
         if context.space.adjustable:
             changes = knob_changes(context.space, context.rule_sets, tissue, context.wavelength, duration)
         window = deciding.note.values["time"] if isinstance(deciding.note, Message) else f"{duration:g} s"
-        why = Message(f"because.{deciding.rule.replace(' ', '_')}", window=window)
         sentence = Message(
-            "because.sentence", set=deciding.rule_set, rule=word(deciding.rule), hazard=word(deciding.hazard), why=why
-        )
+            "because.sentence", set=deciding.rule_set, rule=word(deciding.rule), hazard=word(deciding.hazard),
+            why=Message(f"because.{deciding.rule.replace(' ', '_')}", window=window),
+        )  # fmt: skip
         strictest: dict[tuple[str, ...], Criterion] = {}  # of the windows of one rule, over several apertures
-        lights = (Received(name, tissue, emission, context.wavelength, duration) for name in context.rule_sets)
-        for c in chain.from_iterable(map(criteria, lights)):
+        for c in (
+            c for light in context.received(tissue, duration) if light.emission == emission for c in criteria(light)
+        ):
             key = (c.rule_set, c.rule, c.hazard, "" if c.rule == "mean" else c.note)
             strictest[key] = min(strictest.get(key, c), c, key=lambda c: (c.limit, c != deciding))
         highest = deciding.amount / deciding.limit
@@ -104,27 +104,23 @@ def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
     corner without figures leaves the label unchecked.
     """
     checks = []
-    for context in found:
-        if not context.setup.fitted:
-            continue
+    for context in (one for one in found if one.setup.fitted):
         label = context.laser.class_label
         extremes = [*context.emissions("eye", context.duration("direct")[0])]  # in which a class can be highest
         extremes += extreme_settings(context.space) if context.space.adjustable else []
         finding = class_finding(tuple(dict.fromkeys(extremes)), context.beam, context.wavelength, label)
-        known = finding.computed != UNKNOWN
+        known, computed, lower = finding.computed != UNKNOWN, finding.computed, finding.label_is_lower
         said = {
             "class.not_covered": not known,
             "class.computed": known,
-            "class.label_lower": finding.label_is_lower,
+            "class.label_lower": lower,
             "class.lines": bool(context.laser.line),
-            "class.no_label": not finding.label_is_lower and not finding.label and known,
+            "class.no_label": not lower and not finding.label and known,
         }
-        facts = {"edition": EDITION, "computed": finding.computed, "label": label}
+        facts = {"edition": EDITION, "computed": computed, "label": label}
         sentence = joined((Message(key, **facts) for key, holds in said.items() if holds), " ")
-        checks.append(ClassCheck(
-            context.laser.name, context.setup.name, label, finding.computed, finding.label_is_lower, sentence,
-            finding.steps,
-        ))  # fmt: skip
+        name = context.laser.name, context.setup.name
+        checks.append(ClassCheck(*name, label, computed, lower, sentence, finding.steps))
     return checks
 
 
@@ -134,11 +130,11 @@ def _visits(
     """Return the ultraviolet exposures of a person, and words on those that something stops."""
     visits: list[Visit] = []
     stopped: list[Message] = []
-    every = (one for context in found if context.setup.fitted for one in every_context(context).values())
-    for context in (one for one in every if one.wavelength < ULTRAVIOLET):
+    every = (one for own in found if own.setup.fitted for one in every_context(own).values())
+    ultraviolet = [one for one in every if one.wavelength < ULTRAVIOLET]
+    for context, person in ((one, who) for one in ultraviolet for who in one.persons if who.name == name):
         laser = context.laser.name
-        own = (person for person in context.persons if person.name == name)
-        for person, visit in ((one, v) for one in own for v in one.visits if v.laser in (None, laser)):
+        for visit in (one for one in person.visits if one.laser in (None, laser)):
             facts = {"laser": laser, "way": word(visit.way), "time": visit.time.typed, "note": visit.note}
             words = Message("dose.visit_note" if visit.note else "dose.visit", **facts)
             there = (name, laser, context.setup.name, visit.way, tissue)
@@ -155,66 +151,56 @@ def _visits(
             power = emission.power or emission.pulse_energy / float(visit.time)
             if context.space.power is not None:
                 power = max(power, context.space.power[1])
-            visits.append(Visit(context.wavelength, power, float(visit.time), words, (context, person, visit.way)))
+            looks = [Look(person, context.share(visit.way)[0])]
+            if visit.way == "scatter":
+                looks = [Look(person, number=number) for number, _ in enumerate(context.scatterers)]
+            visits.append(Visit(context.wavelength, power, float(visit.time), words, (context, looks)))
     return visits, stopped
-
-
-def _exposure(visit: Visit, criterion: Criterion) -> float:
-    key: Any = visit.key
-    context, person, way = key
-    if way == "scatter":
-        return max(Look(person, number=n).seen(context, criterion)[0] for n, _ in enumerate(context.scatterers))
-    return Look(person, context.share(way)[0]).seen(context, criterion)[0]
 
 
 def ultraviolet_days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[UltravioletDay]:
     """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
+
+    def exposure(visit: Visit, criterion: Criterion) -> float:
+        context, looks = cast("tuple[Context, list[Look]]", visit.key)
+        return max(look.seen(context, criterion)[0] for look in looks)
+
     days: list[UltravioletDay] = []
-    for person in found[0].case.person:
-        for tissue in TISSUES if person.visits else ():
-            visits, stopped = _visits(found, person.name, scenarios, tissue)
-            by_set = {name: day_doses(name, tissue, visits, _exposure) for name in found[0].rule_sets}
-            for _, _, band in BANDS:
-                own = {name: day for name, doses in by_set.items() for day in doses if day.band == band}
-                if not own:
-                    continue
-                worst = max(own.values(), key=lambda day: badness(day.ratio))
-                seen = (Message("dose.of_visit", visit=one[0], dose=f"{one[1]:.3g} J/m2") for one in worst.doses)
-                steps = [
-                    Step(
-                        "H_i/H_limit", Message("dose.step", visit=words), "E · t / H_limit",
-                        f"{dose:.5g} / {limit:.5g} J/m2", ratio, "1", f"{worst.rule_set}: {worst.source}", worst.seen,
-                    )
-                    for words, dose, limit, ratio in worst.doses
-                ]  # fmt: skip
-                meaning = Message("dose.sum", band=band, hazard=word(worst.hazard), time=f"{worst.time:g} s")
-                numbers = " + ".join(f"{ratio:.4g}" for *_, ratio in worst.doses)
-                rule = Message("dose.rule")
-                total = Step("Σ", meaning, "Σ H_i / H_limit <= 1", numbers, worst.ratio, "1", rule, "read")
-                days.append(UltravioletDay(
-                    person=person.name, tissue=tissue, band=band, ratio=worst.ratio, below=worst.below, rule=rule,
-                    rule_set=worst.rule_set, visits=(*seen, *stopped), steps=(*steps, total),
-                    ratio_by_rule_set={name: day.ratio for name, day in own.items()},
-                ))  # fmt: skip
+    for person, tissue in product((one for one in found[0].case.person if one.visits), TISSUES):
+        visits, stopped = _visits(found, person.name, scenarios, tissue)
+        by_set = {name: day_doses(name, tissue, visits, exposure) for name in found[0].rule_sets}
+        for _, _, band in BANDS:
+            own = {name: day for name, doses in by_set.items() for day in doses if day.band == band}
+            if not own:
+                continue
+            worst = max(own.values(), key=lambda day: badness(day.ratio))
+            seen = (Message("dose.of_visit", visit=one[0], dose=f"{one[1]:.3g} J/m2") for one in worst.doses)
+            steps = [
+                Step(
+                    "H_i/H_limit", Message("dose.step", visit=words), "E · t / H_limit",
+                    f"{dose:.5g} / {limit:.5g} J/m2", ratio, "1", f"{worst.rule_set}: {worst.source}", worst.seen,
+                )
+                for words, dose, limit, ratio in worst.doses
+            ]  # fmt: skip
+            meaning = Message("dose.sum", band=band, hazard=word(worst.hazard), time=f"{worst.time:g} s")
+            numbers, rule = " + ".join(f"{ratio:.4g}" for *_, ratio in worst.doses), Message("dose.rule")
+            total = Step("Σ", meaning, "Σ H_i / H_limit <= 1", numbers, worst.ratio, "1", rule, "read")
+            days.append(UltravioletDay(
+                person=person.name, tissue=tissue, band=band, ratio=worst.ratio, below=worst.below, rule=rule,
+                rule_set=worst.rule_set, visits=(*seen, *stopped), steps=(*steps, total),
+                ratio_by_rule_set={name: day.ratio for name, day in own.items()},
+            ))  # fmt: skip
     return days
 
 
 def with_days(decision: Decision, days: tuple[UltravioletDay, ...], language: str) -> Decision:
     """Return the decision, refused when the doses of a day add up to more than the limit."""
-    above = [day for day in days if not day.below]
+    above = []
+    for day in (one for one in days if not one.below):
+        facts = {"person": day.person, "tissue": word(day.tissue), "band": day.band}
+        above.append(Message("dose.above", ratio=format_quantity(day.ratio, "1", 3, "up"), **facts).said(language))
     if not above:
         return decision
-    reasons = tuple(
-        Message(
-            "dose.above", person=day.person, ratio=format_quantity(day.ratio, "1", 3, "up"), tissue=word(day.tissue),
-            band=day.band,
-        ).said(language)
-        for day in above
-    )  # fmt: skip
-    return replace(
-        decision,
-        passed=False,
-        verdict=Message("dose.refused").said(language) if decision.passed else decision.verdict,
-        reasons=(*reasons, *decision.reasons),
-        causes=(*reasons, *decision.causes),
-    )
+    verdict = Message("dose.refused").said(language) if decision.passed else decision.verdict
+    reasons, causes = (*above, *decision.reasons), (*above, *decision.causes)
+    return replace(decision, passed=False, verdict=verdict, reasons=reasons, causes=causes)
