@@ -278,9 +278,8 @@ def exposure_ratios(
         raise InputError(message)
 
     def one_block(own: Problem, size: int) -> Floats:
-        at, found = own.values[_PLACE], _compared(own, way, tissue, names, bool(group))
-        mine = (one.ratio(at, size) for one in found if one.group == group or not group)
-        return reduce(np.maximum, mine, np.zeros(size))
+        every = (one.ratio(own.values[_PLACE], size) for one in _compared(own, way, tissue, names, group))
+        return reduce(np.maximum, every, np.zeros(size))
 
     values = {_PLACE: place, **checked_changes(context, way, tissue, changes)}
     return _in_blocks(context, values, one_block)
@@ -389,21 +388,21 @@ class _Compared:
         return own.factor if own.by_setting else own.light.amount, lowest
 
 
-def _compared(
-    own: Problem, way: str, tissue: str, rule_sets: tuple[str, ...], grouped: bool = False
-) -> Iterator[_Compared]:
-    """Yield what counts on a way: the main wavelength alone and, of several or where asked for, each group's sum."""
+def _compared(own: Problem, way: str, tissue: str, rule_sets: tuple[str, ...], asked: str = "") -> Iterator[_Compared]:
+    """Yield what counts on a way: the main wavelength alone and, of several, the sum of each group, or one group."""
     base, members = "direct" if way == "aided" else way, members_of(own)
 
     def seen(one: Problem, compared: list[Comparison]) -> tuple[Problem, list[Comparison]]:
         return one, _through(compared, one) if way == "aided" else compared
 
-    duration, share = own.duration(base), own.reflectance(base)
-    alone = [c for name in rule_sets if way != "scatter" for c in own.compared(name, tissue, duration)]
-    yield _Compared("", way, tissue, rule_sets, duration, share, [seen(own, alone)])
+    if not asked:
+        duration, share = own.duration(base), own.reflectance(base)
+        for sets in [(name,) for name in rule_sets] if way == "scatter" else [rule_sets]:
+            alone = [c for name in sets if way != "scatter" for c in own.compared(name, tissue, duration)]
+            yield _Compared("", way, tissue, sets, duration, share, [seen(own, alone)])
     duration = reduce(np.maximum, (one.duration(base) for one in members))
     share = reduce(np.maximum, (one.reflectance(base) for one in members))
-    for name in rule_sets if grouped or len(members) > 1 else ():
+    for name in rule_sets if asked or len(members) > 1 else ():
         groups: dict[str, dict[int, list[Comparison]]] = {}
         for number, one in enumerate(members):
             ends = {float(one.wavelength.min()), float(one.wavelength.max())}
@@ -414,8 +413,9 @@ def _compared(
                     raise InputError(message)
                 groups.setdefault(names.pop(), {}).setdefault(number, []).append(compared)
         for group, found in groups.items():
-            every = [seen(members[number], compared) for number, compared in found.items()]
-            yield _Compared(group, way, tissue, (name,), duration, share, every)
+            if asked in ("", group):
+                every = [seen(members[number], compared) for number, compared in found.items()]
+                yield _Compared(group, way, tissue, (name,), duration, share, every)
 
 
 def _last_scatter(total: Callable[[Floats], Floats], steps: list[Floats], size: int) -> Floats:

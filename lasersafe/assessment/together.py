@@ -45,8 +45,8 @@ def _total(
             own, places = known_changes(one, way, changes.get(one.laser.name, {})), [place]
             if way == "scatter" and one.spot > 0.0:  # nearer than a step of the limit it can be less than beyond
                 places += [np.maximum(place, step) for step in step_places(one.spot)]
-            for at in places:
-                worst = np.maximum(worst, exposure_ratios(one, way, tissue, at, own, (rule_set,), group))
+            found = exposure_ratios(one, way, tissue, np.stack(places), own, (rule_set,), group)
+            worst = np.maximum(worst, found.max(axis=0))
         total = total + worst
     return total
 
