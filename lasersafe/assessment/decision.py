@@ -14,20 +14,9 @@ from lasersafe.assessment.protection import SCATTER_ALONE, unreadable_markings
 from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together, strike_outs_of
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.quantity import feet, format_quantity, grouped
-from lasersafe.records.day import Assumption, StarterValue
+from lasersafe.records.day import Assumption, ControlFinding, LaserFacts, Record, StarterValue
 from lasersafe.records.fields import badness, highest
-from lasersafe.results import (
-    GUESTS,
-    ControlFinding,
-    Decision,
-    EyewearNeed,
-    LaserFacts,
-    Record,
-    Scenario,
-    SetupResult,
-    Step,
-    Zone,
-)
+from lasersafe.results import GUESTS, Decision, EyewearNeed, Scenario, SetupResult, Step, Zone
 from lasersafe.typed import shown
 from lasersafe.wording.message import Message, joined, word
 

@@ -13,7 +13,6 @@ from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, every_context
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.together import NO_CHANGES, reach_of
 from lasersafe.errors import CaseError, Fault
-from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.eyewear import corner_emissions, covering
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.hazard.scatter import CLOSEST_VIEW
@@ -21,26 +20,17 @@ from lasersafe.models import starter_values
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, FOCAL_LENGTH
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.records.day import Assumption
+from lasersafe.records.day import Assumption, BeamFacts, ControlFinding, Expected, LaserFacts, ReadingResult, Record
 from lasersafe.records.fields import badness, grouped
-from lasersafe.results import (
-    BeamFacts,
-    ControlFinding,
-    Expected,
-    EyewearNeed,
-    LaserFacts,
-    ReadingResult,
-    Record,
-    Scenario,
-)
 from lasersafe.typed import shown
 from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
     from lasersafe.assessment.corners import CaseResults
+    from lasersafe.hazard.emission import Emission
     from lasersafe.models import Case, MeasuredReading
     from lasersafe.records.barriers import BarrierLine
+    from lasersafe.results import EyewearNeed, Scenario
     from lasersafe.wording import Wording
 
 Span = tuple[float, float]

@@ -16,17 +16,8 @@ from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settin
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.sources import UNKNOWN
-from lasersafe.results import (
-    ClassCheck,
-    Criterion,
-    Decision,
-    KnobEffect,
-    RuleLine,
-    Scenario,
-    SettingReport,
-    Step,
-    UltravioletDay,
-)
+from lasersafe.records.step import Criterion, Step
+from lasersafe.results import ClassCheck, Decision, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
 from lasersafe.wording.message import Message, joined, word
 
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
