@@ -27,6 +27,10 @@ if TYPE_CHECKING:
     from lasersafe.models import Case
 
 __all__ = ["assess", "assess_file"]
+_PRINTED: dict[str, Any] = {  # what only the pages print, of each corner
+    "class_checks": class_checks, "scans": scan_results, "sums": sum_results, "modules": module_results,
+    "extended": extended_results,
+}  # fmt: skip
 
 
 def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> Assessment:
@@ -87,14 +91,8 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     people = ("assessor", "laser_safety_officer", "operator", "venue")
     only_printed: dict[str, Any] = {}
     if in_full:
-        only_printed = {
-            "settings": setting_reports(every),
-            "class_checks": over(every, class_checks),
-            "scans": over(every, scan_results),
-            "sums": over(every, sum_results),
-            "modules": over(every, module_results),
-            "extended": over(every, extended_results),
-        }
+        only_printed = {name: over(every, each) for name, each in _PRINTED.items()}
+        only_printed["settings"] = setting_reports(every)
     return Assessment(
         title=case.title,
         place=case.place,

@@ -28,7 +28,7 @@ from lasersafe.wording.message import Message, word
 if TYPE_CHECKING:
     from lasersafe.assessment.corners import CaseResults
     from lasersafe.hazard.emission import Emission
-    from lasersafe.models import Case, MeasuredReading
+    from lasersafe.models import Case
     from lasersafe.records.barriers import BarrierLine
     from lasersafe.results import EyewearNeed, Scenario
     from lasersafe.wording import Wording
@@ -284,19 +284,15 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
 
 def _amounts(context: Context) -> dict[str, tuple[float, str]]:
     """Return what a meter can show of this laser, at the most that the settings allow: what -> amount, unit."""
-    space, every, found = context.space, patterns_of(context), dict[str, tuple[float, str]]()
+    space, every = context.space, patterns_of(context)
+    power, energy = space.highest_mean_power, 0.0
     if every:
         power, energy = max(e.power for e in every), max(e.pulse_energy for e in every)
-        shown = {"power": (power, "W"), "pulse energy": (energy, "J")}
-        return {what: amount for what, amount in shown.items() if amount[0] > 0.0}
-    if space.highest_mean_power is not None:
-        found["power"] = space.highest_mean_power, "W"
-    if space.kind != "continuous":
-        energy, power = space.caps
-        energy = energy if space.repetition_rate is None else min(energy, power / space.repetition_rate[0])
-        if energy < math.inf:
-            found["pulse energy"] = energy, "J"
-    return found
+    elif space.kind != "continuous":
+        energy, cap = space.caps
+        energy = energy if space.repetition_rate is None else min(energy, cap / space.repetition_rate[0])
+    amounts = {"power": (power or 0.0, "W"), "pulse energy": (energy, "J")}
+    return {what: amount for what, amount in amounts.items() if 0.0 < amount[0] < math.inf}
 
 
 def _from(
@@ -362,37 +358,31 @@ def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:
     found = {row.key: row for row in rows}
     faults = []
     for i, reading in enumerate(case.reading):
-        asked = (reading.what, reading.where, reading.way)
+        place, line, typed = f"reading[{i + 1}]", case._lines.get(("reading", i)), reading.value.typed
+        asked, where = (reading.what, reading.where, reading.way), shown(reading.where)
         fits = [r for r in rows if (r.what, r.where, r.way) == asked and reading.laser in (None, r.laser)]
-        line = case._lines.get(("reading", i))
-        if len(fits) != 1:
-            faults.append(Fault(line, f"reading[{i + 1}]", _no_match(reading, rows, bool(fits))))
-            continue
-        row = fits[0]
-        if row.unit != reading.value.unit:
-            message = f"{shown(reading.value.typed)}: here the expected reading is in {row.unit}; write it in that unit"
-            faults.append(Fault(case._lines.get(("reading", i, "value"), line), f"reading[{i + 1}].value", message))
-            continue
-        value, uncertainty = float(reading.value), float(reading.uncertainty)
-        upper = float(f"{value * (1.0 + uncertainty):.12g}")  # the last bits of a product are no reading
-        judged = ReadingResult(
-            typed=reading.value.typed, value=value, unit=row.unit, uncertainty=uncertainty, upper=upper,
-            expected=row.value, above=not upper <= row.value, low=bool(upper < row.low), instrument=reading.instrument,
-            note=reading.note, line=line,
-        )  # fmt: skip
-        found[row.key] = replace(row, reading=judged)
+        if len(fits) > 1:
+            message = f"{where}: several lasers can light this place; say with laser = which one was on"
+            faults.append(Fault(line, place, message))
+        elif not fits:
+            there = dict.fromkeys(f"{row.what}, {row.way}" for row in rows if row.where == reading.where)
+            message = (
+                f"no reading of {reading.what}, {reading.way}, is expected at {where} (struck out, below the limit, or "
+                f"without a computed figure); expected there: {'; '.join(there) or 'nothing'}"
+            )
+            faults.append(Fault(line, place, message))
+        elif fits[0].unit != reading.value.unit:
+            message = f"{shown(typed)}: here the expected reading is in {fits[0].unit}; write it in that unit"
+            faults.append(Fault(case._lines.get(("reading", i, "value"), line), f"{place}.value", message))
+        else:
+            (row,), value, uncertainty = fits, float(reading.value), float(reading.uncertainty)
+            upper = float(f"{value * (1.0 + uncertainty):.12g}")  # the last bits of a product are no reading
+            found[row.key] = replace(row, reading=ReadingResult(
+                typed=typed, value=value, unit=row.unit, uncertainty=uncertainty, upper=upper, expected=row.value,
+                above=not upper <= row.value, low=bool(upper < row.low), instrument=reading.instrument,
+                note=reading.note, line=line,
+            ))  # fmt: skip
     if faults:
         name = "case"
         raise CaseError(name, faults)
     return tuple(found.values())
-
-
-def _no_match(reading: MeasuredReading, rows: tuple[Expected, ...], several: bool) -> str:
-    if several:
-        return f"{shown(reading.where)}: several lasers can light this place; say with laser = which one was on"
-    there = [f"{row.what}, {row.way}" for row in rows if row.where == reading.where]
-    known = "; ".join(dict.fromkeys(there)) or "nothing"
-    return (
-        f"no reading of {reading.what}, {reading.way}, is expected at {shown(reading.where)} (struck out, below the "
-        f"limit, or without a computed figure); expected there: {known}"
-    )
