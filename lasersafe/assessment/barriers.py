@@ -16,7 +16,7 @@ from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.barriers import BarrierLine, BarrierLoad, BarrierWay
-from lasersafe.records.fields import badness
+from lasersafe.records.fields import badness, highest
 from lasersafe.results import BarrierResult, Step
 from lasersafe.wording.message import Message, word
 
@@ -90,12 +90,11 @@ def plain(value: float | None) -> float | None:
 
 def broken_by_all(rating: float | None, pulse_rating: float | None, irradiance: float, pulse: float) -> Message | None:
     """Return why a barrier that holds each laser does not hold all at once [W/m2, J/m2], None where it does."""
-    if rating is not None and not irradiance <= rating:
-        facts = {"load": f"{irradiance:.4g} W/m2", "rating": f"{rating:.4g} W/m2"}
-        return Message("barrier.fails", why=Message("barrier.all_lasers", **facts))
-    if pulse_rating is not None and not pulse <= pulse_rating:
-        facts = {"load": f"{pulse:.4g} J/m2", "rating": f"{pulse_rating:.4g} J/m2"}
-        return Message("barrier.fails", why=Message("barrier.pulse", **facts))
+    stated = ("barrier.all_lasers", rating, irradiance, "W/m2"), ("barrier.pulse", pulse_rating, pulse, "J/m2")
+    for key, most, load, unit in stated:
+        if most is not None and not load <= most:
+            why = Message(key, load=f"{load:.4g} {unit}", rating=f"{most:.4g} {unit}")
+            return Message("barrier.fails", why=why)
     return None
 
 
@@ -212,13 +211,11 @@ def _fall(
     name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResult | BarrierWay], way: str
 ) -> BarrierLoad:
     """Return what falls with the other fitted lasers, which light the barrier at the same time and on the same way."""
-    load, pulse = one.irradiance, one.pulse
     others = [other for other in same if other.fitted and other.way == way and other.laser != one.laser]
-    for laser in dict.fromkeys(other.laser for other in others):
-        own = [other for other in others if other.laser == laser]
-        load += max((other.irradiance for other in own), key=badness)
-        more = max((other.pulse for other in own if other.pulse is not None), key=badness, default=None)
-        pulse = more if pulse is None else pulse + (more or 0.0)
+    loads = highest({other.laser: other.irradiance} for other in others) or {}
+    pulses = highest({other.laser: other.pulse} for other in others if other.pulse is not None) or {}
+    load = sum(loads.values(), one.irradiance)
+    pulse = sum(pulses.values(), one.pulse or 0.0) if pulses else one.pulse
     return BarrierLoad(
         name, one.way, one.laser, one.setup, one.fitted, one.asked, one.holds, one.rating, one.rated_time, load,
         not load <= one.irradiance, pulse, one.pulse_rating,
@@ -250,13 +247,13 @@ def barrier_words(
     if not asked:
         return text("say.no_barrier", laser=text("say.and").join(dict.fromkeys(lasers))), ()
     hardest = max(asked, key=lambda fall: badness(fall.load))
-    pulsed = [fall for fall in asked if fall.pulse is not None]
-    sharpest = max(pulsed, key=lambda fall: badness(fall.pulse or 0.0), default=None)
     unit, per = ("W/m2", 1.0) if hardest.load < 1000.0 else ("W/cm2", 1e4)
     load = format_quantity(hardest.load / per, unit, 3, "up") if math.isfinite(hardest.load) else ""
     loads = [(hardest, load or text("say.single_pulse"))]
-    if sharpest is not None and (load or hardest.pulse_rating is not None):
-        energy = format_quantity((sharpest.pulse or 0.0) / 1e4, "J/cm2", 3, "up")
+    pulsed = [(badness(fall.pulse), fall) for fall in asked if fall.pulse is not None]
+    if pulsed and (load or hardest.pulse_rating is not None):
+        most, sharpest = max(pulsed, key=lambda one: one[0])
+        energy = format_quantity(most / 1e4, "J/cm2", 3, "up")
         loads = [*loads[: bool(load)], (sharpest, text("say.one_pulse", load=energy))]
     first = [text("say.must_hold", barrier=fall.barrier, load=load, way=_way(fall, wording)) for fall, load in loads]
     names = list(dict.fromkeys(fall.barrier for fall in asked))
@@ -269,21 +266,16 @@ def _verdicts(
     names: list[str], own: list[BarrierLoad], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording
 ) -> list[str]:
     """Return which barriers hold: all, or what each of the others does not hold of what they are there for."""
-    today = {fall.barrier for fall in own if fall.asked and fall.fitted and fall.way in WAYS and not fall.holds}
-    failing = [name for name in names if name in today]
-    panes = dict.fromkeys(
-        f"{pane.name} ({line.name})" for line in lines for pane in line.windows if pane.fitted and not pane.holds
-    )
+    text, failing = wording.text, {f.barrier: f for f in own if f.asked and f.fitted and f.way in WAYS and not f.holds}
+    panes = (f"{pane.name} ({line.name})" for line in lines for pane in line.windows if pane.fitted and not pane.holds)
+    broken = list(dict.fromkeys([*(name for name in names if name in failing), *panes]))
     bad = [[f for f in own if f.barrier == name and not f.holds] for name in names if name not in failing]
     partly = sorted(filter(None, bad), key=lambda group: -_worst(group).factor)
-    found = [wording.text("say.fails", barriers=", ".join([*failing, *panes]))] if failing or panes else []
+    found = [text("say.fails", barriers=", ".join(broken))] if broken else []
     found += [_partly(group, own, wording) for group in partly[:_MOST]]
-    if len(partly) > _MOST:
-        found.append(wording.text("say.more_partly", count=len(partly) - _MOST))
-    if not found:
-        apart = any(set(lasers) - {fall.laser for fall in own if fall.barrier == name} for name in names)
-        found = [wording.text("say.all_hold_own" if apart else "say.all_hold")]
-    return found
+    found += [text("say.more_partly", count=len(partly) - _MOST)] if len(partly) > _MOST else []
+    apart = any(set(lasers) - {fall.laser for fall in own if fall.barrier == name} for name in names)
+    return found or [text("say.all_hold_own" if apart else "say.all_hold")]
 
 
 def _passing(names: list[str], lines: Sequence[BarrierLine], wording: Wording) -> tuple[str, ...]:
