@@ -225,12 +225,14 @@ def expected_of(worked: CaseResults, lines: Sequence[BarrierLine]) -> tuple[Expe
 
 
 def _row(
-    context: Context, seen: tuple[str, str, str], length: float, value: float, unit: str, numbers: str,
+    context: Context, seen: tuple[str, str, str], length: float, shown: tuple[float, str], numbers: str,
     place: tuple[float, float, float] | None = None,
 ) -> Expected:  # fmt: skip
-    """Return an expected reading; what is seen is a quantity, where, and on which way."""
-    name = context.laser.name, context.setup.name
-    return Expected("", *name, *seen, length, value, LOW_SHARE * value, unit, numbers, place)
+    """Return an expected reading: what is seen where on which way, how far off [m], what is shown and its unit."""
+    value, unit = shown
+    return Expected(
+        "", context.laser.name, context.setup.name, *seen, length, value, LOW_SHARE * value, unit, numbers, place
+    )
 
 
 def patterns_of(context: Context) -> Sequence[Emission]:
@@ -258,7 +260,7 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
             density = float(round_up_density(math.log10(s.ratio)))
             numbers = f"{s.exposure:.5g} {s.exposure_unit} · 10^(-{density:g})"
             value = min(s.exposure * 10.0**-density, s.limit)
-            yield _row(context, ("behind eyewear", s.person, s.way), s.distance, value, s.exposure_unit, numbers)
+            yield _row(context, ("behind eyewear", s.person, s.way), s.distance, (value, s.exposure_unit), numbers)
     stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
     for one in worked.barriers:  # where they are stated to be, or as aimed in the scene where that is less
         if (one.laser, one.setup) != name or not one.asked or not math.isfinite(one.irradiance):
@@ -279,7 +281,7 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
                 value, place = way.aimed, way.aimed_place
                 numbers = Message("reading.aimed", irradiance=f"{value:.5g} W/m2")
         else:
-            yield _row(context, ("irradiance", one.barrier, one.way), length, value, "W/m2", numbers, place)
+            yield _row(context, ("irradiance", one.barrier, one.way), length, (value, "W/m2"), numbers, place)
 
 
 def _amounts(context: Context) -> dict[str, tuple[float, str]]:
@@ -344,7 +346,7 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
     for what, (amount, unit) in _amounts(context).items():
         emitted, how = f"{amount:.5g} {unit}", words.get("how")
         numbers = f"{emitted} · {how}" if how else Message(key, amount=emitted, distance=f"{length:.5g} m", **words)
-        yield _row(context, (what, person.name, scenario.way), length, amount * share, unit, numbers)
+        yield _row(context, (what, person.name, scenario.way), length, (amount * share, unit), numbers)
 
 
 def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:

@@ -104,7 +104,8 @@ def _need(context: Context, person: Person, exposed: list[Scenario], nearer: flo
     duration, _ = person_duration(person, context.wavelength, "mirror", "eye", context.laser.name)
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
     least = math.log10(_highest(exposed) * nearer)
-    best = need_at(context, float(person.distance), duration, person.eyewear, least, shared_by, person.name)
+    best = need_at(context, float(person.distance), duration, person.eyewear, least, shared_by)
+    best = replace(best, person=person.name)
     scatter = [s for s in exposed if s.way == "scatter" and s.modes == ("running",) and s.ratio > 1.0]
     if not scatter:
         return best
@@ -115,13 +116,7 @@ def _need(context: Context, person: Person, exposed: list[Scenario], nearer: flo
 
 
 def need_at(
-    context: Context,
-    distance: float,
-    duration: float,
-    marking: str,
-    least_density: float,
-    shared_by: int = 1,
-    person: str = "",
+    context: Context, distance: float, duration: float, marking: str, least_density: float, shared_by: int = 1
 ) -> EyewearNeed:
     """Return what eyewear has to carry in the beam at a distance or beyond it, the hardest place.
 
@@ -139,15 +134,11 @@ def need_at(
         Density that other ways for light ask for. [1]
     shared_by : int
         Wavelengths whose fractions add.
-    person : str
-        Who wears it, for the answer.
     """
     emissions = context.emissions("eye", duration)
     light = Filtered(context.wavelength, context.space, emissions, context.rule_sets, duration, context.beam.profile)
-    need = replace(
-        hardest_need(light, widths_beyond(context.beam, distance), least_density, shared_by),
-        laser=context.laser.name, setup=context.setup.name, person=person,
-    )  # fmt: skip
+    need = hardest_need(light, widths_beyond(context.beam, distance), least_density, shared_by)
+    need = replace(need, laser=context.laser.name, setup=context.setup.name)
     rate = slowest_rate(context.space, emissions[0])
     return replace(need, verdict=verdict_on(marking, need, rate)) if marking else need
 

@@ -40,7 +40,7 @@ from lasersafe.assessment.scene_zones import (
     zone_lights,
     zones_over,
 )
-from lasersafe.assessment.section import elevations, lit_in
+from lasersafe.assessment.section import elevations, joined_zones
 from lasersafe.assessment.stage import Stage, stages_at
 from lasersafe.errors import InputError
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
@@ -165,7 +165,7 @@ def _section(farthest: Elevation, group: Sequence[Elevation]) -> Elevation:
     held = {name for name in names if all(i.holds is not False for one in group for i in one.items if i.name == name)}
     items = tuple(replace(item, holds=False) if item.name in names - held else item for item in farthest.items)
     ends = farthest.ends_at if all(one.ends_at == farthest.ends_at for one in group) else ""
-    light = farthest.light if len(group) == 1 else lit_in(list(group))
+    light = farthest.light if len(group) == 1 else joined_zones(zone for one in group for zone in one.light)
     return replace(farthest, items=items, ends_at=ends, light=light)
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import itertools
 import math
 from collections.abc import Iterable
 
@@ -129,7 +128,7 @@ class _Section:
         for tissue in ("eye", "skin"):
             for source in stage.sources(context, "scatter", tissue):
                 found.append(_zone(f"scatter {tissue}", source.reach + source.spot, self._disc(source)))
-        return _joined(found)
+        return joined_zones(found)
 
     def _fan(self, source: Source, far: float) -> shapely.Geometry:
         """Return what a beam that points anywhere in its envelope reaches ahead, and behind where it can turn."""
@@ -230,12 +229,8 @@ def _bounded(reach: float, most: float) -> float:
     return reach if reach < most else most
 
 
-def lit_in(group: Iterable[Elevation]) -> tuple[SectionZone, ...]:
+def joined_zones(zones: Iterable[SectionZone]) -> tuple[SectionZone, ...]:
     """Return the zones of several sections of one aim as one: of each kind the union, with the farthest reach."""
-    return _joined(itertools.chain.from_iterable(one.light for one in group))
-
-
-def _joined(zones: Iterable[SectionZone]) -> tuple[SectionZone, ...]:
     found: dict[str, list[SectionZone]] = {}
     for zone in zones:
         if zone.polygons:
