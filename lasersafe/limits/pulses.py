@@ -203,7 +203,6 @@ def _rows(points: Points, emission: Pattern | Line) -> dict[Key, Floats]:
         share = limit.radiant_exposure / energy * factor
         share[np.isnan(share) | ((kinds > 1) & (limit.name not in rules.train_hazards))] = np.inf
         ranges = limit.grid.aperture_ranges[limit.piece]
-        group = kinds * (ranges.max() + 1) + ranges
         area_row = np.full(share.shape, -1) if limit.area_row is None else limit.area_row
         told = (
             share,
@@ -215,12 +214,14 @@ def _rows(points: Points, emission: Pattern | Line) -> dict[Key, Floats]:
             area_row,
             place,
         )
-        for one in sorted(set(group[np.isfinite(share)].tolist())):
-            kind, aperture = divmod(one, int(ranges.max()) + 1)
-            chosen = deciding(np.where(group == one, share, np.inf), limit.limiting_aperture)
-            for number, (at, here) in enumerate(chosen):
-                column = np.array([values[rows, at] for values in told])
-                found[kind, hazards.index(limit.name), aperture, number] = np.where(here, column, _ABSENT)
+        for kind in range(int(kinds.max()) + 1):
+            own = np.flatnonzero(kinds == kind)
+            shares, holes, spans = share[:, own], limit.limiting_aperture[:, own], ranges[:, own]
+            for aperture in np.flatnonzero(np.bincount(spans[np.isfinite(shares)])).tolist():
+                chosen = deciding(np.where(spans == aperture, shares, np.inf), holes)
+                for number, (at, here) in enumerate(chosen):
+                    column = np.array([values[rows, own[at]] for values in told])
+                    found[kind, hazards.index(limit.name), aperture, number] = np.where(here, column, _ABSENT)
     return found
 
 
