@@ -12,8 +12,8 @@ from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.drawing.values import decimals, tidy
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
+from lasersafe.page.forms import Texts
 from lasersafe.page.glasses import inline
-from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.wording import load_wording

@@ -10,8 +10,7 @@ from lasersafe.ask.eyewear import UNKNOWN, EyewearQuestion, eyewear_answer
 from lasersafe.drawing.pictures import to_svg
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box
 from lasersafe.errors import InputError
-from lasersafe.page.forms import Fields, FormError
-from lasersafe.page.texts import Texts
+from lasersafe.page.forms import Fields, FormError, Texts
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.reference import load_toml, shared_path
 from lasersafe.wording import load_wording

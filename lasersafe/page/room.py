@@ -23,10 +23,9 @@ from lasersafe.drawing.plan import stands
 from lasersafe.errors import CalcError, CaseError, Fault
 from lasersafe.models import parse_case
 from lasersafe.page.case import people_of, rows_of, sentence
-from lasersafe.page.forms import FormError
+from lasersafe.page.forms import FormError, Texts
 from lasersafe.page.reader import Reader, Room
 from lasersafe.page.rooms import THINGS, kinds, things
-from lasersafe.page.texts import Texts
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.wording import load_wording

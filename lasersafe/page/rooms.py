@@ -8,7 +8,7 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import Any
 
-from lasersafe.page.texts import Texts
+from lasersafe.page.forms import Texts
 from lasersafe.reference import load_toml, shared_path
 from lasersafe.typed import possible_thousand
 

@@ -10,7 +10,7 @@ import webbrowser
 from collections.abc import Callable
 
 from lasersafe.errors import InputError, OutputError, refuse
-from lasersafe.page.texts import LANGUAGES, Texts
+from lasersafe.page.forms import LANGUAGES, Texts
 
 FIRST_PORT, MOST_PORTS = 8642, 20
 MISSING = "the page needs the optional part of lasersafe; install it with: pip install 'lasersafe[page]'"

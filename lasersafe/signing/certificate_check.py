@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import logging
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
@@ -145,104 +145,88 @@ def _check(
     embedded = list(reader.embedded_regular_signatures)
     if not embedded or len(reader.embedded_signatures) != len(embedded):
         return [], "something was appended after printing, and it is no signature"
-    problem, stamped = "", {}
+    problem, stamped = "", dict[str, tuple[str, datetime]]()
     try:
         stamped = stamps(sheet, about)
     except AppendedError as error:
         problem = str(error)
     found: list[CertificateSignature] = []
     moments = [entry.moment for entry in signed.values()]
-    for one in embedded:
-        role = str(one.field_name).removeprefix(FIELD)
-        claimed = one.self_reported_timestamp
-        status = _status(one, roots)
-        broken = _broken(one, status, sheet) or _odd(role, one, claimed, stamped.get(role), moments)
+    for one in (_Signature(each, sheet, roots) for each in embedded):
+        broken = next(one.faults(stamped.get(one.role), moments), "")
         if case is not None:
-            broken = broken or _not_named(role, one, case, signed, found)
-        distrust = "" if broken else _not_trusted(one, status, bool(roots))
-        when = moment(claimed) if claimed is not None else "at no stated time"
-        key = key_of(one.signer_cert)
-        name = holder(one.signer_cert)
-        found.append(CertificateSignature(plain(role), name, when, broken or distrust, not broken, key))
-        moments += [claimed] if claimed is not None else []
+            broken = broken or next(one.not_named(case, signed, found), "")
+        distrust = "" if broken else one.distrust(bool(roots))
+        when = moment(one.claimed) if one.claimed is not None else "at no stated time"
+        found.append(CertificateSignature(plain(one.role), one.name, when, broken or distrust, not broken, one.key))
+        moments += [one.claimed] if one.claimed is not None else []
     return found, problem
 
 
-def _odd(
-    role: str, embedded: Any, claimed: datetime | None, stamped: tuple[str, datetime] | None, before: list[datetime]
-) -> str:
-    """Return what is wrong with where a signature stands, what its stamp says and when it was given."""
-    if role not in ROLES:
-        return "it is not in a box of this sheet"
-    if claimed is None:
-        return "it does not say when it was given"
-    dates = embedded.signer_cert["tbs_certificate"]["validity"]
-    if claimed > datetime.now(UTC) + CLOCKS:
-        return "it is dated in the future"
-    if not dates["not_before"].native - CLOCKS <= claimed <= dates["not_after"].native + CLOCKS:
-        return "it is dated outside the days for which its certificate holds"
-    if before and claimed < max(before) - CLOCKS:
-        return "it is dated before a signature that it follows"
-    if stamped is not None:
-        name, shown = stamped
-        if name != stamp_name(holder(embedded.signer_cert)):
-            return "its stamp shows another name than its certificate"
-        if abs(shown.replace(tzinfo=UTC) - claimed) > _ZONES:
-            return "its stamp shows another day than the signature"
-    return ""
+class _Signature:
+    """One embedded signature, as pyHanko reads it."""
 
+    def __init__(self, embedded: Any, sheet: SheetFile, roots: list[Any]) -> None:
+        from pyhanko.sign.validation import validate_pdf_signature
+        from pyhanko.sign.validation.settings import KeyUsageConstraints
+        from pyhanko_certvalidator import ValidationContext
 
-def _not_named(
-    role: str, embedded: Any, case: Case, signed: Mapping[str, Entry], others: list[CertificateSignature]
-) -> str:
-    """Return what speaks against this holder in this role."""
-    if not may_sign(case, signed, role, holder(embedded.signer_cert)):
-        return f"its holder is not {plain(getattr(case.in_charge, role))}, whom the case names as {spoken(role)}"
-    same = [one.role for one in others if one.key == key_of(embedded.signer_cert)]
-    if same and not case.sign_off.one_person_two_roles:
-        return f"its key has signed as {spoken(same[0])} too; the case wants two people"
-    return ""
+        context = ValidationContext(trust_roots=roots, allow_fetching=False)
+        usage = KeyUsageConstraints(key_usage={"non_repudiation", "digital_signature"})
+        self.status: Any = validate_pdf_signature(embedded, context, key_usage_settings=usage)
+        self.embedded, self.sheet = embedded, sheet
+        self.role = str(embedded.field_name).removeprefix(FIELD)
+        self.claimed: datetime | None = embedded.self_reported_timestamp
+        self.name, self.key = holder(embedded.signer_cert), key_of(embedded.signer_cert)
+        dates = embedded.signer_cert["tbs_certificate"]["validity"]
+        self.first, self.last = dates["not_before"].native, dates["not_after"].native
 
+    def faults(self, stamped: tuple[str, datetime] | None, before: list[datetime]) -> Iterator[str]:
+        """Yield what is wrong, whoever is trusted: with it, where it stands, what its stamp says, when it was given."""
+        status, claimed = self.status, self.claimed
+        if not _written_plainly(self.embedded, self.sheet):
+            yield "the signature is damaged"
+        if not status.intact or not status.valid:
+            yield "broken: the sheet was changed after it was signed, or the signature is damaged"
+        if not status.docmdp_ok or getattr(status.coverage, "name", "") not in ("ENTIRE_FILE", "ENTIRE_REVISION"):
+            yield "broken: it does not cover the whole sheet"
+        if not _nothing_unsigned(self.embedded, status):
+            yield "the signature is damaged, or holds more than this program puts into one"
+        if self.role not in ROLES:
+            yield "it is not in a box of this sheet"
+        if claimed is None:
+            yield "it does not say when it was given"
+            return
+        if claimed > datetime.now(UTC) + CLOCKS:
+            yield "it is dated in the future"
+        if not self.first - CLOCKS <= claimed <= self.last + CLOCKS:
+            yield "it is dated outside the days for which its certificate holds"
+        if before and claimed < max(before) - CLOCKS:
+            yield "it is dated before a signature that it follows"
+        if stamped is not None and stamped[0] != stamp_name(self.name):
+            yield "its stamp shows another name than its certificate"
+        if stamped is not None and abs(stamped[1].replace(tzinfo=UTC) - claimed) > _ZONES:
+            yield "its stamp shows another day than the signature"
 
-def _status(embedded: Any, roots: list[Any]) -> Any:
-    from pyhanko.sign.validation import validate_pdf_signature
-    from pyhanko.sign.validation.settings import KeyUsageConstraints
-    from pyhanko_certvalidator import ValidationContext
+    def not_named(self, case: Case, signed: Mapping[str, Entry], others: list[CertificateSignature]) -> Iterator[str]:
+        """Yield what speaks against this holder in this role."""
+        if not may_sign(case, signed, self.role, self.name):
+            named = plain(getattr(case.in_charge, self.role))
+            yield f"its holder is not {named}, whom the case names as {spoken(self.role)}"
+        same = [one.role for one in others if one.key == self.key]
+        if same and not case.sign_off.one_person_two_roles:
+            yield f"its key has signed as {spoken(same[0])} too; the case wants two people"
 
-    context = ValidationContext(trust_roots=roots, allow_fetching=False)
-    usage = KeyUsageConstraints(key_usage={"non_repudiation", "digital_signature"})
-    return validate_pdf_signature(embedded, context, key_usage_settings=usage)
-
-
-def _broken(embedded: Any, status: Any, sheet: SheetFile) -> str:
-    """Return what is wrong with a signature whoever is trusted, in plain words, or an empty text."""
-    if not _written_plainly(embedded, sheet):
-        return "the signature is damaged"
-    if not status.intact or not status.valid:
-        return "broken: the sheet was changed after it was signed, or the signature is damaged"
-    if (
-        not status.docmdp_ok
-        or status.coverage is None
-        or status.coverage.name not in ("ENTIRE_FILE", "ENTIRE_REVISION")
-    ):
-        return "broken: it does not cover the whole sheet"
-    if not _nothing_unsigned(embedded, status):
-        return "the signature is damaged, or holds more than this program puts into one"
-    return ""
-
-
-def _not_trusted(embedded: Any, status: Any, trusting: bool) -> str:
-    if status.trusted and status.bottom_line:
-        return ""
-    if not trusting:
-        return "intact, but not trusted: name the certificates that you trust with --trust"
-    trouble = getattr(status.trust_problem_indic, "name", "") or "no path to a trusted certificate"
-    dates = embedded.signer_cert["tbs_certificate"]["validity"]
-    if dates["not_after"].native < datetime.now(UTC):
-        return (
-            f"intact, but the certificate ended on {dates['not_after'].native:%Y-%m-%d}, and no time stamp proves more"
-        )
-    return f"intact, but not trusted: {trouble.replace('_', ' ').lower()}"
+    def distrust(self, trusting: bool) -> str:
+        """Return why nobody who is trusted stands behind it, an empty text where somebody does."""
+        if self.status.trusted and self.status.bottom_line:
+            return ""
+        if not trusting:
+            return "intact, but not trusted: name the certificates that you trust with --trust"
+        if self.last < datetime.now(UTC):
+            return f"intact, but the certificate ended on {self.last:%Y-%m-%d}, and no time stamp proves more"
+        trouble = getattr(self.status.trust_problem_indic, "name", "") or "no path to a trusted certificate"
+        return f"intact, but not trusted: {trouble.replace('_', ' ').lower()}"
 
 
 def _written_plainly(embedded: Any, sheet: SheetFile) -> bool:

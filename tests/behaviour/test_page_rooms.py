@@ -20,12 +20,12 @@ from lasersafe.assessment import assess
 from lasersafe.errors import Fault
 from lasersafe.models import parse_case
 from lasersafe.page.app import Site
+from lasersafe.page.forms import LANGUAGES, Texts
 from lasersafe.page.glasses import glasses_answer
 from lasersafe.page.jobs import Worker
 from lasersafe.page.reader import Reader
 from lasersafe.page.room import case_text, faults_by_field, room_answer, room_help, room_tones
 from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds, things
-from lasersafe.page.texts import LANGUAGES, Texts
 from lasersafe.quantity import format_quantity
 from tests.behaviour.command import run
 from tests.behaviour.test_page import BEAM, HOME, PORT, TOKEN, stands_in, text_of
