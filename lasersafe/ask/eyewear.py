@@ -148,6 +148,12 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
         If anything is missing or cannot be used: all of it in one.
     """
     waves, widths, assumed, need, time, worn = work_out(question)
+    occurring = {"LB", "OD", *(scale.mode for scale in need.scales)}  # letters of the standards
+    for marking in question.wearing:
+        with contextlib.suppress(MarkingError):
+            for one in parse_marking(marking).statements:
+                occurring |= {letter for mark in one.scales for letter in mark.modes}
+                occurring |= {"RB"} if one.alignment else set()
     densities = ("optical_density", "optical_density_skin", "optical_density_exact")
     return {
         "wavelength_m": need.wavelength,
@@ -159,19 +165,9 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
         **as_json(need, (*densities, "scales", "marking", "decides", "reliable", "no_reliance", "notes")),
         "steps": as_json(need.steps, ("symbol", "formula", "numbers", "value", "unit", "source", "seen")),
         "wearing": as_json(worn, ("text", "enough", "verdict", "reasons", "ends")),
-        "letters": {name: Message(f"letters.{name}") for name in LETTERS if name in _occurring(need, question.wearing)},
+        "letters": {name: Message(f"letters.{name}") for name in LETTERS if name in occurring},
         "caution": caution_line(),
     }
-
-
-def _occurring(need: EyewearNeed, markings: Iterable[str]) -> set[str]:
-    """Return the letters of the standards that occur in what is asked for and on the pairs."""
-    found = {"LB", "OD", *(scale.mode for scale in need.scales)}
-    for marking in markings:
-        with contextlib.suppress(MarkingError):
-            for one in parse_marking(marking).statements:
-                found |= {letter for mark in one.scales for letter in mark.modes} | ({"RB"} if one.alignment else set())
-    return found
 
 
 def eyewear_text(data: dict[str, Any]) -> list[str]:

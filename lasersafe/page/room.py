@@ -112,8 +112,10 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
     wording, shown = load_wording(language), localise(assessment, load_wording(language))
     scene = assessment.scene
     assert scene is not None
-    tones = tones_of(assessment, room)
-    dark = tones["nobody"].union(tones["eyewear"])
+    parts = stands(assessment)  # where nobody stands, and where only with the eyewear named, as on the sheet
+    dark = _inside([*parts["nobody"], *parts["eyewear"]], room)
+    nobody = _inside(parts["nobody"], room).intersection(dark)
+    tones = {"nobody": nobody, "eyewear": dark.difference(nobody)}
     white = max(1.0 - dark.area / (room.wide * room.deep), 0.0)
     people = people_of(shown, say)
     ids = {name: field for field, name, _ in room.persons}
@@ -122,7 +124,7 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
         "tones": {name: path_of(area, room.deep) for name, area in tones.items()},
         "lines": {
             "guests": path_of(_edge(dark, room), room.deep),
-            "crew": path_of(_edge(tones["nobody"], room), room.deep),
+            "crew": path_of(_edge(nobody, room), room.deep),
         },
         "too_small": white < 1.0 - _FULL,
         "white": say.number(f"{math.floor(white * 100):d} %"),
@@ -139,14 +141,6 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
 
 # ---------------------------------------------------------------------------------------------------------------------
 # Three tones
-
-
-def tones_of(assessment: Assessment, room: Room) -> dict[str, Any]:
-    """Return where nobody stands, and where only with the eyewear named, as on the sheet, inside the room."""
-    parts = stands(assessment)
-    dark = _inside([*parts["nobody"], *parts["eyewear"]], room)
-    nobody = _inside(parts["nobody"], room).intersection(dark)
-    return {"nobody": nobody, "eyewear": dark.difference(nobody)}
 
 
 def _inside(parts: Sequence[Polygon], room: Room) -> Any:

@@ -66,7 +66,15 @@ def _columns(found: Sweep) -> list[_Column]:
     for way, tissue in ZONES:
         far = found.distances[way, tissue].ravel().tolist()
         head = word(f"way.{way}"), word(f"tissue.{tissue}")
-        made.append(_Column(f"{way}_{tissue}_m", head, far, distance_text, _for_csv))
+        made.append(
+            _Column(
+                f"{way}_{tissue}_m",
+                head,
+                far,
+                _distance,
+                lambda distance: format_quantity(distance, "1", CSV_DIGITS, "up"),
+            )
+        )
         decided = names[found.decided[way, tissue].ravel()].tolist()
         made.append(_Column(f"{way}_{tissue}_rule_set", None, decided, str, str))
     if found.density is not None and found.place is not None:
@@ -74,10 +82,6 @@ def _columns(found: Sweep) -> list[_Column]:
         head = word("study.density_head"), word("study.at", place=trimmed(format_quantity(found.place, "m")))
         made.append(_Column(name, head, found.density.ravel().tolist(), _density, _density))
     return made
-
-
-def _for_csv(distance: float) -> str:
-    return format_quantity(distance, "1", CSV_DIGITS, "up")
 
 
 def facts(found: Sweep) -> dict[str, Any]:
@@ -228,11 +232,10 @@ def _table(columns: list[_Column]) -> list[str]:
     return ["  ".join(row).rstrip() for row in zip(*aligned, strict=True)]
 
 
-def distance_text(value: float) -> str:
+def _distance(value: float) -> str:
     """Return a distance as a person reads it, rounded up."""
-    return (
-        f"{format_quantity(value, '1', 3, 'up')} m" if 0.1 <= value < 1000.0 else format_quantity(value, "m", 3, "up")
-    )
+    plain = 0.1 <= value < 1000.0
+    return f"{format_quantity(value, '1', 3, 'up')} m" if plain else format_quantity(value, "m", 3, "up")
 
 
 def _summary(columns: list[_Column], wording: Wording) -> list[str]:
