@@ -246,11 +246,6 @@ class SensorThreshold:
         fits = self.printed_unit == ("J/cm2" if pulsed else "W/cm2") and self.value > 0.0
         check(fits, "'unit' must be W/cm2 for continuous light, J/cm2 for pulses, and 'value' above 0")
 
-    @property
-    def unit(self) -> str:
-        """Unit of the value."""
-        return self.printed_unit.replace("cm2", "m2")
-
 
 @dataclass(frozen=True)
 class _Thresholds:

@@ -359,36 +359,6 @@ class Case(CaseModel):
         return f"Case {self.title!r}: {parts}; assess(case) works it out"
 
     @property
-    def lasers(self) -> tuple[Laser, ...]:
-        """All lasers, as in the file."""
-        return self.laser
-
-    @property
-    def persons(self) -> tuple[Person, ...]:
-        """All people and groups, as in the file."""
-        return self.person
-
-    @property
-    def surfaces(self) -> tuple[Surface, ...]:
-        """All surfaces, as in the file."""
-        return self.surface
-
-    @property
-    def barriers(self) -> tuple[Barrier, ...]:
-        """All barriers, as in the file."""
-        return self.barrier
-
-    @property
-    def controls(self) -> tuple[Control, ...]:
-        """All controls in place, as in the file."""
-        return self.control
-
-    @property
-    def strike_outs(self) -> tuple[StrikeOut, ...]:
-        """All ways that are struck out, as in the file."""
-        return self.strike_out
-
-    @property
     def adds_lasers(self) -> bool:
         """Whether several lasers can be on at once, so that their light adds."""
         return self.scene is None or not self.scene.one_at_a_time

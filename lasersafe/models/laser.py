@@ -459,11 +459,6 @@ class Laser(CaseModel):
     module: Module | None = None
 
     @property
-    def setups(self) -> tuple[Setup, ...]:
-        """All set-ups, as in the file."""
-        return self.setup
-
-    @property
     def fitted_setup(self) -> Setup:
         """The set-up that is fitted today."""
         return next(one for one in self.setup if one.fitted)

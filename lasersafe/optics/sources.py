@@ -87,14 +87,6 @@ class ExtendedSource:
         flat = np.array(self.weights) if self.weights else np.full(total, 1.0 / total)
         return flat.reshape(self.count[1], self.count[0])
 
-    @property
-    def extent(self) -> Pair:
-        """Extent of all emitters together. [m]."""
-        x, y = (
-            size + (count - 1) * pitch for size, count, pitch in zip(self.size, self.count, self.pitch, strict=True)
-        )
-        return x, y
-
 
 def exposure_per_amount(source: ExtendedSource, distance: ArrayLike, aperture: ArrayLike) -> FloatArray:
     """Return exposure over emitted power or energy at a distance, averaged over an aperture on the normal [1]_.

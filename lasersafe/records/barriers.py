@@ -159,8 +159,3 @@ class BarrierLine:
         top = max(group, key=lambda one: -math.inf if one.needed_height is None else badness(one.needed_height))
         notes = tuple(dict.fromkeys(note for one in group for note in one.notes))
         return replace(self, needed_height=top.needed_height, needed_for=top.needed_for, notes=notes)
-
-    def holds(self, way: str) -> bool:
-        """Return whether it holds against every laser and set-up on one way; False when nothing was worked out."""
-        found = [w.holds for w in self.ways if w.way == way]
-        return bool(found) and all(found)

@@ -114,14 +114,14 @@ def test_there_is_a_starter_case_for_each_kind_of_laser():
 def test_starter_case_is_complete(path):
     assert check_case(path) == []
     case = read_case(path)
-    roles = {person.role for person in case.persons}
+    roles = {person.role for person in case.person}
     assert {"operator", "spectator", "crew"} <= roles
-    assert len(case.surfaces) >= 2
-    assert case.barriers
-    assert case.controls
-    assert case.strike_outs
-    assert [one.fitted for laser in case.lasers for one in laser.setups].count(True) == len(case.lasers)
-    assert all(surface.reflectance_source for surface in case.surfaces if surface.reflectance < 1)
+    assert len(case.surface) >= 2
+    assert case.barrier
+    assert case.control
+    assert case.strike_out
+    assert [one.fitted for laser in case.laser for one in laser.setup].count(True) == len(case.laser)
+    assert all(surface.reflectance_source for surface in case.surface if surface.reflectance < 1)
 
 
 @pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.stem)
@@ -140,21 +140,21 @@ def test_starter_case_explains_itself(path):
 
 def test_the_welder_can_be_read_as_the_documentation_says():
     case = read_case(templates_path("cases", "handheld-welder.toml"))
-    (welder,) = case.lasers
-    assert [one.kind for one in welder.setups] == ["lens", "lens", "collimated"]
+    (welder,) = case.laser
+    assert [one.kind for one in welder.setup] == ["lens", "lens", "collimated"]
     assert (welder.wavelength, welder.wavelength.typed, welder.wavelength.unit) == (1.07e-6, "1070 nm", "m")
     assert welder.handheld
     assert (welder.emission.kind, welder.emission.power.high) == ("continuous", 1500.0)
     assert welder.fitted_setup.name == "Long-focus lens, 400 mm"
     assert welder.fitted_setup.beam_diameter.pair == (0.0085, 0.0085)
     assert case.review_by == date(2027, 11, 13)
-    assert case.persons[-1].distance.typed == "8 m"
-    assert case.surfaces[1].reflectance == 1.0
+    assert case.person[-1].distance.typed == "8 m"
+    assert case.surface[1].reflectance == 1.0
     assert case.settings.propagation == "hyperbolic"
 
 
 def test_the_marker_has_two_knobs():
-    marker = read_case(templates_path("cases", "nanosecond-marker.toml")).lasers[0].emission
+    marker = read_case(templates_path("cases", "nanosecond-marker.toml")).laser[0].emission
     assert marker.pulse_duration.span == (1e-8, 2e-7)
     assert marker.pulse_duration.typed == "10 ns to 200 ns"
     assert (marker.repetition_rate.turnable, marker.mean_power.turnable) == (True, False)
@@ -455,7 +455,7 @@ def test_one_setup_is_fitted():
 
 
 def read_one_setup(text: str):
-    return parse_case(text).lasers[0].fitted_setup
+    return parse_case(text).laser[0].fitted_setup
 
 
 @pytest.mark.parametrize(
@@ -637,9 +637,9 @@ def test_a_case_is_frozen():
     with pytest.raises(ValidationError, match="frozen"):
         case.title = "other"
     with pytest.raises(ValidationError, match="frozen"):
-        case.lasers[0].setups[0].fitted = False
+        case.laser[0].setup[0].fitted = False
     with pytest.raises(AttributeError):
-        case.lasers[0].wavelength.typed = "1 nm"
+        case.laser[0].wavelength.typed = "1 nm"
 
 
 def test_si_values_survive_copy_and_pickle():
@@ -651,10 +651,10 @@ def test_si_values_survive_copy_and_pickle():
 def test_models_can_be_fed_with_their_own_values():
     case = parse_case(DEMO)
     assert canonical(Case.model_validate(dict(case))) == canonical(case)
-    emission = {key: value for key, value in dict(case.lasers[1].emission).items() if value is not None}  # as in TOML
-    assert models.PulseTrainEmission.model_validate(emission) == case.lasers[1].emission
+    emission = {key: value for key, value in dict(case.laser[1].emission).items() if value is not None}  # as in TOML
+    assert models.PulseTrainEmission.model_validate(emission) == case.laser[1].emission
     assert isinstance(emission["pulse_duration"], Knob)
-    assert isinstance(case.lasers[0].setups[0].beam_diameter, Axes)
+    assert isinstance(case.laser[0].setup[0].beam_diameter, Axes)
 
 
 # --- description -----------------------------------------------------------------------------------------------------

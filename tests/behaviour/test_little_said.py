@@ -35,12 +35,12 @@ DIM = SHORT.replace('"5 W"', '"0.1 uW"')
 
 def test_names_are_given_where_none_is_stated() -> None:
     case = parse_case(SHORT)
-    assert [person.name for person in case.persons] == ["crew", "crew 2", "spectator"]
-    assert (case.title, case.lasers[0].name, case.lasers[0].class_label) == ("blue diode", "blue diode", "4")
+    assert [person.name for person in case.person] == ["crew", "crew 2", "spectator"]
+    assert (case.title, case.laser[0].name, case.laser[0].class_label) == ("blue diode", "blue diode", "4")
     assert case.unstated == ("place", "dates", "review_by", "assessor", "laser_safety_officer", "operator", "venue")
     assert (
         parse_case('title = "Evening"\n' + SHORT.replace('{ role = "spectator"', '{ name = "Row", role = "spectator"'))
-        .persons[2]
+        .person[2]
         .name
         == "Row"
     )

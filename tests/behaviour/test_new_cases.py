@@ -55,7 +55,7 @@ def test_the_sentence_of_a_producer_becomes_a_case_of_12_lines_with_an_answer_of
     assert run("new", case, *SHOW).code == 0
     lines = case.read_text(encoding="utf-8").splitlines()
     assert len(lines) <= 12
-    assert [one.name for one in read_case(case).persons] == ["crew of 6", "40 guests"]
+    assert [one.name for one in read_case(case).person] == ["crew of 6", "40 guests"]
     assert sum("# replace me" in line for line in lines) == 6
     checked = run("check", case)
     assert (checked.code, checked.out.count("marked 'replace me'")) == (0, 6)
@@ -105,8 +105,8 @@ def test_a_known_divergence_and_a_pulsed_laser_in_german(tmp_path: Path) -> None
     assert "laser marker: welche Wellenlänge steht auf dem Schild?" in answer.err
     found = read_case(case)
     assert found.language == "de"
-    assert [person.name for person in found.persons] == ["1 vom Personal", "20 Gäste"]
-    assert float(found.lasers[0].fitted_setup.divergence.x) == 1e-3
+    assert [person.name for person in found.person] == ["1 vom Personal", "20 Gäste"]
+    assert float(found.laser[0].fitted_setup.divergence.x) == 1e-3
     assert "replace me" not in case.read_text(encoding="utf-8")
     assert run("assess", case).out.splitlines()[1].startswith("Urteil     SO NICHT DURCHFÜHREN")
 
@@ -159,7 +159,7 @@ def test_unknown_is_an_answer_and_pulses_are_asked_for_where_nothing_is_usual(tm
     answers = ("hand held welder and a strong blue diode", "", "pulsed", "", "2..4 ms", "20 Hz", "unknown")
     answer = answering(*answers, "", "", "", "?", "6 at 2 m", "40 at 8 m", case=case)
     assert answer.code == 0, answer.err
-    first, second = read_case(case).lasers
+    first, second = read_case(case).laser
     assert (first.like, second.like) == ("hand-held welder", "blue diode")
     assert float(first.emission.pulse_duration.high) == 4e-3
     assert "setup" not in case.read_text(encoding="utf-8")
@@ -172,7 +172,7 @@ def test_unknown_is_an_answer_and_pulses_are_asked_for_where_nothing_is_usual(tm
 def test_a_kind_is_known_by_its_words(said: str, like: str, tmp_path: Path) -> None:
     case = tmp_path / "case.toml"
     assert run("new", case, "--laser", said, "--yes").code == 0
-    assert read_case(case).lasers[0].like == like
+    assert read_case(case).laser[0].like == like
 
 
 def test_a_kind_that_is_only_like_one_is_asked_back(tmp_path: Path) -> None:
@@ -180,7 +180,7 @@ def test_a_kind_that_is_only_like_one_is_asked_back(tmp_path: Path) -> None:
     refused = run("new", case, "--laser", "weldr", "--yes")
     assert (refused.code, "do you mean 'hand-held welder'?" in refused.err) == (2, True)
     assert answering("yes", *[""] * 4, "1 at 1 m", "1 at 5 m", case=case, more=("--laser", "weldr")).code == 0
-    assert read_case(case).lasers[0].like == "hand-held welder"
+    assert read_case(case).laser[0].like == "hand-held welder"
 
 
 def test_an_answer_that_a_case_refuses_is_asked_for_again_at_once(
@@ -209,4 +209,4 @@ def test_an_answer_that_a_case_refuses_is_asked_for_again_at_once(
     assert [text in answer.err for text in ("'hand-held welder' stands for", "distance: '0 m'", "with its unit")] == [
         True
     ] * 3
-    assert [float(person.distance) for person in read_case(case).persons] == [2.0, 8.0]
+    assert [float(person.distance) for person in read_case(case).person] == [2.0, 8.0]
