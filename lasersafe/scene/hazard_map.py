@@ -37,14 +37,20 @@ class _Squares:
     def taken(self, at: INDEX | slice) -> _Squares:
         return _Squares(*(one[at] for one in vars(self).values()))
 
-    def gets(self, table: Lights, each: FLOAT, middle: FLOAT, half: FLOAT, places: FLOAT, rise: float) -> FLOAT:
-        """Return at least what strongest lights give at places of squares, of shape (squares, places, groups)."""
+    def each(self, table: Lights, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return at least what each light gives anywhere in boxes, one for each square."""
+        return table.most(self.light, middle, half, np.zeros(len(middle)), self.group >= 0, self.group)
+
+    def gets(self, table: Lights, known: FLOAT, middle: FLOAT, half: FLOAT, places: FLOAT, rise: float) -> FLOAT:
+        """Return at least what there is at places of squares, of shape (squares, places, groups).
+
+        Of each group only the light is looked at that is the strongest by what is known, of shape (squares, lights).
+        """
         groups, count = np.arange(self.rest.shape[1]), len(places)
-        best = np.where(self.group[:, :, None] == groups, each[:, :, None], -1.0).argmax(axis=1)
+        best = np.where(self.group[:, :, None] == groups, known[:, :, None], -1.0).argmax(axis=1)
         light, group = (np.take_along_axis(one, best, axis=1).repeat(count, axis=0) for one in (self.light, self.group))
         points = (middle[:, None] + half[:, None] * np.pad(places, ((0, 0), (0, 1)))).reshape(-1, 3)
-        column = np.broadcast_to(np.array([0.0, 0.0, rise]), points.shape)
-        wanted = group == groups
+        column, wanted = np.broadcast_to(np.array([0.0, 0.0, rise]), points.shape), group == groups
         found = table.most(light, points, column, np.zeros(len(points)), wanted, np.where(wanted, group, -1))
         return found.reshape(len(middle), count, len(groups))
 
@@ -116,13 +122,15 @@ def hazard_map(
         low = np.stack([x[column], y[row], eyes[level]], axis=1) - edge
         high = np.stack([x[last[1]], y[last[0]], eyes[level]], axis=1) + edge
         middle, half = (low + high) / 2.0, (high - low) / 2.0
-        each = asked.table.most(now.light, middle, half, np.zeros(len(middle)), now.group >= 0, now.group)
+        each = now.each(asked.table, middle, half)
         upper = total(now.group, each, now.rest)
         done, least = (upper < NEGLIGIBLE) | (size == 1), np.zeros_like(now.rest)
         upper[upper < NEGLIGIBLE] = 0.0
         if size > 2:  # for four cells five places are no help
             at = np.flatnonzero(~done)
-            found = now.taken(at).gets(asked.table, each[at], middle[at], half[at], _FIVE, SLACK)
+            some, inside = now.taken(at), np.broadcast_to(np.array([0.0, 0.0, SLACK]), (at.size, 3))
+            known = some.each(asked.table, middle[at], inside)
+            found = some.gets(asked.table, known, middle[at], half[at], _FIVE, SLACK)
             least[at], lowest = found.min(axis=1), found.sum(axis=2).min(axis=1)
             done[at] = (upper[at] <= LOOSE * lowest) & (_decade(upper[at]) == _decade(lowest))
         elif size == 1:
