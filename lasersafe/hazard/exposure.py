@@ -18,8 +18,9 @@ from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.emission import Floats, Received, body_area, source_caps, trains_at
-from lasersafe.limits import HazardLimit, PulseTrainLimit, TrainRow, hazard_limits, pulse_list_limit, pulse_train_limit
+from lasersafe.limits import ExposureLimit, hazard_limits, pulse_list_limit, pulse_train_limit
 from lasersafe.limits.grid import grid_of
+from lasersafe.limits.records import PulseTrainLimit, TrainRow
 from lasersafe.optics.checks import FloatArray, Many, unique
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.step import Criterion
@@ -49,7 +50,7 @@ class Comparison(Many):
         Limiting aperture. [m]
     time : array_like, shape (...)
         For which the limit holds. [s]
-    row : HazardLimit or TrainRow, optional
+    row : ExposureLimit or TrainRow, optional
         Where the limit stands, how it was read, and of a train the numbers behind it.
     """
 
@@ -60,7 +61,7 @@ class Comparison(Many):
     limit: Floats
     aperture: Floats
     time: ArrayLike = 0.0
-    row: HazardLimit | TrainRow | None = None
+    row: ExposureLimit | TrainRow | None = None
 
     @property
     def source(self) -> str:
@@ -71,7 +72,7 @@ class Comparison(Many):
 class PlainLimit(NamedTuple):
     """One comparison without pulse rules: its row, limit [W/m2, or J/m2 of a pulse] and time [s] as arrays."""
 
-    row: HazardLimit
+    row: ExposureLimit
     limit: FloatArray
     time: FloatArray
 
@@ -124,7 +125,7 @@ def plain_limits(light: Received, source_angle: ArrayLike) -> list[PlainLimit]:
     return found
 
 
-def _allowed(row: HazardLimit) -> FloatArray:
+def _allowed(row: ExposureLimit) -> FloatArray:
     """Return what a beam narrower than every aperture may have; a wider aperture never takes in less."""
     there = np.isfinite(row.irradiance)
     return np.asarray(np.where(there, row.irradiance * np.square(row.limiting_aperture), np.inf))
@@ -327,7 +328,7 @@ def criteria(light: Received, source_angle: float = ALPHA_MIN) -> tuple[Criterio
     )  # fmt: skip
 
 
-def _train_note(row: HazardLimit | TrainRow | None) -> str:
+def _train_note(row: ExposureLimit | TrainRow | None) -> str:
     if not isinstance(row, TrainRow):
         return ""
     return Message(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache, partial
+from functools import cached_property, partial
 from typing import NamedTuple
 
 import numpy as np
@@ -61,28 +61,6 @@ def sweep_aperture(tissue: str, wavelength: float) -> float:
         if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
         for time in row.duration
     )
-
-
-@lru_cache(maxsize=64)
-def joined_within(rule_set: str, tissue: str, wavelength: float) -> float:
-    """Return T_i, the time within which pulses are joined; 0 where there is none.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    wavelength : float
-        Wavelength. [m]
-
-    Returns
-    -------
-    float
-        The longest that holds at the wavelength. [s]
-    """
-    train = pulse_train_limit(rule_set, tissue, wavelength, 1e-9, 1.0, 10.0)
-    return max((float(r.joined_within) for r in train.rows if np.isfinite(r.joined_within)), default=0.0)
 
 
 def pulsed_trains(
@@ -240,8 +218,8 @@ class Scan:
 
     @cached_property
     def joined(self) -> float:
-        """T_i. [s]."""
-        return joined_within(self.rule_set, self.tissue, self.wavelength)
+        """T_i, the longest that holds, 0 where there is none. [s]."""
+        return max((within for within, _ in self.limits.joining), default=0.0)
 
     @cached_property
     def limits(self) -> RegularTrains:

@@ -2,7 +2,6 @@
 
 from lasersafe.limits.exposure import (
     ExposureLimit,
-    HazardLimit,
     angle_max,
     cone_angle,
     correction_factor,
@@ -19,7 +18,6 @@ from lasersafe.limits.working import explain
 
 __all__ = [
     "ExposureLimit",
-    "HazardLimit",
     "PulseTrainLimit",
     "TrainRow",
     "angle_max",

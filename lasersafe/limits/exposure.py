@@ -254,7 +254,7 @@ Texts = NDArray[np.str_]
 
 @dataclass(frozen=True)
 class ExposureLimit:
-    """The strictest exposure limit at each point.
+    """The exposure limit at each point, of one hazard or the strictest of all.
 
     Attributes
     ----------
@@ -266,6 +266,8 @@ class ExposureLimit:
         The same limit divided by the duration. [W/m2]
     limiting_aperture : numpy.ndarray, shape (...)
         Diameter over which the exposure is averaged. [m]
+    name : str
+        The hazard that was asked for, "" for all.
     grid, piece, area_row
         The tables, and which of their rows decided, for `lasersafe.limits.explain`.
     duration : numpy.ndarray
@@ -277,6 +279,7 @@ class ExposureLimit:
     radiant_exposure: Floats
     irradiance: Floats
     limiting_aperture: Floats
+    name: str
     grid: Grid = field(repr=False)
     piece: Ints = field(repr=False)
     duration: Floats = field(repr=False)
@@ -304,19 +307,6 @@ class ExposureLimit:
         cone = np.array([piece is not None and piece.cone for piece in self.grid.pieces])[self.piece]
         angle: Floats = np.where(cone, cone_angle(self.rule_set, self.duration), np.nan)
         return angle
-
-
-@dataclass(frozen=True)
-class HazardLimit(ExposureLimit):
-    """The exposure limit of one hazard at each point; ``inf`` where the hazard does not apply.
-
-    Attributes
-    ----------
-    name : str
-        The hazard.
-    """
-
-    name: str = ""
 
 
 def _bad(values: Floats, low: float, high: float) -> float:
@@ -361,7 +351,7 @@ def check_area(rule_set: str, exposed_area: ArrayLike) -> Floats:
 
 def _limit(
     rule_set: str, tissue: str, hazards: tuple[str | None, ...], points: tuple[ArrayLike, ...], area: ArrayLike | None
-) -> list[tuple[str | None, ExposureLimit]]:
+) -> list[ExposureLimit]:
     """Return the limits of hazards (None: the strictest of all) that apply to at least one point."""
     lam, time, angle = (np.asarray(values, dtype=np.float64) for values in points)
     extent = None if area is None else check_area(rule_set, area)
@@ -381,11 +371,12 @@ def _limit(
         size = int(np.prod(shape))
         at = grid.evaluate(flat[0], flat[1], flat[2], size)
         dose, irradiance, aperture = (a.reshape(shape) for a in (at.radiant_exposure, at.irradiance, at.aperture))
-        limit = ExposureLimit(rule_set, tissue, dose, irradiance, aperture, grid, at.piece.reshape(shape), time)
+        columns = (dose, irradiance, aperture, hazard or "", grid, at.piece.reshape(shape))
+        limit = ExposureLimit(rule_set, tissue, *columns, time)
         rule = grid.rule_set.area
         if extent is not None and rule is not None and rule.hazard in grid.hazards:
             limit = _large_area(rule, limit, lam, extent)
-        found.append((hazard, limit))
+        found.append(limit)
     return found
 
 
@@ -454,7 +445,7 @@ def exposure_limit(
     >>> limit.hazard
     array(['retina thermal', 'retina thermal', 'cornea thermal'], dtype='<U25')
     """
-    return _limit(rule_set, tissue, (None,), (wavelength, duration, source_angle), exposed_area)[0][1]
+    return _limit(rule_set, tissue, (None,), (wavelength, duration, source_angle), exposed_area)[0]
 
 
 def hazard_limits(
@@ -465,7 +456,7 @@ def hazard_limits(
     source_angle: ArrayLike = 1.5e-3,
     *,
     exposed_area: ArrayLike | None = None,
-) -> tuple[HazardLimit, ...]:
+) -> tuple[ExposureLimit, ...]:
     """Return the exposure limit of each hazard by itself [1]_ [2]_.
 
     Hazards have different limiting apertures, so an exposure is compared with each of them over its own aperture.
@@ -487,7 +478,7 @@ def hazard_limits(
 
     Returns
     -------
-    tuple of HazardLimit
+    tuple of ExposureLimit
         One for each hazard that applies to at least one point; ``inf`` at the points where it does not.
 
     Raises
@@ -509,9 +500,7 @@ def hazard_limits(
     """
     points = (wavelength, duration, source_angle)
     found = _limit(rule_set, tissue, hazards_of(rule_set, tissue), points, exposed_area)
-    return tuple(
-        HazardLimit(**vars(limit), name=str(name)) for name, limit in found if np.isfinite(limit.irradiance).any()
-    )
+    return tuple(limit for limit in found if np.isfinite(limit.irradiance).any())
 
 
 def wavelength_edges(rule_sets: Iterable[str]) -> list[float]:

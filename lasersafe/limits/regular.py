@@ -195,6 +195,7 @@ def regular_trains(
     joining = [
         (row.joined_within, min(duration, 2.0 ** some.t2[4] if row.counted_over is None else row.counted_over))
         for row in (rules.train_times[number] for number in sorted(rows))
+        if any(found[name][0] for name in rules.train_hazards if name in found)
     ]
     return RegularTrains(
         rules,

@@ -8,7 +8,7 @@ import numpy as np
 
 from lasersafe.errors import InputError
 from lasersafe.limits.exposure import (
-    HazardLimit,
+    ExposureLimit,
     angle_max,
     cone_angle,
     exposure_limit,
@@ -86,7 +86,9 @@ def _t2_step(rules: RuleSet, alpha: float) -> Step:
     return _step("T_2", word(factor.meaning), row.formula, numbers, value, "s", row.source)
 
 
-def _limit_steps(rules: RuleSet, limit: HazardLimit, piece: Piece, lam: float, time: float, alpha: float) -> list[Step]:
+def _limit_steps(
+    rules: RuleSet, limit: ExposureLimit, piece: Piece, lam: float, time: float, alpha: float
+) -> list[Step]:
     steps = _factor_steps(rules, piece, lam, time, alpha)
     row = piece.row
     values = {step.symbol: step.value for step in steps}
