@@ -76,9 +76,9 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     reach = {some: reached(worked, some) for some in dict.fromkeys((ways, ("scatter",), aided))}
     assumed = assumptions_of(typed, every, ways, *(reach[some].distance for some in (ways, ("scatter",))))
     if worked.stage is not None:
-        near = reach["scatter",]
-        lit = scene_part.lit_reach([one.stage for one in worked.each if one.stage is not None])
-        reach["scatter",] = replace(near, distance=max(near.distance, lit, key=badness))
+        lit, parts = scene_part.lit_reach([one.stage for one in worked.each if one.stage is not None])
+        if badness(lit) > badness(reach["scatter",].distance):
+            reach["scatter",] = replace(reach["scatter",], distance=lit, parts=parts)
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
     uncertainty = uncertainty_of(typed, corners, worked.found, worked.setups, wording, with_spreads=in_full)
     decision, draft = decision_of(worked, scene, record, (reach[ways], reach["scatter",], reach[aided]), wording)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
+from lasersafe.assessment.aims import far_scatter
 from lasersafe.assessment.context import TISSUES, duration_of_all, every_context
 from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import metres
@@ -247,12 +248,13 @@ def scene_map(
     return hazard_map([groups for _, groups in together_lights(stages, "eye")], x, y, heights)
 
 
-def lit_reach(stages: Sequence[Stage]) -> float:
-    """Return how far from whatever ends a beam, or what mirrors make of it, its scatter exceeds a limit. [m].
+def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], ...]]:
+    """Return how far from whatever ends a beam, or what mirrors make of it, its scatter exceeds a limit [m].
 
-    Of lasers that can be on at once each is as near as the others, with the brightest of what it lights.
+    With it, how far each laser reaches alone [m]. Of lasers that can be on at once each is as near as the others, with
+    the brightest of what it lights.
     """
-    reach = 0.0
+    best: tuple[float, tuple[tuple[str, float], ...]] = (0.0, ())
     for tissue in TISSUES:
         for lasers in lasers_that_add(stages, tissue):
             bright: list[dict[ScatterProfile, float]] = []  # of each laser at all corners
@@ -271,8 +273,12 @@ def lit_reach(stages: Sequence[Stage]) -> float:
                 each = ([f * one.ratio(np.maximum(place, one.spread)) for one, f in own.items()] for own in every)
                 return sum((np.max(own, axis=0) for own in each), np.zeros(place.shape))
 
-            reach = max(reach, farthest_crossing(total, NEAREST, FARTHEST))
-    return reach
+            reach = farthest_crossing(total, NEAREST, FARTHEST)
+            if badness(reach) > badness(best[0]):
+                names = [corners[0][1].laser.name for corners in lasers]
+                alone = [max((far_scatter(one, f) for one, f in own.items()), default=0.0) for own in bright]
+                best = reach, tuple(zip(names, alone, strict=True))
+    return best
 
 
 def stages_of(case: Case) -> tuple[Stage, ...]:

@@ -15,7 +15,7 @@ from lasersafe.sheet.document import PAPERS
 from lasersafe.sheet.flow import Sheet
 from lasersafe.wording import load_wording
 from lasersafe.wording.message import localise
-from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
+from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
 from tests.printed_arithmetic import length, sum_of, worked_out
 from tests.project import ROOT
 
@@ -113,6 +113,22 @@ def test_the_distances_of_page_1_have_their_lines() -> None:
     assert together.value == pytest.approx(found.headline_distance, rel=1e-9)
     assert scatter.value == pytest.approx(found.scatter_distance, rel=1e-9)
     assert worked_out(sum_of(put_in(scatter))) == pytest.approx(scatter.value, rel=0.02)
+
+
+def test_the_line_of_the_scatter_distance_counts_what_is_lit_in_the_scene() -> None:
+    """The distance of page 1 counted a wall that returns 0.8 of the light, its line a sheet that returns 0.3 of it.
+
+    1 W and 2 W, 100 s, 50 W/m2: √(0.8 / 50 π) = 0.0714 m and √(1.6 / 50 π) = 0.1009 m, together 0.1236 m.
+    """
+    lamps = LAMP, Laser(2.0, 3e-3, 0.5e-3, (1.0, 0.0, 1.6), 0.0, name="Second")
+    wall = Barrier("Wall", ((-5.0, 5.0), (5.0, 5.0)))
+    scene = Scene(lamps, (Person("Row", ((0.0, -10.0),)),), barriers=(wall,))
+    metal = '[[surface]]\nname = "Metal"\nmaterial = "steel"\nfinish = "matt"\nreflectance = 0.3\ndistance = "2 m"\n\n'
+    text = case_text(scene)
+    found = assess(parse_case(text.replace("[scene]", metal + "[scene]", 1))).decision
+    scatter = found.steps[1]
+    assert found.scatter_distance == pytest.approx(math.sqrt(2.4 / (50.0 * math.pi)), rel=1e-3)
+    assert worked_out(sum_of(put_in(scatter))) == pytest.approx(scatter.value, rel=1e-3)
 
 
 def test_spectator_lines_stand_in_the_annex_with_what_limits_them() -> None:
