@@ -60,15 +60,14 @@ def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) 
     .. [1] TROS-2, section 4.1 (time bases) and 5.1 (infrared).
     .. [2] DGUV203-036, annex 4 (the blink reflex is not to be relied on).
     """
-    if wavelength <= 400e-9 * (1.0 + EDGE):
-        return WORKING_DAY, Message("time.ultraviolet")
+    time = float(exposure_durations(wavelength, way))
+    if time == WORKING_DAY:
+        return time, Message("time.ultraviolet")
     if way == "scatter":
-        return DELIBERATE, Message("time.lit_spot")
-    if wavelength < 700e-9 * (1.0 - EDGE):
-        if turns_away:
-            return TURN_AWAY, Message("time.turns_away")
-        return ACCIDENTAL, Message("time.no_blink")
-    return ACCIDENTAL, Message("time.unintended")
+        return time, Message("time.lit_spot")
+    if not wavelength < 700e-9 * (1.0 - EDGE):
+        return time, Message("time.unintended")
+    return (TURN_AWAY, Message("time.turns_away")) if turns_away else (time, Message("time.no_blink"))
 
 
 def exposure_durations(wavelength: ArrayLike, way: str) -> NDArray[np.float64]:

@@ -268,29 +268,23 @@ def scale_numbers(
     """
     choice("criterion", criterion, CRITERIA)
     choice("profile", profile, PROFILES)
-    names = ("wavelength", "beam diameter", "power", "pulse energy", "pulse duration", "repetition rate")
-    values = (wavelength, beam_diameter, power, pulse_energy, pulse_duration, repetition_rate)
-    read = {name: given_or_none(name, value) for name, value in zip(names, values, strict=True)}
-    if read["wavelength"] is None or read["beam diameter"] is None:
-        message = "wavelength, beam diameter: both are needed"
-        raise InputError(message)
-    read["beam diameter"] = to_1_over_e(read["beam diameter"], criterion, profile)
-    shape = broadcast(**{name.replace(" ", "_"): value for name, value in read.items()})
-    flat = {name: None if one is None else np.broadcast_to(one, shape).reshape(-1) for name, one in read.items()}
+    named = {
+        "power": power, "pulse energy": pulse_energy, "pulse duration": pulse_duration,
+        "repetition rate": repetition_rate,
+    }  # fmt: skip
+    emitted = {name.replace(" ", "_"): given_or_none(name, value) for name, value in named.items()}
+    light = given("wavelength", wavelength)
+    width = to_1_over_e(given("beam diameter", beam_diameter), criterion, profile)
+    shape = broadcast(wavelength=light, beam_diameter=width, **emitted)
+    light, width = np.broadcast_to(light, shape), np.broadcast_to(width, shape)
+    wide = {name: np.broadcast_to(values, shape) for name, values in emitted.items() if values is not None}
     found: dict[str, NDArray[np.float64]] = {}
-    for place in range(int(np.prod(shape))):
-        light, width, *rest = (None if one is None else float(one[place]) for one in flat.values())
-        assert light is not None
-        assert width is not None
-        needs = needed_numbers(
-            light, beam_diameter_63=width,
-            power=rest[0], pulse_energy=rest[1], pulse_duration=rest[2], repetition_rate=rest[3],
-        )  # fmt: skip
-        for need in needs:
-            row = found.setdefault(need.mode, np.zeros(int(np.prod(shape))))
-            number = np.inf if need.scale_number is None else float(need.scale_number)
-            row[place] = max(row[place], number)
-    return {letter: found[letter].reshape(shape) for letter in MODES if letter in found}
+    for place in np.ndindex(shape):
+        one = {name: float(values[place]) for name, values in wide.items()}
+        for need in needed_numbers(float(light[place]), beam_diameter_63=float(width[place]), **one):
+            row = found.setdefault(need.mode, np.zeros(shape))
+            row[place] = max(row[place], np.inf if need.scale_number is None else need.scale_number)
+    return {letter: found[letter] for letter in MODES if letter in found}
 
 
 @dataclass(frozen=True, eq=False, repr=False)

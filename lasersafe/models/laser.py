@@ -497,7 +497,7 @@ def _collimated(peek: Peek, wavelength: SIValue | None) -> Findings:
         return  # both assumed: a bound of many beams, which need not be one
     diameter, angle, scale = peek.value("beam_diameter"), peek.value("divergence"), _scale(peek)
     place, waist = peek.value("measured_at"), peek.value("waist_at")
-    if diameter is None or angle is None or scale is None or place is None or (waist is None and "waist_at" in peek):
+    if scale is None or None in (diameter, angle, place) or (waist is None and "waist_at" in peek):
         return
     for axis in ("x", "y"):
         width, spread = getattr(diameter, axis), getattr(angle, axis)

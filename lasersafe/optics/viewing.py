@@ -13,12 +13,7 @@ PUPIL = 7e-3  # m; the dilated pupil of the limits
 _AIRY = 2.44
 
 
-def collecting_gain(
-    objective: ArrayLike,
-    pupil: ArrayLike = PUPIL,
-    transmission: ArrayLike = 1.0,
-    magnification: ArrayLike | None = None,
-) -> FloatArray:
+def collecting_gain(objective: ArrayLike, pupil: ArrayLike = PUPIL, transmission: ArrayLike = 1.0) -> FloatArray:
     """Return how much more light enters the eye through an instrument whose objective is filled [1]_ [2]_.
 
     Parameters
@@ -29,14 +24,12 @@ def collecting_gain(
         Diameter of the pupil of the eye, or of another limiting aperture. [m]
     transmission : array_like, shape (...)
         Part that the glass passes, 0 to 1. [1]
-    magnification : array_like, shape (...), optional
-        Angular magnification; an exit pupil wider than the pupil then loses light. Left out: nothing is lost, which is
-        the bound. [1]
 
     Returns
     -------
     numpy.ndarray, shape (...)
-        tau (D / pupil)^2, at most tau M^2 with a magnification; can be below 1. [1]
+        tau (D / pupil)^2; can be below 1. An exit pupil wider than the pupil would lose light: nothing is lost, which
+        is the bound. [1]
 
     Raises
     ------
@@ -54,8 +47,6 @@ def collecting_gain(
     51.02
     """
     widening = positive("objective", objective, "m") / positive("pupil", pupil, "m")
-    if magnification is not None:
-        widening = np.minimum(widening, positive("magnification", magnification, ""))
     part = within("transmission", transmission, "", 0.0, 1.0)
     with np.errstate(over="ignore"):
         return finite("collecting gain", part * np.square(widening), "")

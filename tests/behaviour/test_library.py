@@ -68,11 +68,12 @@ def test_every_name_is_listed_loaded_and_described() -> None:
 def test_what_type_checkers_see_is_what_is_loaded() -> None:
     tree = ast.parse((ROOT / "lasersafe" / "__init__.py").read_text(encoding="utf-8"))
     typed = (one for block in tree.body if isinstance(block, ast.If) for one in block.body)
-    seen = {
-        str(one.module).removeprefix("lasersafe."): tuple(alias.name for alias in one.names)
-        for one in typed
-        if isinstance(one, ast.ImportFrom)
-    }
+    seen: dict[str, tuple[str, ...]] = {}
+    for one in typed:
+        if isinstance(one, ast.ImportFrom):
+            home = str(one.module).removeprefix("lasersafe.")
+            assert all(alias.asname == alias.name for alias in one.names)  # said to be for others
+            seen[home] = (*seen.get(home, ()), *(alias.name for alias in one.names))
     assert seen == lasersafe._HOME
 
 
