@@ -9,6 +9,7 @@ import dataclasses
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.beams import beam_of, space_of, spot_of
@@ -200,7 +201,7 @@ class Context:
         """Under which angle from the normal a lit spot is the worst [rad]; an even one looks smaller from the side."""
         return 0.0 if self.case.settings.scatter_model == "lambert" else math.pi / 2.0
 
-    @property
+    @cached_property
     def scatterers(self) -> tuple[Scatterer, ...]:
         """Everything that can scatter the beam; a perfect scatterer at the work where none is stated there."""
         work = None if self.setup.work_distance is None else float(self.setup.work_distance)

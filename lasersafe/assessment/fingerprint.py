@@ -14,7 +14,6 @@ from lasersafe.wording import languages
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from pathlib import Path
 
     from lasersafe.models import Case
 
@@ -43,12 +42,12 @@ def ingredients(case: Case, language: str = "en") -> dict[str, str]:
 
 def case_digest(data: Mapping[str, object]) -> str:
     """Return the SHA-256 of a resolved case."""
-    return _sha256(json.dumps(data, sort_keys=True, ensure_ascii=True, allow_nan=False).encode())
+    return _digest(data, allow_nan=False)
 
 
 def combined(parts: Mapping[str, str]) -> str:
     """Return the fingerprint of the parts that `ingredients` gives."""
-    return _sha256(json.dumps(dict(parts), sort_keys=True, ensure_ascii=True).encode())
+    return _digest(dict(parts))
 
 
 def fingerprint(case: Case, language: str = "en") -> str:
@@ -59,8 +58,7 @@ def fingerprint(case: Case, language: str = "en") -> str:
 @lru_cache(maxsize=1)
 def data_digest() -> str:
     """Return the SHA-256 of all that any result depends on besides its case: data, every wording, version."""
-    files = {name: _files(name) for name in languages()}
-    return _sha256(json.dumps([lasersafe.__version__, files], sort_keys=True, ensure_ascii=True).encode())
+    return _digest([lasersafe.__version__, {name: _files(name) for name in languages()}])
 
 
 @lru_cache(maxsize=8)
@@ -70,13 +68,11 @@ def _files(language: str) -> dict[str, str]:
         for path in sorted(folder.rglob("*")):
             parts = path.relative_to(folder).parts
             if path.suffix in _DATA and parts[0] not in _NOT_IN_RESULTS and path.is_file():
-                found["/".join((kind, *parts))] = _digest(path)
+                content = path.read_bytes().replace(b"\r\n", b"\n")
+                found["/".join((kind, *parts))] = hashlib.sha256(content).hexdigest()
     return found
 
 
-def _digest(path: Path) -> str:
-    return _sha256(path.read_bytes().replace(b"\r\n", b"\n"))
-
-
-def _sha256(content: bytes) -> str:
-    return hashlib.sha256(content).hexdigest()
+def _digest(value: object, *, allow_nan: bool = True) -> str:
+    text = json.dumps(value, sort_keys=True, ensure_ascii=True, allow_nan=allow_nan)
+    return hashlib.sha256(text.encode()).hexdigest()
