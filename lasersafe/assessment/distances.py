@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
-from functools import reduce
+from functools import partial, reduce
 from itertools import product
 
 import numpy as np
@@ -237,7 +237,6 @@ def exposure_ratios(
     distance: ArrayLike,
     changes: Mapping[str, ArrayLike],
     rule_sets: tuple[str, ...] | None = None,
-    group: str = "",
 ) -> Floats:
     """Return exposure over limit at a distance, the worst comparison; its log10 is the optical density needed.
 
@@ -255,8 +254,6 @@ def exposure_ratios(
         What is replaced, see `variable_inputs`; the arrays broadcast together. [SI units]
     rule_sets : tuple of str, optional
         Only these; without it all of the case, of which the highest counts.
-    group : str, optional
-        Only what adds in this group of `hazard.combine`.
 
     Returns
     -------
@@ -278,11 +275,44 @@ def exposure_ratios(
         raise InputError(message)
 
     def one_block(own: Problem, size: int) -> Floats:
-        every = (one.ratio(own.values[_PLACE], size) for one in _compared(own, way, tissue, names, group))
-        return reduce(np.maximum, every, np.zeros(size))
+        return reduce(np.maximum, (one.ratio(own.values[_PLACE], size) for one in _compared(own, way, tissue, names)))
 
     values = {_PLACE: place, **checked_changes(context, way, tissue, changes)}
     return _in_blocks(context, values, one_block)
+
+
+def group_ratios(
+    context: Context, way: str, tissue: str, changes: Mapping[str, float]
+) -> dict[tuple[str, str], Callable[[Floats], Floats]]:
+    """Return the sums of one case by rule set and group of `hazard.combine`.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up.
+    way : str
+        ``direct``, ``mirror``, ``scatter`` or ``aided``.
+    tissue : str
+        ``eye`` or ``skin``.
+    changes : mapping of str to float
+        What is replaced, see `variable_inputs`. [SI units]
+
+    Returns
+    -------
+    dict
+        Functions that take distances of shape (n,) [m] and return the highest sum of exposure over limit there or
+        beyond.
+    """
+    own = Problem(context, checked_changes(context, way, tissue, changes))
+    # nearer than a step of the limit the scatter of a spot can be less than beyond
+    steps = step_places(own.spot) if way == "scatter" and own.spot.any() else []
+
+    def beyond(one: _Compared, place: Floats) -> Floats:
+        places = np.stack([place, *(np.maximum(place, step) for step in steps)])
+        return np.asarray(one.ratio(places.reshape(-1), places.size).reshape(places.shape).max(axis=0))
+
+    every = _compared(own, way, tissue, context.rule_sets, grouped=True)
+    return {(one.rule_sets[0], one.group): partial(beyond, one) for one in every}
 
 
 def members_of(own: Problem) -> list[Problem]:
@@ -388,21 +418,23 @@ class _Compared:
         return own.factor if own.by_setting else own.light.amount, lowest
 
 
-def _compared(own: Problem, way: str, tissue: str, rule_sets: tuple[str, ...], asked: str = "") -> Iterator[_Compared]:
-    """Yield what counts on a way: the main wavelength alone and, of several, the sum of each group, or one group."""
+def _compared(
+    own: Problem, way: str, tissue: str, rule_sets: tuple[str, ...], grouped: bool = False
+) -> Iterator[_Compared]:
+    """Yield what counts on a way: the main wavelength alone and, of several, the sum of each group; or only these."""
     base, members = "direct" if way == "aided" else way, members_of(own)
 
     def seen(one: Problem, compared: list[Comparison]) -> tuple[Problem, list[Comparison]]:
         return one, _through(compared, one) if way == "aided" else compared
 
-    if not asked:
+    if not grouped:
         duration, share = own.duration(base), own.reflectance(base)
         for sets in [(name,) for name in rule_sets] if way == "scatter" else [rule_sets]:
             alone = [c for name in sets if way != "scatter" for c in own.compared(name, tissue, duration)]
             yield _Compared("", way, tissue, sets, duration, share, [seen(own, alone)])
     duration = reduce(np.maximum, (one.duration(base) for one in members))
     share = reduce(np.maximum, (one.reflectance(base) for one in members))
-    for name in rule_sets if asked or len(members) > 1 else ():
+    for name in rule_sets if grouped or len(members) > 1 else ():
         groups: dict[str, dict[int, list[Comparison]]] = {}
         for number, one in enumerate(members):
             ends = {float(one.wavelength.min()), float(one.wavelength.max())}
@@ -413,9 +445,8 @@ def _compared(own: Problem, way: str, tissue: str, rule_sets: tuple[str, ...], a
                     raise InputError(message)
                 groups.setdefault(names.pop(), {}).setdefault(number, []).append(compared)
         for group, found in groups.items():
-            if asked in ("", group):
-                every = [seen(members[number], compared) for number, compared in found.items()]
-                yield _Compared(group, way, tissue, (name,), duration, share, every)
+            every = [seen(members[number], compared) for number, compared in found.items()]
+            yield _Compared(group, way, tissue, (name,), duration, share, every)
 
 
 def _last_scatter(total: Callable[[Floats], Floats], steps: list[Floats], size: int) -> Floats:

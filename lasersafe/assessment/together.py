@@ -3,20 +3,19 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import partial
+from functools import partial, reduce
 from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lasersafe.assessment.context import NO_AID, TISSUES, every_context
-from lasersafe.assessment.distances import exposure_ratios, instruments_of, variable_inputs, zone_distances
+from lasersafe.assessment.distances import group_ratios, instruments_of, variable_inputs, zone_distances
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.distances import farthest_crossing
 from lasersafe.hazard.emission import Floats
-from lasersafe.hazard.scatter import step_places
 from lasersafe.records.fields import badness
 from lasersafe.results import GUESTS, NotAssessed, Scenario, SetupResult, Step, StrikeOuts
 from lasersafe.wording.message import Message, joined, key_of, word
@@ -34,27 +33,16 @@ Changes = Mapping[str, Mapping[str, float]]  # laser -> input -> value in SI uni
 NO_CHANGES: Changes = {}
 
 
-def _total(
-    parts: list[list[tuple[Context, str]]], tissue: str, rule_set: str, group: str, changes: Changes, place: Floats
-) -> Floats:
-    """Return the sum over lasers of the highest fraction in a group at or beyond distances, over ways and corners."""
-    total = np.zeros(place.shape)
-    for same in parts:
-        worst = np.zeros(place.shape)
-        for one, way in same:
-            own, places = known_changes(one, way, changes.get(one.laser.name, {})), [place]
-            if way == "scatter" and one.spot > 0.0:  # nearer than a step of the limit it can be less than beyond
-                places += [np.maximum(place, step) for step in step_places(one.spot)]
-            found = exposure_ratios(one, way, tissue, np.stack(places), own, (rule_set,), group)
-            worst = np.maximum(worst, found.max(axis=0))
-        total = total + worst
-    return total
+def known_changes(context: Context, way: str, changes: Changes) -> dict[str, float]:
+    """Return those of the changed inputs of a laser that a set-up has on a way."""
+    own = changes.get(context.laser.name, {})
+    allowed = variable_inputs(context, way) if own else {}
+    return {name: value for name, value in own.items() if name in allowed}
 
 
-def known_changes(context: Context, way: str, changes: Mapping[str, float]) -> dict[str, float]:
-    """Return those of some changed inputs that a set-up has on a way."""
-    allowed = variable_inputs(context, way) if changes else {}
-    return {name: value for name, value in changes.items() if name in allowed}
+def _total(lasers: list[list[Callable[[Floats], Floats]]], place: Floats) -> Floats:
+    """Return the sum over lasers of the highest fraction at or beyond distances, over ways and corners."""
+    return reduce(np.add, (reduce(np.maximum, (ratio(place) for ratio in same)) for same in lasers))
 
 
 def reach_together(
@@ -87,15 +75,17 @@ def reach_together(
     if alone is not None and (not adds or math.isnan(alone)):
         return best
     for tissue in TISSUES:
-        own = [way for way in ways if (way, tissue) != ("aided", "skin")]
-        parts = [
-            [(one, way) for one in same for way in own if way != "aided" or instruments_of(one)]
+        every = [
+            [
+                group_ratios(one, way, tissue, known_changes(one, way, changes))
+                for one, way in product(same, ways)
+                if way != "aided" or (tissue == "eye" and instruments_of(one))
+            ]
             for same in lasers.values()
         ]
-        names = {name for same in lasers.values() for one in same for name in one.rule_sets}
-        adding = {group for same in lasers.values() for group in _groups(tissue, same)}
-        for rule_set, group in product(sorted(names), sorted(adding)):
-            found = partial(_total, parts, tissue, rule_set, group, changes)
+        for key in sorted({key for same in every for one in same for key in one}):
+            adding = ([one[key] for one in same if key in one] for same in every)
+            found = partial(_total, [same for same in adding if same])
             if best[0] > 0.0 and (found(np.array([best[0]])) <= 1.0).all():
                 continue  # the sum only falls
             reach = farthest_crossing(found, _NEAREST, _FARTHEST, points=_PLACES)
@@ -116,7 +106,7 @@ def reach_of(corners: Sequence[Sequence[Context]], ways: Sequence[str], changes:
             every.append(context)
     pairs = [(way, tissue) for way in ways for tissue in TISSUES if (way, tissue) != ("aided", "skin")]
     alone = [
-        float(zone_distances(one, way, tissue, known_changes(one, way, changes.get(one.laser.name, {}))))
+        float(zone_distances(one, way, tissue, known_changes(one, way, changes)))
         for one, (way, tissue) in product(every, pairs)
         if way != "aided" or instruments_of(one)
     ]
