@@ -56,8 +56,10 @@ def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], ND
         most = max(len(one) for one in kept)
         picked = list(np.stack([np.pad(one, (0, most - len(one)), "edge") for one in kept], axis=1))
     else:
+        area = wide**2
+        whole = share * area
         picked = [share.argmin(axis=1)]
-        picked += [(share / _passing(wide, d)).argmin(axis=1) for d in _beams(wide, _SOME_WIDTHS)]
+        picked += [(whole / np.expm1(area / -(d**2))).argmax(axis=1) for d in _beams(wide, _SOME_WIDTHS)]
     each = np.sort(np.stack(picked, axis=1), axis=1)
     new = np.concatenate([np.ones((each.shape[0], 1), dtype=bool), each[:, 1:] != each[:, :-1]], axis=1)
     place = np.cumsum(new, axis=1) - 1
