@@ -5,7 +5,11 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lasersafe.hazard.distances import direct_distance
 from lasersafe.limits import exposure_limit, rule_sets
+from lasersafe.optics.beam import BeamGeometry
+
+TURNS = 15  # 60 000 points are more than one block
 
 
 @pytest.mark.parametrize("tissue", ["eye", "skin"])
@@ -19,11 +23,27 @@ def test_few_points_are_those_among_many(rule_set: str, tissue: str) -> None:
         chance.random(size) < 0.2, chance.choice([1e-9, 1e-3, 10.0, 100.0], size), 10 ** chance.uniform(-13, 4.4, size)
     )
     angle = 10 ** chance.uniform(-4, 0, size)
-    many = exposure_limit(rule_set, tissue, wavelength, duration, angle)
+    many = exposure_limit(rule_set, tissue, *(np.tile(column, TURNS) for column in (wavelength, duration, angle)))
+    for name in ("radiant_exposure", "irradiance", "limiting_aperture", "piece"):
+        turns = getattr(many, name).reshape(TURNS, size)
+        assert (turns == turns[0]).all(), name
     start = 0
     while start < size:
-        part = slice(start, start + int(chance.choice([1, 2, 7, 40, 400])))
+        part = slice(start, min(start + int(chance.choice([1, 2, 7, 40, 400])), size))
         few = exposure_limit(rule_set, tissue, wavelength[part], duration[part], angle[part])
         for name in ("radiant_exposure", "irradiance", "limiting_aperture", "piece"):
             assert np.array_equal(getattr(few, name), getattr(many, name)[part]), (name, part)
         start = part.stop
+
+
+def test_few_distances_are_those_among_many() -> None:
+    chance = np.random.default_rng(8)
+    size = 4000
+    power, limit = 10 ** chance.uniform(-3, 4, size), 10 ** chance.uniform(0, 4, size)
+    waist, angle = 10 ** chance.uniform(-4, -1, size), 10 ** chance.uniform(-4, -1, size)
+    few = direct_distance(power, limit, 7e-3, BeamGeometry((waist, waist), (angle, angle)))
+    power, limit, waist, angle = (np.tile(column, TURNS) for column in (power, limit, waist, angle))
+    many = direct_distance(power, limit, 7e-3, BeamGeometry((waist, waist), (angle, angle)))
+    assert (many.reshape(TURNS, size) == few).all()
+    apart = direct_distance(power[:, None], limit[:1], 7e-3, BeamGeometry((waist[:1],) * 2, (angle[None, :2],) * 2))
+    assert apart.shape == (TURNS * size, 2)
