@@ -218,7 +218,7 @@ def _fall(
     pulse = sum(pulses.values(), one.pulse or 0.0) if pulses else one.pulse
     return BarrierLoad(
         name, one.way, one.laser, one.setup, one.fitted, one.asked, one.holds, one.rating, one.rated_time, load,
-        not load <= one.irradiance, pulse, one.pulse_rating,
+        not load <= one.irradiance, pulse, one.pulse_rating, ((one.laser, one.irradiance), *loads.items()),
     )  # fmt: skip
 
 

@@ -88,6 +88,7 @@ class BarrierLoad:
     together: bool  # whether another laser is in the load
     pulse: float | None = None  # [J/m2] of one pulse of each of them
     pulse_rating: float | None = None
+    parts: tuple[tuple[str, float], ...] = ()  # of all together: the lasers, and what each brings [W/m2]
 
     @property
     def stands(self) -> bool:

@@ -8,7 +8,8 @@ from lasersafe.drawing.values import distance, in_unit, number, plain, quantity,
 from lasersafe.records.sources import DistanceSpread, InputTolerance
 from lasersafe.results import Step
 from lasersafe.sheet.flow import NOTE, TINY, TINY_BOLD, TINY_NOTE, Part, Row, Sheet, bold, faint, row, strong, tiny
-from lasersafe.sheet.front import limit_text
+from lasersafe.sheet.front import limit_text, way_of
+from lasersafe.wording.message import Message
 
 _MOST = 8  # inputs that are named
 
@@ -207,6 +208,13 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
     for result in found.barriers:
         title = text("steps.barrier", barrier=result.barrier, way=sheet.named("way", result.way))
         work.group(f"{title} ({result.laser}: {result.setup})", result.steps)
+    source = sheet.say(Message("source.together"))
+    for load in [one for one in found.decision.loads if one.together]:
+        names, values = zip(*load.parts, strict=True)
+        numbers = f"{' + '.join(f'{value:.5g}' for value in values)}; {', '.join(names)}"
+        every = text("steps.load_of_all"), "ΣE = E_1 + E_2 + …", numbers, load.load, "W/m2", source, "own"
+        title = text("steps.barrier", barrier=load.barrier, way=way_of(load, sheet))
+        work.group(f"{title} ({load.laser}: {load.setup})", (Step("ΣE", *every),))
     for zone in fires:
         work.group(text("steps.ignition", laser=zone.laser, setup=zone.setup), zone.steps)
     work.print()

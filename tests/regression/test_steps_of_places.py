@@ -13,6 +13,7 @@ from lasersafe.results import Scenario, Step
 from lasersafe.sheet import shown
 from lasersafe.sheet.document import PAPERS
 from lasersafe.sheet.flow import Sheet
+from lasersafe.sheet.steps import steps
 from lasersafe.wording import load_wording
 from lasersafe.wording.message import localise
 from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
@@ -180,3 +181,22 @@ def test_the_lines_of_an_oblong_beam_and_of_an_instrument_come_to_what_is_printe
             assert _part(profile, hole, wide, high) == pytest.approx(printed[0], rel=1e-3)
             sums += 1
     assert sums > 3
+
+
+def test_the_peak_of_all_lasers_on_a_barrier_has_its_line() -> None:
+    """Page 1 asks a barrier for the sum of lasers, which stood nowhere in the annex: 2 W is twice what 1 W is."""
+    lamps = LAMP, Laser(2.0, 3e-3, 0.5e-3, (1.0, 0.0, 1.6), 0.0, name="Second")
+    scene = Scene(lamps, (Person("Row", ((0.0, -10.0),)),), barriers=(Barrier("Wall", ((-5.0, 5.0), (5.0, 5.0))),))
+    found = assess(parse_case(case_text(scene)))
+    loads = [one for one in found.decision.loads if one.together and one.way == "direct"]
+    assert loads
+    wording = load_wording()
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, 53.0), localise(found, wording), wording, "A4")
+    steps(sheet)
+    said = " ".join(mark.text for page in sheet.pages for mark in page.marks if isinstance(mark, Words))
+    for one in loads:
+        first, second = (value for _, value in one.parts)
+        assert second == pytest.approx(2.0 * first) or first == pytest.approx(2.0 * second)
+        assert worked_out(f"{first:.5g} + {second:.5g}") == pytest.approx(one.load, rel=1e-4)
+        assert all(f"{value:.5g}".partition("e")[0] in said for value in (first, second))
+    assert said.count("ΣE") >= len(loads)
