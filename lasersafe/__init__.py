@@ -47,14 +47,8 @@ __version__ = "0.1.0"
 _HOME = {
     "errors": ("CalcError", "CaseError", "InputError"),
     "library.answers": (
-        "HazardDistance",
-        "direct_distance",
-        "exposure_limit",
-        "judge_marking",
-        "optical_density",
-        "pulse_train_limit",
-        "scale_numbers",
-        "scatter_distance",
+        "HazardDistance", "direct_distance", "exposure_limit", "judge_marking", "optical_density", "pulse_train_limit",
+        "scale_numbers", "scatter_distance",
     ),
     "library.beams": ("Beam", "beam_exposure", "collimated_beam", "fibre_beam", "lens_beam", "to_si"),
     "library.cases": ("Svg", "assess", "make_case", "plan_svg", "read_case", "starter_case", "write_sheet"),
@@ -63,7 +57,7 @@ _HOME = {
     "quantity": ("format_quantity",),
     "results": ("Assessment", "MarkingVerdict"),
     "wording": ("caution_line",),
-}
+}  # fmt: skip
 __all__ = sorted(["__version__", *(name for names in _HOME.values() for name in names)])
 
 if not TYPE_CHECKING:

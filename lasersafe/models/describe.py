@@ -229,29 +229,20 @@ def replaced(case: Case, values: Mapping[Place, SIValue | Knob]) -> Case:
     return found
 
 
-def _with(model: Any, values: Mapping[Place, SIValue | Knob]) -> Any:
+def _with(old: Any, values: Mapping[Place, SIValue | Knob]) -> Any:
+    """Return a model, models or a number with other values in its place, or in the places of its parts."""
+    if isinstance(old, SIValue):
+        return values[()]
+    if isinstance(old, (Knob, Axes)):
+        first, second = (values.get((), values.get((name,), one)) for name, one in old.parts)
+        first = first.low if isinstance(first, Knob) else first
+        return type(old)(first, second.high if isinstance(second, Knob) else second)
     below: dict[Any, dict[Place, SIValue | Knob]] = {}
     for place, value in values.items():
         below.setdefault(place[0], {})[place[1:]] = value
-    if isinstance(model, tuple):
-        return tuple(_with(one, below[i]) if i in below else one for i, one in enumerate(model))
-    olds = {name: getattr(model, name) for name in below}
-    return model.model_copy(
-        update={
-            name: _new(olds[name], inner) if isinstance(olds[name], (SIValue, Knob, Axes)) else _with(olds[name], inner)
-            for name, inner in below.items()
-        }
-    )
-
-
-def _new(old: SIValue | Knob | Axes, inner: Mapping[Place, SIValue | Knob]) -> SIValue | Knob | Axes:
-    """Return a value with another value in its place, or with other ones in the places of its parts."""
-    if isinstance(old, SIValue):
-        return inner[()]
-    first, second = (inner.get((), inner.get((name,), one)) for name, one in old.parts)
-    first = first.low if isinstance(first, Knob) else first
-    second = second.high if isinstance(second, Knob) else second
-    return type(old)(first, second)
+    if isinstance(old, tuple):
+        return tuple(_with(one, below[i]) if i in below else one for i, one in enumerate(old))
+    return old.model_copy(update={name: _with(getattr(old, name), inner) for name, inner in below.items()})
 
 
 KINDS = ("person", "eyewear", "barrier", "reading", "strike_out")

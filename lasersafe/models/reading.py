@@ -273,7 +273,9 @@ def case_from(data: Mapping[str, Any], name: str = "case", lines: Mapping[Place,
         )
         return case
     except ValidationError as error:
-        places = [(_untagged(one["loc"]), one["msg"]) for one in error.errors(include_url=False, include_input=False)]
+        found = [(one["loc"], one["msg"]) for one in error.errors(include_url=False, include_input=False)]
+        # without the kinds that pydantic puts into a place; its last part is always a key
+        places = [((*(part for part in at[:-1] if part not in _TAGS), *at[-1:]), message) for at, message in found]
     faults = [Fault(_line(place, lines or {}), path_text(place), message) for place, message in dict.fromkeys(places)]
     raise CaseError(name, sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0)))
 
@@ -328,11 +330,6 @@ def _advice(message: str) -> str:
             "this heading, or what it belongs to, stands twice: write [[...]] where several are meant, or leave one out"
         )
     return 'check this line: text and numbers with units stand in quotes, as in power = "1.5 kW"'
-
-
-def _untagged(place: Place) -> Place:
-    """Return a place without the kinds that pydantic puts into it; the last part is always a key."""
-    return tuple(part for part in place[:-1] if part not in _TAGS) + place[-1:]
 
 
 def _line(place: Place, lines: Mapping[Place, int]) -> int | None:

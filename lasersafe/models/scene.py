@@ -347,7 +347,6 @@ MOVES = Measured("m", "0 m", "10 m", "0.3 m", "who walks about with it is an aim
 F_NUMBER = Measured("1", "0.3", "1000", "4")
 
 Mode = Literal["running", "alignment", "service", "fault"]
-_BEARING = "clockwise from the y axis of the plan"
 
 
 class Aim(CaseModel):

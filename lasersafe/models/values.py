@@ -500,18 +500,14 @@ class OnPlan(Measured):
 
     shape = "point"
 
-    def spot(self, text: object, field: str) -> Spot:
-        """Return one point."""
+    def read(self, text: object, field: str) -> Any:
+        """Return the point."""
         if isinstance(text, Spot):
             return text
         wanted = "a point has x and y, as in ['2.5 m', '4 m']"
         if not isinstance(text, (list, tuple)):
             raise refused(field, text, wanted)
         return Spot(*self.pair(text, field, wanted))
-
-    def read(self, text: object, field: str) -> Any:
-        """Return the point."""
-        return self.spot(text, field)
 
 
 class PathOnPlan(OnPlan):
@@ -530,7 +526,7 @@ class PathOnPlan(OnPlan):
         if len(text) > MOST_POINTS:
             message = f"{field}: {len(text)} points; at most {MOST_POINTS} are taken"
             raise QuantityError(message)
-        spots = tuple(self.spot(one, field) for one in text)
+        spots = tuple(OnPlan.read(self, one, field) for one in text)
         for first, second in itertools.pairwise(spots):
             if first.pair == second.pair:
                 message = f"{field}: the point {second.typed} stands twice in a row; leave one out"
