@@ -9,6 +9,7 @@ import sys
 from typing import Annotated
 
 import typer
+from typer import Option
 
 import lasersafe
 from lasersafe.cli import cases, questions
@@ -27,7 +28,7 @@ def _version(wanted: bool) -> None:
 @app.callback()
 def _root(
     version: Annotated[
-        bool, typer.Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
+        bool, Option("--version", callback=_version, is_eager=True, help="Print the version and stop.")
     ] = False,
 ) -> None:
     del version

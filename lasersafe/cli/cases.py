@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
+from typer import Argument, Option
 
 from lasersafe.cli.options import (
     CaseFile,
@@ -29,7 +30,7 @@ if TYPE_CHECKING:
 
 @app.command()
 def demo(
-    folder: Annotated[Path, typer.Argument(metavar="FOLDER", help="Where the case and the sheet are written.")],
+    folder: Annotated[Path, Argument(metavar="FOLDER", help="Where the case and the sheet are written.")],
     as_json: Json = False,
 ) -> None:
     """Write the demo case and its sheet into a folder."""
@@ -40,27 +41,25 @@ def demo(
 
 @app.command()
 def new(
-    case: Annotated[Path, typer.Argument(metavar="CASE.toml", help="The file to write.", show_default=False)],
+    case: Annotated[Path, Argument(metavar="CASE.toml", help="The file to write.", show_default=False)],
     template: Annotated[
         Text,
-        typer.Option(
-            "--from", help="A starter case, as handheld-welder, or demo, the long example; then nothing is asked."
-        ),
+        Option("--from", help="A starter case, as handheld-welder, or demo, the long example; then nothing is asked."),
     ] = None,
     laser: Annotated[
         list[str] | None,
-        typer.Option(
+        Option(
             help="Kind of laser, and what is known of it, as 'blue diode, 5 W, 2 mrad'; may be given several times."
         ),
     ] = None,
-    crew: Annotated[Text, typer.Option(help="How many and how near, as '6 at 2 m'. Asked for without it.")] = None,
-    guests: Annotated[Text, typer.Option(help="The same of the guests, as '40 at 8 m'.")] = None,
+    crew: Annotated[Text, Option(help="How many and how near, as '6 at 2 m'. Asked for without it.")] = None,
+    guests: Annotated[Text, Option(help="The same of the guests, as '40 at 8 m'.")] = None,
     yes: Annotated[
-        bool, typer.Option("--yes", help="Ask nothing: take what is usual, marked 'replace me' in the file.")
+        bool, Option("--yes", help="Ask nothing: take what is usual, marked 'replace me' in the file.")
     ] = False,
-    language: Annotated[str, typer.Option(help="Language of the questions and of the case: en or de.")] = "en",
+    language: Annotated[str, Option(help="Language of the questions and of the case: en or de.")] = "en",
     replace: Annotated[
-        bool, typer.Option(help="Overwrite a file that is there, unless it is a case that was edited.")
+        bool, Option(help="Overwrite a file that is there, unless it is a case that was edited.")
     ] = False,
     as_json: Json = False,
 ) -> None:
@@ -121,7 +120,7 @@ def check(case: CaseFile, as_json: Json = False) -> None:
 @app.command()
 def assess(
     case: CaseFile,
-    everything: Annotated[bool, typer.Option("--all", help="Print every distance, barrier and scenario, too.")] = False,
+    everything: Annotated[bool, Option("--all", help="Print every distance, barrier and scenario, too.")] = False,
     as_json: Json = False,
 ) -> None:
     """Print the answer to a case in 25 lines.
@@ -146,10 +145,10 @@ def assess(
 @app.command()
 def sheet(
     case: CaseFile,
-    output: Annotated[Path, typer.Option("--output", "-o", help="The PDF to write.", show_default=False)],
-    paper: Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")] = None,
+    output: Annotated[Path, Option("--output", "-o", help="The PDF to write.", show_default=False)],
+    paper: Annotated[Text, Option(help="A4 or Letter; without it, what the case says.")] = None,
     replace: Annotated[
-        bool, typer.Option(help="Replace a sheet that is signed, or another file; a dated copy of it is kept.")
+        bool, Option(help="Replace a sheet that is signed, or another file; a dated copy of it is kept.")
     ] = False,
     as_json: Json = False,
 ) -> None:
@@ -186,23 +185,20 @@ def notice(case: CaseFile, as_json: Json = False) -> None:
 
 @app.command()
 def signoff(
-    case: Annotated[Path | None, typer.Argument(metavar="[CASE.toml]", help="The case file to sign.")] = None,
-    role: Annotated[str, typer.Option(help="assessor, laser_safety_officer, operator or venue.")] = "",
-    name: Annotated[str, typer.Option(help="Who signs.")] = "",
-    conditions: Annotated[str, typer.Option(help="Under which conditions.")] = "",
-    expires: Annotated[str, typer.Option(help="Last day on which the signature holds, as 2027-03-01.")] = "",
-    fingerprint: Annotated[str, typer.Option(help="Beginning of the fingerprint on the sheet that was read.")] = "",
-    again: Annotated[bool, typer.Option("--again", help="Sign anew what the same role has signed.")] = False,
+    case: Annotated[Path | None, Argument(metavar="[CASE.toml]", help="The case file to sign.")] = None,
+    role: Annotated[str, Option(help="assessor, laser_safety_officer, operator or venue.")] = "",
+    name: Annotated[str, Option(help="Who signs.")] = "",
+    conditions: Annotated[str, Option(help="Under which conditions.")] = "",
+    expires: Annotated[str, Option(help="Last day on which the signature holds, as 2027-03-01.")] = "",
+    fingerprint: Annotated[str, Option(help="Beginning of the fingerprint on the sheet that was read.")] = "",
+    again: Annotated[bool, Option("--again", help="Sign anew what the same role has signed.")] = False,
     for_them: Annotated[
-        str, typer.Option(help="Why somebody else signs than the case names for the role; it is printed.")
+        str, Option(help="Why somebody else signs than the case names for the role; it is printed.")
     ] = "",
-    certificate: Annotated[
-        Path | None, typer.Option(help="PKCS#12 file: put a PDF signature on --sheet instead.")
-    ] = None,
-    sheet: Annotated[Path | None, typer.Option(help="The sheet that the certificate signs.")] = None,
+    certificate: Annotated[Path | None, Option(help="PKCS#12 file: put a PDF signature on --sheet instead.")] = None,
+    sheet: Annotated[Path | None, Option(help="The sheet that the certificate signs.")] = None,
     password_fd: Annotated[
-        int | None,
-        typer.Option(help="File descriptor to read the password of the certificate from."),
+        int | None, Option(help="File descriptor to read the password of the certificate from.")
     ] = None,
     as_json: Json = False,
 ) -> None:
@@ -219,14 +215,13 @@ def signoff(
 
 @app.command()
 def verify(
-    sheet: Annotated[Path, typer.Argument(metavar="SHEET.pdf", help="The sheet to check.", show_default=False)],
+    sheet: Annotated[Path, Argument(metavar="SHEET.pdf", help="The sheet to check.", show_default=False)],
     trust: Annotated[
-        list[Path] | None,
-        typer.Option(help="Certificates (PEM or DER) that are trusted; may be given more than once."),
+        list[Path] | None, Option(help="Certificates (PEM or DER) that are trusted; may be given more than once.")
     ] = None,
-    case: Annotated[Path | None, typer.Option(help="A case file to compare the sheet with, as it is now.")] = None,
-    on: Annotated[Text, typer.Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
-    time_limit: Annotated[float, typer.Option(help="Seconds after which it gives up.")] = 120.0,
+    case: Annotated[Path | None, Option(help="A case file to compare the sheet with, as it is now.")] = None,
+    on: Annotated[Text, Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
+    time_limit: Annotated[float, Option(help="Seconds after which it gives up.")] = 120.0,
     as_json: Json = False,
 ) -> None:
     """Say whether a sheet is still what was signed and what this version computes.
@@ -245,10 +240,10 @@ def verify(
 
 @app.command()
 def register(
-    folder: Annotated[Path, typer.Argument(metavar="DIR", help="The folder with the sheets.", show_default=False)],
-    as_csv: Annotated[bool, typer.Option("--csv", help="Print CSV.")] = False,
-    recursive: Annotated[bool, typer.Option("--recursive", help="Look into the folders below as well.")] = False,
-    on: Annotated[Text, typer.Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
+    folder: Annotated[Path, Argument(metavar="DIR", help="The folder with the sheets.", show_default=False)],
+    as_csv: Annotated[bool, Option("--csv", help="Print CSV.")] = False,
+    recursive: Annotated[bool, Option("--recursive", help="Look into the folders below as well.")] = False,
+    on: Annotated[Text, Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
     as_json: Json = False,
 ) -> None:
     """List the sheets of a folder with state and review date.
@@ -265,27 +260,27 @@ def register(
 def batch(
     source: Annotated[
         Path | None,
-        typer.Argument(metavar="FOLDER|FILE", help="Case files, also in folders below, or an inventory: CSV or .xlsx.",
+        Argument(metavar="FOLDER|FILE", help="Case files, also in folders below, or an inventory: CSV or .xlsx.",
                        show_default=False),
     ] = None,
     output: Annotated[
         list[Path] | None,
-        typer.Option("--output", "-o", help="Result, .csv or .jsonl; may be given twice. The same command again goes "
+        Option("--output", "-o", help="Result, .csv or .jsonl; may be given twice. The same command again goes "
                      "on where it was stopped, and does again what changed. Without it: CSV to the terminal."),
     ] = None,
     processes: Annotated[
-        int | None, typer.Option(help="How many processes work; without it, one for each core.")
+        int | None, Option(help="How many processes work; without it, one for each core.")
     ] = None,
     decimal_comma: Annotated[
-        bool, typer.Option("--decimal-comma", help="Write 1,5 and semicolons, for spreadsheets in such a language.")
+        bool, Option("--decimal-comma", help="Write 1,5 and semicolons, for spreadsheets in such a language.")
     ] = False,
     cases: Annotated[
-        Path | None, typer.Option(metavar="FOLDER", help="Write the case file of each row that was assessed, too.")
+        Path | None, Option(metavar="FOLDER", help="Write the case file of each row that was assessed, too.")
     ] = None,
     template: Annotated[
-        Path | None, typer.Option(metavar="FILE.csv", help="Only write an inventory to start from, with explanations.")
+        Path | None, Option(metavar="FILE.csv", help="Only write an inventory to start from, with explanations.")
     ] = None,
-    replace: Annotated[bool, typer.Option(help="Work everything out anew, and replace what is there.")] = False,
+    replace: Annotated[bool, Option(help="Work everything out anew, and replace what is there.")] = False,
     as_json: Json = False,
 ) -> None:  # fmt: skip
     """Assess many cases in parallel: a folder of case files, or an inventory."""

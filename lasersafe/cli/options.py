@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, TypeVar
 
 import typer
+from typer import Argument, Option
 
 if TYPE_CHECKING:
     from _typeshed import DataclassInstance
@@ -157,35 +158,32 @@ app = typer.Typer(
 )
 
 CaseFile = Annotated[
-    Path, typer.Argument(metavar="CASE.toml", help="The case file; - for the standard input.", show_default=False)
+    Path, Argument(metavar="CASE.toml", help="The case file; - for the standard input.", show_default=False)
 ]
-Json = Annotated[bool, typer.Option("--json", help="Print JSON: SI numbers, the unit in each key.")]
-Wavelength = Annotated[str, typer.Option(help="Wavelength, as '1070 nm'.", show_default=False)]
+Json = Annotated[bool, Option("--json", help="Print JSON: SI numbers, the unit in each key.")]
+Wavelength = Annotated[str, Option(help="Wavelength, as '1070 nm'.", show_default=False)]
 Text = str | None
-RuleSet = Annotated[Text, typer.Option(help="Rule set; without it both are worked out and the stricter decides.")]
-Power = Annotated[Text, typer.Option(help="Continuous power, or the mean power of a train, as '1.5 kW'.")]
-PulseEnergy = Annotated[Text, typer.Option(help="Energy of one pulse, as '1 mJ'.")]
-PulseDuration = Annotated[Text, typer.Option(help="Duration of one pulse, as '10 ns', or its range, as '2..350 ns'.")]
+RuleSet = Annotated[Text, Option(help="Rule set; without it both are worked out and the stricter decides.")]
+Power = Annotated[Text, Option(help="Continuous power, or the mean power of a train, as '1.5 kW'.")]
+PulseEnergy = Annotated[Text, Option(help="Energy of one pulse, as '1 mJ'.")]
+PulseDuration = Annotated[Text, Option(help="Duration of one pulse, as '10 ns', or its range, as '2..350 ns'.")]
 RepetitionRate = Annotated[
-    Text, typer.Option(help="Pulses per second, as '20 kHz' or '20..80 kHz'; 'single': one single pulse.")
+    Text, Option(help="Pulses per second, as '20 kHz' or '20..80 kHz'; 'single': one single pulse.")
 ]
-Divergence = Annotated[Text, typer.Option(help="Full-angle divergence on the same criterion, as '1 mrad'.")]
+Divergence = Annotated[Text, Option(help="Full-angle divergence on the same criterion, as '1 mrad'.")]
 LensFocalLength = Annotated[
-    Text, typer.Option(help="Focal length of a lens in the beam; the diameter is then that at the lens.")
+    Text, Option(help="Focal length of a lens in the beam; the diameter is then that at the lens.")
 ]
-BeamDiameter = Annotated[str, typer.Option(help="Beam diameter, as '8 mm'.", show_default=False)]
-Criterion = Annotated[
-    str, typer.Option(help="What the diameter is measured at: 1/e, 1/e2 or FWHM.", show_default=False)
-]
-Profile = Annotated[str, typer.Option(help="gaussian or top-hat.")]
+BeamDiameter = Annotated[str, Option(help="Beam diameter, as '8 mm'.", show_default=False)]
+Criterion = Annotated[str, Option(help="What the diameter is measured at: 1/e, 1/e2 or FWHM.", show_default=False)]
+Profile = Annotated[str, Option(help="gaussian or top-hat.")]
 PageOutput = Annotated[
-    Path, typer.Option("--output", "-o", help="The PDF to write; - for the standard output.", show_default=False)
+    Path, Option("--output", "-o", help="The PDF to write; - for the standard output.", show_default=False)
 ]
 Replace = Annotated[
-    bool,
-    typer.Option("--replace", help="Replace a file that this command did not write for this case, or that was edited."),
+    bool, Option("--replace", help="Replace a file that this command did not write for this case, or that was edited.")
 ]
-Paper = Annotated[Text, typer.Option(help="A4 or Letter; without it, what the case says.")]
+Paper = Annotated[Text, Option(help="A4 or Letter; without it, what the case says.")]
 
 
 def asked(kind: type[Question], options: Mapping[str, Any]) -> Question:

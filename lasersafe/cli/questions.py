@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Annotated
 
-import typer
+from typer import Option
 
 from lasersafe.cli.options import (
     BeamDiameter,
@@ -34,13 +34,13 @@ from lasersafe.cli.options import (
 @app.command()
 def limit(
     wavelength: Wavelength,
-    duration: Annotated[str, typer.Option(help="Exposure duration, as '10 s'.", show_default=False)],
-    source_angle: Annotated[str, typer.Option(help="Angular subtense of the source.")] = "1.5 mrad",
-    rule_set: Annotated[str, typer.Option(help="Rule set.")] = "ICNIRP-2013",
+    duration: Annotated[str, Option(help="Exposure duration, as '10 s'.", show_default=False)],
+    source_angle: Annotated[str, Option(help="Angular subtense of the source.")] = "1.5 mrad",
+    rule_set: Annotated[str, Option(help="Rule set.")] = "ICNIRP-2013",
     pulse_duration: PulseDuration = None,
     repetition_rate: RepetitionRate = None,
     exposed_area: Annotated[
-        Text, typer.Option(help="Exposed skin area, as '0.05 m2' (far infrared). Left out: a large one.")
+        Text, Option(help="Exposed skin area, as '0.05 m2' (far infrared). Left out: a large one.")
     ] = None,
     as_json: Json = False,
 ) -> None:
@@ -61,24 +61,22 @@ def reach(
     pulse_duration: PulseDuration = None,
     repetition_rate: RepetitionRate = None,
     duration: Annotated[
-        Text, typer.Option(help="Exposure duration; without it, as in a case, by way and wavelength.")
+        Text, Option(help="Exposure duration; without it, as in a case, by way and wavelength.")
     ] = None,
     divergence: Divergence = None,
     lens_focal_length: LensFocalLength = None,
     profile: Profile = "gaussian",
-    propagation: Annotated[str, typer.Option(help="hyperbolic or linear.")] = "hyperbolic",
-    reflectance: Annotated[str, typer.Option(help="Diffuse reflectance of the lit surface; 1 is the bound.")] = "1",
-    scatter: Annotated[str, typer.Option(help="Scatter model: lambert or hemisphere.")] = "lambert",
-    limit_eye: Annotated[Text, typer.Option(help="A limit of your own for the eye, as '50.6 W/m2'.")] = None,
-    limit_skin: Annotated[Text, typer.Option(help="A limit of your own for the skin.")] = None,
+    propagation: Annotated[str, Option(help="hyperbolic or linear.")] = "hyperbolic",
+    reflectance: Annotated[str, Option(help="Diffuse reflectance of the lit surface; 1 is the bound.")] = "1",
+    scatter: Annotated[str, Option(help="Scatter model: lambert or hemisphere.")] = "lambert",
+    limit_eye: Annotated[Text, Option(help="A limit of your own for the eye, as '50.6 W/m2'.")] = None,
+    limit_skin: Annotated[Text, Option(help="A limit of your own for the skin.")] = None,
     limit_aperture: Annotated[
-        Text,
-        typer.Option(help="What that limit is averaged over, as '7 mm'; without it the smallest of the rule sets."),
+        Text, Option(help="What that limit is averaged over, as '7 mm'; without it the smallest of the rule sets.")
     ] = None,
     rule_set: RuleSet = None,
     drawing: Annotated[
-        Path | None,
-        typer.Option(help="The drawing to write, .svg: the beam from the side, limits and people."),
+        Path | None, Option(help="The drawing to write, .svg: the beam from the side, limits and people.")
     ] = None,
     replace: Replace = False,
     as_json: Json = False,
@@ -98,26 +96,23 @@ def reach(
 
 @app.command()
 def eyewear(
-    wavelength: Annotated[
-        str, typer.Option(help="Wavelength, as '1064 nm' or '1064 nm +- 5 nm'.", show_default=False)
-    ] = "",
+    wavelength: Annotated[str, Option(help="Wavelength, as '1064 nm' or '1064 nm +- 5 nm'.", show_default=False)] = "",
     beam_diameter: Annotated[
-        str, typer.Option(help="Beam diameter at the eyewear, as '8 mm', or 'unknown'.", show_default=False)
+        str, Option(help="Beam diameter at the eyewear, as '8 mm', or 'unknown'.", show_default=False)
     ] = "",
     criterion: Annotated[
-        str,
-        typer.Option(help="What it is measured at: 1/e, 1/e2 or FWHM; left out: the strictest.", show_default=False),
+        str, Option(help="What it is measured at: 1/e, 1/e2 or FWHM; left out: the strictest.", show_default=False)
     ] = "",
     power: Power = None,
     pulse_energy: PulseEnergy = None,
     pulse_duration: PulseDuration = None,
     repetition_rate: RepetitionRate = None,
     continuous: Annotated[
-        bool, typer.Option("--continuous", help="The laser cannot pulse; needed where no pulse data are given.")
+        bool, Option("--continuous", help="The laser cannot pulse; needed where no pulse data are given.")
     ] = False,
     at: Annotated[
         Text,
-        typer.Option(
+        Option(
             help="Nearest distance of a face from the last optic, as '0.5 m', or 'unknown'; the beam diameter is then "
             "that at the last optic, and the divergence or the lens is needed."
         ),
@@ -125,12 +120,11 @@ def eyewear(
     divergence: Divergence = None,
     lens_focal_length: LensFocalLength = None,
     duration: Annotated[
-        Text, typer.Option(help="Exposure duration; without it 30000 s up to 400 nm and 10 s elsewhere.")
+        Text, Option(help="Exposure duration; without it 30000 s up to 400 nm and 10 s elsewhere.")
     ] = None,
     profile: Profile = "gaussian",
     wearing: Annotated[
-        list[str],
-        typer.Option(help="What is printed on a pair, as '1064 D LB6 + R LB7'; once for each.", show_default=False),
+        list[str], Option(help="What is printed on a pair, as '1064 D LB6 + R LB7'; once for each.", show_default=False)
     ] = [],  # noqa: B006
     rule_set: RuleSet = None,
     as_json: Json = False,
@@ -177,22 +171,18 @@ def plan(
     case: CaseFile,
     output: Annotated[
         Path,
-        typer.Option(
+        Option(
             "--output",
             "-o",
             help="The .svg, .png or .pdf to write; - for .svg to the standard output.",
             show_default=False,
         ),
     ],
-    elevation: Annotated[bool, typer.Option("--elevation", help="The elevations instead of the plan.")] = False,
-    barriers: Annotated[
-        bool, typer.Option("--barriers", help="The irradiance on each barrier instead of the plan.")
-    ] = False,
-    paper: Annotated[
-        Text, typer.Option(help="A4, A3, A2, A1, Letter or Tabloid; without it, what the case says.")
-    ] = None,
+    elevation: Annotated[bool, Option("--elevation", help="The elevations instead of the plan.")] = False,
+    barriers: Annotated[bool, Option("--barriers", help="The irradiance on each barrier instead of the plan.")] = False,
+    paper: Annotated[Text, Option(help="A4, A3, A2, A1, Letter or Tabloid; without it, what the case says.")] = None,
     every: Annotated[
-        bool, typer.Option("--all", help="Write the further pages of an .svg or .png, too, to files with -2, -3.")
+        bool, Option("--all", help="Write the further pages of an .svg or .png, too, to files with -2, -3.")
     ] = False,
     replace: Replace = False,
     as_json: Json = False,
@@ -206,8 +196,8 @@ def plan(
 
 Texts = list[str] | None
 File = Path | None
-LaserName = Annotated[Text, typer.Option("--laser", help="Name of the laser, where the case has several.")]
-SetupName = Annotated[Text, typer.Option("--setup", help="Name of the set-up; without it the fitted one.")]
+LaserName = Annotated[Text, Option("--laser", help="Name of the laser, where the case has several.")]
+SetupName = Annotated[Text, Option("--setup", help="Name of the set-up; without it the fitted one.")]
 
 
 @app.command()
@@ -215,17 +205,17 @@ def sweep(
     case: CaseFile,
     vary: Annotated[
         Texts,
-        typer.Option(
+        Option(
             help="FIELD=LOW..HIGH:COUNT, ':log' behind it for equal ratios, or FIELD='A|B|C'; several make a grid.",
             show_default=False,
         ),
     ] = None,
     laser: LaserName = None,
     setup: SetupName = None,
-    at: Annotated[Text, typer.Option(help="Add the optical density for the eye at this distance, as '6 m'.")] = None,
-    output: Annotated[File, typer.Option("--output", "-o", help="The table to write: .csv, .json or .parquet.")] = None,
-    drawing: Annotated[File, typer.Option(help="The drawing to write: .svg, .png or .pdf; one or two inputs.")] = None,
-    show: Annotated[Text, typer.Option(help="What the drawing shows, as 'direct eye'.")] = None,
+    at: Annotated[Text, Option(help="Add the optical density for the eye at this distance, as '6 m'.")] = None,
+    output: Annotated[File, Option("--output", "-o", help="The table to write: .csv, .json or .parquet.")] = None,
+    drawing: Annotated[File, Option(help="The drawing to write: .svg, .png or .pdf; one or two inputs.")] = None,
+    show: Annotated[Text, Option(help="What the drawing shows, as 'direct eye'.")] = None,
     replace: Replace = False,
     as_json: Json = False,
 ) -> None:
@@ -240,14 +230,14 @@ def sweep(
 def solve(
     case: CaseFile,
     wanted: Annotated[
-        Text, typer.Option("--for", help="The input that is asked for, as laser.power.", show_default=False)
+        Text, Option("--for", help="The input that is asked for, as laser.power.", show_default=False)
     ] = None,
-    at: Annotated[Text, typer.Option(help="The nearest place of the person, as '6 m'.", show_default=False)] = None,
-    eyewear: Annotated[Text, typer.Option(help="Marking of the eyewear that is worn, as '1064 D LB6'.")] = None,
-    density: Annotated[Text, typer.Option(help="Optical density that is worn, as 5, the damage class aside.")] = None,
-    way: Annotated[Texts, typer.Option(help="direct, mirror or scatter; without it all three.")] = None,
-    tissue: Annotated[Texts, typer.Option(help="eye or skin; without it both.")] = None,
-    between: Annotated[Text, typer.Option(help="The range to search, as '1 W..2 kW'.")] = None,
+    at: Annotated[Text, Option(help="The nearest place of the person, as '6 m'.", show_default=False)] = None,
+    eyewear: Annotated[Text, Option(help="Marking of the eyewear that is worn, as '1064 D LB6'.")] = None,
+    density: Annotated[Text, Option(help="Optical density that is worn, as 5, the damage class aside.")] = None,
+    way: Annotated[Texts, Option(help="direct, mirror or scatter; without it all three.")] = None,
+    tissue: Annotated[Texts, Option(help="eye or skin; without it both.")] = None,
+    between: Annotated[Text, Option(help="The range to search, as '1 W..2 kW'.")] = None,
     laser: LaserName = None,
     setup: SetupName = None,
     as_json: Json = False,
@@ -261,9 +251,9 @@ def solve(
 
 @app.command()
 def page(
-    port: Annotated[int, typer.Option(help="Port of this computer; the next free one where it is in use.")] = 8642,
-    language: Annotated[str, typer.Option(help="Language of what is printed here: en or de.")] = "en",
-    no_browser: Annotated[bool, typer.Option("--no-browser", help="Print the address, and open no browser.")] = False,
+    port: Annotated[int, Option(help="Port of this computer; the next free one where it is in use.")] = 8642,
+    language: Annotated[str, Option(help="Language of what is printed here: en or de.")] = "en",
+    no_browser: Annotated[bool, Option("--no-browser", help="Print the address, and open no browser.")] = False,
 ) -> None:
     """Open the page for makers, producers and officers in the browser; Ctrl-C ends it."""
     from lasersafe.page.server import serve

@@ -32,7 +32,7 @@ from lasersafe.wording import Wording, caution_line, load_wording
 from lasersafe.wording.message import Message, joined, listed
 
 MOST_LINES = 200
-CSV_DIGITS = 4
+_FOR_CSV = partial(format_quantity, unit="1", digits=4, rounding="up")
 PULSES = ("laser.pulse_duration", "laser.repetition_rate", "laser.duty")
 NO_PYARROW = (
     "a .parquet file needs pyarrow, which is not installed: install 'lasersafe[parquet]', or write .csv or .json"
@@ -58,25 +58,16 @@ def _columns(found: Sweep) -> list[_Column]:
     grid = np.meshgrid(*(one.span.values for one in found.varied), indexing="ij") if found.varied else []
     names = np.array(found.subject.context.rule_sets)
     made = [
-        _Column(
-            one.input.column, (one.input.path, ""), axis.ravel().tolist(), partial(nearest_text, one=one.input), float
-        )
-        for one, axis in zip(found.varied, grid, strict=True)
+        _Column(one.column, (one.path, ""), axis.ravel().tolist(), partial(nearest_text, one=one), float)
+        for one, axis in zip((varied.input for varied in found.varied), grid, strict=True)
     ]
     for way, tissue in ZONES:
-        far = found.distances[way, tissue].ravel().tolist()
+        far, decided = (each[way, tissue].ravel() for each in (found.distances, found.decided))
         head = word(f"way.{way}"), word(f"tissue.{tissue}")
-        made.append(
-            _Column(
-                f"{way}_{tissue}_m",
-                head,
-                far,
-                _distance,
-                lambda distance: format_quantity(distance, "1", CSV_DIGITS, "up"),
-            )
-        )
-        decided = names[found.decided[way, tissue].ravel()].tolist()
-        made.append(_Column(f"{way}_{tissue}_rule_set", None, decided, str, str))
+        made += [
+            _Column(f"{way}_{tissue}_m", head, far.tolist(), _distance, _FOR_CSV),
+            _Column(f"{way}_{tissue}_rule_set", None, names[decided].tolist(), str, str),
+        ]
     if found.density is not None and found.place is not None:
         name = f"optical_density_at_{found.place:.6g}_m"
         head = word("study.density_head"), word("study.at", place=trimmed(format_quantity(found.place, "m")))
