@@ -122,10 +122,7 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
     return {
         "faults": {},
         "tones": {name: path_of(area, room.deep) for name, area in tones.items()},
-        "lines": {
-            "guests": path_of(_edge(dark, room), room.deep),
-            "crew": path_of(_edge(nobody, room), room.deep),
-        },
+        "lines": {"guests": path_of(_edge(dark, room), room.deep), "crew": path_of(_edge(nobody, room), room.deep)},
         "too_small": white < 1.0 - _FULL,
         "white": say.number(f"{math.floor(white * 100):d} %"),
         "passed": shown.decision.passed,
