@@ -263,6 +263,7 @@ def _encoding(path: Path) -> str:
             refuse(f"{path}: {'this is not a plain file' if path.exists() else 'there is no such file'}")
         with path.open("rb") as file:
             wide = file.read(2) in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+            file.seek(0)
             if not wide and any(b"\0" in piece for piece in iter(lambda: file.read(_PIECE), b"")):
                 refuse(f"{path}: this is no text; save the sheet as CSV")
         for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):

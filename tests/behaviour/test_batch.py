@@ -286,6 +286,7 @@ def test_a_row_that_cannot_be_read_is_refused(tmp_path: Path, lines: tuple[str, 
         ((HEADING + ",mean power [W]").encode(), "both mean 'power'"),
         (HEADING.encode(), "there is no case"),
         (b"PK\3\4\0\0\0", "this is no text"),
+        (b"\0\1", "this is no text"),
     ],
 )
 def test_a_file_that_is_no_inventory_is_refused(tmp_path: Path, content: bytes, words: str) -> None:
