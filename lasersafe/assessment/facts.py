@@ -327,16 +327,22 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
     from_work = None if person.distance_from_work is None else float(person.distance_from_work)
     ways = _from(context, scenario.way, away, from_work)
     found: list[tuple[float, float, str, dict[str, str]]] = []  # share through the aperture, length [m], and in words
+    per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
+    here, whole = (
+        {"share": f"{per_area:.4g}", "scenario": scenario.key},
+        scenario.criterion.limiting_aperture >= APERTURE,
+    )
     if scenario.way != "scatter":
         if scenario.placed:
             ways = [(context.share(scenario.way)[0], max(scenario.distance, away), 0.0, "")]
         for factor, length, _, _ in ways:
             share = float(fraction_through(*diameters(context.beam, length), APERTURE, context.beam.profile))
+            if scenario.placed and whole and per_area * area < factor * share:  # beside the axis
+                found.append((per_area * area, length, "reading.placed", here))
+                continue
             found.append((factor * share, length, "", {"how": f"{factor:g} · {share:.4g} (7 mm, {length:.5g} m)"}))
     elif scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways):
-        per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
-        words = {"share": f"{per_area:.4g}", "scenario": scenario.key}
-        found.append((min(per_area * area, 1.0), scenario.distance, "reading.placed", words))
+        found.append((min(per_area * area, 1.0), scenario.distance, "reading.placed", here))
     else:
         for factor, length, angle, name in ways:
             there = min(float(scatter_exposure(1.0, factor, length, angle, model)) * area, 1.0)

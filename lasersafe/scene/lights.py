@@ -209,9 +209,13 @@ class Lights:
         between = np.maximum(np.abs(middle - box[:, 0]) - half - box[:, 1], 0.0)
         straight = np.sqrt(np.einsum("ij,ij->i", between, between))  # NaN where it is not known
         # the rays of an even beam that are not on its axis have to go farther to be as wide
-        aslant = (column["even"][light] > 0.0) & np.isfinite(straight)
-        slant = np.where(aslant, np.hypot(1.0, column["divergence"][light].max(axis=1) / 2.0), 1.0)
-        return np.asarray(np.fmax(away + column["offset"][light], straight) / slant)
+        return np.asarray(np.fmax(away + column["offset"][light], straight) / self._slant(light))
+
+    def _slant(self, light: INDEX) -> FLOAT:
+        """Return how many times as long as the axis a ray at the edge of an even beam is; 1 of others."""
+        column = self.column
+        edge = np.where(column["even"][light] > 0.0, column["divergence"][light].max(axis=1), 0.0)
+        return np.asarray(np.hypot(1.0, edge / 2.0))
 
     def _along(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT, FLOAT]:
         """Return from where to where on their path beams in certain directions count in boxes, and how far beside."""
@@ -261,7 +265,8 @@ class Lights:
         flat, lit = column["flat"][light] > 0.0, far > column["offset"][light]
         at = np.flatnonzero(flat & lit)
         if at.size:
-            found[at] = beam_over(column, light[at], near[at], far[at], aside[at])
+            # the rim of an even beam that is turned to a place comes there nearer along its axis
+            found[at] = beam_over(column, light[at], near[at], far[at], aside[at]) * np.square(self._slant(light[at]))
         at = np.flatnonzero(~flat & lit)
         if at.size:
             found[at] = beam_from_here_on(column, light[at], near[at])

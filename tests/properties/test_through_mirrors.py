@@ -171,3 +171,18 @@ def test_before_a_focus_light_far_below_the_limit_on_a_mirror_is_followed():
     profile = BeamProfile(through_lens(0.1, 10.0, "1/e", "gaussian"), (limit,))
     laser = Source("direct", (0.0, 0.0, 1.5), Box(0.0, 0.0, (0.0, 0.0)), profile, 1e9)
     assert reachable(laser, Mirror("mirror", (0.06, 2.0, 1.5), (0.0, -1.0, 0.0), 0.06, 1.0))
+
+
+@few(60)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_the_rim_of_an_even_beam_that_turns_gives_no_more_than_the_bound(seed):
+    """At s along the axis and d(s) / 2 beside it, L = sqrt(s2 + d2 / 4) away, an even beam gives 4 P / (pi d2)."""
+    rng = np.random.default_rng(seed)
+    limit = Criterion("", "eye", "", "continuous", 1e4, "W", 10.0, "W/m2", HOLE, 10.0, "")
+    profile = BeamProfile(collimated(10 ** rng.uniform(-3, -1), rng.uniform(0.05, 0.8), "1/e", "top-hat"), (limit,))
+    laser = Source("direct", (0.0, 0.0, 1.5), Box(0.0, 1.5, (-1.5, 1.5)), profile, 1e9)
+    along = 10 ** rng.uniform(-2, 1)
+    wide = float(profile.widths(np.array(along))[0])
+    place = np.array([[wide / 2.0 * 0.999, along, 1.5]])
+    found = Lights([(laser, Walls())]).over(np.zeros(1, dtype=np.intp), place, np.zeros((1, 3)))[0]
+    assert found >= 1e4 / 10.0 * 4.0 / (math.pi * wide**2) * (1.0 - 1e-9)
