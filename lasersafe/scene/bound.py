@@ -484,7 +484,7 @@ def span(light: Light, middle: FLOAT, half: FLOAT) -> Span:
     begin = np.array([start[first], size[first]]) if gaps.size else np.zeros((2, 3))
     if table.beam[0]:
         return Span(float(table._path(number, middle, half, away)[0]), math.inf, 0.0, 1.0, begin)
-    near = max(float(away[0]), float(column["nearest"][0]))
+    near = max(float(away[0]) + source.offset, float(column["nearest"][0]))
     level = np.abs(half * column["normal"]).sum() + ((middle - column["on"]) * column["normal"]).sum()
     aslant = column["plane"][0] > 0.0 and column["lambert"][0] > 0.0
     return Span(near, math.inf, 0.0, min(max(float(level) / near, 0.0), 1.0) if aslant else 1.0, begin)

@@ -136,11 +136,10 @@ class Lights:
         at = np.flatnonzero(front & ~aimed)
         if at.size:
             away = self._away(light[at], middle[at], half[at], None if nearest is None else nearest[at])
+            away = self._path(light[at], middle[at], half[at], away)
             some = self.beam[light[at]]
             rows = at[some]
-            found[rows] = beam_from_here_on(
-                column, light[rows], self._path(light[rows], middle[rows], half[rows], away[some])
-            )
+            found[rows] = beam_from_here_on(column, light[rows], away[some])
             rows = at[~some]
             if rows.size:
                 found[rows] = self._scattered(light[rows], away[~some], level[rows], deep[rows], size[rows])

@@ -263,7 +263,7 @@ class Source:
         away = float(np.sqrt(np.square(np.maximum(np.abs(here - start) - size, 0.0)).sum(axis=1).min()))
         if self.spots is not None:
             away = float(self.spots.away(*here.T)[0])
-        return max(away, CLOSEST) if self.way == "scatter" else max(away + self.offset, NEAREST)
+        return max(away + self.offset, CLOSEST if self.way == "scatter" else NEAREST)
 
 
 @lru_cache(maxsize=512)  # one face scatters against many limits

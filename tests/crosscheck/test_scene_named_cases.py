@@ -283,3 +283,20 @@ def test_a_scene_that_is_dark_stays_dark():
     )  # fmt: skip
     assert traced(scene) < 0.1
     assert running(program(scene)) <= 0.5
+
+
+def test_scatter_that_reaches_somebody_over_a_mirror_refuses_the_verdict():
+    """From the spot to the sheet they are 2.42 m, on to the eyes 1.50 m: 0.72 * 5 kW * 0.95 / (pi 3.92^2) = 71 W/m2."""
+    scene = Scene(
+        (Laser(5000.0, 5e-3, 1e-3, (0.0, 0.0, 1.2), 0.0),),
+        (Person("Row", ((1.5, 0.0),), "seated"),),
+        (Surface("sheet", (0.75, -1.3, 1.2), 5.96, 0.0, 0.5, 0.9),),
+        (Barrier("wall", ((-0.5, 1.0), (0.5, 1.0))), Barrier("screen", ((0.75, -1.0), (0.75, 0.9)))),
+    )  # fmt: skip
+    assert traced(scene) == pytest.approx(71.0 / 50.0, rel=0.05)
+    (words,) = [one for one in program(scene).findings if "over sheet" in one.text]
+    assert words.refuses
+    assert words.subject == "Row"
+    assert "up to 1.9 times" in words.text
+    covered = dataclasses.replace(scene, surfaces=(dataclasses.replace(scene.surfaces[0], mirror=False),))
+    assert not [one for one in program(covered).findings if "over sheet" in one.text]
