@@ -182,14 +182,19 @@ class Tracer:
         return free
 
     def follow(self, chain, start, way, strict=True):
-        """Rays behind a chain of mirrors: last place, direction, whether they got there (rims and walls if strict)."""
+        """Rays behind a chain of mirrors: last place, direction, whether they got there (rims and walls if strict).
+
+        A ray leaves a hollow mirror through its rim, to the front; else it meets the same mirror again.
+        """
         good = np.ones(way.shape[:-1], dtype=bool)
-        for disc in chain:
+        for disc, after in itertools.zip_longest(chain, chain[1:]):
             at, normal, inside, met = disc.meet(start, way)
             good &= inside if strict else met
             if strict and self.pieces:
                 good &= self.open(start, at)
             start, way = at, way - 2.0 * dot(way, normal)[..., None] * normal
+            if strict and disc.radius < 0.0 and after is not disc:
+                good &= way @ disc.normal > 0.0
         return start, way, good
 
     @staticmethod
