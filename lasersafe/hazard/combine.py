@@ -105,7 +105,6 @@ class DayDose:
     """The doses of one band on one tissue under one rule set."""
 
     rule_set: str
-    tissue: str
     band: str
     ratio: float
     below: bool
@@ -167,7 +166,7 @@ def day_doses(
         sums = {name: sum(one[3] for one in doses) for name, doses in by_hazard.items()}
         name = max(sums, key=lambda key: badness(sums[key]))
         found.append(DayDose(
-            rule_set, tissue, band, sums[name], bool(sums[name] <= 1.0), tuple(by_hazard[name]), name,
+            rule_set, band, sums[name], bool(sums[name] <= 1.0), tuple(by_hazard[name]), name,
             *sources[name], time,
         ))  # fmt: skip
     return tuple(found)

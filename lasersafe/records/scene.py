@@ -6,7 +6,6 @@ clockwise from the y axis of the plan, an elevation upwards from the horizontal.
 
 from __future__ import annotations
 
-import dataclasses
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from operator import not_
@@ -26,16 +25,9 @@ Ring = tuple[Point, ...]
 
 SCENE_UNITS = {"length": "m", "angle": "rad", "irradiance": "W/m2"}
 ZONE_KINDS = (
-    "eye direct",
-    "skin direct",
-    "eye mirror",
-    "skin mirror",
-    "scatter eye",
-    "scatter skin",
-    "eye together",
-    "skin together",
-    "ignition",
-)
+    "eye direct", "skin direct", "eye mirror", "skin mirror", "scatter eye", "scatter skin", "eye together",
+    "skin together", "ignition",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -274,9 +266,9 @@ class MapPlace:
     ratio: float
 
 
-@dataclasses.dataclass
+@dataclass(frozen=True, eq=False)
 class HazardMap:
-    """Highest exposure over limit on a grid of the floor. Not frozen: it holds arrays."""
+    """Highest exposure over limit on a grid of the floor."""
 
     x: NDArray[np.float64]  # shape (columns,)
     y: NDArray[np.float64]  # shape (rows,)
@@ -285,31 +277,6 @@ class HazardMap:
     tissue: str = "eye"
     note: str = ""
     persons: tuple[MapPlace, ...] = ()  # exact at the places of persons, for the height of their own eyes
-
-    def __eq__(self, other: object) -> bool:
-        """Compare the arrays as a whole."""
-        if not isinstance(other, HazardMap):
-            return NotImplemented
-        same = (
-            self.persons == other.persons
-            and self.heights == other.heights
-            and self.tissue == other.tissue
-            and self.note == other.note
-        )
-        return same and all(
-            a.shape == b.shape and bool((a == b).all())
-            for a, b in ((self.x, other.x), (self.y, other.y), (self.ratio, other.ratio))
-        )
-
-    def summary(self) -> dict[str, Any]:
-        """Return what JSON prints of it: not the arrays."""
-        return {
-            "heights_m": dict(self.heights),
-            "rows": int(self.ratio.shape[1]),
-            "columns": int(self.ratio.shape[2]),
-            "highest_ratio": float(self.ratio.max()) if self.ratio.size else 0.0,
-            "persons": {one.name: one.ratio for one in self.persons},
-        }
 
 
 @dataclass(frozen=True)
@@ -353,7 +320,14 @@ class CameraLine:
 
 
 def _summary(found: HazardMap | None) -> dict[str, Any] | None:
-    return None if found is None else found.summary()
+    """Return what JSON prints of a map: not the arrays."""
+    return None if found is None else {
+        "heights_m": dict(found.heights),
+        "rows": int(found.ratio.shape[1]),
+        "columns": int(found.ratio.shape[2]),
+        "highest_ratio": float(found.ratio.max()) if found.ratio.size else 0.0,
+        "persons": {one.name: one.ratio for one in found.persons},
+    }  # fmt: skip
 
 
 @dataclass(frozen=True)
