@@ -6,6 +6,7 @@ import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -17,7 +18,6 @@ from lasersafe.assessment.context import (
     alone_of,
     duration_of_all,
     every_context,
-    line_contexts,
     lines_of,
     setting_words,
     shares_of,
@@ -27,8 +27,6 @@ from lasersafe.assessment.context import (
 from lasersafe.assessment.distances import instruments_of, zone_distances
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
 from lasersafe.hazard.distances import Reach, direct_reach, zone
-from lasersafe.hazard.emission import Received
-from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.optics.beam import diameters, mean_exposure
 from lasersafe.optics.checks import unique
@@ -38,6 +36,10 @@ from lasersafe.records.fields import badness, highest
 from lasersafe.records.step import Step, Zone
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, RuleSetDifference, SetupResult, SumResult
 from lasersafe.wording.message import Message, joined, word
+
+if TYPE_CHECKING:
+    from lasersafe.hazard.emission import Received
+    from lasersafe.hazard.instruments import Aid
 
 _NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are given
 _POINTS = 61
@@ -101,7 +103,7 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
 
     reaches = {name: reach(context, name) for name in context.rule_sets}
     decided, distance = max(reaches.items(), key=lambda one: badness(one[1]))
-    farthest = max((reach(own, decided) for own in (alone_of(context), *line_contexts(context).values())), key=badness)
+    farthest = max((reach(alone_of(own), decided) for own in found.values()), key=badness)
     if way == "scatter":
         spot = replace(context.lit_spot, reflectance=max(c.scatter_surface[0] for c in found.values()))
         top, *_ = scatter_sums(decided, tissue, lines, duration, max(distance, _NEAREST), spot)
