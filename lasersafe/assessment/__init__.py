@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 import lasersafe
 from lasersafe.assessment.calculation import without_limit_steps
 from lasersafe.assessment.corners import corners_of, over, sure_decision, uncertainty_of, worked_out, worst_of
-from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs, reached
+from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs, reached_by_each
 from lasersafe.assessment.facts import assumptions_of, record_of
 from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.assessment.protection import controlled, controls_of
@@ -17,9 +17,7 @@ from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviol
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.scenarios import extended_results, module_results
 from lasersafe.assessment.setups import differences_of, rule_sentences, sum_results
-from lasersafe.assessment.together import beam_ways
 from lasersafe.models import read_case, typed_inputs
-from lasersafe.records.fields import badness
 from lasersafe.results import Assessment
 from lasersafe.wording import load_wording
 
@@ -71,17 +69,13 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         from lasersafe.assessment import scene as scene_part
 
         scene = scene_part.scene_result(worked, wording, in_full=in_full)
-    ways = beam_ways(case)
-    aided = ("direct", "aided") if any(person.aided for person in case.person) else ways
-    reach = {some: reached(worked, some) for some in dict.fromkeys((ways, ("scatter",), aided))}
-    assumed = assumptions_of(typed, every, ways, *(reach[some].distance for some in (ways, ("scatter",))))
+    beam, scatter, aided = reached_by_each(worked)
+    assumed = assumptions_of(typed, every, beam.distance, scatter.distance)
     if worked.stage is not None:
-        lit, parts = scene_part.lit_reach([one.stage for one in worked.each if one.stage is not None])
-        if badness(lit) > badness(reach["scatter",].distance):
-            reach["scatter",] = replace(reach["scatter",], distance=lit, parts=parts)
+        scatter = scatter.at_least(*scene_part.lit_reach([one.stage for one in worked.each if one.stage is not None]))
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
     uncertainty = uncertainty_of(typed, corners, worked.found, worked.setups, wording, with_spreads=in_full)
-    decision, draft = decision_of(worked, scene, record, (reach[ways], reach["scatter",], reach[aided]), wording)
+    decision, draft = decision_of(worked, scene, record, (beam, scatter, aided), wording)
     if scene is not None:
         decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
     decision = sure_decision(decision, uncertainty, wording)

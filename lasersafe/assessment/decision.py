@@ -73,6 +73,11 @@ class Reached:
     distance: float
     parts: tuple[tuple[str, float], ...] = ()  # of all together: the lasers, and how far each reaches alone [m]
 
+    def at_least(self, distance: float, parts: tuple[tuple[str, float], ...]) -> Reached:
+        """Return the same, or that distance [m] and its parts where it is farther."""
+        farther = badness(distance) > badness(self.distance)
+        return replace(self, distance=distance, parts=parts) if farther else self
+
     @property
     def steps(self) -> tuple[Step, ...]:
         """The line from which the distance follows; far from every focus a fraction falls with the square of it."""
@@ -97,6 +102,14 @@ def reached(worked: CaseResults, ways: tuple[str, ...]) -> Reached:
     pairs = [pair for pair in pairs if pair[0].tissue == tissue]
     parts = highest({setup.laser: own.distance} for own, setup in pairs)
     return Reached(*max(pairs, key=lambda pair: badness(pair[0].distance)), together, tuple(parts.items()))
+
+
+def reached_by_each(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
+    """Return how far the fitted lasers reach along their beams, by scatter, and in beams seen through instruments."""
+    ways = beam_ways(worked.case)
+    aided = ("direct", "aided") if any(person.aided for person in worked.case.person) else ways
+    found = {some: reached(worked, some) for some in dict.fromkeys((ways, ("scatter",), aided))}
+    return found[ways], found["scatter",], found[aided]
 
 
 def decision_of(

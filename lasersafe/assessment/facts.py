@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.barriers import falls_on, load_of
 from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, every_context, kinds_of_light
 from lasersafe.assessment.corners import over
-from lasersafe.assessment.together import NO_CHANGES, reach_of
+from lasersafe.assessment.together import NO_CHANGES, beam_ways, reach_of
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import corner_emissions, covering
 from lasersafe.hazard.marking import round_up_density
@@ -145,9 +145,7 @@ def _spans(context: Context) -> tuple[Span | None, ...]:
 # --- what is not stated --------------------------------------------------------------------------------------------
 
 
-def assumptions_of(
-    case: Case, corners: Sequence[Sequence[Context]], ways: Sequence[str], far: float, near: float
-) -> tuple[Assumption, ...]:
+def assumptions_of(case: Case, corners: Sequence[Sequence[Context]], far: float, near: float) -> tuple[Assumption, ...]:
     """Return everything that a case leaves to the strictest assumption, with what costs most first.
 
     Parameters
@@ -156,8 +154,6 @@ def assumptions_of(
         As typed.
     corners : sequence of sequence of Context
         The set-ups at every corner of what is not known.
-    ways : sequence of str
-        Ways in a beam that count for people, as `lasersafe.assessment.together.beam_ways` gives them.
     far, near : float
         How far all fitted lasers reach along their beams, and by scatter. [m]
     """
@@ -175,7 +171,7 @@ def assumptions_of(
                 ]
                 for same in corners
             ]  # fmt: skip
-            known = reach_of(kept, ways, NO_CHANGES if lens else {laser: {key: usual}})
+            known = reach_of(kept, beam_ways(case), NO_CHANGES if lens else {laser: {key: usual}})
         found.append(Assumption(key, laser, one.value, one.usual, far, known))
     if not case.surface and not case.settings.surfaces_complete:
         matt = {laser.name: {"reflectance": MATT} for laser in case.laser}
