@@ -202,11 +202,6 @@ _KIND = re.compile(r"\s+(bound|standard uncertainty)$")
 _FORMS = "write '6 mm +- 0.5 mm', '3 mrad +- 15 %' or { lowest = '2.5 mrad', highest = '3.5 mrad' }"
 
 
-def has_tolerance(text: object) -> bool:
-    """Return whether an entry has the form of a value with a tolerance."""
-    return isinstance(text, Mapping) or (isinstance(text, str) and _SIGN.search(text) is not None)
-
-
 def read_tolerance(text: object, mark: Measured, field: str) -> SIValue:
     """Return an entry that has a tolerance.
 
@@ -390,7 +385,7 @@ class Measured:
         if isinstance(text, SIValue) and text.unit == self.unit:
             self.inside(Quantity(float(text), text.typed, text.unit), field)
             return text
-        if has_tolerance(text):
+        if isinstance(text, Mapping) or (isinstance(text, str) and _SIGN.search(text)):
             if self.worst == "none":
                 raise refused(field, text, "no tolerance is taken here; write one value, the cautious one")
             return read_tolerance(text, self, field)
