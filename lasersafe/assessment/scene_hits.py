@@ -230,11 +230,28 @@ def ask(
 
 
 def settle(stage: Stage) -> None:
-    """Bound everything that was asked and is not answered yet, in all stages that share their answers."""
-    found = bounds([Question([seen], places) for _, seen, places in stage.open.values()])
-    for (asked, (own, seen, _)), answer in zip(stage.open.items(), found, strict=True):
-        stage.answers[asked] = own, seen, answer
+    """Bound everything that was asked and is not answered yet, in all stages that share their answers.
+
+    Who stands where they did in the last case, see `lasersafe.assessment.stage`, gets what they got there.
+    """
+    known = [stage.answers.get(("was", *asked)) for asked in stage.open]
+    rows = [_moved(stage, str(asked[1]), was is not None) for asked, was in zip(stage.open, known, strict=True)]
+    found = bounds([
+        Question([seen], places.some(own)) for (_, seen, places), own in zip(stage.open.values(), rows, strict=True)
+    ])  # fmt: skip
+    for (asked, (own, seen, _)), was, at, answer in zip(stage.open.items(), known, rows, found, strict=True):
+        stage.answers[asked] = own, seen, answer if was is None else was[2].but_for(at, answer)
     stage.open.clear()
+
+
+def _moved(stage: Stage, tissue: str, before: bool) -> NDArray[np.intp]:
+    """Return which people are to be asked for: all, or who stands elsewhere than before."""
+    now: Places = stage.answers["places", tissue]
+    if not before:
+        return np.arange(len(now.low))
+    was: Places = stage.answers["was", "places", tissue]
+    elsewhere = (now.low != was.low).any(axis=1) | (now.high != was.high).any(axis=1)
+    return np.flatnonzero(elsewhere | [one != other for one, other in zip(now.outlines, was.outlines, strict=True)])
 
 
 def _behind(context: Context, source: Source, instrument: Aid) -> Source:

@@ -46,20 +46,10 @@ SLACK = 0.1  # m, above and below a stated height of the eyes
 
 
 def plan_of(stage: Stage) -> ScenePlan:
-    """Return the paper: everything that has a place, with a margin."""
+    """Return the paper with what lies on the floor."""
     scene = stage.scene
-    spots = [
-        *(a.position for a in scene.aim), *(p.position for p in scene.person), *(c.position for c in scene.camera),
-        *(s.position for s in scene.surface), *(t.position for t in scene.target),
-    ]  # fmt: skip
-    lines = [*(b.line for b in scene.barrier), *(p.area for p in scene.person), *(f.outline for f in scene.floor)]
-    points = [spot.pair for spot in spots if spot is not None]
-    points += [pair for line in (*lines, scene.outline) if line is not None for pair in line.pairs]
-    low, high = np.min(points, axis=0), np.max(points, axis=0)
-    margin = max(1.0, 0.08 * float((high - low).max()))
-    (x0, y0), (x1, y1) = (low - margin).tolist(), (high + margin).tolist()
     return ScenePlan(
-        extent=(x0, y0, x1, y1),
+        extent=stage.extent,
         north=None if scene.north is None else float(scene.north),
         stage_arrow=None if scene.stage_bearing is None else float(scene.stage_bearing),
         outdoors=scene.outdoor is not None,

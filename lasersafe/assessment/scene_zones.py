@@ -14,7 +14,6 @@ from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of
 from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import ON_THE_FLOOR, Context, every_context, power_of_all
 from lasersafe.assessment.corners import over
-from lasersafe.assessment.scene_marks import plan_of
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.assessment.together import adding
 from lasersafe.hazard.barriers import barrier_distance
@@ -102,7 +101,7 @@ def lit_past(wanted: Sequence[tuple[Stage, Source, Walls]]) -> list[shapely.Geom
                 asked[id(stage.answers), key] = stage, [[(source, walls)]], free
     if asked:
         first = wanted[0][0]
-        areas = lit_areas([(groups, free) for _, groups, free in asked.values()], first.band, plan_of(first).extent)
+        areas = lit_areas([(groups, free) for _, groups, free in asked.values()], first.band, first.extent)
         for (_, key), (stage, _, _), area in zip(asked, asked.values(), areas, strict=True):
             stage.answers[key] = area
     return [stage.answers["lit", source, id(walls)] for stage, source, walls in wanted]
@@ -198,8 +197,12 @@ def _together(stages: Sequence[Stage], alone: Sequence[ZoneShape]) -> Iterator[Z
                 parts = [stage.outline(_counted(source, len(groups))) for group in groups for source, _ in group]
                 wanted.append((groups, shapely.difference(shapely.union_all(parts), own)))
                 named.append((tissue, placed))
-    areas = lit_areas(wanted, stage.band, plan_of(stage).extent) if wanted else []
-    for (tissue, placed), (groups, _), area in zip(named, wanted, areas, strict=True):
+    keys = [("together", tuple((id(a), id(b)) for group in groups for a, b in group)) for groups, _ in wanted]
+    asked = {key: one for key, one in zip(keys, wanted, strict=True) if key not in stage.answers}
+    if asked:
+        stage.answers |= zip(asked, lit_areas(list(asked.values()), stage.band, stage.extent), strict=True)
+    for (tissue, placed), (groups, _), key in zip(named, wanted, keys, strict=True):
+        area = stage.answers[key]
         if polygons(area):
             shapes, starts = polygons(area), [pose.apex for one in placed for pose in stage.poses(one, "running")]
             corners = np.array([corner for part in shapes for corner in part.outline])

@@ -57,6 +57,10 @@ class Places:
     outlines: Sequence[shapely.Geometry | FLOAT | None] = ()
     beyond: float = 0.0
 
+    def some(self, rows: INDEX) -> Places:
+        """Return some of the boxes."""
+        return Places(self.low[rows], self.high[rows], [self.outlines[row] for row in rows.tolist()], self.beyond)
+
 
 @dataclass(frozen=True)
 class Bounds:
@@ -94,6 +98,13 @@ class Bounds:
     box: FLOAT
     strongest: NDArray[np.intp]
     alone: FLOAT
+
+    def but_for(self, rows: INDEX, other: Bounds) -> Bounds:
+        """Return the same with others in some rows."""
+        every = [one.copy() for one in vars(self).values()]
+        for mine, new in zip(every, vars(other).values(), strict=True):
+            mine[rows] = new
+        return Bounds(*every)
 
 
 @dataclass

@@ -1,0 +1,32 @@
+"""A case assessed again in the same process, people elsewhere: the same whole answer as in a process of its own."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import pytest
+
+from lasersafe.assessment import assess, scene_zones, stage
+from lasersafe.models import parse_case
+from lasersafe.records.fields import as_json
+from lasersafe.reference import templates_path
+from lasersafe.scene.areas import lit_areas
+
+
+def test_people_who_moved_get_what_they_would_get_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    text, looked = templates_path("cases", "co2-cutter.toml").read_text(encoding="utf-8"), list[int]()
+    here, there = 'position = ["-0.3 m", "-0.6 m"]', 'position = ["-0.8 m", "-0.9 m"]'  # the operator
+    assert here in text
+
+    def counted(wanted: Any, *rest: Any) -> Any:
+        looked.append(len(wanted))
+        return lit_areas(wanted, *rest)
+
+    monkeypatch.setattr(scene_zones, "lit_areas", counted)
+    assess(parse_case(text), in_full=False)
+    first = sum(looked)
+    case = parse_case(text.replace(here, there))
+    again = as_json(assess(case, in_full=False))
+    assert sum(looked) - first < first  # what does not rest on where people are is not looked at again
+    monkeypatch.setattr(stage, "_EARLIER", [])
+    assert again == as_json(assess(case, in_full=False))
