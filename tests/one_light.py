@@ -2,19 +2,33 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.scene.bound import Bounds, Places, Question, bounds
 from lasersafe.scene.directions import Vector
+from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.profile import CLOSEST, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
+from lasersafe.scene.walls import Walls
 
 FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 _TOUCH = 1e-9  # of the way: a screen on which light starts does not hide it
+
+
+def bound(groups: Sequence[Sequence[Light]], places: Places, **named: Any) -> Bounds:
+    """Return how much light there can be at most anywhere in each of the places."""
+    return bounds([Question(groups, places)], **named)[0]
+
+
+def over(source: Source, middle: FLOAT, half: FLOAT) -> FLOAT:
+    """Return at least the exposure over limit of one light anywhere in boxes."""
+    return Lights([(source, Walls())]).over(np.zeros(len(middle), dtype=np.intp), middle, half)
 
 
 def ratio(source: Source, x: FLOAT, y: FLOAT, z: FLOAT) -> FLOAT:

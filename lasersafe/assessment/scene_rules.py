@@ -17,7 +17,7 @@ from lasersafe.hazard.bystanders import Facts, asked_for, class_rank, judge, pac
 from lasersafe.quantity import raised
 from lasersafe.records.scene import SpectatorLine, SpectatorRule
 from lasersafe.scene.areas import area_of
-from lasersafe.scene.bound import Places, bound
+from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message, joined, word
 
@@ -121,10 +121,12 @@ def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
     near = _ARM_STEP * _ARM_STEPS
     low = [[*(np.minimum(a, b) - near), top - near] for a, b, top in edges]
     high = [[*(np.maximum(a, b) + near), top + near] for a, b, top in edges]
-    lit = bound([lights], Places(np.array(low), np.array(high)), to_limit=True).upper > 1.0 if edges else ()
+    if not edges:
+        return math.inf
+    lit = bounds([Question([lights], Places(np.array(low), np.array(high)))], to_limit=True)[0].upper > 1.0
     edges = [edge for edge, some in zip(edges, lit, strict=True) if some]
     for distance in np.unique(away[away < near]) if edges else ():
-        at = np.flatnonzero(away == distance)
+        at, asked = np.flatnonzero(away == distance), list[Question]()
         for a, b, top in edges:
             length = math.dist(a, b)
             way, count = (b - a) / length, max(1, math.ceil(length / _ALONG))
@@ -133,8 +135,9 @@ def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
             on_plan = a + along[:, None] * way + beside[at, None, None] * out
             middle = np.column_stack([on_plan.reshape(-1, 2), np.repeat(top + upright[at], count)])
             half = np.array([*(np.abs(way) * length / count + np.abs(out) * _ARM_STEP), _ARM_STEP]) / 2.0
-            if (bound([lights], Places(middle - half, middle + half), to_limit=True, most=_MOST).upper > 1.0).any():
-                return float(distance)
+            asked.append(Question([lights], Places(middle - half, middle + half)))
+        if any((one.upper > 1.0).any() for one in bounds(asked, to_limit=True, most=_MOST)):
+            return float(distance)
     return math.inf
 
 

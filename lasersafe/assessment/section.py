@@ -193,7 +193,8 @@ class _Section:
         off = (-moved, moved) if moved > 0.0 else (0.0,)
         places = [(middle + a, start + b) for a in off for b in off]
         shades = []
-        for along, bottom, top in self._crossed(self.stage.pieces(self.context, way)):
+        held = self.stage.walls(self.context, way).screens
+        for along, bottom, top in self._crossed(piece for screen in held for piece in screen.pieces()):
             if abs(along - middle) > moved + 1e-9:
                 each = []
                 for x, z in places:

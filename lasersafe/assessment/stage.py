@@ -51,7 +51,7 @@ from lasersafe.scene.directions import EVERYWHERE, Box, Vector
 from lasersafe.scene.lights import Light
 from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, past_walls
 from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, farthest_of
-from lasersafe.scene.screens import Gap, Piece, Screen
+from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
@@ -584,11 +584,6 @@ class Stage:
     def standing(self, context: Context, ways: tuple[str, ...]) -> tuple[int, ...]:
         """Return what tells the walls that hold against a laser from those of other stages, in all modes."""
         return tuple(id(self.walls(context, way, mode)) for way in ways for mode in ("running", "service"))
-
-    @kept
-    def pieces(self, context: Context, way: str, mode: str = "running") -> tuple[Piece, ...]:
-        """Return the solid parts of the screens that hold, as `walls` has them."""
-        return tuple(piece for screen in self.walls(context, way, mode).screens for piece in screen.pieces())
 
     def lights(
         self, context: Context, ways: Sequence[str], tissue: str, mode: str = "running", duration: float | None = None

@@ -157,8 +157,8 @@ def lit_areas(
     Parameters
     ----------
     wanted : sequence of tuple
-        Groups of light as `lasersafe.scene.bound.bound` takes them, and an area outside of which nothing is above, as
-        the union of outlines.
+        Groups of light as `lasersafe.scene.bound.Question` takes them, and an area outside of which nothing is above,
+        as the union of outlines.
     band : tuple of float
         Heights that count. [m]
     plan : tuple of float

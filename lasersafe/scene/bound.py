@@ -155,7 +155,9 @@ def most_light(groups: Sequence[Sequence[Light]], middle: FLOAT, half: FLOAT, as
     """
     of = np.repeat(np.arange(len(groups)), [len(group) for group in groups])
     table = Lights([light for group in groups for light in group])
-    return table.in_all(of, middle, half, None if asked is None else asked.T).T
+    every = np.broadcast_to(np.arange(len(table)), (len(middle), len(table)))
+    which = np.ones(every.shape, dtype=bool) if asked is None else asked.T
+    return table.most(every, middle, half, np.zeros(len(middle)), which, np.broadcast_to(of, every.shape)).T
 
 
 @dataclass(frozen=True)
@@ -289,18 +291,6 @@ class Asked:
             if mine.any():
                 found[mine] = shapely.intersects_xy(outline, points[mine, 0], points[mine, 1])
         return found
-
-
-def bound(
-    groups: Sequence[Sequence[Light]],
-    places: Places,
-    *,
-    to_limit: bool = False,
-    most: int = MOST_BOXES,
-    near: float = _NEAR,
-) -> Bounds:
-    """Return how much light there can be at most anywhere in each of the places; see `bounds`."""
-    return bounds([Question(groups, places)], to_limit=to_limit, most=most, near=near)[0]
 
 
 def bounds(

@@ -84,7 +84,7 @@ def hazard_map(
     Parameters
     ----------
     sums : sequence of groups
-        Each as `lasersafe.scene.bound.bound` takes it; the highest of them counts.
+        Each as `lasersafe.scene.bound.Question` takes it; the highest of them counts.
     x : numpy.ndarray, shape (columns,)
         Middles of the columns, evenly spaced. [m]
     y : numpy.ndarray, shape (rows,)

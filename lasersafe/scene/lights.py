@@ -399,13 +399,6 @@ class Lights:
                 seen[at, some] = True
         return found
 
-    def in_all(self, group: INDEX, middle: FLOAT, half: FLOAT, asked: FLAGS | None = None) -> FLOAT:
-        """Return `most` of every light, of shape (boxes, lights), each of a group, where it is asked for."""
-        shape = len(middle), len(self)
-        asked = np.ones(shape, dtype=bool) if asked is None else asked
-        every = np.broadcast_to(np.arange(len(self)), shape)
-        return self.most(every, middle, half, np.zeros(len(middle)), asked, np.broadcast_to(group, shape))
-
     def hidden(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLAGS:
         """Return which boxes no straight way reaches from a box round all places in which a light starts."""
         start, size = self._starts.hull
@@ -520,11 +513,6 @@ def total(group: INDEX, each: FLOAT, rest: FLOAT | None = None) -> FLOAT:
         highest = np.where(group == number, each, 0.0).max(axis=1, initial=0.0)
         found = found + (highest if rest is None else np.maximum(highest, rest[:, number]))
     return np.where(np.isnan(found), np.inf, found)
-
-
-def over(source: Source, middle: FLOAT, half: FLOAT) -> FLOAT:
-    """Return at least the exposure over limit of one light anywhere in boxes; see `Lights.over`."""
-    return Lights([(source, Walls())]).over(np.zeros(len(middle), dtype=np.intp), middle, half)
 
 
 def starts_before(source: Source, walls: Walls) -> tuple[FLOAT, FLOAT]:

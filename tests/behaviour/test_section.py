@@ -91,7 +91,8 @@ def test_no_hazard_point_of_the_plane_lies_outside(aim):
     ):
         area, some = lit(section, kind).buffer(1e-3), False
         for source in stage.sources(stage.contexts[0], way, tissue):
-            x, pieces = np.zeros(along.shape), stage.pieces(stage.contexts[0], way)
+            screens = stage.walls(stage.contexts[0], way).screens
+            x, pieces = np.zeros(along.shape), [piece for screen in screens for piece in screen.pieces()]
             hidden = blocked(source.apex, x, -along, height, pieces, source.cut_plane())
             ratio = np.where(hidden, 0.0, ratio_at(source, x, -along, height))
             hot = ~(ratio <= 1.0)

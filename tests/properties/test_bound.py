@@ -11,7 +11,7 @@ import shapely
 from lasersafe.assessment.paths import Face, lit_faces
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.records.step import Criterion
-from lasersafe.scene.bound import ABOVE, BELOW, Places, bound, most_light
+from lasersafe.scene.bound import ABOVE, BELOW, Places, most_light
 from lasersafe.scene.directions import (
     EVERYWHERE,
     Around,
@@ -24,13 +24,12 @@ from lasersafe.scene.directions import (
     turned,
     unit,
 )
-from lasersafe.scene.lights import over
 from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
-from tests.one_light import blocked
+from tests.one_light import blocked, bound, over
 
 OPEN = Walls()
 LEVEL = Box(0.0, 0.0, (0.0, 0.0))

@@ -16,7 +16,6 @@ from lasersafe.assessment.aims import Lit, curved_sources
 from lasersafe.optics.beam import BeamGeometry, collimated, through_lens
 from lasersafe.results import Criterion
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
-from lasersafe.scene.lights import over
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, from_spots, level_mirror, lit_patch, reflected
 from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.screens import Gap, Screen
@@ -24,7 +23,7 @@ from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
 from tests.few import few
-from tests.one_light import beside
+from tests.one_light import beside, over
 
 
 def random_beam(rng, angle: float = 0.5) -> BeamProfile:

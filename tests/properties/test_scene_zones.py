@@ -13,7 +13,7 @@ from hypothesis import strategies as st
 from lasersafe.optics.beam import collimated, through_lens
 from lasersafe.results import Criterion
 from lasersafe.scene.areas import PAD, lit_areas, outline, polygons
-from lasersafe.scene.bound import Places, bound
+from lasersafe.scene.bound import Places
 from lasersafe.scene.directions import EVERYWHERE, Box, mirrored, unit
 from lasersafe.scene.hazard_map import LOOSE, NEGLIGIBLE, hazard_map
 from lasersafe.scene.lights import Lights
@@ -24,7 +24,7 @@ from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
 from tests.few import few
-from tests.one_light import blocked
+from tests.one_light import blocked, bound
 from tests.one_light import ratio as ratio_at
 
 BAND = (0.0, 2.0)

@@ -21,13 +21,13 @@ from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.optics.reflection import LitSpot, reflect, reflect_shape
-from lasersafe.scene.bound import Places, bound
+from lasersafe.scene.bound import Places
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
 from tests.behaviour.test_scene import HEAD
-from tests.one_light import from_here_on
+from tests.one_light import bound, from_here_on
 from tests.properties.test_scene_zones import criterion, random_laser
 
 LIGHT = 1070e-9
