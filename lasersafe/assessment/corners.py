@@ -238,7 +238,7 @@ def worked_out(cases: Sequence[Case], wording: Wording) -> list[CaseResults]:
         own = zip(cases, every, results_of_each(every), strict=True)
         return [_worked_out(case, found, setups, None, wording) for case, found, setups in own]
     from lasersafe.assessment.scene_matrix import ask_all, placed_case
-    from lasersafe.assessment.stage import stages_at
+    from lasersafe.assessment.stages import stages_at
 
     stages = stages_at(list(map(placed_case, cases)))
     for stage in stages:

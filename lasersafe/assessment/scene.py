@@ -42,7 +42,8 @@ from lasersafe.assessment.scene_zones import (
     zones_over,
 )
 from lasersafe.assessment.section import elevations, joined_zones
-from lasersafe.assessment.stage import Stage, stages_at
+from lasersafe.assessment.stage import Stage
+from lasersafe.assessment.stages import stages_at
 from lasersafe.errors import InputError
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.quantity import grouped

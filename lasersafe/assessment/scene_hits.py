@@ -232,7 +232,7 @@ def ask(
 def settle(stage: Stage) -> None:
     """Bound everything that was asked and is not answered yet, in all stages that share their answers.
 
-    Who stands where they did in the last case, see `lasersafe.assessment.stage`, gets what they got there.
+    Who stands where they did in the last case, see `lasersafe.assessment.stages`, gets what they got there.
     """
     known = [stage.answers.get(("was", *asked)) for asked in stage.open]
     rows = [_moved(stage, str(asked[1]), was is not None) for asked, was in zip(stage.open, known, strict=True)]

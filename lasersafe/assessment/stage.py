@@ -23,7 +23,6 @@ from lasersafe.assessment.context import (
     Context,
     Portion,
     broken_context,
-    contexts_of_each,
     every_context,
     lessened,
     part_of,
@@ -40,7 +39,6 @@ from lasersafe.assessment.paths import (
     members_of,
     people_of,
 )
-from lasersafe.assessment.setups import results_of_each
 from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.records.barriers import BarrierWay, ViewWindow
@@ -63,53 +61,6 @@ FLOAT = NDArray[np.float64]
 P = ParamSpec("P")
 T = TypeVar("T")
 REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; common practice, no source
-
-
-def stages_at(cases: Sequence[Case]) -> list[Stage]:
-    """Return the scenes of several corners of one case as sources and screens, with all that they share."""
-    every = contexts_of_each(cases)
-    shared: dict[int, tuple[dict[tuple[object, ...], Any], dict[tuple[object, ...], Any], list[Stage]]] = {}
-    found = []
-    for case, own, setups in zip(cases, every, results_of_each(every), strict=True):
-        assert case.scene is not None
-        found.append(Stage(case, case.scene, own, setups, *shared.setdefault(own[0].corner[0], ({}, {}, []))))
-        found[-1].others.append(found[-1])
-    _take_over(found)
-    return found
-
-
-_EARLIER: list[list[Stage]] = []  # those of the last case of this process
-_OF_PEOPLE = ("hit", "places", "scenarios", "asked", "lit_faces", "was")
-
-
-def _take_over(stages: list[Stage]) -> None:
-    """Let stages keep what those of the last case knew, where people stand elsewhere and nothing else differs.
-
-    Besides what is asked for people themselves their places matter for the size of the plan, and for what of floors and
-    walls is lit, which is worked out anew: where either is not as it was, nothing that rests on it is kept.
-    """
-    earlier, _EARLIER[:] = [one for last in _EARLIER for one in last], [stages]
-    if [one.but_for_places for one in earlier] != [one.but_for_places for one in stages]:
-        return
-    for old, new in zip(earlier, stages, strict=True):
-        if not new.answers:
-            new.answers |= {key: found for key, found in old.answers.items() if key[0] not in _OF_PEOPLE}
-            new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in _OF_PEOPLE[:2]}
-            for context, mirrored in product(new.contexts[:1], (False, True)):
-                for pose in new.poses(context, "running"):
-                    new.lit_faces(context, pose, mirrored)
-    lit = all(old.lit_known == new.lit_known for old, new in zip(earlier, stages, strict=True))
-    plan = earlier[0].extent == stages[0].extent
-    gone = set[object]() if plan else {"lit", "cut", "together"}
-    gone |= set() if lit else {"together", "standing", "scatter", "mirror then scatter"}
-
-    def rests(one: object) -> bool:
-        scattered = isinstance(one, ScatterProfile) or isinstance(getattr(one, "profile", None), ScatterProfile)
-        return (isinstance(one, str) and one in gone) or (scattered and not lit)
-
-    for new in stages:
-        for key in [key for key in new.answers if any(map(rests, key))]:
-            del new.answers[key]
 
 
 def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
@@ -197,22 +148,6 @@ class Stage:
         margin = max(1.0, 0.08 * float((high - low).max()))
         (x0, y0), (x1, y1) = (low - margin).tolist(), (high + margin).tolist()
         return x0, y0, x1, y1
-
-    @cached_property
-    def but_for_places(self) -> tuple[object, ...]:
-        """All that answers rest on, but for where people are."""
-        person = tuple(one.model_copy(update={"position": None, "area": None}) for one in self.scene.person)
-        case = self.case.model_copy(update={
-            "person": tuple(one.model_copy(update={"distance": None}) for one in self.case.person),
-            "scene": self.scene.model_copy(update={"person": person}),
-        })  # fmt: skip
-        return case, [(one.corner, one.rule_sets, one.time) for one in self.contexts]
-
-    @property
-    def lit_known(self) -> dict[tuple[object, ...], Any]:
-        """What is known of lit faces."""
-        lit = {key: found for key, found in self.answers.items() if key[0] == "lit_faces"}
-        return {key: [(one.face.name, one.parts, one.share, one.spread) for one in lit[key]] for key in lit}
 
     @cached_property
     def screens(self) -> dict[str, Screen]:

@@ -8,7 +8,7 @@ from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.scene_zones import together_lights, zones_over
-from lasersafe.assessment.stage import stages_at
+from lasersafe.assessment.stages import stages_at
 from lasersafe.models import parse_case
 from lasersafe.scene.areas import area_of
 

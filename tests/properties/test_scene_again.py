@@ -6,7 +6,7 @@ from typing import Any
 
 import pytest
 
-from lasersafe.assessment import assess, scene_zones, stage
+from lasersafe.assessment import assess, scene_zones, stages
 from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json
 from lasersafe.reference import templates_path
@@ -28,5 +28,5 @@ def test_people_who_moved_get_what_they_would_get_alone(monkeypatch: pytest.Monk
     case = parse_case(text.replace(here, there))
     again = as_json(assess(case, in_full=False))
     assert sum(looked) - first < first  # what does not rest on where people are is not looked at again
-    monkeypatch.setattr(stage, "_EARLIER", [])
+    monkeypatch.setattr(stages, "_EARLIER", [])
     assert again == as_json(assess(case, in_full=False))

@@ -1,0 +1,78 @@
+"""The scenes of all corners of one case, with what they share, and what the last case of a process hands on to them."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from itertools import product
+from typing import TYPE_CHECKING, Any
+
+from lasersafe.assessment.context import contexts_of_each
+from lasersafe.assessment.setups import results_of_each
+from lasersafe.assessment.stage import Stage
+from lasersafe.scene.profile import ScatterProfile
+
+if TYPE_CHECKING:
+    from lasersafe.models import Case
+
+
+def stages_at(cases: Sequence[Case]) -> list[Stage]:
+    """Return the scenes of several corners of one case as sources and screens, with all that they share."""
+    every = contexts_of_each(cases)
+    shared: dict[int, tuple[dict[tuple[object, ...], Any], dict[tuple[object, ...], Any], list[Stage]]] = {}
+    found = []
+    for case, own, setups in zip(cases, every, results_of_each(every), strict=True):
+        assert case.scene is not None
+        found.append(Stage(case, case.scene, own, setups, *shared.setdefault(own[0].corner[0], ({}, {}, []))))
+        found[-1].others.append(found[-1])
+    _take_over(found)
+    return found
+
+
+_EARLIER: list[list[Stage]] = []  # those of the last case of this process
+_OF_PEOPLE = ("hit", "places", "scenarios", "asked", "lit_faces", "was")
+
+
+def _take_over(stages: list[Stage]) -> None:
+    """Let stages keep what those of the last case knew, where people stand elsewhere and nothing else differs.
+
+    Besides what is asked for people themselves their places matter for the size of the plan, and for what of floors and
+    walls is lit, which is worked out anew: where either is not as it was, nothing that rests on it is kept.
+    """
+    earlier, _EARLIER[:] = [one for last in _EARLIER for one in last], [stages]
+    if [_but_for_places(one) for one in earlier] != [_but_for_places(one) for one in stages]:
+        return
+    for old, new in zip(earlier, stages, strict=True):
+        if not new.answers:
+            new.answers |= {key: found for key, found in old.answers.items() if key[0] not in _OF_PEOPLE}
+            new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in _OF_PEOPLE[:2]}
+            for context, mirrored in product(new.contexts[:1], (False, True)):
+                for pose in new.poses(context, "running"):
+                    new.lit_faces(context, pose, mirrored)
+    lit = all(_lit_known(old) == _lit_known(new) for old, new in zip(earlier, stages, strict=True))
+    plan = earlier[0].extent == stages[0].extent
+    gone = set[object]() if plan else {"lit", "cut", "together"}
+    gone |= set() if lit else {"together", "standing", "scatter", "mirror then scatter"}
+
+    def rests(one: object) -> bool:
+        scattered = isinstance(one, ScatterProfile) or isinstance(getattr(one, "profile", None), ScatterProfile)
+        return (isinstance(one, str) and one in gone) or (scattered and not lit)
+
+    for new in stages:
+        for key in [key for key in new.answers if any(map(rests, key))]:
+            del new.answers[key]
+
+
+def _but_for_places(stage: Stage) -> tuple[object, ...]:
+    """Return all that answers rest on, but for where people are."""
+    person = tuple(one.model_copy(update={"position": None, "area": None}) for one in stage.scene.person)
+    case = stage.case.model_copy(update={
+        "person": tuple(one.model_copy(update={"distance": None}) for one in stage.case.person),
+        "scene": stage.scene.model_copy(update={"person": person}),
+    })  # fmt: skip
+    return case, [(one.corner, one.rule_sets, one.time) for one in stage.contexts]
+
+
+def _lit_known(stage: Stage) -> dict[tuple[object, ...], Any]:
+    """Return what is known of lit faces."""
+    lit = {key: found for key, found in stage.answers.items() if key[0] == "lit_faces"}
+    return {key: [(one.face.name, one.parts, one.share, one.spread) for one in lit[key]] for key in lit}
