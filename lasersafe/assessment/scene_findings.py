@@ -172,7 +172,7 @@ def _over_mirrors(
             away = max(float(np.sqrt(np.square(gaps).sum(axis=1)).min()) - mirror.width / 2.0, 0.0)
             low, high = (start - size)[at].min(axis=0), (start + size)[at].max(axis=0)
             (ax, ay, az), (bx, by, bz) = ((low + high) / 2.0).tolist(), ((high - low) / 2.0).tolist()
-            factor = float(shares[at].max())
+            factor = min(float(shares[at].max()), 1.0)  # what stands for many ways is rounded up
             if away < (reach := reach_of(factor)):
                 yield from_spots(
                     "scatter", Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True),

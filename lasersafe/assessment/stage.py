@@ -407,7 +407,7 @@ class Stage:
             share = max((beam.factor for beam, one in zip(beams, meets.tolist(), strict=True) if one), default=0.0)
             if share > 0.0:
                 ball = Spots(item.position, EVERYWHERE, item.width / 2.0, True)
-                share *= item.reflectance
+                share = min(share * item.reflectance, 1.0)
                 reach = self.scatter_reach(profile, share)
                 found.append(from_spots("scatter", ball, profile, reach, factor=share, surface=item.name))
         return found + self._ends(context, pose, tissue, duration, portion, mirrored=True)
