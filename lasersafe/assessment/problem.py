@@ -179,8 +179,9 @@ class Problem:
         if not self.by_setting:
             return list(compare(Received(rule_set, tissue, self.light, self.wavelength, duration)))
         return [
-            replace(one, amount=np.asarray(emission.amount * self.factor))
+            replace(one, amount=amount)  # one array for all of a setting: what shares it is put together by aperture
             for emission in self.settings(tissue, duration)
+            for amount in [np.asarray(emission.amount * self.factor)]
             for one in compare(Received(rule_set, tissue, emission, float(self.wavelength), float(duration)))
         ]
 
