@@ -129,8 +129,12 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
         normal = None if place.normal is None or knocked else unit(float(place.normal), float(place.tilt))
         off = 0.0 if normal is None else place.normal_tolerance
         spot, width = (*place.position.pair, float(place.height)), float(place.width)
-        if normal is not None and sum((a - m) * n for a, m, n in zip(pose.apex, spot, normal, strict=True)) < 0.0:
-            normal = (-normal[0], -normal[1], -normal[2])  # light comes back on the side on which it falls
+        ahead = 0.0 if normal is None else sum((a - m) * n for a, m, n in zip(pose.apex, spot, normal, strict=True))
+        if normal is not None and ahead < 0.0:  # light comes back on the side on which it falls
+            steep = min(width / 2.0 / radius, 1.0) if shape == "convex" and radius is not None else 0.0
+            rises = width / 2.0 + math.tan(math.asin(steep)) * math.dist(pose.apex, spot) + pose.loose
+            # over the rim of a cap that bulges it falls on the front as well
+            normal = None if steep > 0.0 and -ahead <= rises else (-normal[0], -normal[1], -normal[2])
         found.append(Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes, off=off))
     listed_already = {item.name for item in found}
     for target in targets.values():

@@ -460,7 +460,7 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
     found: list[list[LitFace]] = [[] for _ in wanted]
     for number in numbers:
         face, own = faces[number], owner == number
-        strongest = max(every[beam][0].factor for beam in beams[number][from_side[number]].tolist())
+        strongest = min(max(every[beam][0].factor for beam in beams[number][from_side[number]].tolist()), 1.0)
         parts = tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True))
         spread = math.sqrt(strongest / (math.pi * max(float(bright[number]), 1e-12)))
         found[of[number]].append(LitFace(face, parts, strongest * face.reflectance, spread))

@@ -18,7 +18,7 @@ from lasersafe.records.scene import PersonMark
 from tests.crosscheck.random_scenes import random_scene
 from tests.crosscheck.scene_description import Laser, Person, Scene, Surface, case_text
 from tests.crosscheck.test_scene_random_cases import FEW, MANY, SURE, TENTH
-from tests.crosscheck.tracer import Tracer
+from tests.crosscheck.tracer import EYE, Tracer, unit
 
 STEP = 0.25  # m: edge of a cell
 UP_AND_DOWN = 0.1  # m, of the height of the eyes
@@ -106,3 +106,18 @@ def test_the_floor_that_a_mirror_lights_scatters_to_people_and_counts_in_zones_a
     assert any(shapely.contains_xy(zone, 0.8, 3.8) for zone in zones)
     ratio = scene_map(stages_of(parse_case(case_text(scene))), np.array([0.7, 0.8]), np.array([3.8])).ratio
     assert 4.9 < ratio[1].max() < 9.0
+
+
+def test_a_convex_cap_is_lit_over_its_rim():
+    # the head is 0.05 m behind the plane of the rim of a cap that rises 11 degrees (0.15 m / 0.8 m) towards it, so that
+    # most of the beam falls on its front, nearly along it
+    cap = Surface("plate", (1.856, -0.562, 1.752), -60.29, 3.7, reflectance=0.3, radius=0.807)
+    laser = Laser(4300.0, 4.57e-3, 1.79e-3, (0.954, -2.266, 1.875), 27.9, -3.64)
+    place = (5.5, 12.25, 1.1)
+    scene = Scene((laser,), (Person("child", (place[:2],), "child"),), (cap,))
+    tracer, found = Tracer(scene, 1), assess(parse_case(case_text(scene))).scene
+    assert found is not None
+    aim = unit(np.radians(laser.bearing), np.radians(laser.elevation))
+    there = tracer.counted(laser, tracer.chains[1], aim, np.array(place), 0.05, 400_000) / EYE[0]
+    assert there > 20.0
+    assert max(c.ratio for c in found.matrix if c.mode == "running" and c.way == "convex mirror") > there
