@@ -53,13 +53,13 @@ class Fault:
 
 
 class CaseError(InputError):
-    """A case file with faults; ``faults`` holds all of them."""
+    """A case file with faults; ``faults`` holds all of them, ``text`` says them in the language of the case."""
 
-    def __init__(self, path: str, faults: list[Fault]) -> None:
+    def __init__(self, path: str, faults: list[Fault], text: str = "") -> None:
         self.path = path
         self.faults = faults
         noun = "fault" if len(faults) == 1 else "faults"
-        super().__init__(f"{path}: {len(faults)} {noun}\n" + "\n".join(f"  {fault}" for fault in faults))
+        super().__init__(text or "\n  ".join([f"{path}: {len(faults)} {noun}", *map(str, faults)]))
 
 
 class OutOfRangeError(CalcError):

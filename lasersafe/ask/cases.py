@@ -320,6 +320,7 @@ def check_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
     from lasersafe.models.reading import REPLACE
 
     faults, values, lines, wording = list[Fault](), list[StarterValue](), list[str](), load_wording()
+    said = ""
 
     def remark(line: int | None, key: str, **values: str) -> str:
         where = "" if line is None else wording.text("terminal.line", line=line)
@@ -338,7 +339,7 @@ def check_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
             why = wording.say(reason)
             lines.append(remark(line, "unreadable", field=f"person[{i + 1}].eyewear", reason=why, **facts))
     except CaseError as error:
-        faults = list(error.faults)
+        faults, said = list(error.faults), str(error)
     except CalcError as error:
         faults = [Fault(None, "case", str(error))]
     data = {
@@ -347,9 +348,8 @@ def check_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
         "starter_values": as_json(values),
         "remarks": [one.strip() for one in lines],
     }
-    key = "no_faults" if not faults else "one_fault" if len(faults) == 1 else "faults"
-    head = wording.text(f"terminal.{key}", case=path, count=len(faults))
-    return data, [head, *(lines if not faults else (f"  {fault}" for fault in faults))]
+    head = wording.text("terminal.one_fault" if faults else "terminal.no_faults", case=path, count=len(faults))
+    return data, [said] if said else [head, *(f"  {fault}" for fault in faults), *([] if faults else lines)]
 
 
 def write_case_sheet(

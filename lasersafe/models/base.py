@@ -22,6 +22,8 @@ from pydantic_core import InitErrorDetails, PydanticCustomError
 from lasersafe.errors import InputError
 from lasersafe.models.values import Measured
 from lasersafe.typed import shown
+from lasersafe.wording.message import Message
+from lasersafe.wording.message import word as said
 
 Place = tuple[str | int, ...]
 Finding = tuple[Place, str]  # where in the table, and the message
@@ -42,10 +44,10 @@ _OTHER_WORDS = {  # what people call it elsewhere
 
 
 _WRITE = {
-    "bool_type": "write true or false, without quotes",
-    **dict.fromkeys(("tuple_type", "list_type"), "write a list here, in square brackets"),
-    **dict.fromkeys(("int_type", "int_from_float", "int_parsing"), "write a whole number, without quotes"),
-    **dict.fromkeys(("float_type", "float_parsing", "finite_number"), "write a number, without quotes"),
+    "bool_type": "bool",
+    **dict.fromkeys(("tuple_type", "list_type"), "list"),
+    **dict.fromkeys(("int_type", "int_from_float", "int_parsing"), "whole"),
+    **dict.fromkeys(("float_type", "float_parsing", "finite_number"), "number"),
 }
 
 
@@ -75,9 +77,9 @@ def not_known(word: str, what: str, known: Iterable[str]) -> str:
     """Return the message on a word that is not one of the known ones."""
     words = list(known)
     near = nearest(word, words)
-    hint = f"did you mean {shown(near)}? " if near else ""
-    listed = ", ".join(shown(name) for name in words[:30])
-    return f"{shown(word)} is not {what}; {hint}known here: {listed or 'none'}"
+    hint = Message("misread.hint", near=shown(near)) if near else ""
+    listed = ", ".join(shown(name) for name in words[:30]) or said("none")
+    return Message("misread.not_known", word=shown(word), what=said(what), hint=hint, listed=listed)
 
 
 def refusal(title: str, findings: list[Finding]) -> ValidationError:
@@ -111,32 +113,34 @@ def findings_of(error: ValidationError, descriptions: Mapping[str, str]) -> list
 def _message(
     kind: str, place: Place, plain: str, context: Mapping[str, Any], given: Any, descriptions: Mapping[str, str]
 ) -> str:
-    field = str(place[-1]) if place else ""
+    field, typed = str(place[-1]) if place else "", {"given": shown(given)}
     if kind == "fault":
-        return str(context["message"])
+        message: str = context["message"]
+        return message
     if kind == "value_error":
-        return str(context["error"]).removeprefix(f"{field} = ")
+        (message,) = context["error"].args
+        return message if isinstance(message, Message) else str(message).removeprefix(f"{field} = ")
     if kind == "missing":
-        return f"missing; {_instruction(field, descriptions)}"
+        return Message("misread.missing", instruction=_instruction(field, descriptions))
     if kind == "extra_forbidden":
         return not_known(field, "a key of this table", descriptions)
     if kind == "literal_error":
         return _choice(given, "a choice", str(context["expected"]))
     if kind == "union_tag_invalid":
-        return "kind = " + _choice(context["tag"], "a kind", str(context["expected_tags"]))
+        return Message("misread.kind", said=_choice(context["tag"], "a kind", str(context["expected_tags"])))
     if kind == "union_tag_not_found":
-        return f"kind is missing; {descriptions.get(str(place[0]), '')}"
+        return Message("misread.kind_missing", instruction=descriptions.get(str(place[0]), ""))
     if kind == "too_long":
-        return f"at most {context['max_length']} may be given; make two cases of it"
+        return Message("misread.too_long", most=context["max_length"])
     if kind == "too_short":
-        return f"none is given, at least one is needed; {_instruction(field, descriptions)}"
+        return Message("misread.too_short", instruction=_instruction(field, descriptions))
     if kind in ("tuple_type", "list_type") and isinstance(given, Mapping):
-        return f"several may be given: write the heading in double brackets, as [[{field}]]"
+        return Message("misread.double_brackets", field=field)
     if kind in _WRITE:
-        return f"{shown(given)}: {_WRITE[kind]}"
+        return Message(f"misread.{_WRITE[kind]}", **typed)
     if kind in ("greater_than_equal", "less_than_equal"):
-        bound = f"{context['ge']:g} or more" if "ge" in context else f"at most {context['le']:g}"
-        return f"{shown(given)}: must be {bound}"
+        key, bound = ("least", context["ge"]) if "ge" in context else ("most", context["le"])
+        return Message(f"misread.{key}", bound=f"{bound:g}", **typed)
     if kind in ("model_attributes_type", "model_type", "dict_type"):
         return no_table(given)
     return f"{shown(given)}: {plain}"
@@ -144,7 +148,7 @@ def _message(
 
 def no_table(given: object) -> str:
     """Return the message on something that should be a table."""
-    return f"{shown(given)}: a table is expected here; write its keys below a heading of its own, in square brackets"
+    return Message("misread.table", given=shown(given))
 
 
 def _instruction(field: str, descriptions: Mapping[str, str]) -> str:
@@ -157,7 +161,7 @@ def _choice(word: object, what: str, listed: str) -> str:
     words = re.findall(r"'([^']*)'", listed)
     if isinstance(word, str):
         return not_known(word, what, words)
-    return f"{shown(word)}: write one of " + ", ".join(f"'{one}'" for one in words)
+    return Message("misread.one_of", given=shown(word), listed=", ".join(f"'{one}'" for one in words))
 
 
 Findings = Iterator[tuple[str | Place, str]]  # the field, or the place below this table; and what is wrong
@@ -266,23 +270,19 @@ def doubles(field: str, tables: list[tuple[int, Mapping[str, Any]]]) -> Findings
             continue
         before = first.setdefault(" ".join(name.casefold().split()), i)
         if before != i:
-            yield (field, i, "name"), f"{shown(name)} is also the name of {field}[{before + 1}]; give each its own name"
+            yield (field, i, "name"), Message("misread.double", name=shown(name), first=f"{field}[{before + 1}]")
 
 
 def _text(text: Any, longest: int, also: str) -> str:
     if not isinstance(text, str):
-        message = f"{shown(text)}: write text in quotes"
-        raise InputError(message)
+        raise InputError(Message("misread.text", given=shown(text)))
     plain = text.strip()
     if not plain:
-        message = "nothing is written here; write some text, or leave the line out where it is optional"
-        raise InputError(message)
+        raise InputError(Message("misread.empty"))
     if len(plain) > longest:
-        message = f"{shown(plain)}: {len(plain)} characters; at most {longest} are printed"
-        raise InputError(message)
+        raise InputError(Message("misread.long", given=shown(plain), count=len(plain), most=longest))
     if not all(c.isprintable() or c in also or c in "\u00a0\u2009\u202f" for c in plain):
-        message = f"{shown(plain)}: there is a character that does not print; type the text again"
-        raise InputError(message)
+        raise InputError(Message("misread.unprintable", given=shown(plain)))
     return plain
 
 
@@ -294,8 +294,7 @@ def _day(value: Any) -> date:
             return date.fromisoformat(value)
         except ValueError:
             pass
-    message = f"{shown(value)}: write a day as 2026-11-14 (year-month-day)"
-    raise InputError(message)
+    raise InputError(Message("misread.day", given=shown(value)))
 
 
 Line = Annotated[str, BeforeValidator(lambda text: _text(text, 200, ""))]

@@ -30,6 +30,7 @@ from lasersafe.models.values import SIValue
 from lasersafe.reference import shared_path
 from lasersafe.typed import shown
 from lasersafe.wording import WAYS, languages, load_wording
+from lasersafe.wording.message import Message, joined
 
 MOST_PAIRS = 1500  # persons times set-ups, some seconds
 MOST_PAIRS_ON_PLAN = 500
@@ -109,9 +110,13 @@ def _laser_and_setup(table: Table, setups: Mapping[str, list[str]], place: Place
         among = [laser] if laser else list(setups)
         having = [name for name in among if setup in setups[name]]
         if not having:
-            owner = f"'{laser}'" if laser else "this case"
             listed = [one for name in among for one in setups[name]]
-            yield (*place, "setup"), not_known(setup, f"a set-up of {owner}", listed)
+            yield (
+                (*place, "setup"),
+                not_known(
+                    setup, Message("misread.setup_of", owner=f"'{laser}'") if laser else "a set-up of this case", listed
+                ),
+            )
         elif len(having) > 1:
             text = f"missing; the set-up {shown(setup)} exists on several lasers: say on which one"
             yield (*place, "laser"), text
@@ -125,7 +130,7 @@ def _scene_barriers(scene: Peek, barriers: Tables) -> Findings:
             text = f"the rating of '{name}' is written in its table [[barrier]]; leave this one out"
             yield ("scene", "barrier", i, "rating"), text
         elif name is not None and name not in barriers and table.get("kind", "barrier") == "barrier":
-            text = not_known(name, "a barrier of this case", barriers) + "; a wall says kind = 'wall'"
+            text = joined((not_known(name, "a barrier of this case", barriers), Message("misread.wall")))
             yield ("scene", "barrier", i, "name"), text
 
 

@@ -20,6 +20,8 @@ from lasersafe.models.emission import EMISSION_KINDS
 from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.laser import SETUP_KINDS
 from lasersafe.typed import shown
+from lasersafe.wording import languages
+from lasersafe.wording.message import Message
 
 _TOKEN = re.compile(
     r'"{3}(?:\\.|[^\\])*?"{3,5}'  # up to two quotes may stand before the closing three
@@ -273,11 +275,27 @@ def case_from(data: Mapping[str, Any], name: str = "case", lines: Mapping[Place,
         )
         return case
     except ValidationError as error:
-        found = [(one["loc"], one["msg"]) for one in error.errors(include_url=False, include_input=False)]
+        every = error.errors(include_url=False, include_input=False)
+        found = [(one["loc"], one.get("ctx", {}).get("message", one["msg"])) for one in every]
         # without the kinds that pydantic puts into a place; its last part is always a key
         places = [((*(part for part in at[:-1] if part not in _TAGS), *at[-1:]), message) for at, message in found]
-    faults = [Fault(_line(place, lines or {}), path_text(place), message) for place, message in dict.fromkeys(places)]
-    raise CaseError(name, sorted(faults, key=lambda fault: (fault.line is None, fault.line or 0)))
+    language = data.get("language") if isinstance(data, Mapping) else None
+    language = language if language in languages() else "en"
+    faults = [
+        Fault(_line(place, lines or {}), path_text(place), _said(message, language))
+        for place, message in dict.fromkeys(places)
+    ]
+    faults.sort(key=lambda fault: (fault.line is None, fault.line or 0))
+    words = [
+        Message("misread.line", line=one.line, field=one.field, message=one.message)
+        if one.line else f"{one.field}: {one.message}" for one in faults
+    ]  # fmt: skip
+    head = Message("misread.one" if len(faults) == 1 else "misread.many", name=name, count=len(faults))
+    raise CaseError(name, faults, "\n  ".join(_said(one, language) for one in (head, *words)))
+
+
+def _said(text: str, language: str) -> str:
+    return text.said(language) if isinstance(text, Message) else text
 
 
 def _too_deep(text: str) -> Fault | None:

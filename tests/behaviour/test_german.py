@@ -159,3 +159,23 @@ def test_no_english_words_are_left_in_what_commands_print_on_a_german_case(tmp_p
     left = [line for line in said if set(english.findall(re.sub(r"\S*/\S*|'[^']*'", "", line))) - typed]
     assert left == []
     assert len(said) > 60
+
+
+def test_the_faults_of_a_german_case_are_german(tmp_path: Path) -> None:
+    """`check` said 'is not a kind; did you mean' of any case; what is missing is described in English yet."""
+    text = re.sub(r"(?m)^title = ", 'language = "de"\ntitle = ', text_of("visible-diode"), count=1)
+    for old, new in (
+        ('kind = "continuous"', 'kind = "steady"'), ("briefed = true", 'briefed = "ja"'),
+        ("review_by = 2", 'review_by = "morgen" # 2'), ("[in_charge]", 'hall = "4"\n\n[in_charge]'),
+    ):  # fmt: skip
+        text = text.replace(old, new, 1)
+    case = tmp_path / "fall.toml"
+    case.write_text(text, encoding="utf-8")
+    result = CliRunner().invoke(app, ["check", str(case)])
+    head, *lines = result.output.splitlines()
+    assert head.endswith(f": {len(lines)} Fehler")
+    assert len(lines) >= 4
+    assert all(line.startswith("  Zeile ") for line in lines)
+    english = re.compile(ENGLISH.pattern[:-3] + r"|write|known|mean|line|faults?|missing|text|without|quotes|day)\b")
+    said = [re.sub(r"\(auf Englisch:.*|'[^']*'|^  Zeile \d+: [^:]*:", "", line) for line in lines]
+    assert [line for line in said if english.search(line)] == []
