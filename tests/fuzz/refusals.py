@@ -21,14 +21,18 @@ _UNWANTED = re.compile(  # the fault is that the key is there at all, whatever i
     r"\b(?:leave (?:it|one|this one|the one .*|one of the two) out|leave out the one|both are given|"
     r"both power and share|mark one|given twice|as well)\b"
 )
-_ABSENT = re.compile(r"\bmissing\b|none is given|is not written|no set-up is marked|one of them")
+_ABSENT = re.compile(
+    r"\bmissing\b|\bfehlt\b|nichts angegeben|none is given|is not written|no set-up is marked|one of them"
+)
 _DO = (
     "write|give|check|correct|choose|leave|make|name|type|add|mark|take|use|save|say|keep|read|look|draw|put|"
     "shorten|split|remove|did you mean|known here:|must be|must stand|as in '|as '|at most|at least|lists them|"
     "work it out|start from|'lasersafe \\w+'"
 )
 _WHAT_TO_DO = re.compile(
-    rf"(?:^|[;:,.?(] ?|\b(?:or|and|then) )(?:{_DO})|known here:|must be|at most|as in ['\\[]", re.IGNORECASE
+    rf"(?:^|[;:,.?(] ?|\b(?:or|and|then) )(?:{_DO})|known here:|must be|at most|as in ['\\[]|"
+    r"\b(?:schreiben|geben|setzen|verteilen|tippen|hier steht eine|muss mindestens|darf höchstens|hier bekannt:)",
+    re.IGNORECASE,
 )
 
 
