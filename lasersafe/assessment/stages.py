@@ -29,7 +29,12 @@ def stages_at(cases: Sequence[Case]) -> list[Stage]:
 
 
 _EARLIER: list[list[Stage]] = []  # those of the last case of this process
-_OF_PEOPLE = ("hit", "places", "scenarios", "asked", "lit_faces", "was")
+# what does not rest on where people are, but for the plan and what is lit; what is not named here is worked out anew
+_KEPT = (
+    "poses", "lit", "lit_part", "spots", "portions", "beam_profile", "scatter_profile", "scatter_reach",
+    "in irradiance", "panes", "outline", "cut", "together", "ignition_source", "peaks", "held", "windows", "walls",
+    "same walls", "standing", "_made", "_first_like", "_seen_by_eyes", "_beams_of_eyes", "_alone",
+)  # fmt: skip
 
 
 def _take_over(stages: list[Stage]) -> None:
@@ -43,8 +48,8 @@ def _take_over(stages: list[Stage]) -> None:
         return
     for old, new in zip(earlier, stages, strict=True):
         if not new.answers:
-            new.answers |= {key: found for key, found in old.answers.items() if key[0] not in _OF_PEOPLE}
-            new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in _OF_PEOPLE[:2]}
+            new.answers |= {key: found for key, found in old.answers.items() if key[0] in _KEPT}
+            new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in ("hit", "places")}
             for context, mirrored in product(new.contexts[:1], (False, True)):
                 for pose in new.poses(context, "running"):
                     new.lit_faces(context, pose, mirrored)
