@@ -29,6 +29,7 @@ from lasersafe.optics.viewing import (
     spot_exposure,
 )
 from lasersafe.records.scene import CameraLine
+from lasersafe.records.step import Step
 from lasersafe.reference import shared_path
 from lasersafe.wording.message import Message, joined, word
 
@@ -346,11 +347,15 @@ def beam_in_camera(
     choice("way", way, ("direct", "mirror"))
     whole = float(within("amount", light.amount, "W or J", 0.0, math.inf))
     dx, dy = diameters(beam, place)
-    inside = whole * float(fraction_through(dx, dy, camera.pupil, beam.profile))
+    part = float(fraction_through(dx, dy, camera.pupil, beam.profile))
+    inside = whole * part
     spot, _ = image_spot(wavelength, camera.focal_length, camera.f_number, 0.0, camera.pixel, camera.defocus)
     exposure = float(spot_exposure(inside, spot, camera.transmission))
+    put_in = f"{whole:.5g} · {part:.5g} · {camera.transmission:.5g} / (π · ({float(spot) * 1e6:.5g} µm)² / 4)"
+    hole, x, y = (f"{float(one) * 1e3:.5g}" for one in (camera.pupil, dx, dy))
+    sum_of = Message("step.part_numbers", numbers=put_in, hole=hole, x=x, y=y, place=f"{place:.5g} m")
     image = _Image(camera.name, way, place, exposure, float(spot), resolved=False)
-    return _beside(image, light, wavelength)
+    return _beside(image, light, wavelength, camera, ("F τ / (π s² / 4)", sum_of, 0.0))
 
 
 def scatter_in_camera(
@@ -395,11 +400,22 @@ def scatter_in_camera(
     angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * float(positive("distance", distance, "m")))
     size, flag = image_spot(wavelength, camera.focal_length, camera.f_number, angle, camera.pixel, camera.defocus)
     exposure = float(spot_exposure(inside, size, camera.transmission))
+    passed, stop, drawn = f"{camera.transmission:.5g}", f"{camera.f_number:.5g}", f"({float(size) * 1e6:.5g} µm)²"
+    how = "τ / (π s² / 4)", f"{light.amount:.5g} · {passed} / (π · {drawn} / 4)", angle
+    if inside < light.amount:
+        flat = spot.model == "lambert"
+        sent = f"{spot.reflectance:.5g} · {light.amount:.5g} · {math.cos(spot.view_angle) if flat else 0.5:.5g}"
+        lens = f"({camera.focal_length * 1e3:.5g} mm / {stop})² · {passed} / {drawn}"
+        shape = f"ρ {'cos θ' if flat else '0.5'} / (π r²) · (f / N)² τ / s²"
+        how = shape, f"{sent} / (π · ({distance:.5g} m)²) · {lens}", angle
     if flag:  # the middle of a Gaussian spot is as bright as its power over its 1/e area
         on_surface = light.amount / (math.pi / 4.0 * width * width)
         bright = float(resolved_exposure(on_surface, spot.reflectance, camera.f_number, camera.transmission))
-        exposure = max(exposure, bright)
-    return _beside(_Image(camera.name, "scatter", distance, exposure, float(size), bool(flag)), light, wavelength)
+        if bright > exposure:
+            lit = f"{light.amount:.5g} · {spot.reflectance:.5g} · {passed} / (π · ({width * 1e3:.5g} mm)² · {stop}²)"
+            exposure, how = bright, ("ρ τ / (π d² N²)", lit, angle)
+    image = _Image(camera.name, "scatter", distance, exposure, float(size), bool(flag))
+    return _beside(image, light, wavelength, camera, how)
 
 
 class _Image(NamedTuple):
@@ -411,8 +427,13 @@ class _Image(NamedTuple):
     resolved: bool
 
 
-def _beside(image: _Image, light: Emission, wavelength: float) -> CameraLine:
-    """Return what is in the image beside the lowest threshold that is known for such light."""
+def _beside(
+    image: _Image, light: Emission, wavelength: float, camera: Camera, how: tuple[str, str, float]
+) -> CameraLine:
+    """Return what is in the image beside the lowest threshold that is known for such light.
+
+    *how* is the formula and what is put in, and the angle of what is seen [rad].
+    """
     pulse = None if light.kind == "continuous" else light.pulse_duration
     threshold = known_threshold(wavelength, pulse)
     unit, short = ("W/m2", "W/cm2") if pulse is None else ("J/m2", "J/cm2")
@@ -427,8 +448,19 @@ def _beside(image: _Image, light: Emission, wavelength: float) -> CameraLine:
         facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
         words.append(Message("camera.lowest", load=f"{threshold.value / 1e4:.3g} {short}", **facts))
         words += [Message("camera.of_one_pulse")] if pulse is not None and light.repetition_rate else []
+    formula, put_in, angle = how
+    symbol, amount = ("E", "Φ") if pulse is None else ("H", "Q")
+    seen, size_formula, size_of = (Message("source.cameras"), "own"), "s", f"{image.spot:.5g}"
+    if image.resolved:
+        size_formula, size_of = "s = f α", f"{camera.focal_length * 1e3:.5g} mm · {angle:.5g}"
+    elif image.spot > max(camera.pixel, camera.defocus):
+        size_formula, size_of = "s = 2.44 λ N", f"2.44 · {wavelength * 1e9:.5g} nm · {camera.f_number:.5g}"
+    steps = (
+        Step("s", Message("step.image_size"), size_formula, size_of, image.spot, "m", *seen),
+        Step(symbol, Message("step.in_image"), f"{symbol} = {amount} {formula}", put_in, image.exposure, unit, *seen),
+    )
     return CameraLine(
-        **image._asdict(), unit=unit, words=joined(words), advice=ADVICE[image.way],
+        **image._asdict(), unit=unit, steps=steps, words=joined(words), advice=ADVICE[image.way],
         threshold=None if threshold is None else threshold.value,
         threshold_source="" if threshold is None else threshold.source,
         ratio=None if threshold is None else image.exposure / threshold.value,

@@ -317,6 +317,7 @@ class CameraLine:
     ratio: float | None = field(metadata=told(rank=1, worse=_share))
     words: str
     advice: tuple[str, ...] = ()
+    steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)
 
 
 def _summary(found: HazardMap | None) -> dict[str, Any] | None:

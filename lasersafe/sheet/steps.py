@@ -195,7 +195,8 @@ def _scenarios(sheet: Sheet, work: _Calculation) -> None:
 def _others(sheet: Sheet, work: _Calculation) -> None:
     text, found = sheet.text, sheet.assessment
     fires = [zone for zone in found.scene.zones if zone.steps] if found.scene is not None else []
-    if not found.eyewear and not found.barriers and not fires and not found.decision.steps:
+    cameras = [line for line in found.scene.camera_lines if line.steps] if found.scene is not None else []
+    if not (found.eyewear or found.barriers or fires or cameras or found.decision.steps):
         return
     sheet.begin("steps.others", 1, _HEADED)
     if found.decision.steps:
@@ -215,6 +216,9 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
         every = text("steps.load_of_all"), "ΣE = E_1 + E_2 + …", numbers, load.load, "W/m2", source, "own"
         title = text("steps.barrier", barrier=load.barrier, way=way_of(load, sheet))
         work.group(f"{title} ({load.laser}: {load.setup})", (Step("ΣE", *every),))
+    for line in cameras:
+        title = f"{text('scene.camera')}: {line.camera}, {sheet.named('way', line.way)}"
+        work.group(f"{title} ({line.laser}: {line.setup})", line.steps)
     for zone in fires:
         work.group(text("steps.ignition", laser=zone.laser, setup=zone.setup), zone.steps)
     work.print()

@@ -200,3 +200,17 @@ def test_the_peak_of_all_lasers_on_a_barrier_has_its_line() -> None:
         assert worked_out(f"{first:.5g} + {second:.5g}") == pytest.approx(one.load, rel=1e-4)
         assert all(f"{value:.5g}".partition("e")[0] in said for value in (first, second))
     assert said.count("ΣE") >= len(loads)
+
+
+@pytest.mark.parametrize("name", ["scene-scanned-train", "scene-window-camera"])
+def test_what_is_in_the_image_of_a_camera_has_its_lines(name: str) -> None:
+    """The load of the image was printed with no line: what the lens collects over the area of the image."""
+    scene = assess(read_case(ROOT / "tests" / "golden" / "cases" / f"{name}.toml")).scene
+    assert scene is not None
+    lines = [line for line in scene.camera_lines if line.exposure > 0.0]
+    assert lines or name == "scene-scanned-train"
+    for line in lines:
+        size, load = line.steps
+        assert (size.value, load.value) == (line.spot, line.exposure)
+        for step in line.steps:
+            assert worked_out(sum_of(put_in(step))) == pytest.approx(step.value, rel=2e-4), step
