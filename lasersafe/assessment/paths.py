@@ -117,6 +117,16 @@ def further_mirrors(
             for member, met in zip(members, meets, strict=True)
             if met and member.name != source.surface
         ]
+        if pairs and len(found) + len(lost) > MOST_WAYS:
+            last = [one for member in members for one in _anywhere(context, pose, front, member, walls)]
+            found += [
+                replace(new, note=joined((source.surface, member.name), ", "))
+                for source in [*front, *last] for member in members
+                if member.mirror is None and member.name != source.surface
+                for new in _sent_on(context, pose, source, member, walls)
+            ]  # fmt: skip
+            found += [replace(one, unbounded=one.bend != "flat") for one in last]  # nothing is followed beyond these
+            break
         for source, member in pairs if len(pairs) <= MOST_WAYS else _few_pairs(pairs):
             for new in _sent_on(context, pose, source, member, walls):
                 named = replace(new, note=joined((source.surface, member.name), ", "), surface=member.name)
@@ -133,16 +143,6 @@ def further_mirrors(
                 if known is named or lost[key] != known:  # what is nearer or stronger is followed anew
                     after = [*(one for one in after if one is not known), lost[key]]
         front = after
-        if len(found) + len(lost) > MOST_WAYS:
-            last = [one for member in members for one in _anywhere(context, pose, after, member, walls)]
-            level = [member for member in members if member.mirror is None]
-            found += last
-            found += [
-                replace(new, note=joined((source.surface, member.name), ", "))
-                for source in [*after, *last] for member in level if member.name != source.surface
-                for new in _sent_on(context, pose, source, member, walls)
-            ]  # fmt: skip
-            break
     return [*found, *lost.values()]
 
 
@@ -187,7 +187,7 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls
     assert isinstance(source.profile, BeamProfile)
     reach = farthest_of(source.profile.criteria, source.profile.beam, source.factor * member.share) * ROUND_UP
     if member.mirror is None:
-        return [level_mirror(source, member.height, member.share, member.name)]
+        return [replace(level_mirror(source, member.height, member.share, member.name), unbounded=False)]
     mirror, item, found = member.mirror, member.item, []
     if source.aimed:
         middle, radius = lit_patch(source, mirror) or (mirror.position, mirror.width / 2.0)
@@ -204,7 +204,8 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls
             found += past_walls(source, mirror, reach, walls)
         else:
             found.append(image_of_spots(source, mirror, reach))
-    return [replace(one, bends=max(one.bends, source.bends)) for one in found]
+    many = source.bend == "unknown" and item is not None and item.shape == "convex"
+    return [replace(one, bends=max(one.bends, source.bends), unbounded=many) for one in found]
 
 
 def _anywhere(context: Context, pose: Pose, front: Sequence[Source], member: Member, walls: Walls) -> list[Source]:

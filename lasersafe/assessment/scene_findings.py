@@ -109,11 +109,12 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
     unknown: list[str] = []
     nowhere: list[str] = []
     twice: list[str] = []
+    many: list[str] = []
     farthest = 0.0
     for stage, context in ((one, context) for one in stages for context in one.fitted):
-        twice += [
-            one.surface for one in stage.sources(context, "mirror", "eye") if one.bends > 1 and one.bend != "flat"
-        ]
+        bent = [one for one in stage.sources(context, "mirror", "eye") if one.bend != "flat"]
+        twice += [one.surface for one in bent if one.bends > 1]
+        many += [one.surface for one in bent if one.unbounded]
         for pose in stage.poses(context, "running"):
             mirrors = [item for item in stage.lit(context, pose) if item.mirror]
             unknown += [item.name for item in mirrors if item.shape == "unknown"]
@@ -122,8 +123,8 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
             if not stage.case.settings.surfaces_complete:
                 profile = stage.beam_profile(context, "eye", context.duration("mirror")[0])
                 hollow = unlisted(pose, stage.work_distance(context), "unknown")
-                bent = curved_sources(context, pose, hollow, stage.spots(context, pose, hollow), profile)
-                farthest = max([farthest, *(source.reach for source in bent)])
+                sent = curved_sources(context, pose, hollow, stage.spots(context, pose, hollow), profile)
+                farthest = max([farthest, *(source.reach for source in sent)])
     curved = [s.name for s in stages[0].scene.surface if s.shape in ("convex", "concave")]
     if curved:
         yield say("mirror", "scene.curved", surfaces=", ".join(curved))
@@ -133,9 +134,9 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
         yield say(
             "mirror", "scene.unknown_shape", surfaces=", ".join(wording.say(name) for name in dict.fromkeys(unknown))
         )
-    if twice:
-        last = ", ".join(map(wording.say, dict.fromkeys(twice)))
-        yield say("mirror", "scene.bent_twice", refuses=True, surfaces=last)
+    for key, names in (("scene.bent_twice", twice), ("scene.many_ways", many)):
+        if names:
+            yield say("mirror", key, refuses=True, surfaces=", ".join(map(wording.say, dict.fromkeys(names))))
     if farthest > 0.0:
         yield say("mirror", "scene.hollow_unlisted", distance=format_quantity(farthest, "m", 2, "up"))
 

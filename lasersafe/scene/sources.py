@@ -96,6 +96,8 @@ class Source:
         Edges cut the beam as if it had no width: no bound, but what its width costs there.
     bends : int
         Mirrors of unknown curvature on the way; the second is bounded only as one that the tightest beam meets.
+    unbounded : bool
+        It stands for many ways over a curved mirror, of which some may give more.
     """
 
     way: str
@@ -124,6 +126,7 @@ class Source:
     origin: tuple[Vector, Vector] | None = None
     sharp: bool = False
     bends: int = 0
+    unbounded: bool = False
 
     @cached_property
     def row(self) -> tuple[object, ...]:

@@ -299,6 +299,20 @@ def test_the_zone_of_an_even_spot_is_that_from_the_side():
     assert aside > 1.2 * straight
 
 
+@pytest.mark.parametrize(("facing", "named"), [({}, "second"), ({"normal": "180 deg"}, "")])
+def test_a_curved_mirror_after_more_ways_than_are_followed_refuses_the_verdict(facing, named):
+    # to and fro between two panels that face anywhere there are more than 60 ways; of what is left the shortest stands
+    # for all, which bounds no longer one behind a convex mirror. Side by side the panels send each other no light
+    listed = '[[surface]]\nname = "{}"\nmaterial = "steel"\nfinish = "mirror"\nreflectance = 0.9\n'
+    listed += 'reflectance_source = "typed"\ndistance = "2 m"\n'
+    panels = [place("first", 0.0, 2.0, width="0.2 m", shape="flat", **facing)]
+    panels.append(place("second", 1.5, 2.0, width="0.2 m", shape="convex", radius="1 m", axes="sphere", **facing))
+    result = assess(scene("".join(map(listed.format, ("first", "second"))) + "---" + "".join(panels), COLLIMATED))
+    found = [(one.refuses, one.text.partition("cover these: ")[2]) for one in result.scene.findings]
+    assert [one for one in found if one[1]] == ([(True, named)] if named else [])
+    assert any("more ways lead" in reason for reason in result.decision.reasons) is bool(named)
+
+
 @pytest.mark.parametrize(
     ("shapes", "named"), [(("", ""), "second, first"), (("flat", ""), "second"), (("flat", "flat"), "")]
 )
