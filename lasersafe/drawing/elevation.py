@@ -53,8 +53,6 @@ def _page(scene: SceneResult, one: Elevation, paper: Paper, title: str, wording:
     signs = sign_entries({"axis"} | eyes | states, wording)
     ends = [text("plan.ends_at", name=one.ends_at)] if one.ends_at else []
     extent = _extent(one)
-    away = [item.name + _where(item, wording) for item in one.items if not extent[0] <= item.along <= extent[2]]
-    ends += [text("plan.margin", notes="; ".join(dict.fromkeys(away)))] if away else []
     reach = {zone.kind: max(o.distance for o in own if o.kind == zone.kind) for zone in own}  # as on the plan
     tags = [
         text("plan.tag", kind=text(f"plan.short_{zone.kind}"), distance=distance(reach.get(zone.kind, zone.distance)))
@@ -62,14 +60,22 @@ def _page(scene: SceneResult, one: Elevation, paper: Paper, title: str, wording:
         for zone in one.light
     ]
     ends += [text("plan.reaches", zones="; ".join(tags))] if tags else []
-    foot = foot_lines(paper, wording, [*ends, text("plan.elevation_mirrors"), limits_line(own, wording)])
+    ends += [text("plan.elevation_mirrors"), limits_line(own, wording)]
     name = text("plan.elevation", laser=one.laser, title=title)
-    layout = lay_out(paper, "elevation", name, entries, signs, foot)
-    x0, y0, x1, y1 = layout.drawing.frame
-    trial = fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
-    high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
-    middle = (trial.middle[0], trial.middle[1] - _BAR_ROOM * trial.scale / 2000.0)
-    view = View((x0, y1 - high, x1, y1), middle, trial.scale)
+    away = beyond = [item for item in one.items if not extent[0] <= item.along <= extent[2]]
+    for _ in range(3):  # what is said to lie outside takes lines, and the frame is what they leave
+        notes = dict.fromkeys(item.name + _where(item, wording) for item in away)
+        outside = [text("plan.margin", notes="; ".join(notes))] if notes else []
+        layout = lay_out(paper, "elevation", name, entries, signs, foot_lines(paper, wording, [*outside, *ends]))
+        x0, y0, x1, y1 = layout.drawing.frame
+        trial = fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
+        high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
+        middle = (trial.middle[0], trial.middle[1] - _BAR_ROOM * trial.scale / 2000.0)
+        view = View((x0, y1 - high, x1, y1), middle, trial.scale)
+        gone = [item for item in beyond if not _drawn(view, item)]
+        if gone == away:
+            break
+        away = gone if away is beyond else beyond
     section = _Section(scene, view, wording)
     section.one = one
     bar, rect = scale_bar(view)
@@ -77,6 +83,10 @@ def _page(scene: SceneResult, one: Elevation, paper: Paper, title: str, wording:
     section.draw()
     drawn = text("plan.shown", setups=text("plan.drawn", laser=one.laser, setup=one.setup))
     return layout.filled(paper, view, wording, drawn, [*section.marks, *bar])
+
+
+def _drawn(view: View, item: ElevationItem) -> bool:
+    return view.holds((item.along, item.bottom)) or view.holds((item.along, item.top))
 
 
 def _extent(one: Elevation) -> Rect:
@@ -158,7 +168,7 @@ class _Section(Sketch):
 
     def _item(self, item: ElevationItem) -> None:
         low, high = self.view.point((item.along, item.bottom)), self.view.point((item.along, item.top))
-        if not self.view.holds((item.along, item.bottom)) and not self.view.holds((item.along, item.top)):
+        if not _drawn(self.view, item):
             return
         middle: Pair = (low[0], (low[1] + high[1]) / 2)
         names = self.text("plan.work") if item.kind == "target" and item.name == "work" else item.name

@@ -26,6 +26,7 @@ NOTE = Style(7.5, ink=grey(0.25))
 MILLIMETRE = 72.0 / 25.4  # [point]
 _SIDE = 2.5
 _CARRIED = 90.0  # height of a heading with what is said below it, at most, that goes to the next page with its table
+_LOW = 200.0  # room below which it is looked whether the row after a title still fits on the page
 T = TypeVar("T")
 
 
@@ -263,12 +264,22 @@ class Flow:
         head = [_laid(Part(title, SMALL_BOLD), wide - 2 * _SIDE) for title, wide in zip(header, widths, strict=False)]
         tall = max(map(_height, head)) + 5.0 if head else 0.0
         fresh = True
-        for row in rows:
+
+        def laid(row: Row) -> tuple[list[_Lines], _Lines]:
             cells = [_laid(cell, wide - 2 * _SIDE) for cell, wide in zip(row.cells, widths, strict=bool(row.cells))]
-            below = _laid(row.below, self.width - 2 * _SIDE)
+            return cells, _laid(row.below, self.width - 2 * _SIDE)
+
+        def height(cells: list[_Lines], below: _Lines) -> float:
+            return max(map(_height, cells), default=0.0) + _height(below) + 2 * pad
+
+        for number, row in enumerate(rows):
+            cells, below = laid(row)
+            keep = row.keep
+            if keep and self.room < _LOW and number + 1 < len(rows):  # a title stays with all of the row below it
+                keep = max(keep, min(height(*laid(rows[number + 1])), _LOW))
             while True:
-                high = max(map(_height, cells), default=0.0) + _height(below) + 2 * pad
-                wanted = high + row.keep + (tall if fresh else 0.0)
+                high = height(cells, below)
+                wanted = high + keep + (tall if fresh else 0.0)
                 if wanted > self.room and self.y < self.top:
                     if high + tall <= self.full or self.room < self.full / 3:
                         self._turn_with_heading()

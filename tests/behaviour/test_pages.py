@@ -150,6 +150,7 @@ def test_no_text_of_a_sheet_overlaps_or_is_cut_or_is_under_7_pt(name: str, kind:
         assert all(mark.size >= formulas for mark in words)
         rects: list[Rect] = sorted(text_box(mark) for mark in words if mark.size >= 7.0)
         assert all(left >= sheet.left - 0.1 and right <= sheet.left + sheet.width + 0.1 for left, _, right, _ in rects)
+        assert all(low >= _FOOT and high <= PAPERS["A4"][1] - 40.0 for _, low, _, high in rects)
         found = [(one, other) for k, one in enumerate(rects) for other in rects[k + 1 :] if overlap(one, other)]
         assert found == [], number
         for drawing in (mark.drawing for mark in page.marks if isinstance(mark, Placed)):
@@ -164,6 +165,14 @@ def test_no_heading_stands_alone_at_the_foot_of_a_page(name: str) -> None:
         for page, entries in groupby(sheet.entries, lambda entry: entry.page):
             low = min(_lowest(mark) for mark in sheet.pages[page].marks)
             assert all(entry.top - low > 25.0 for entry in entries), (kind, page + 1)
+        assert not [entry.title for entry in sheet.entries if entry.title.endswith(",")], "a set-up that is none"
+
+
+def test_the_title_of_a_group_of_steps_stands_on_the_page_of_its_first_step() -> None:
+    """S107 of the demo stood alone in the last line of a page, since its first step needs more room than was kept."""
+    for page in laid_out("demo", "annex").pages:
+        last = min(words_of(page.marks), key=lambda words: (words.y, words.x), default=None)
+        assert last is None or not (last.bold and re.match(r"S\d+ ", last.text)), last.text
 
 
 def test_the_first_page_names_guests_crew_and_cameras_and_no_long_sentence() -> None:
@@ -217,3 +226,7 @@ def test_an_elevation_has_no_name_of_a_zone_over_its_drawing() -> None:
         inside = [w.text for w in drawing.marks if isinstance(w, Words) and w.framed]
         assert not any("Eye, " in text or "Skin, " in text for text in inside), inside
         assert any(w.text.startswith("How far each zone reaches") for w in drawing.marks if isinstance(w, Words))
+        said = " ".join(w.text for w in drawing.marks if isinstance(w, Words))
+        outside = said.partition("Outside the drawing: ")[2].partition(". ")[0]  # spectators were drawn, and named
+        assert "Passers-by at the hall door" in outside
+        assert not any(words.partition(", eyes")[0] in outside for words in inside if ", eyes" in words)
