@@ -89,6 +89,23 @@ class Lit:
         """Sine of the angle between the normals of its middle and of its rim, were it convex; 1 when not known."""
         return min(self.width / 2.0 / self.curved_by, 1.0) if self.curved_by > 0.0 else 1.0
 
+    def facing(self, place: Vector, loose: float, before: float = 0.0) -> Lit:
+        """Return it with its normal on the side on which light falls that starts so near to a place [m].
+
+        A place that is so far before it [m] is on that side for certain. It is not known of what curves where that may
+        be either side: over the rim of a cap that bulges towards it light falls on the front as well.
+        """
+        if self.normal is None:
+            return self
+        ahead = sum((a - m) * n for a, m, n in zip(place, self.position, self.normal, strict=True))
+        if ahead >= before:
+            return self
+        if self.shape == "convex" and self.radius is not None:
+            steep = math.asin(min(self.width / 2.0 / self.radius, 1.0))
+            loose += self.width / 2.0 + math.tan(steep) * math.dist(place, self.position)
+        x, y, z = self.normal
+        return replace(self, normal=None if self.bends and -ahead <= loose else (-x, -y, -z))
+
     def met_by(self, laser: Source) -> bool:
         """Return whether the beam of a laser can fall on it; what is on the aim or fired at is always met."""
         return not self.placed or self.target or reachable(laser, self.as_mirror)
@@ -129,13 +146,8 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
         normal = None if place.normal is None or knocked else unit(float(place.normal), float(place.tilt))
         off = 0.0 if normal is None else place.normal_tolerance
         spot, width = (*place.position.pair, float(place.height)), float(place.width)
-        ahead = 0.0 if normal is None else sum((a - m) * n for a, m, n in zip(pose.apex, spot, normal, strict=True))
-        if normal is not None and ahead < 0.0:  # light comes back on the side on which it falls
-            steep = min(width / 2.0 / radius, 1.0) if shape == "convex" and radius is not None else 0.0
-            rises = width / 2.0 + math.tan(math.asin(steep)) * math.dist(pose.apex, spot) + pose.loose
-            # over the rim of a cap that bulges it falls on the front as well
-            normal = None if steep > 0.0 and -ahead <= rises else (-normal[0], -normal[1], -normal[2])
-        found.append(Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes, off=off))
+        lit = Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes, off=off)
+        found.append(lit.facing(pose.apex, pose.loose))  # light comes back on the side on which it falls
     listed_already = {item.name for item in found}
     for target in targets.values():
         fixed = target.position is not None

@@ -18,6 +18,7 @@ from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene
+    from lasersafe.models.scene import SceneBarrier, SceneOpening
     from lasersafe.scene.directions import Vector
     from lasersafe.scene.lights import Light
 
@@ -59,25 +60,27 @@ def lit_panes(lights: Sequence[Light], panes: Sequence[Pane], least: float) -> l
 
 
 def panes_of(scene: Scene) -> tuple[Pane, ...]:
-    """Return every flat piece of every window.
+    """Return every flat piece of every window, and of every barrier or wall that shines.
 
     Without a stated reflectance it is a full mirror: coated glass, and any at a glancing angle, comes near to that.
     """
     found = []
     for entry in scene.barrier:
+        own: list[tuple[str, Screen, SceneBarrier | SceneOpening]] = []
+        if entry.finish != "matt":
+            whole = Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top))
+            own.append((entry.name, whole, entry))
         for opening in entry.opening:
-            if opening.kind != "window":
-                continue
-            glass = window_screen(entry, opening)
-            height = glass.top - glass.bottom
-            share = 1.0 if opening.reflectance is None else float(opening.reflectance)
-            for a, b in itertools.pairwise(glass.line):
+            if opening.kind == "window":
+                own.append((Message("pane.name", name=opening.name), window_screen(entry, opening), opening))
+        for name, screen, part in own:
+            height, known = screen.top - screen.bottom, getattr(part, "finish", "mirror") == "mirror"
+            share = float(part.reflectance) if known and part.reflectance is not None else 1.0
+            for a, b in itertools.pairwise(screen.line):
                 length = math.dist(a, b)
                 if not length > 0.0 or not height > 0.0:
                     continue
-                middle = ((a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0, (glass.bottom + glass.top) / 2.0)
+                middle = ((a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0, (screen.bottom + screen.top) / 2.0)
                 normal = ((a[1] - b[1]) / length, (b[0] - a[0]) / length, 0.0)
-                name = Message("pane.name", name=opening.name)
-                mirror = Mirror(name, middle, normal, math.hypot(length, height), share)
-                found.append(Pane(mirror, length, height))
+                found.append(Pane(Mirror(name, middle, normal, math.hypot(length, height), share), length, height))
     return tuple(found)

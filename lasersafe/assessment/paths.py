@@ -189,11 +189,15 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls
     if member.mirror is None:
         return [replace(level_mirror(source, member.height, member.share, member.name), unbounded=False)]
     mirror, item, found = member.mirror, member.item, []
+    if item is not None and item.bends:  # another side of it may be lit than by the laser
+        loose = math.hypot(*source.moves) + source.beside + source.spot + source.slack
+        item = item.facing(source.apex, loose, loose)
+    facing = mirror if item is None or item is member.item else item.as_mirror
     if source.aimed:
-        middle, radius = lit_patch(source, mirror) or (mirror.position, mirror.width / 2.0)
-        spots = Spots(middle, EVERYWHERE, radius, True, None if mirror.radius else mirror.normal)
+        middle, radius = lit_patch(source, facing) or (mirror.position, mirror.width / 2.0)
+        spots = Spots(middle, EVERYWHERE, radius, True, None if mirror.radius else facing.normal)
     else:
-        spots = Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True, mirror.normal)
+        spots = Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True, facing.normal)
     if item is not None and item.bends:
         bent = curved_sources(context, pose, item, spots, source.profile, source)
         found += [replace(one, factor=one.factor * source.factor) for one in bent]
@@ -319,18 +323,25 @@ class Face:
 
 
 def faces_of(scene: Scene) -> list[Face]:
-    """Return barriers and walls, each with both sides, floor and ceiling."""
+    """Return barriers and walls, each with both sides, what is drawn on the floor, floor and ceiling."""
     found = []
     for entry in scene.barrier:
         share = MATT if entry.reflectance is None else float(entry.reflectance)
-        bottom, top = float(entry.bottom), float(entry.top)
-        for a, b in zip(entry.line.pairs, entry.line.pairs[1:], strict=False):
-            length = math.dist(a, b)
-            if not length > 0.0 or entry.kind == "terrain":
-                continue
-            edges = np.array([[b[0] - a[0], b[1] - a[1], 0.0], [0.0, 0.0, top - bottom]])
-            normal = np.array([a[1] - b[1], b[0] - a[0], 0.0]) / length
-            found += [Face(entry.name, np.array([*a, bottom]), edges, side * normal, share) for side in (1.0, -1.0)]
+        low, high = float(entry.bottom), float(entry.top)
+        found += _upright(entry.name, entry.line.pairs, low, high, share, (1.0, -1.0))
+    base = MATT if scene.ground is None or scene.ground.reflectance is None else float(scene.ground.reflectance)
+    for drawn in scene.floor:
+        share, top = MATT if drawn.reflectance is None else float(drawn.reflectance), float(drawn.height)
+        if top == 0.0 and share <= base:
+            continue  # the floor itself stands for it
+        (x0, y0), (x1, y1) = np.min(drawn.outline.pairs, axis=0), np.max(drawn.outline.pairs, axis=0)
+        edges = np.array([[x1 - x0, 0.0, 0.0], [0.0, y1 - y0, 0.0]])
+        for up, own in ((1.0, share), (-1.0, max(share, MATT))):  # what is below a balcony is not stated
+            found.append(Face(drawn.name, np.array([x0, y0, top]), edges, np.array([0.0, 0.0, up]), own))
+        if drawn.kind != "balcony" and top > 0.0:
+            line = (*drawn.outline.pairs, drawn.outline.pairs[0])
+            turn = sum(a[0] * b[1] - a[1] * b[0] for a, b in itertools.pairwise(line))
+            found += _upright(drawn.name, line, 0.0, top, max(share, MATT), (-math.copysign(1.0, turn),))
     spots = np.array([a.position.pair for a in scene.aim])
     people = people_of(scene)
     low, high = (
@@ -343,6 +354,21 @@ def faces_of(scene: Scene) -> list[Face]:
             share = MATT if part is None or part.reflectance is None else float(part.reflectance)
             level = float(getattr(part, "height", 0.0))
             found.append(Face(name, np.array([*low, level]), edges, np.array([0.0, 0.0, up]), share))
+    return found
+
+
+def _upright(
+    name: str, line: Sequence[tuple[float, float]], bottom: float, top: float, share: float, sides: Sequence[float]
+) -> list[Face]:
+    """Return the faces of what stands on a line, on its left (1) and its right (-1)."""
+    found = []
+    for a, b in itertools.pairwise(line):
+        length = math.dist(a, b)
+        if not length > 0.0:
+            continue
+        edges = np.array([[b[0] - a[0], b[1] - a[1], 0.0], [0.0, 0.0, top - bottom]])
+        normal = np.array([a[1] - b[1], b[0] - a[0], 0.0]) / length
+        found += [Face(name, np.array([*a, bottom]), edges, side * normal, share) for side in sides]
     return found
 
 

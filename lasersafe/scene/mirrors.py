@@ -23,6 +23,7 @@ _FINER = 6  # how often the grid is laid anew over what was found
 _ACROSS = {2: 17, 3: 9}  # places of the grid along each of its directions
 _GATES = 8  # of a lit part of a mirror along each edge: boxes from which walls are looked at
 _HAIR = 1e-9  # m
+_HUNG, _ALONG = 2e-6, 0.999  # m, cosine: so near to a wall, and so much along it, a mirror hangs on it
 _TILES = 33  # of a flat mirror along each of its directions
 _SHARE = 0.01  # of the limit: light on a mirror that matters where that of others is added
 _WORTH = 0.9  # a part that is hardly smaller is not looked at again
@@ -322,6 +323,13 @@ def _grid(normal: Vector | None, across: int = 0) -> tuple[FLOAT, float]:
 
 def past_walls(source: Source, mirror: Mirror, reach: float, walls: Walls) -> list[Source]:
     """Return what a flat mirror with a known normal makes of a beam, from what walls do not keep dark of it."""
+    if len(walls) and mirror.normal is not None:  # what hangs on a wall, or is glass in it, is a hair before it
+        middle, facing = np.array(mirror.position), np.array(mirror.normal)
+        off = middle[:2] @ walls.normal.T - np.sum(walls.start * walls.normal, axis=1)
+        along = np.abs(walls.normal @ facing[:2]) > _ALONG
+        if (along & (np.abs(off) < _HUNG)).any():
+            x, y, z = (middle + math.copysign(_HUNG, facing @ (np.array(source.apex) - middle)) * 2.0 * facing).tolist()
+            mirror = replace(mirror, position=(x, y, z))
     part = lit_patch(source, mirror, walls)
     if part is None:
         return []

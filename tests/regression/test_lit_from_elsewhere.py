@@ -1,0 +1,113 @@
+"""Light that scenes of unusual kinds did not count; each by hand, against the limit of the eye of 50 W/m2."""
+
+from __future__ import annotations
+
+import math
+
+import numpy as np
+import pytest
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.scene import stages_of
+from lasersafe.models import parse_case
+from lasersafe.scene.bound import most_light
+from lasersafe.scene.walls import Walls
+from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, Surface, case_text
+from tests.crosscheck.test_scene_named_cases import OTHER_WAYS, on_axis
+
+BEARING = math.degrees(math.atan2(1.0, 4.0))
+WALL = Barrier("wall", ((-3.0, 4.0), (3.0, 4.0)))
+TOP = 'top = "3 m"\n'
+BESIDE, BEHIND = (Person("Row", (place,), eyes=(1.1, 1.3)) for place in ((1.5, 2.0), (0.5, 3.0)))
+# by a flat mirror at (1, 4) to (1.5, 2): hypot(1.5, 6) = 6.18 m, d = 7.95 mm
+MIRRORED = on_axis(50.0, math.hypot(5.0, math.hypot(1.5, 6.0)) * 1e-3) / 50.0
+# 3 kW on a wall 1 m away, 0.5 m beside: 0.8 * 3 kW * (1 / 1.118) / (pi 1.25 m2) = 547 W/m2
+SCATTERED = 0.8 * 3000.0 / math.hypot(0.5, 1.0) / (math.pi * 1.25) / 50.0
+
+
+def beam(power: float, bearing: float = BEARING) -> Laser:
+    return Laser(power, 5e-3, 1e-3, (0.0, 0.0, 1.2), bearing)
+
+
+def said(scene: Scene, *changes: tuple[str, str], more: str = "") -> dict[str, float]:
+    """Return the highest ratio of each way to the eyes while running."""
+    text = case_text(scene)
+    for old, new in (*changes, ('stature = "standing adult"\n', 'eye_height = "1.2 m"\n')):
+        assert old in text
+        text = text.replace(old, new)
+    found = assess(parse_case(text + more)).scene
+    assert found is not None
+    rows = [c for c in found.matrix if c.mode == "running" and c.tissue == "eye" and c.way not in OTHER_WAYS]
+    return {c.way: c.ratio for c in rows}
+
+
+@pytest.mark.parametrize(("finish", "share"), [("mirror", 0.5), ("unknown", 1.0)])
+def test_a_wall_that_shines_is_a_mirror(finish, share):
+    found = said(
+        Scene((beam(50.0),), (BESIDE,), barriers=(WALL,)), (TOP, f'{TOP}finish = "{finish}"\nreflectance = 0.5\n')
+    )
+    assert found["mirror"] == pytest.approx(share * MIRRORED, rel=0.03)
+
+
+def test_a_mirror_that_hangs_on_a_wall_reflects():
+    plate = Surface("plate", (1.0, 4.0, 1.2), 180.0, reflectance=0.5)
+    found = said(Scene((beam(50.0),), (BESIDE,), (plate,), (WALL,)))
+    assert found["mirror"] == pytest.approx(0.5 * MIRRORED, rel=0.03)
+
+
+def test_a_view_window_that_keeps_the_beam_back_reflects():
+    pane = (
+        '[[scene.barrier.opening]]\nkind = "window"\nstart = "2 m"\nend = "5 m"\nbottom = "1 m"\ntop = "2 m"\n'
+        'reflectance = 0.1\noptical_density = 6\nrating = "1e4 MW/m2"\nrated_time = "30000 s"\n'
+    )
+    found = said(Scene((beam(50.0),), (BESIDE,), barriers=(WALL,)), (TOP, TOP + pane))
+    assert found["mirror"] == pytest.approx(0.1 * MIRRORED, rel=0.03)
+    assert "direct" not in found or found["direct"] == 0.0
+
+
+def test_terrain_scatters():
+    found = said(Scene((beam(3000.0, 0.0),), (BEHIND,), barriers=(WALL,)), (TOP, TOP + 'kind = "terrain"\n'))
+    assert SCATTERED <= found["scatter"] < 1.1 * SCATTERED
+
+
+@pytest.mark.parametrize("kind", ["stage", "balcony"])
+def test_what_is_drawn_on_the_floor_scatters(kind):
+    """2 kW meet the top at (0, 1.5, 1), 1.2 m below the eyes, 1 m beside: 0.8 * 2 kW * 0.768 / (pi 2.44) = 160 W/m2."""
+    laser = Laser(2000.0, 5e-3, 1e-3, (0.0, 0.0, 2.5), 0.0, -45.0)
+    place = Person("Row", ((1.0, 1.5),))
+    stage = (
+        f'[[scene.floor]]\nname = "stage"\nkind = "{kind}"\nheight = "1 m"\n'
+        'outline = [["-3 m", "0 m"], ["3 m", "0 m"], ["3 m", "4 m"], ["-3 m", "4 m"]]\n'
+    )
+    found = said(Scene((laser,), (place,)), ("[[scene.person]]\n", '[[scene.person]]\nfloor = "1 m"\n'), more=stage)
+    assert 3.2 <= found["scatter"] < 4.0
+
+
+def test_a_side_of_a_stage_scatters():
+    """3 kW meet its front at (0, 4, 0.5), the eyes are 1 m before it, 0.5 m beside and 0.7 m above."""
+    away = math.sqrt(1.0 + 0.25 + 0.49)
+    laser = Laser(3000.0, 5e-3, 1e-3, (0.0, 0.0, 0.5), 0.0)
+    stage = (
+        '[[scene.floor]]\nname = "stage"\nkind = "stage"\nheight = "1 m"\n'
+        'outline = [["-3 m", "4 m"], ["3 m", "4 m"], ["3 m", "9 m"], ["-3 m", "9 m"]]\n'
+    )
+    found = said(Scene((laser,), (BEHIND,)), more=stage)
+    expected = 0.8 * 3000.0 / away / (math.pi * away**2) / 50.0
+    assert expected <= found["scatter"] < 1.3 * expected
+
+
+def test_a_curved_mirror_is_lit_by_another_from_the_side_that_the_laser_does_not_see():
+    """Where brute force finds 1.97 times the limit at (6.757, 3.901, 1.4) no light came: it went to the other side."""
+    scene = Scene(
+        (Laser(43.7, 0.03536, 0.00829, (-0.906, -2.188, 1.598), -41.54, -4.61),),
+        (Person("Row", ((6.757, 3.9006),)),),
+        (
+            Surface("first", (-2.542, -0.342, 1.399), 140.92, -4.68, 0.3, 0.3, radius=0.5604),
+            Surface("second", (-1.603, -1.608, 1.007), 10.92, 11.7, 1.0, 0.3, radius=-2.2306),
+        ),
+    )
+    stage = stages_of(parse_case(case_text(scene)))[0]
+    sent = stage.sources(stage.contexts[0], "mirror", "eye", "running", 10.0)
+    lights = [[(one, Walls(()))] for one in sent if one.surface == "second"]
+    place = np.array([[6.757, 3.9006, 1.4]])
+    assert most_light(lights, place, np.zeros((1, 3))).max() > 1.97
