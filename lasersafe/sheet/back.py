@@ -99,7 +99,7 @@ def _readings(sheet: Sheet) -> tuple[list[list[Expected]], list[list[Expected]]]
 def _listed(rows: Sequence[Sequence[Expected]], sheet: Sheet) -> None:
     if rows:
         columns = {"key": 6, "effect": 37, "way": 25, "place": 10, "expected": 14, "range": 13}
-        columns |= {"reading": 15, "instrument": 21}
+        columns |= {"reading": 18, "instrument": 18}
         sheet.listing("acceptance", columns, [_expected(own, sheet) for own in rows], 1.2)
 
 

@@ -172,7 +172,8 @@ def _scenarios(sheet: Sheet, work: _Calculation) -> None:
     if any(one.placed for one in scenarios):
         sheet.paragraph(text("steps.bound"), NOTE)
     for laser, setup in dict.fromkeys((scenario.laser, scenario.setup) for scenario in scenarios):
-        sheet.heading(text("steps.scenarios", lights=", ".join(filter(None, (laser, setup)))), 1, _HEADED)
+        lights = ", ".join(filter(None, (sheet.say(laser), setup)))
+        sheet.heading(text("steps.scenarios", lights=lights), 1, _HEADED)
         for one in scenarios:
             if (one.laser, one.setup) != (laser, setup):
                 continue

@@ -176,7 +176,7 @@ def scenarios(sheet: Sheet) -> None:
     def group(scenario: Scenario) -> str:
         if scenario.struck_out:
             return "no_aid" if key_of(scenario.struck_out) == "struck.no_aid" else "left_out"
-        return "fitted" if (scenario.laser, scenario.setup) in fitted else "not_fitted"
+        return "fitted" if scenario.way == "together" or (scenario.laser, scenario.setup) in fitted else "not_fitted"
 
     reasons, controls = Footnotes("t"), Footnotes("k")
     rows = []
@@ -228,7 +228,7 @@ def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes, controls: Footn
             tiny(way_and_mode(found, sheet)),
             faint(text("scenarios.surface", surface=found.surface) if found.surface else ""),
         ),
-        (tiny(found.laser), faint(found.setup)),
+        (tiny(sheet.say(found.laser)), faint(found.setup)),
         tiny(place(found.distance, sheet.feet)),
         tiny(time),
         tiny(

@@ -217,6 +217,17 @@ def test_the_scenarios_that_nobody_looks_at_with_an_instrument_stand_apart_from_
     assert sheet.references.by_key(worst.key) + " " in text[out:apart] + " "
 
 
+def test_all_lasers_together_stand_with_what_is_fitted_in_the_language_of_the_sheet() -> None:
+    """They stood below 'Set-ups not fitted today', and in German as 'all lasers together'."""
+    said = {}
+    for language in languages():
+        pages = laid_out("demo", "annex", language).pages
+        said[language] = " ".join(mark.text for page in pages for mark in words_of(page.marks))
+    first = said["en"].index("Set-ups fitted today")
+    assert first < said["en"].index("all lasers together", first) < said["en"].index("Set-ups not fitted today")
+    assert "all lasers together" not in said["de"]
+
+
 def test_an_elevation_has_no_name_of_a_zone_over_its_drawing() -> None:
     """What each zone reaches stands in one line below, as far as the zone of the plan."""
     placed = [mark for page in laid_out("demo", "annex").pages for mark in page.marks if isinstance(mark, Placed)]
