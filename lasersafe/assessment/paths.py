@@ -21,6 +21,7 @@ from lasersafe.scene.mirrors import (
     before_walls,
     comes_from,
     facing_anywhere,
+    hung,
     image_of_spots,
     level_mirror,
     lit_patch,
@@ -171,9 +172,12 @@ def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls)
     found[:, [column for column, _ in glass]] = np.array(behind, dtype=bool).reshape(len(glass), len(lights)).T
     table = Lights(lights)
     one = np.ones((len(of), 1), dtype=bool)
-    there = table.most(
-        of[:, None], places[on], halves[on], np.zeros(len(of)), one, np.zeros((len(of), 1), dtype=np.intp)
-    )
+    at = places[on]
+    for row, (number, column) in enumerate(zip(of.tolist(), on.tolist(), strict=True)):
+        mirror = members[column].mirror
+        assert mirror is not None
+        at[row] += np.subtract(hung(sources[number], mirror, walls).position, mirror.position)
+    there = table.most(of[:, None], at, halves[on], np.zeros(len(of)), one, np.zeros((len(of), 1), dtype=np.intp))
     lit = there[:, 0] * gain[of, on] > FOLLOWED
     for row, column in zip(of[lit].tolist(), on[lit].tolist(), strict=True):
         mirror = members[column].mirror

@@ -23,7 +23,8 @@ _FINER = 6  # how often the grid is laid anew over what was found
 _ACROSS = {2: 17, 3: 9}  # places of the grid along each of its directions
 _GATES = 8  # of a lit part of a mirror along each edge: boxes from which walls are looked at
 _HAIR = 1e-9  # m
-_HUNG, _ALONG = 2e-6, 0.999  # m, cosine: so near to a wall, and so much along it, a mirror hangs on it
+_HUNG, _ALONG = 5e-3, 0.999  # m, cosine: a mirror so little behind a wall, and so much along it, hangs on it
+_HAIR_BEFORE = 2e-6  # m
 _TILES = 33  # of a flat mirror along each of its directions
 _SHARE = 0.01  # of the limit: light on a mirror that matters where that of others is added
 _WORTH = 0.9  # a part that is hardly smaller is not looked at again
@@ -321,15 +322,27 @@ def _grid(normal: Vector | None, across: int = 0) -> tuple[FLOAT, float]:
     return places @ np.stack([along, np.cross(normal, along)]), gap
 
 
+def hung(source: Source, mirror: Mirror, walls: Walls) -> Mirror:
+    """Return a mirror that hangs on a wall, or is glass in it, a hair before it as seen from a source."""
+    if not len(walls) or mirror.normal is None:
+        return mirror
+    middle, apex = (np.array(one)[:2] @ walls.normal.T for one in (mirror.position, source.apex))
+    base = np.sum(walls.start * walls.normal, axis=1)
+    side = np.where(apex < base, -1.0, 1.0)
+    off, along = (middle - base) * side, walls.normal @ np.array(mirror.normal)[:2]
+    span = np.array(mirror.position)[:2] @ walls.way.T - np.sum(walls.start * walls.way, axis=1)
+    before = (np.abs(along) > _ALONG) & (span >= 0.0) & (span <= walls.length)
+    at = np.flatnonzero(before & (off < _HAIR_BEFORE) & (off > -_HUNG))
+    if not at.size:
+        return mirror
+    dx, dy = (walls.normal[at] * (side * (2.0 * _HAIR_BEFORE - off))[at, None]).mean(axis=0).tolist()
+    x, y, z = mirror.position
+    return replace(mirror, position=(x + dx, y + dy, z))
+
+
 def past_walls(source: Source, mirror: Mirror, reach: float, walls: Walls) -> list[Source]:
     """Return what a flat mirror with a known normal makes of a beam, from what walls do not keep dark of it."""
-    if len(walls) and mirror.normal is not None:  # what hangs on a wall, or is glass in it, is a hair before it
-        middle, facing = np.array(mirror.position), np.array(mirror.normal)
-        off = middle[:2] @ walls.normal.T - np.sum(walls.start * walls.normal, axis=1)
-        along = np.abs(walls.normal @ facing[:2]) > _ALONG
-        if (along & (np.abs(off) < _HUNG)).any():
-            x, y, z = (middle + math.copysign(_HUNG, facing @ (np.array(source.apex) - middle)) * 2.0 * facing).tolist()
-            mirror = replace(mirror, position=(x, y, z))
+    mirror = hung(source, mirror, walls)
     part = lit_patch(source, mirror, walls)
     if part is None:
         return []

@@ -49,10 +49,23 @@ def test_a_wall_that_shines_is_a_mirror(finish, share):
     assert found["mirror"] == pytest.approx(share * MIRRORED, rel=0.03)
 
 
-def test_a_mirror_that_hangs_on_a_wall_reflects():
-    plate = Surface("plate", (1.0, 4.0, 1.2), 180.0, reflectance=0.5)
+@pytest.mark.parametrize("behind", [0.0, 4e-4])
+def test_a_mirror_that_hangs_on_a_wall_reflects(behind):
+    plate = Surface("plate", (1.0, 4.0 + behind, 1.2), 180.0, reflectance=0.5)
     found = said(Scene((beam(50.0),), (BESIDE,), (plate,), (WALL,)))
     assert found["mirror"] == pytest.approx(0.5 * MIRRORED, rel=0.03)
+
+
+def test_two_mirrors_that_hang_on_opposite_walls():
+    """By (2, 2) and (-2, 6) to (0, 8) they are 8 * sqrt(2) = 11.3 m."""
+    plates = (
+        Surface("first", (2.0, 2.0, 1.2), 270.0, reflectance=0.5),
+        Surface("second", (-2.0, 6.0, 1.2), 90.0, reflectance=0.5),
+    )
+    walls = (Barrier("right", ((2.0, -3.0), (2.0, 9.0))), Barrier("left", ((-2.0, -3.0), (-2.0, 9.0))))
+    found = said(Scene((beam(50.0, 45.0),), (Person("Row", ((0.0, 8.0),)),), plates, walls))
+    expected = 0.25 * on_axis(50.0, math.hypot(5.0, 8.0 * math.sqrt(2.0)) * 1e-3) / 50.0
+    assert found["mirror"] == pytest.approx(expected, rel=0.03)
 
 
 def test_a_view_window_that_keeps_the_beam_back_reflects():
