@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import bent_beams, lit_places
+from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import FAULTS, WAYS, broken_context, every_context, power_of_all
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.loads import barrier_for, in_irradiance, part_of_line, sources_on
@@ -22,14 +23,17 @@ from lasersafe.assessment.scene_zones import lit_past
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.barriers import barrier_distance, can_be_reached_over, lit_distance, needed_height
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
+from lasersafe.records.step import Step
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Walls
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import SceneBarrier
+    from lasersafe.optics.beam import BeamGeometry
     from lasersafe.records.scene import Polygon
     from lasersafe.scene.directions import Vector
     from lasersafe.scene.lights import Light
@@ -119,23 +123,37 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
     wet = stage.scene.outdoor is not None and stage.scene.outdoor.wet
     flat = max([flat, *panes, *([1.0] if wet else [])])
     scatter = max([i.reflectance for i in items] + [context.scatter_surface[0]])
-    found: dict[str, float] = {}
+    found: dict[str, StandingPlace] = {}
+    rating, model = one.rating, stage.case.settings.scatter_model
+    meaning, source = Message("barrier.stands"), Message("source.peak")
+
+    def add(start: str, sent: float, beam: BeamGeometry) -> None:
+        far = barrier_distance(sent, rating, beam)
+        put_in = beam_numbers(beam, far, sent)
+        keep(
+            start, far, Step("r", meaning, f"4 Φ ρ / (π d_x d_y) = {rating:.5g} W/m2", put_in, far, "m", source, "own")
+        )
+
+    def keep(start: str, far: float, step: Step) -> None:
+        if start not in found or far > found[start].distance:
+            found[start] = StandingPlace(far, start, (step,) if far > 0.0 else ())
+
     start = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
     for own in every_context(context).values():
         if one.way == "scatter":
-            near = lit_distance(power, one.rating, scatter, stage.case.settings.scatter_model)
+            near, wide = lit_distance(power, rating, scatter, model), 1 if model == "lambert" else 2
+            put_in = f"√({scatter:.5g} · {power:.5g} / ({wide} · π · {rating:.5g}))"
+            shown = Step("r", meaning, f"√(ρ Φ / ({wide} π E_rating))", put_in, near, "m", source, "own")
+            keep(start[one.way], near, shown)
         else:
-            near = barrier_distance(power * (flat if one.way == "mirror" else 1.0), one.rating, own.beam)
-        places = [(start[one.way], near)]
+            add(start[one.way], power * (flat if one.way == "mirror" else 1.0), own.beam)
         for pose in stage.poses(context, "running") if one.way == "mirror" else ():
             for item in stage.lit(context, pose):
                 spots = stage.spots(own, pose, item)
                 bends = (bend for bend in item.bends if item.mirror)
                 for bent in (bent for bend in bends for bent in bent_beams(own, pose, item, spots, bend)):
-                    places.append((item.name, barrier_distance(power * item.reflectance, one.rating, bent.beam)))
-        for place, distance in places:
-            found[place] = max(found.get(place, 0.0), distance)
-    return tuple(StandingPlace(distance, place) for place, distance in found.items())
+                    add(item.name, power * item.reflectance, bent.beam)
+    return tuple(found.values())
 
 
 # --- gaps, windows --------------------------------------------------------------------------------------------------

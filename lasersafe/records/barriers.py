@@ -8,7 +8,8 @@ from dataclasses import dataclass, field, replace
 from operator import not_
 from typing import TYPE_CHECKING
 
-from lasersafe.records.fields import SAME, badness, highest, told, worst_of_each
+from lasersafe.records.fields import HIDDEN, SAME, badness, highest, told, worst_of_each
+from lasersafe.records.step import Step
 
 if TYPE_CHECKING:
     import numpy as np
@@ -36,6 +37,7 @@ class StandingPlace:
 
     distance: float  # [m]
     measured_from: str  # "last optic" | "last optic, along the folded path" | "lit surface" | name of a curved mirror
+    steps: tuple[Step, ...] = field(default=(), compare=False, metadata=HIDDEN)
 
 
 @dataclass(frozen=True)
@@ -66,8 +68,10 @@ class BarrierWay:
     def among(self, group: Sequence[BarrierWay]) -> BarrierWay:
         """Return this worst one of several with the highest load as aimed, and how near it may stand for all."""
         top = max(group, key=lambda way: -1.0 if way.aimed is None else badness(way.aimed))
-        farthest = highest({place.measured_from: place.distance for place in way.stands} for way in group)
-        stands = tuple(StandingPlace(far, place) for place, far in farthest.items())
+        every = sorted((place for way in group for place in way.stands), key=lambda place: badness(place.distance))
+        names = dict.fromkeys(place.measured_from for way in group for place in way.stands)
+        farthest = {place.measured_from: place for place in every}
+        stands = tuple(farthest[name] for name in names)
         return replace(self, aimed=top.aimed, aimed_place=top.aimed_place, stands=stands)
 
 

@@ -197,6 +197,7 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
     text, found = sheet.text, sheet.assessment
     fires = [zone for zone in found.scene.zones if zone.steps] if found.scene is not None else []
     cameras = [line for line in found.scene.camera_lines if line.steps] if found.scene is not None else []
+    scene_barriers = found.scene.barriers if found.scene is not None else ()
     if not (found.eyewear or found.barriers or fires or cameras or found.decision.steps):
         return
     sheet.begin("steps.others", 1, _HEADED)
@@ -210,6 +211,10 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
     for result in found.barriers:
         title = text("steps.barrier", barrier=result.barrier, way=sheet.named("way", result.way))
         work.group(f"{title} ({result.laser}: {result.setup})", result.steps)
+    for barrier, one in ((line, one) for line in scene_barriers for one in line.ways):
+        if shown := [step for place in one.stands for step in place.steps]:
+            title = text("steps.barrier", barrier=barrier.name, way=sheet.named("way", one.way))
+            work.group(f"{title} ({one.laser}: {one.setup})", shown)
     source = sheet.say(Message("source.together"))
     for load in [one for one in found.decision.loads if one.together]:
         names, values = zip(*load.parts, strict=True)

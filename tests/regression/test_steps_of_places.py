@@ -214,3 +214,22 @@ def test_what_is_in_the_image_of_a_camera_has_its_lines(name: str) -> None:
         assert (size.value, load.value) == (line.spot, line.exposure)
         for step in line.steps:
             assert worked_out(sum_of(put_in(step))) == pytest.approx(step.value, rel=2e-4), step
+
+
+def test_how_near_a_barrier_may_stand_has_its_line() -> None:
+    """The nearest place stood in a table alone: there 4 P / (π d_x d_y) is the rating, from scatter r = √(ρ P / (π E)).
+
+    1 W, 3 mm, 0.5 mrad, 1 W/cm2: d = √(4 / (π 1e4)) = 11.284 mm, r = √(11.284² - 3²) mm / 0.5 mrad = 21.756 m.
+    """
+    wall = Barrier("Wall", ((-5.0, 5.0), (5.0, 5.0)))
+    text = case_text(Scene((LAMP,), (Person("Row", ((0.0, 10.0),)),), barriers=(wall,)))
+    scene = assess(parse_case(text.replace("1e4 MW/m2", "1 W/cm2"))).scene
+    assert scene is not None
+    places = {way.way: place for way in scene.barriers[0].ways for place in way.stands if place.steps}
+    assert set(places) == {"direct", "scatter"}
+    assert places["direct"].distance == pytest.approx(21.756, abs=1e-3)
+    for way, place in places.items():
+        (step,) = place.steps
+        by_hand = worked_out(spoken(unit_text(step.numbers.partition(" at ")[0])))
+        assert step.value == place.distance
+        assert by_hand == pytest.approx(place.distance if way == "scatter" else 1e4, rel=3e-4), step
