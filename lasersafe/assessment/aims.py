@@ -298,9 +298,13 @@ def _as_any(
                 kind = tuple(z >= waist for waist in beam.waist_position)
                 bent = Bent(*reflect_shape(beam, z, shape, wavelength, curved_axis=axis), z, place)
                 kinds.setdefault(kind, []).append(bent)
-            found += [
-                min(one, key=lambda bent: bent.beam.divergence[0] * bent.beam.divergence[1]) for one in kinds.values()
-            ]
+            for own in kinds.values():
+                if beam.circular and len(lying) == 1:
+                    found.append(min(own, key=lambda bent: bent.beam.divergence[0] * bent.beam.divergence[1]))
+                    continue
+                x, y = (min(bent.beam.divergence[side] for bent in own) for side in (0, 1))
+                ends = (pick(own, key=lambda bent: bent.away) for pick in (min, max))  # of an axis that is not bent
+                found += dict.fromkeys(replace(end, beam=replace(end.beam, divergence=(x, y))) for end in ends)
         return found
 
     if not in_parts or not far > near:

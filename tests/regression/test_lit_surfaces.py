@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.aims import far_scatter
+from lasersafe.assessment.aims import _as_any, far_scatter
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.loads import part_of_line
@@ -174,6 +174,17 @@ def test_an_oblong_beam_meets_a_cylinder_either_way():
     rod = surface("rod", "5 m", finish="mirror") + "---" + place("rod", shape="convex", radius="0.5 m", axes="cylinder")
     far = max(z.distance for z in assess(scene(rod, oblong)).scene.zones if z.surface == "rod")
     assert far > 150.0
+
+
+@pytest.mark.parametrize("place", [1.2, 1.6, 2.0])
+def test_what_any_hollow_cylinder_makes_of_an_oblong_beam_is_as_tight_and_as_near_as_any_place_allows(place):
+    # bent on x alone it is no narrower there than w phi s / a, with a largest at 2 m; y is narrowest for 1.2 m
+    beam = BeamGeometry((1e-2, 1e-2), (1e-4, 1e-2), (0.0, 0.0))
+    found = _as_any(beam, 1e-6, (1.2, 1.6, 2.0), "concave cylinder", in_parts=False)
+    for s in (0.1, 0.5, 0.9):
+        x = 1e-2 * 1e-4 * s / math.hypot(1e-2, 1e-4 * place)
+        y = math.hypot(1e-2, 1e-2 * (place + s))
+        assert min(math.prod(map(float, diameters(one.beam, s))) for one in found) <= x * y * (1.0 + 1e-9)
 
 
 def test_a_window_that_holds_is_a_mirror_for_every_wall_however_it_stands():
