@@ -256,6 +256,9 @@ def _behind(one: BeyondTarget, wording: Wording, say: Finding) -> Iterator[Scene
     if not one.ends_at:
         far = format_quantity(one.distance, "m", 3, "up")
         yield say("beyond target", "scene.no_stop", one.target, target=one.target, laser=one.laser, distance=far)
+        if one.backing_distance is not None:
+            what = one.behind or wording.text("scene.what_stands_behind")
+            yield say("beyond target", "scene.behind_scatters", one.target, what=what, target=one.target)
     if one.backing_irradiance is not None and one.ignition_threshold is not None:
         yield say(
             "ignition", "scene.below_threshold" if one.can_ignite is False else "scene.can_ignite", one.target,

@@ -52,7 +52,8 @@ class Target(Thing):
     behind_distance
         From the target to what stands behind it, as '3 m'.
     behind_reflectance
-        Share of the light that it throws back. Left out: 0.8, as of matt white paint (common practice, no source).
+        Share of the light that it throws back, for the record: its scatter is not counted; draw it as a barrier or a
+        surface of the scene.
     stop
         Name of the barrier of this case that stops the beam behind the target. It must hold against the direct beam
         at its distance; otherwise the zone goes on.
