@@ -14,7 +14,7 @@ from pathlib import Path
 from types import NoneType
 from typing import Annotated, Any, Literal, NoReturn, TypeVar, get_args, get_origin, get_type_hints
 
-from lasersafe.errors import ReferenceDataError
+from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.reference import load_toml
 
 Record = TypeVar("Record")
@@ -198,12 +198,10 @@ def check_cover(what: str, ranges: Iterable[Span], whole: Span) -> None:
     for low, high in sorted(ranges):
         if low != reached:
             found = f"gap from {reached:g} to {low:g}" if low > reached else f"overlap from {low:g} to {reached:g}"
-            message = f"{what}: {found}"
-            raise ValueError(message)
+            refuse(f"{what}: {found}", ValueError)
         reached = high
     if reached != whole[1]:
-        message = f"{what}: ends at {reached:g}, must reach {whole[1]:g}"
-        raise ValueError(message)
+        refuse(f"{what}: ends at {reached:g}, must reach {whole[1]:g}", ValueError)
 
 
 def check(good: bool, message: str) -> None:

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
 from pathlib import Path
 
-from lasersafe.errors import InputError, OutputError
+from lasersafe.errors import InputError, OutputError, refuse
 
 
 def existing(path: Path, most: int = -1) -> bytes | None:
@@ -31,8 +31,9 @@ def existing(path: Path, most: int = -1) -> bytes | None:
         with open(path, "rb", opener=_open_without_waiting) as file:
             return file.read(most)
     except OSError as error:
-        message = f"{path} is there already and cannot be read: {error.strerror or error}; choose another name"
-        raise OutputError(message) from None
+        refuse(
+            f"{path} is there already and cannot be read: {error.strerror or error}; choose another name", OutputError
+        )
 
 
 def _is_plain(path: Path) -> bool:
@@ -49,8 +50,7 @@ def _is_plain(path: Path) -> bool:
         return False
     except (OSError, ValueError) as error:
         reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
-        message = f"{path} cannot be written: {reason}"
-        raise OutputError(message) from None
+        refuse(f"{path} cannot be written: {reason}", OutputError)
     if stat.S_ISREG(mode):
         return True
     what = "it is no plain file, and nothing else is replaced; name another file"
@@ -58,8 +58,7 @@ def _is_plain(path: Path) -> bool:
         what = "it is a folder; name a file in it"
     elif stat.S_ISLNK(mode):
         what = "it is a link, and links are not followed; name the file itself"
-    message = f"{path} cannot be written: {what}"
-    raise OutputError(message)
+    refuse(f"{path} cannot be written: {what}", OutputError)
 
 
 def files_in(folder: Path, suffix: str, *, below: bool, dotted: bool = False) -> Iterator[tuple[str, str]]:
@@ -90,8 +89,7 @@ def files_in(folder: Path, suffix: str, *, below: bool, dotted: bool = False) ->
 
     def unreadable(error: OSError) -> None:
         if Path(error.filename) == folder:
-            message = f"{folder}: cannot be read: {error.strerror or error}"
-            raise InputError(message) from None
+            refuse(f"{folder}: cannot be read: {error.strerror or error}")
         listed(error.filename, f"this folder cannot be read: {error.strerror or error}")
 
     for place, folders, names in os.walk(folder, onerror=unreadable):
@@ -138,8 +136,7 @@ def write_file(path: Path, content: bytes | Iterable[bytes], *, replace: bool = 
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        message = f"{path} cannot be written: {error.strerror or error}"
-        raise OutputError(message) from None
+        refuse(f"{path} cannot be written: {error.strerror or error}", OutputError)
     try:
         handle, temporary = _temporary(path)
         try:
@@ -158,11 +155,9 @@ def write_file(path: Path, content: bytes | Iterable[bytes], *, replace: bool = 
                 temporary.unlink()
             raise
     except FileExistsError:
-        message = f"{path} is there already; choose another name, or say --replace"
-        raise OutputError(message) from None
+        refuse(f"{path} is there already; choose another name, or say --replace", OutputError)
     except OSError as error:
-        message = f"{path} cannot be written: {error.strerror or error}"
-        raise OutputError(message) from None
+        refuse(f"{path} cannot be written: {error.strerror or error}", OutputError)
 
 
 def _name_new(temporary: Path, path: Path) -> None:
@@ -206,8 +201,7 @@ def keep_dated_copy(path: Path) -> Path:
         except OSError:  # a file system without second names
             write_file(copy, path.read_bytes(), replace=False)
         return copy
-    message = f"{path} cannot be kept under a dated name: too many copies of this second; try again"
-    raise OutputError(message)
+    refuse(f"{path} cannot be kept under a dated name: too many copies of this second; try again", OutputError)
 
 
 def read_limited(path: Path, largest: int, kind: str) -> bytes:
@@ -221,21 +215,17 @@ def read_limited(path: Path, largest: int, kind: str) -> bytes:
     try:
         with open(path, "rb", opener=_open_without_waiting) as file:
             if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-                message = f"{path}: this is not a plain file; name a {kind}"
-                raise InputError(message)
+                refuse(f"{path}: this is not a plain file; name a {kind}")
             content = file.read(largest + 1)
     except FileNotFoundError:
-        message = f"{path}: there is no such file"
-        raise InputError(message) from None
+        refuse(f"{path}: there is no such file")
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
         reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
-        message = f"{path}: cannot be read: {reason}"
-        raise InputError(message) from None
+        refuse(f"{path}: cannot be read: {reason}")
     if len(content) > largest:
-        message = f"{path}: larger than {largest // 1_000_000} MB; this is no {kind}"
-        raise InputError(message)
+        refuse(f"{path}: larger than {largest // 1_000_000} MB; this is no {kind}")
     return content
 
 
@@ -257,8 +247,7 @@ def locked(path: Path) -> Iterator[None]:
         path.parent.mkdir(parents=True, exist_ok=True)
         handle = _lock(name)
     except OSError as error:
-        message = f"{path} cannot be locked: {error.strerror or error}"
-        raise OutputError(message) from None
+        refuse(f"{path} cannot be locked: {error.strerror or error}", OutputError)
     try:
         yield
     finally:
@@ -275,8 +264,9 @@ def _lock(name: Path) -> int:
             _take(handle)
         except OSError:
             os.close(handle)
-            message = f"another program is writing {name.name[1:-5]} just now; nothing was changed, try again"
-            raise OutputError(message) from None
+            refuse(
+                f"another program is writing {name.name[1:-5]} just now; nothing was changed, try again", OutputError
+            )
         with contextlib.suppress(FileNotFoundError):
             if os.path.samestat(os.fstat(handle), name.stat()):
                 return handle

@@ -14,7 +14,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 
-from lasersafe.errors import OutputError
+from lasersafe.errors import OutputError, refuse
 from lasersafe.files import existing, write_file
 
 _MARK = re.compile(rb"lasersafe wrote this: ([a-z0-9 ]{1,40}, case [0-9a-f]{16}), sha256=([0-9a-f]{64})")
@@ -77,11 +77,9 @@ def write_outputs(files: Sequence[Output], *, replace: bool = False) -> None:
         write_to_stdout(files[0].content)
         return
     if any(one.path == DASH for one in files):
-        message = "- is the standard output, which takes one file alone; name files"
-        raise OutputError(message)
+        refuse("- is the standard output, which takes one file alone; name files", OutputError)
     if len({os.path.abspath(one.path) for one in files}) < len(files):
-        message = f"{files[0].path}: this name is given twice; name a file for each"
-        raise OutputError(message)
+        refuse(f"{files[0].path}: this name is given twice; name a file for each", OutputError)
     seen = [refuse_to_lose(one.path, one.mark, replace=replace) for one in files]
     for one, before in zip(files, seen, strict=True):
         write_file(one.path, marked(one) if one.mark else one.content, replace=before is not None)
@@ -97,8 +95,7 @@ def write_to_stdout(content: bytes) -> None:
     """
     stream = getattr(sys.stdout, "buffer", None)
     if stream is None:
-        message = "there is no standard output to write to; name a file"
-        raise OutputError(message)
+        refuse("there is no standard output to write to; name a file", OutputError)
     stream.write(content)
     stream.flush()
     sys.stdout = sys.stderr
@@ -130,11 +127,9 @@ def refuse_to_lose(path: Path, mark: str, *, replace: bool, known: Iterable[byte
         return old
     kept = precious(path, old)
     if kept:
-        message = f"{path} is {kept}, which no command replaces; choose another name, or move it away"
-        raise OutputError(message)
+        refuse(f"{path} is {kept}, which no command replaces; choose another name, or move it away", OutputError)
     if not replace:
-        message = f"{path} is there already{_whose(old, mark)}; choose another name, or say --replace"
-        raise OutputError(message)
+        refuse(f"{path} is there already{_whose(old, mark)}; choose another name, or say --replace", OutputError)
     return old
 
 

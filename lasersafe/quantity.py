@@ -14,7 +14,7 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decima
 from functools import lru_cache
 from typing import Any, Literal
 
-from lasersafe.errors import QuantityError, ReferenceDataError
+from lasersafe.errors import QuantityError, ReferenceDataError, refuse
 from lasersafe.reference import shared_path
 from lasersafe.typed import SPACES, bad_rest, could_be_unit, no_number, plain_unit, shown, unknown_unit
 
@@ -110,8 +110,9 @@ def compile_units() -> dict[str, Any]:
         one = registry.Quantity(Decimal(1), name)
         dimension = f"{one.dimensionality:D}" if one.dimensionality else "dimensionless"
         if dimension not in _DIMENSIONS:
-            message = f"shared/units.txt: unit '{name}' has the dimension {dimension}, which no field has"
-            raise ReferenceDataError(message)
+            refuse(
+                f"shared/units.txt: unit '{name}' has the dimension {dimension}, which no field has", ReferenceDataError
+            )
         text = "%" if name == "percent" else name.replace("_per_", "/")
         factor = Decimal(one.to_base_units().magnitude).normalize()
         rows[text] = {"dimension": _DIMENSIONS[dimension][0], "factor": f"{factor:f}"}
@@ -188,8 +189,7 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
     """
     table = _table()
     if unit not in table:
-        message = f"{field}: the unit '{unit}' asked for is not in shared/units.txt"
-        raise QuantityError(message)
+        refuse(f"{field}: the unit '{unit}' asked for is not in shared/units.txt", QuantityError)
     dimension, target = table[unit]
     number, name = _split(text, field, dimension)
     typed = str(text).strip(SPACES)
@@ -314,8 +314,7 @@ def format_quantity(value: float, unit: str, digits: int = 3, rounding: Rounding
     table = _table()
     exact = Decimal(repr(float(value)))
     if not exact.is_finite() or unit not in table or not 1 <= digits <= 17:
-        message = f"{shown(float(value))} {unit} with {digits} digits cannot be written"
-        raise QuantityError(message)
+        refuse(f"{shown(float(value))} {unit} with {digits} digits cannot be written", QuantityError)
     if exact.is_zero():
         return _with_unit("0", unit)
     ladder = _LADDERS.get(unit, (unit,))

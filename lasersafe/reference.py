@@ -7,7 +7,7 @@ from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
-from lasersafe.errors import ReferenceDataError
+from lasersafe.errors import ReferenceDataError, refuse
 
 _PACKAGE = Path(__file__).resolve().parent
 
@@ -41,11 +41,9 @@ def load_toml(path: Path) -> dict[str, Any]:
         with path.open("rb") as file:
             return tomllib.load(file)
     except FileNotFoundError:
-        message = f"data file {path.name} is missing; install lasersafe again"
-        raise ReferenceDataError(message) from None
+        refuse(f"data file {path.name} is missing; install lasersafe again", ReferenceDataError)
     except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        message = f"data file {path.name} is damaged: {error}"
-        raise ReferenceDataError(message) from None
+        refuse(f"data file {path.name} is damaged: {error}", ReferenceDataError)
 
 
 def material_keys() -> tuple[str, ...]:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.errors import OutOfRangeError
+from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.emission import Floats, pulse_pattern
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import (
@@ -104,8 +104,7 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
         except OutOfRangeError as error:
             if not case._at_corner:
                 raise
-            message = f"{laser.name}, {setup.name}: at the worst corner of the tolerances, {error}"
-            raise OutOfRangeError(message) from None
+            refuse(f"{laser.name}, {setup.name}: at the worst corner of the tolerances, {error}", OutOfRangeError)
     waist, angle, position = (
         (float(x), float(y)) for x, y in (found.waist_diameter, found.divergence, found.waist_position)
     )

@@ -57,11 +57,7 @@ def without_limit_steps(left_out: bool) -> Iterator[None]:
 
 
 def limit_steps(
-    criterion: Criterion,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    source_angle: float = ALPHA_MIN,
+    criterion: Criterion, emission: Emission, wavelength: float, duration: float, source_angle: float = ALPHA_MIN
 ) -> tuple[Step, ...]:
     """Return the steps of the limit: the row as printed, factors, pulse rule."""
     if _WITHOUT_STEPS.get():
@@ -71,11 +67,7 @@ def limit_steps(
 
 @lru_cache(maxsize=512)
 def _limit_steps(
-    criterion: Criterion,
-    emission: Emission,
-    wavelength: float,
-    duration: float,
-    source_angle: float,
+    criterion: Criterion, emission: Emission, wavelength: float, duration: float, source_angle: float
 ) -> tuple[Step, ...]:
     area = body_area(criterion.tissue, wavelength)
     if emission.kind != "pulse train":

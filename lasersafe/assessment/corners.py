@@ -23,7 +23,7 @@ from lasersafe.assessment.protection import answered, eyewear_of, let_through, s
 from lasersafe.assessment.scenarios import extended_scenarios, scenarios_of
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.together import sums_of
-from lasersafe.errors import CalcError, InputError
+from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.combine import between_marks, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import covering
 from lasersafe.hazard.instruments import SAME, viewing_data
@@ -131,12 +131,11 @@ def corners_of(case: Case) -> Corners:
     if len(fitted) * math.prod(len(used) for _, _, used in choices) > MOST_CORNERS:
         unknown = ["optics that are not stated"] if len(fitted) > 1 else []
         names = ", ".join([*unknown, *(one.field for one, _, _ in choices)])
-        message = (
+        refuse(
             f"{names}: each carries a tolerance whose worse end is not known beforehand, and together they have more "
             f"than {MOST_CORNERS} corners; give the cautious value of some of them without a tolerance"
             + ("; and state the optics of a laser" if unknown else "")
         )
-        raise InputError(message)
     cases = []
     for values in product(*(used for _, _, used in choices)):
         own = {one.place: _value(one, value, ends) for (one, ends, _), value in zip(choices, values, strict=True)}

@@ -17,7 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of, line_contexts
 from lasersafe.assessment.problem import CAPS, Problem, emission_inputs
-from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
 from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio
 from lasersafe.hazard.emission import Floats, Received
@@ -77,14 +77,12 @@ def variable_inputs(context: Context, way: str | None = None) -> dict[str, float
 def checked_changes(context: Context, way: str, tissue: str, changes: Mapping[str, ArrayLike]) -> dict[str, Floats]:
     """Return the values of some inputs as arrays, each inside what is possible for it [SI units]."""
     if way not in (*WAYS, *MORE_WAYS, "aided") or tissue not in TISSUES or (way, tissue) == ("aided", "skin"):
-        message = f"zone = {way}, {tissue}: write direct, mirror or scatter with eye or skin, or aided with eye"
-        raise InputError(message)
+        refuse(f"zone = {way}, {tissue}: write direct, mirror or scatter with eye or skin, or aided with eye")
     allowed = variable_inputs(context) if changes else {}
     values = {}
     for name, given in changes.items():
         if name not in allowed:
-            message = f"{name!r} cannot be varied for this laser and set-up; write one of: {', '.join(sorted(allowed))}"
-            raise InputError(message)
+            refuse(f"{name!r} cannot be varied for this laser and set-up; write one of: {', '.join(sorted(allowed))}")
         value = np.asarray(given, dtype=np.float64)
         low, high, open_low = physical_range(name)
         least, most = (value.min(), value.max()) if value.size else (high, low)
@@ -93,8 +91,7 @@ def checked_changes(context: Context, way: str, tissue: str, changes: Mapping[st
             inside = ((value > low) if open_low else (value >= low)) & (value <= high) & np.isfinite(value)
             bad = float(np.atleast_1d(value)[~np.atleast_1d(inside)][0])
             allowed_words = f"{'above' if open_low else 'from'} {low:.6g} to {high:.6g}, and finite"
-            message = f"{name} = {bad:.6g}: must be {allowed_words} (SI unit)"
-            raise InputError(message)
+            refuse(f"{name} = {bad:.6g}: must be {allowed_words} (SI unit)")
         values[name] = value
     return values
 
@@ -135,11 +132,10 @@ def _by_turns(own: Problem, turns: list[str], size: int, one_block: Block) -> Fl
     order = np.lexsort(table.T)
     starts = 1 + np.flatnonzero((table[order][1:] != table[order][:-1]).any(axis=1))
     if starts.size >= _SEARCHES:
-        message = (
+        refuse(
             f"{' and '.join(turns)}: {starts.size + 1} different values; the worst of the settings that can be turned "
             f"is searched anew for each of them, so at most {_SEARCHES} are taken"
         )
-        raise InputError(message)
     found = np.empty(size)
     for where in np.split(order, starts):
         held = {name: np.asarray(float(number)) for name, number in zip(turns, table[where[0]], strict=True)}
@@ -181,19 +177,12 @@ def _by_caps(own: Problem, caps: list[str], size: int, one_block: Block) -> Floa
 def _rule_sets(context: Context, rule_sets: tuple[str, ...] | None) -> tuple[str, ...]:
     for name in rule_sets or ():
         if name not in context.rule_sets:
-            message = (
-                f"rule set = {name!r} is not worked out in this case; write one of: {', '.join(context.rule_sets)}"
-            )
-            raise InputError(message)
+            refuse(f"rule set = {name!r} is not worked out in this case; write one of: {', '.join(context.rule_sets)}")
     return rule_sets or context.rule_sets
 
 
 def zone_distances(
-    context: Context,
-    way: str,
-    tissue: str,
-    changes: Mapping[str, ArrayLike],
-    rule_sets: tuple[str, ...] | None = None,
+    context: Context, way: str, tissue: str, changes: Mapping[str, ArrayLike], rule_sets: tuple[str, ...] | None = None
 ) -> Floats:
     """Return the distance of one zone with some inputs replaced by arrays.
 
@@ -271,8 +260,7 @@ def exposure_ratios(
     place = np.asarray(distance, dtype=np.float64)
     inside = (place > 0.0) if way == "scatter" else (place >= 0.0)
     if not (inside & np.isfinite(place)).all():
-        message = f"distance: must be {'above 0 m' if way == 'scatter' else '0 m or more'} and finite"
-        raise InputError(message)
+        refuse(f"distance: must be {'above 0 m' if way == 'scatter' else '0 m or more'} and finite")
 
     def one_block(own: Problem, size: int) -> Floats:
         return reduce(np.maximum, (one.ratio(own.values[_PLACE], size) for one in _compared(own, way, tissue, names)))
@@ -344,8 +332,7 @@ def _through(compared: list[Comparison], own: Problem) -> list[Comparison]:
     """Return what is compared by the bare eye and behind every instrument of the case."""
     instruments = instruments_of(own.context)
     if not instruments:
-        message = f"way = aided: nobody in the case uses an optical aid in the beam of {own.context.laser.name}"
-        raise InputError(message)
+        refuse(f"way = aided: nobody in the case uses an optical aid in the beam of {own.context.laser.name}")
     behind = (through(compared, instrument, own.wavelength) for instrument in instruments)
     return [*compared, *(one for seen in behind for one in seen)]
 
@@ -441,8 +428,7 @@ def _compared(
             for compared in one.compared(name, tissue, duration):
                 names = {group_of(tissue, compared.hazard, end) for end in ends}
                 if len(names) > 1:
-                    message = "wavelength: a range across 315 nm cannot be varied for a laser of several wavelengths"
-                    raise InputError(message)
+                    refuse("wavelength: a range across 315 nm cannot be varied for a laser of several wavelengths")
                 groups.setdefault(names.pop(), {}).setdefault(number, []).append(compared)
         for group, found in groups.items():
             every = [seen(members[number], compared) for number, compared in found.items()]
@@ -463,8 +449,10 @@ def _last_scatter(total: Callable[[Floats], Floats], steps: list[Floats], size: 
     while (over := ratio(far) > 1.0).any():
         near, far = np.where(over, far, near), np.where(over, 16.0 * far, far)
         if far.max() > FARTHEST:
-            message = f"distance: the sum of the wavelengths is above its limit {FARTHEST:g} m from the surface"
-            raise OutOfRangeError(message)
+            refuse(
+                f"distance: the sum of the wavelengths is above its limit {FARTHEST:g} m from the surface",
+                OutOfRangeError,
+            )
     while (far > near * _SAME).any():
         middle = np.sqrt(near * far)
         over = ratio(middle) > 1.0

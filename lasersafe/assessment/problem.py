@@ -10,7 +10,7 @@ import numpy as np
 
 from lasersafe.assessment.beams import beams_of, spot_of
 from lasersafe.assessment.context import FAR_INFRARED, Context
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.hazard.combine import exposure_durations
 from lasersafe.hazard.emission import Emission, Floats, Received
 from lasersafe.hazard.exposure import Comparison, compare
@@ -201,12 +201,11 @@ class Problem:
         if self.shared is not None:
             return self.shared
         if np.isnan(self.waists[0]).any() or np.isnan(self.waists[1]).any():
-            message = (
+            refuse(
                 "beam_diameter: in at least one case the divergence alone makes the beam wider than that on the way "
                 "from waist_at to measured_at; give a narrower range of divergence, beam_diameter, measured_at or "
                 "waist_at"
             )
-            raise InputError(message)
         return self._beams
 
     @property

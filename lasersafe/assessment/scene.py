@@ -44,7 +44,7 @@ from lasersafe.assessment.scene_zones import (
 from lasersafe.assessment.section import elevations, joined_zones
 from lasersafe.assessment.stage import Stage
 from lasersafe.assessment.stages import stages_at
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.quantity import grouped
 from lasersafe.records.fields import badness
@@ -143,11 +143,7 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
         lines=lines,
         elevations=over(stages, lambda stage: elevations(stage, persons), _section) if in_full else (),
         matrix=matrix,
-        findings=(
-            *findings_of(stages, zones, beyond, barriers, wording),
-            *rule_findings(rules, wording),
-            *costs,
-        ),
+        findings=(*findings_of(stages, zones, beyond, barriers, wording), *rule_findings(rules, wording), *costs),
         struck_out=tuple(
             StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
         ),
@@ -291,6 +287,5 @@ def stages_of(case: Case) -> tuple[Stage, ...]:
         If the case has no scene.
     """
     if case.scene is None:
-        message = "the case has no [scene], so that nothing has a place; write where lasers, people and barriers stand"
-        raise InputError(message)
+        refuse("the case has no [scene], so that nothing has a place; write where lasers, people and barriers stand")
     return tuple(stages_at(list(map(placed_case, corners_of(case).cases))))

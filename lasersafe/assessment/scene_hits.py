@@ -282,12 +282,7 @@ def _at(hit: Hit, ratio: float) -> Hit:
 
 
 def exact_hit(
-    context: Context,
-    source: Source,
-    point: Vector,
-    tissue: str,
-    duration: float,
-    with_aid: Aid | None,
+    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
 ) -> Hit:
     """Return the exposure at one point, comparison by comparison."""
     place = np.array([point])
@@ -377,12 +372,7 @@ def _view(source: Source, point: Vector, away: float) -> float:
 
 
 def _scatter_pairs(
-    context: Context,
-    source: Source,
-    point: Vector,
-    tissue: str,
-    duration: float,
-    with_aid: Aid | None,
+    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
 ) -> list[tuple[float, Criterion, float]]:
     """Return the ratio of every comparison and the source angle of its limit; behind an instrument a point is seen."""
     away = max(source.path_to(point), CLOSEST)

@@ -43,11 +43,7 @@ KINDS = (
     ("scatter skin", "scatter", "skin"),
 )
 SUMS = ("eye together", "skin together")
-_FROM = {
-    "direct": "last optic",
-    "mirror": "last optic, along the folded path",
-    "scatter": "lit surface",
-}
+_FROM = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
 
 
 @dataclass(frozen=True)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.drawing.primitives import Area, Drawing, Lines, Mark, Run, Words
 from lasersafe.drawing.typeface import FAMILY, FILES, clean, missing, width_of
-from lasersafe.errors import OutputError
+from lasersafe.errors import OutputError, refuse
 from lasersafe.reference import shared_path
 
 if TYPE_CHECKING:
@@ -82,11 +82,11 @@ def to_png(drawing: Drawing, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
 def _write(words: Words, kind: str) -> None:
     unknown = missing(words.text)
     if unknown:
-        message = (
+        refuse(
             f"{kind}: the character {unknown} (U+{ord(unknown):04X}) in '{words.text}' cannot be drawn in a PNG; "
-            "write it with Latin, Greek or Cyrillic letters, or ask for SVG"
+            "write it with Latin, Greek or Cyrillic letters, or ask for SVG",
+            OutputError,
         )
-        raise OutputError(message)
 
 
 def dashed(run: Run, dashes: tuple[float, ...]) -> Iterator[Run]:

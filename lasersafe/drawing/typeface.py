@@ -6,7 +6,7 @@ import re
 import unicodedata
 from functools import lru_cache
 
-from lasersafe.errors import ReferenceDataError
+from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.reference import shared_path
 
 NAMES = {False: "SheetSans", True: "SheetSansBold"}
@@ -36,8 +36,7 @@ def widths(bold: bool) -> dict[str, float]:
     try:
         font = TTFont(NAMES[bold], str(shared_path("fonts", FILES[bold])))
     except (TTFError, OSError) as error:
-        message = f"font file {FILES[bold]} cannot be used: {error}; install lasersafe again"
-        raise ReferenceDataError(message) from None
+        refuse(f"font file {FILES[bold]} cannot be used: {error}; install lasersafe again", ReferenceDataError)
     pdfmetrics.registerFont(font)
     return {chr(code): font.face.charWidths[code] / 1000 for code in font.face.charToGlyph}
 

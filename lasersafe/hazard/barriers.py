@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.eyewear_scale import en12254, iec60825_4
 from lasersafe.optics.beam import BeamGeometry
@@ -208,8 +208,7 @@ def guard_time(guard_class: str) -> float:
     """
     classes = {entry.name: entry.time for entry in iec60825_4().classes}
     if guard_class not in classes:
-        message = f"guard class = '{guard_class}': must be one of {', '.join(classes)}"
-        raise InputError(message)
+        refuse(f"guard class = '{guard_class}': must be one of {', '.join(classes)}")
     return classes[guard_class]
 
 

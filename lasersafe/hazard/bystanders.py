@@ -11,7 +11,7 @@ from typing import Annotated, Literal
 import numpy as np
 
 from lasersafe.data import As, Printed, Seen, Source, check, fail, load
-from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.checks import positive, within
@@ -265,8 +265,7 @@ def packs() -> dict[str, Pack]:
         if (key := found[path.stem].key) != path.stem:
             fail(f"data file {path.name}", f"the key '{key}' must be the name of the file")
     if not found:
-        message = f"data folder {FOLDER} is missing; install lasersafe again"
-        raise ReferenceDataError(message)
+        refuse(f"data folder {FOLDER} is missing; install lasersafe again", ReferenceDataError)
     return found
 
 
@@ -289,8 +288,7 @@ def pack(key: str) -> Pack:
         If there is none of this key.
     """
     if key not in packs():
-        message = f"spectator rules = {key!r} are not known here; write one of: {', '.join(packs())}"
-        raise InputError(message)
+        refuse(f"spectator rules = {key!r} are not known here; write one of: {', '.join(packs())}")
     return packs()[key]
 
 

@@ -11,7 +11,7 @@ from itertools import pairwise, product
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, exposure_at, farthest, highest_ratio, last_fall
 from lasersafe.hazard.emission import Emission, Floats, Received, body_area, source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, criteria, strictest_by_aperture
@@ -254,8 +254,7 @@ def group_of(tissue: str, hazard: str, wavelength: float) -> str:
     ('retina thermal', 'skin')
     """
     if not 180e-9 * (1 - 1e-9) <= wavelength <= 1e-3 * (1 + 1e-9):
-        message = f"wavelength = {wavelength * 1e9:.6g} nm: the table of additions covers 180 nm to 1 mm"
-        raise OutOfRangeError(message)
+        refuse(f"wavelength = {wavelength * 1e9:.6g} nm: the table of additions covers 180 nm to 1 mm", OutOfRangeError)
     if wavelength < 315e-9 * (1 - 1e-9):
         return "ultraviolet B and C"
     if tissue == "skin":

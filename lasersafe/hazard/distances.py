@@ -14,7 +14,7 @@ from functools import lru_cache, reduce
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.errors import OutOfRangeError
+from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.emission import Floats, Received
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare, criteria, strictest_by_aperture
 from lasersafe.hazard.instruments import Aid, through
@@ -57,8 +57,7 @@ def farthest_crossing(ratio: Callable[[Floats], Floats], near: float, far: float
     """
     first, last = float(positive("near", near, "m")), float(positive("far", far, "m"))
     if not first < last:
-        message = "near must be below far; correct the ends of the search"
-        raise OutOfRangeError(message)
+        refuse("near must be below far; correct the ends of the search", OutOfRangeError)
     nodes = np.geomspace(first, last, points)
     nodes[0], nodes[-1] = first, last
     over = _over(np.asarray(ratio(nodes)), nodes)
@@ -77,13 +76,13 @@ def farthest_crossing(ratio: Callable[[Floats], Floats], near: float, far: float
 def _over(values: Floats, nodes: Floats) -> NDArray[np.bool_]:
     """Return where ratios are above 1; refuse what is no number, and a last node where they are."""
     if not (values >= 0.0).all():
-        message = "ratio of exposure to limit is not a number or negative; correct the exposure or the limit"
-        raise OutOfRangeError(message)
+        refuse(
+            "ratio of exposure to limit is not a number or negative; correct the exposure or the limit", OutOfRangeError
+        )
     over = values > 1.0
     if over[-1].any():
         place = float(np.atleast_1d(nodes[-1])[np.atleast_1d(over[-1])][0])
-        message = f"distance: the limit is still exceeded at {place:.6g} m, the end of the search"
-        raise OutOfRangeError(message)
+        refuse(f"distance: the limit is still exceeded at {place:.6g} m, the end of the search", OutOfRangeError)
     return np.asarray(over)
 
 
@@ -152,8 +151,10 @@ def last_fall(ratio: Ratio, above: Floats, below: Floats, offset: Floats, at: Pl
     with np.errstate(divide="ignore"):
         high, low = np.log(ratio(above, at)), np.log(ratio(below, at))
     if (low > 0.0).any():
-        message = f"distance: the limit is still exceeded at {below[low > 0.0][0]:.6g} m; correct the beam or the limit"
-        raise OutOfRangeError(message)
+        refuse(
+            f"distance: the limit is still exceeded at {below[low > 0.0][0]:.6g} m; correct the beam or the limit",
+            OutOfRangeError,
+        )
     below = np.where(high > 0.0, below, above)  # the bracket was exact
     result = below.copy()
     kept = np.zeros(at.size)

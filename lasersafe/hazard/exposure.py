@@ -16,7 +16,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.emission import Floats, Received, body_area, source_caps, trains_at
 from lasersafe.limits import ExposureLimit, hazard_limits, pulse_list_limit, pulse_train_limit
 from lasersafe.limits.grid import grid_of
@@ -236,8 +236,7 @@ def _compare(light: Received, source_angle: ArrayLike) -> tuple[Comparison, ...]
         where = "for some of these wavelengths and durations"
         if np.ndim(wavelength) == np.ndim(duration) == 0:
             where = f"at {float(np.asarray(wavelength)) * 1e9:.6g} nm for {float(np.asarray(duration)):g} s"
-        message = f"{light.rule_set} has no {light.tissue} limit {where}"
-        raise OutOfRangeError(message)
+        refuse(f"{light.rule_set} has no {light.tissue} limit {where}", OutOfRangeError)
     return tuple(found)
 
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 from typing import Annotated, Literal, TypeVar
 
 from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load
-from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.optics.beam import pair
 from lasersafe.optics.checks import positive, within
 from lasersafe.records.step import ScaleNeed, Step
@@ -280,32 +280,26 @@ def scale_numbers(
     positive("wavelength", wavelength, "m")
     nanometre = round(wavelength * 1e9, 6)
     if not 180 <= nanometre <= 1e6:
-        message = f"wavelength = {nanometre:g} nm is outside EN 207, which covers 180 nm to 1 mm"
-        raise OutOfRangeError(message)
+        refuse(f"wavelength = {nanometre:g} nm is outside EN 207, which covers 180 nm to 1 mm", OutOfRangeError)
     beam = _beam(beam_diameter_63)
     if (power is None) == (pulse_energy is None):
-        message = "power, pulse energy: give one of them, power for continuous emission or pulse energy for pulses"
-        raise InputError(message)
+        refuse("power, pulse energy: give one of them, power for continuous emission or pulse energy for pulses")
     if power is not None:
         if pulse_duration is not None or repetition_rate is not None:
-            message = "pulse duration, repetition rate: for pulses give the pulse energy, not the power"
-            raise InputError(message)
+            refuse("pulse duration, repetition rate: for pulses give the pulse energy, not the power")
         positive("power", power, "W")
         return (_continuous(nanometre, power, beam, "power"),)
     assert pulse_energy is not None
     if pulse_duration is None:
-        message = "pulse duration is missing: the mode letter of EN 207 follows from it"
-        raise InputError(message)
+        refuse("pulse duration is missing: the mode letter of EN 207 follows from it")
     positive("pulse energy", pulse_energy, "J")
     positive("pulse duration", pulse_duration, "s")
     if pulse_duration < SHORTEST_PULSE * (1 - TOLERANCE):
-        message = f"pulse duration = {pulse_duration:g} s: below 1e-13 s nothing here applies"
-        raise OutOfRangeError(message)
+        refuse(f"pulse duration = {pulse_duration:g} s: below 1e-13 s nothing here applies", OutOfRangeError)
     if repetition_rate is not None:
         positive("repetition rate", repetition_rate, "Hz")
         if pulse_duration * repetition_rate > 1 + TOLERANCE:
-            message = f"pulse duration = {pulse_duration:g} s is longer than the period at {repetition_rate:g} Hz"
-            raise InputError(message)
+            refuse(f"pulse duration = {pulse_duration:g} s is longer than the period at {repetition_rate:g} Hz")
     within("pedestal", pedestal, "W", 0.0, math.inf)
     energy = pulse_energy + pedestal * pulse_duration
     needs = [
@@ -368,8 +362,7 @@ def worst_rates(wavelength: float, slowest: float, fastest: float) -> tuple[floa
     """
     positive("repetition rate", (slowest, fastest), "Hz")
     if slowest > fastest:
-        message = f"repetition rate = {slowest:g} to {fastest:g} Hz: the range runs backwards"
-        raise InputError(message)
+        refuse(f"repetition rate = {slowest:g} to {fastest:g} Hz: the range runs backwards")
     rule, nanometre = en207().pulse_number, round(wavelength * 1e9, 6)
     rates = {slowest, fastest}
     if _at([rule], nanometre):

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import Comparison
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
@@ -168,8 +168,7 @@ def aid(name: str) -> Aid:
         if one.name == name:
             return one
     known = ", ".join(one.name for one in viewing_data()[1])
-    message = f"viewing aid = {name!r} is not known here; write one of: {known}"
-    raise InputError(message)
+    refuse(f"viewing aid = {name!r} is not known here; write one of: {known}")
 
 
 def through(compared: Iterable[Comparison], instrument: Aid, wavelength: ArrayLike) -> list[Comparison]:

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE, en207, en208
 from lasersafe.optics.checks import FloatArray, finite, positive, within
 from lasersafe.records.step import MarkingVerdict, ScaleNeed
@@ -295,8 +295,7 @@ def nanometre_text(wavelength: float) -> str:
 
 def _checked(needs: Sequence[ScaleNeed]) -> Sequence[ScaleNeed]:
     if not needs:
-        message = "scale needs: none given; work them out with scale_numbers first"
-        raise InputError(message)
+        refuse("scale needs: none given; work them out with scale_numbers first")
     return needs
 
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 from typing import Annotated, Literal
 
 from lasersafe.data import As, Printed, Seen, Source, check, fail, load
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.optics.checks import choice, positive
 from lasersafe.reference import shared_path
 
@@ -156,8 +156,7 @@ def material_reflectance(key: str, finish: str, wavelength: float) -> Reflectanc
     choice("finish", finish, FINISHES)
     light = float(positive("wavelength", wavelength, "m"))
     if key not in materials():
-        message = f"material = {key!r} is not known here; write one of: {', '.join(materials())}"
-        raise InputError(message)
+        refuse(f"material = {key!r} is not known here; write one of: {', '.join(materials())}")
     material = materials()[key]
     mirror = finish != "matt" or (light >= LONG_WAVE and not material.rough)
     rows = material.rows

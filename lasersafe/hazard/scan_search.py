@@ -11,7 +11,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.emission import Emission, Floats
 from lasersafe.hazard.scanning import WITHIN, Scan, pulsed_trains, scan_distance, scan_ratio
@@ -259,8 +259,7 @@ def _narrowed(scan: Scan, emission: Emission, quick: float, far: float, known: f
     def above(distance: Floats) -> NDArray[np.bool_]:
         found = scan_ratio(scan, emission, distance)
         if np.isnan(found).any():
-            message = "ratio of exposure to limit is not a number; correct the exposure or the limit"
-            raise OutOfRangeError(message)
+            refuse("ratio of exposure to limit is not a number; correct the exposure or the limit", OutOfRangeError)
         return np.asarray(found > 1.0)
 
     if known > 0.0 and not above(np.concatenate([[known], np.geomspace(known * 1.0001, far, _FEW)])).any():

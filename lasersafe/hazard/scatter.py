@@ -10,7 +10,7 @@ from functools import lru_cache, reduce
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import OutOfRangeError
+from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_crossing, last_fall, scatter_distance
 from lasersafe.hazard.emission import Floats, Received, source_caps
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare_source, criteria
@@ -174,8 +174,7 @@ def most_hazardous_distance(
         If the ends are not in order.
     """
     if not 0.0 < nearest < farthest:
-        message = f"search from {nearest:g} m to {farthest:g} m: the ends must be above 0 and in order"
-        raise OutOfRangeError(message)
+        refuse(f"search from {nearest:g} m to {farthest:g} m: the ends must be above 0 and in order", OutOfRangeError)
     grid = np.geomspace(nearest, farthest, points)
     grid[0] = nearest
     best, value = nearest, -math.inf
@@ -247,8 +246,7 @@ def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[f
     """
     if not (400e-9 <= wavelength <= 600e-9 and 10.0 <= duration <= 3e4):
         asked = f"radiance limit at {wavelength * 1e9:.6g} nm for {duration:g} s"
-        message = f"{asked}: it covers 400 nm to 600 nm and 10 s to 30000 s"
-        raise OutOfRangeError(message)
+        refuse(f"{asked}: it covers 400 nm to 600 nm and 10 s to 30000 s", OutOfRangeError)
     blue = float(correction_factor(rule_set, "C_B", wavelength))
     if rule_set != "EU-2006/25/EC":
         row = next(h for h in hazard_limits(rule_set, "eye", wavelength, duration) if h.name == "retina photochemical")
@@ -412,8 +410,10 @@ def _alike(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Pla
     nodes = nodes[(nodes >= near) & (nodes <= far)]
     table = weighed(nodes)
     if not table[-1] >= strength.max():
-        message = "distance: the limit is still exceeded where the lit spot is a point; correct the spot or the limit"
-        raise OutOfRangeError(message)
+        refuse(
+            "distance: the limit is still exceeded where the lit spot is a point; correct the spot or the limit",
+            OutOfRangeError,
+        )
     least = np.minimum.accumulate(table[::-1])[::-1]
     last = np.searchsorted(least, strength, side="left") - 1  # the last place where the least value is below
 

@@ -10,7 +10,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.emission import Emission, Floats, Received, continuous, pulse_train, single_pulse, trains_at
 from lasersafe.hazard.exposure import criteria, train_limit
 from lasersafe.limits import PulseTrainLimit, rule_sets
@@ -553,10 +553,7 @@ def worst_ratio(
             if len(space.rows) == 1:
                 raise
     if not found:
-        message = (
-            "emission: no mode of the table is possible, every pulse is longer than its period or than the exposure"
-        )
-        raise InputError(message)
+        refuse("emission: no mode of the table is possible, every pulse is longer than its period or than the exposure")
     return max(found, key=lambda one: badness(one[0]))
 
 

@@ -10,7 +10,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.optics.checks import unique
 from lasersafe.physical import covered, physical_range
 
@@ -76,11 +76,10 @@ def _checked(uncertain: Uncertain) -> None:
     inside = (low > lowest or (low == lowest and not above)) and low <= nominal <= high <= highest
     if kind not in KINDS or not inside or not all(map(math.isfinite, (nominal, low, high))):
         start = f"above {lowest:g}" if above else f"{lowest:g} or more" if math.isfinite(lowest) else "finite"
-        message = (
+        refuse(
             f"{name} = {nominal:.6g}, from {low:.6g} to {high:.6g}, {kind}: the lower end must be {start}, the nominal "
             f"value between both ends, the kind one of {', '.join(KINDS)} (SI units)"
         )
-        raise InputError(message)
 
 
 def limits_of(uncertain: Uncertain) -> tuple[float, float]:
@@ -118,12 +117,11 @@ def limits_of(uncertain: Uncertain) -> tuple[float, float]:
     least, most = covered(name, nominal, low, high)
     lowest, _, above = physical_range(name)
     if above and not least > lowest:
-        message = (
+        refuse(
             f"{name} = {nominal:.6g} with a standard uncertainty of {nominal - low:.6g} (SI units): twice of it "
             f"reaches {lowest:g}, where there is no worst case; measure it better, or state the lowest and highest "
             "value as bounds"
         )
-        raise InputError(message)
     return least, most
 
 
@@ -217,8 +215,7 @@ def worst_corner(
 
 def _some(found: Floats) -> float:
     if not found[0] > -math.inf:
-        message = "no combination of these inputs within their limits is possible; correct their values or limits"
-        raise InputError(message)
+        refuse("no combination of these inputs within their limits is possible; correct their values or limits")
     return float(found[0])
 
 
@@ -242,8 +239,7 @@ def _best_of(
     flat = {name: part.reshape(-1) for name, part in zip(lists, mesh, strict=True)}
     found = values_at({**held, **flat}, size)
     if np.isnan(found).any():
-        message = "the value is not a number somewhere inside the limits of the inputs; correct the inputs"
-        raise InputError(message)
+        refuse("the value is not a number somewhere inside the limits of the inputs; correct the inputs")
     at = int(np.argmax(found))
     return float(found[at]), {name: float(values[at]) for name, values in flat.items()}
 
@@ -366,14 +362,12 @@ def solved_input(
         If the range or the target cannot be used, or the function is not a number somewhere.
     """
     if not (np.isfinite([low, high, target]).all() and low < high):
-        message = f"range = {low:.6g} to {high:.6g}, target = {target:.6g}: write finite numbers, the lower end first"
-        raise InputError(message)
+        refuse(f"range = {low:.6g} to {high:.6g}, target = {target:.6g}: write finite numbers, the lower end first")
 
     def values(places: Floats) -> Floats:
         found = np.broadcast_to(np.asarray(evaluate(places), dtype=np.float64), places.shape)
         if np.isnan(found).any():
-            message = "the function is not a number somewhere in the range; give a narrower range"
-            raise InputError(message)
+            refuse("the function is not a number somewhere in the range; give a narrower range")
         return found
 
     grid = np.geomspace(low, high, points) if low > 0.0 else np.linspace(low, high, points)
@@ -481,8 +475,7 @@ def order_ranks(draws: int, part: float = PART, confidence: float = CONFIDENCE) 
     first = low + int(np.searchsorted(below, tail, side="right"))  # P(count < first) <= tail
     last = low + int(np.searchsorted(below, 1.0 - tail, side="left")) + 1  # P(count < last) >= 1 - tail
     if first < 1 or last > draws:
-        message = f"draws = {draws}: too few to bound the {part:.0%} value; write {FEWEST} or more"
-        raise InputError(message)
+        refuse(f"draws = {draws}: too few to bound the {part:.0%} value; write {FEWEST} or more")
     return first, last
 
 
@@ -532,8 +525,7 @@ def draw(generator: np.random.Generator, one: Uncertain, size: int) -> Floats:
             return found
         outside = ((found <= lowest) if above else (found < lowest)) | (found > highest)
         found[outside] = some(int(outside.sum()))
-    message = f"{one.name} = {one.nominal:.6g}: hardly any draw is physically possible; give a smaller uncertainty"
-    raise InputError(message)
+    refuse(f"{one.name} = {one.nominal:.6g}: hardly any draw is physically possible; give a smaller uncertainty")
 
 
 def monte_carlo(
@@ -573,8 +565,7 @@ def monte_carlo(
     .. [1] JCGM101, propagation of distributions (from memory); the order statistic is exact for any distribution.
     """
     if draws < FEWEST:
-        message = f"draws = {draws}: write {FEWEST} or more"
-        raise InputError(message)
+        refuse(f"draws = {draws}: write {FEWEST} or more")
     for one in inputs:
         limits_of(one)
     generator = np.random.Generator(np.random.PCG64(seed))
@@ -592,12 +583,10 @@ def monte_carlo(
                 for one in inputs:
                     block[one.name][wrong] = draw(generator, one, wrong.size)
             else:
-                message = "hardly any draw of these inputs is possible together; correct their values or limits"
-                raise InputError(message)
+                refuse("hardly any draw of these inputs is possible together; correct their values or limits")
         found[start : start + size] = evaluate(block)
     if np.isnan(found).any():
-        message = "the value is not a number for some draws; correct the inputs"
-        raise InputError(message)
+        refuse("the value is not a number for some draws; correct the inputs")
     first, last = order_ranks(draws)
     ranked = []
     for rank in (last - 1, first - 1, draws // 2):  # one at a time, each among what lies below: numpy is quick at that

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from lasersafe import limits
 from lasersafe.ask.eyewear import EyewearQuestion, work_out
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches
 from lasersafe.hazard.emission import Emission, Received, body_area
@@ -203,8 +203,7 @@ def optical_density(exposure: Given, limit: Given, *, exact: bool = False) -> Fl
     above, unit = given_density("exposure", exposure)
     below, other = given_density("limit", limit)
     if unit and other and unit != other:
-        message = f"exposure is in {unit} and limit in {other}: give both as irradiance, or both as radiant exposure"
-        raise InputError(message)
+        refuse(f"exposure is in {unit} and limit in {other}: give both as irradiance, or both as radiant exposure")
     broadcast(exposure=above, limit=below)
     density = np.asarray(marking.optical_density(above, below))
     return density if exact else np.asarray(marking.round_up_density(density))
@@ -359,8 +358,7 @@ class HazardDistance(ReachArrays):
         """
         width = given("distance", step)
         if not float(width) > 0.0:
-            message = f"step = {step!r}: must be above 0"
-            raise InputError(message)
+            refuse(f"step = {step!r}: must be above 0")
         digits = max(0, 2 - math.floor(math.log10(float(width))))
         up = np.round(np.ceil(self.distance / width) * width, digits)
         return np.asarray(np.where(up >= self.distance, up, np.round(up + width, digits)))
@@ -651,6 +649,5 @@ def _as_text(field: str, value: Given | None) -> Any:
         return value
     number = given(field, value)
     if number.ndim:
-        message = f"{field}: one value is needed here, not {number.size}"
-        raise InputError(message)
+        refuse(f"{field}: one value is needed here, not {number.size}")
     return f"{float(number)!r} {FIELDS[field].unit}"

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, refuse
 from lasersafe.optics.beam import (
     CRITERIA,
     FIBRE_CRITERIA,
@@ -104,8 +104,7 @@ def to_si(value: Given, unit: str, field: str = "value") -> FloatArray:
     array([5.320e-07, 1.064e-06])
     """
     if unit not in _PINT_NAMES:
-        message = f"unit = {shown(unit)}: write one of: {', '.join(_PINT_NAMES)}"
-        raise InputError(message)
+        refuse(f"unit = {shown(unit)}: write one of: {', '.join(_PINT_NAMES)}")
     return _numbers(value, unit, field, None)
 
 
@@ -271,8 +270,7 @@ def given(field: str, value: Given) -> FloatArray:
     advice = "correct this figure"
     if allowed.unit != "1" and not isinstance(value, str) and not hasattr(value, "magnitude"):
         advice = f"a plain number is taken in {allowed.unit}; with its unit it reads as '{allowed.example}'"
-    message = f"{field}{where} = {number:.6g}{unit}: must be {start}, and {end}; {advice}"
-    raise InputError(message)
+    refuse(f"{field}{where} = {number:.6g}{unit}: must be {start}, and {end}; {advice}")
 
 
 def given_or_none(field: str, value: Given | None) -> FloatArray | None:
@@ -323,11 +321,9 @@ def given_density(field: str, value: Given) -> tuple[FloatArray, str]:
         inside = (numbers > 0.0) & np.isfinite(numbers)
         if not inside.all():
             bad = float(np.atleast_1d(numbers)[~np.atleast_1d(inside)].flat[0])
-            message = f"{field} = {bad:.6g}: must be above 0 and finite; correct this figure"
-            raise InputError(message)
+            refuse(f"{field} = {bad:.6g}: must be above 0 and finite; correct this figure")
         return numbers, "" if _is_plain(value) else unit
-    message = f"{first}; a radiant exposure such as '5 mJ/cm2' is taken as well"
-    raise InputError(message) from None
+    refuse(f"{first}; a radiant exposure such as '5 mJ/cm2' is taken as well")
 
 
 def _is_plain(value: Given) -> bool:
@@ -359,8 +355,7 @@ def broadcast(**named: ArrayLike | None) -> tuple[int, ...]:
         return np.broadcast_shapes(*shapes.values())
     except ValueError:
         listed = ", ".join(f"{name.replace('_', ' ')} {shape}" for name, shape in shapes.items() if shape)
-        message = f"shapes do not fit together: {listed}; give single numbers, or arrays of one shape"
-        raise InputError(message) from None
+        refuse(f"shapes do not fit together: {listed}; give single numbers, or arrays of one shape")
 
 
 @dataclass(frozen=True, eq=False, repr=False)
@@ -432,8 +427,7 @@ class Beam:
             From the last optic. [m]
         """
         if self.waist_diameter_y is not None or self.divergence_y is not None:
-            message = "diameter: this beam is oblong and has two; diameters(distance) gives both"
-            raise InputError(message)
+            refuse("diameter: this beam is oblong and has two; diameters(distance) gives both")
         return self.diameters(distance)[0]
 
     def __repr__(self) -> str:
@@ -573,8 +567,7 @@ def lens_beam(
     angle = to_1_over_e(width, criterion, profile) / length
     turned = None if other is None else np.asarray(to_1_over_e(other, criterion, profile) / length)
     if not (angle <= np.pi).all() or not (turned is None or (turned <= np.pi).all()):
-        message = "focal length: so short for this beam diameter that there is no such lens; check both units"
-        raise InputError(message)
+        refuse("focal length: so short for this beam diameter that there is no such lens; check both units")
     return Beam(waist, np.asarray(angle), length, profile, propagation, divergence_y=turned)
 
 
@@ -632,8 +625,7 @@ def needed_beam(beam: object) -> Beam:
     """
     if isinstance(beam, Beam):
         return beam
-    message = f"beam = {shown(beam)}: this is no beam; make one with collimated_beam, lens_beam or fibre_beam"
-    raise InputError(message)
+    refuse(f"beam = {shown(beam)}: this is no beam; make one with collimated_beam, lens_beam or fibre_beam")
 
 
 def check_free_beam(beam: Beam, wavelength: FloatArray) -> None:
@@ -705,12 +697,10 @@ def beam_exposure(
     array([9651.,  239.])
     """
     if (power is None) == (pulse_energy is None):
-        message = "power, pulse energy: give one of them, for an irradiance or for a radiant exposure"
-        raise InputError(message)
+        refuse("power, pulse energy: give one of them, for an irradiance or for a radiant exposure")
     amount = given("power", power) if pulse_energy is None else given("pulse energy", pulse_energy)
     hole, (dx, dy) = given("limiting aperture", limiting_aperture), needed_beam(beam).diameters(distance)
     broadcast(beam=dx + dy, limiting_aperture=hole, amount=amount)
     if not ((dx > 0.0) & (dy > 0.0)).all():
-        message = "distance: at a point focus there is no finite exposure; give a focus diameter, or another distance"
-        raise InputError(message)
+        refuse("distance: at a point focus there is no finite exposure; give a focus diameter, or another distance")
     return mean_exposure(amount, dx, dy, hole, beam.profile)

@@ -18,7 +18,7 @@ from lasersafe import models
 from lasersafe.ask.printed import brief
 from lasersafe.assessment import assess as assess_case
 from lasersafe.drawing.values import distance, tidy, unit_text
-from lasersafe.errors import InputError, OutputError
+from lasersafe.errors import InputError, OutputError, refuse
 from lasersafe.library.beams import shown_quantity, to_si
 from lasersafe.models import Case, typed_inputs
 from lasersafe.quantity import MEASURED, parse_quantity
@@ -218,16 +218,12 @@ def make_case(source: str | Mapping[str, Any]) -> Case:
     if isinstance(source, str):
         _refuse_starter(source)
         if "\n" not in source.strip():
-            message = (
-                f"case = {shown(source)}: one line is no case; give the text of a case file, or read_case its name"
-            )
-            raise InputError(message)
+            refuse(f"case = {shown(source)}: one line is no case; give the text of a case file, or read_case its name")
         case = models.parse_case(source)
         case._text = source
         return case
     if not isinstance(source, Mapping):
-        message = f"case = {shown(source)}: give the text of a case file, or a dictionary of its tables"
-        raise InputError(message)
+        refuse(f"case = {shown(source)}: give the text of a case file, or a dictionary of its tables")
     data = _as_typed(source)
     case = models.case_from(data)
     case._text = tomli_w.dumps(data)
@@ -263,8 +259,7 @@ def _refuse_starter(name: str) -> None:
     from lasersafe.ask.cases import template_names
 
     if name in template_names() and not Path(name).exists():
-        message = f"case = {shown(name)}: there is no such file; starter_case({name!r}) gives the starter case"
-        raise InputError(message)
+        refuse(f"case = {shown(name)}: there is no such file; starter_case({name!r}) gives the starter case")
 
 
 def _case_of(source: Source) -> Case:
@@ -276,8 +271,7 @@ def _case_of(source: Source) -> Case:
         return make_case(source)
     if isinstance(source, os.PathLike):
         return read_case(source)
-    message = f"case = {shown(source)}: give a case, the name of a case file, its text, or a dictionary of its tables"
-    raise InputError(message)
+    refuse(f"case = {shown(source)}: give a case, the name of a case file, its text, or a dictionary of its tables")
 
 
 def assess(case: Source, language: str | None = None) -> Assessment:
@@ -339,8 +333,7 @@ def write_sheet(case: Source, path: str | os.PathLike[str], *, paper: str | None
     from lasersafe.signing.record import Record, read_record, record_path
 
     if paper not in (None, "A4", "Letter"):
-        message = f"paper = {shown(paper)}: allowed are A4 and Letter"
-        raise InputError(message)
+        refuse(f"paper = {shown(paper)}: allowed are A4 and Letter")
     file = isinstance(case, os.PathLike) or (isinstance(case, str) and "\n" not in case)
     record = read_record(record_path(Path(str(case)))) if file else Record()
     text = _text_of(_case_of(case))
@@ -355,8 +348,7 @@ def _text_of(case: Case) -> str:
     text = case._text
     if text and models.canonical(models.parse_case(text)) == models.canonical(case):
         return text
-    message = "case: it was changed after it was read or made, and a sheet has to carry its text; use make_case for it"
-    raise InputError(message)
+    refuse("case: it was changed after it was read or made, and a sheet has to carry its text; use make_case for it")
 
 
 def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = False, paper: str = "A4") -> Svg:
@@ -390,8 +382,7 @@ def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = Fals
     drawings = drawings_of(assessment, paper, elevation=elevation)
     if isinstance(page, bool) or page not in range(1, len(drawings) + 1):
         kinds = ", ".join(f"{number} {drawing.kind}" for number, drawing in enumerate(drawings, 1))
-        message = f"page = {shown(page)}: there are {kinds}"
-        raise InputError(message)
+        refuse(f"page = {shown(page)}: there are {kinds}")
     return Svg(to_svg(drawings[page - 1]))
 
 
@@ -429,8 +420,7 @@ def _as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
         If something in it has no place in a case file.
     """
     if depth > _DEEPEST:
-        message = f"{field[:60]}: nested too deeply; this is no case"
-        raise InputError(message)
+        refuse(f"{field[:60]}: nested too deeply; this is no case")
     if isinstance(value, Mapping):
         return {str(key): _as_typed(one, _joined(field, str(key)), depth + 1) for key, one in value.items()}
     if isinstance(value, (list, tuple)):
@@ -445,13 +435,11 @@ def _as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
         return int(value)
     if isinstance(value, numbers.Real):
         if not math.isfinite(value):
-            message = f"{field} = {float(value)!r}: write a finite number"
-            raise InputError(message)
+            refuse(f"{field} = {float(value)!r}: write a finite number")
         return float(value)
     if hasattr(value, "tolist"):
         return _as_typed(value.tolist(), field, depth + 1)
-    message = f"{field} = {shown(value)}: this has no place in a case; write text, a number or a quantity"
-    raise InputError(message)
+    refuse(f"{field} = {shown(value)}: this has no place in a case; write text, a number or a quantity")
 
 
 def _joined(field: str, key: str) -> str:
@@ -469,10 +457,9 @@ def _quantity(value: Any, field: str, depth: int) -> Any:
         if number.ndim:
             return [_as_typed(one, field, depth + 1) for one in value]
         return _as_written(value, float(number), unit, field)
-    message = (
+    refuse(
         f"{field} = {shown_quantity(value)}: no field of a case has this dimension; 'lasersafe units' lists the units"
     )
-    raise InputError(message)
 
 
 def _as_written(value: Any, number: float, unit: str, field: str) -> str:

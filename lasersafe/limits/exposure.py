@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.errors import OutOfRangeError
+from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, Ints, grid_of, hazards_of
 from lasersafe.limits.records import EDGE, AreaRule, Floats, RuleSet, inside
 from lasersafe.limits.tables import load_rule_set, nearest
@@ -334,8 +334,7 @@ def check_points(
         ends.append((float(values.min()), float(values.max())) if values.size else (low, high))
         if not (ends[-1][0] >= low and ends[-1][1] <= high):  # or NaN
             bad = _bad(values, low, high) * scale
-            message = f"{name} = {bad:g} {unit} is outside {rule_set}, which covers {covers}"
-            raise OutOfRangeError(message)
+            refuse(f"{name} = {bad:g} {unit} is outside {rule_set}, which covers {covers}", OutOfRangeError)
     return ends
 
 
@@ -344,8 +343,7 @@ def check_area(rule_set: str, exposed_area: ArrayLike) -> Floats:
     area = np.asarray(exposed_area, dtype=np.float64)
     if area.size and not (area.min() >= 0.0 and area.max() < np.inf):
         bad = _bad(area, 0.0, float(np.finfo(np.float64).max))
-        message = f"exposed area = {bad:g} m2 is outside {rule_set}, which covers 0 m2 and more"
-        raise OutOfRangeError(message)
+        refuse(f"exposed area = {bad:g} m2 is outside {rule_set}, which covers 0 m2 and more", OutOfRangeError)
     return area
 
 

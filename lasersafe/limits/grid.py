@@ -19,7 +19,7 @@ from typing import Any, NamedTuple, NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.errors import ReferenceDataError
+from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.limits.records import EDGE, Floats, LimitTable, Range, Row, RuleSet
 from lasersafe.limits.tables import load_rule_set, nearest
 
@@ -341,8 +341,10 @@ def _parameters(rules: RuleSet, piece: Piece | None, log_t2: float) -> tuple[flo
         coefficient *= part.coefficient if part.slope else part.constant
     for part in curved:
         if part.constant and len(curved) > 1:
-            message = f"rule set {rules.name}: {part.formula} cannot be multiplied by another factor that varies"
-            raise ReferenceDataError(message)
+            refuse(
+                f"rule set {rules.name}: {part.formula} cannot be multiplied by another factor that varies",
+                ReferenceDataError,
+            )
         extra += part.constant / part.coefficient
         slope += part.slope * _LOG10
         weighted += part.slope * _LOG10 * part.origin

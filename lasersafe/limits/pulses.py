@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.limits.exposure import COUNT_SLACK, check_area, check_points, hazard_limits, train_factor, train_sides
 from lasersafe.limits.grid import DURATIONS, grid_of, hazards_of
 from lasersafe.limits.patterns import Bools, Level, Line, Pattern, Points
@@ -436,8 +436,7 @@ def pulse_list_limit(
 def _refuse(good: Bools, text: str, *values: Floats) -> None:
     """Refuse the first point that is not good; the text has a place for its value in each array."""
     if not good.all():
-        message = text.format(*(float(value[~good][0]) for value in values))
-        raise InputError(message)
+        refuse(text.format(*(float(value[~good][0]) for value in values)))
 
 
 def _above(name: str, values: Floats, unit: str = " s") -> None:
@@ -488,8 +487,7 @@ def _checked(
     given = (np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (start, pulse_duration, energy))
     begin, pulse, amount = (np.array(a) for a in np.broadcast_arrays(*given))
     if begin.ndim != 1 or not 1 <= begin.size <= MOST:
-        message = f"pulses: {begin.size} are given; 1 to {MOST} can be worked out one by one, use bursts for more"
-        raise InputError(message)
+        refuse(f"pulses: {begin.size} are given; 1 to {MOST} can be worked out one by one, use bursts for more")
     _refuse(np.isfinite(begin), "start = {:g} s: needs a finite number", begin)
     _above("pulse duration", pulse)
     _above("energy", amount, " J")

@@ -13,7 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.limits.exposure import COUNT_SLACK, count_pulses, quick_power, train_factor, train_sides, undivided
 from lasersafe.limits.grid import DURATIONS, Grid, grid_of, hazards_of
 from lasersafe.limits.records import EDGE, Floats, RuleSet, inside
@@ -117,8 +117,7 @@ class RegularTrains:
         duration, least, longest = self.duration, float(pulse.min()), float(pulse.max())
         good = least >= DURATIONS[0] * (1 - EDGE) and longest <= duration * (1 + EDGE) and 0 < rate.min()
         if not (good and rate.max() < np.inf and (pulse * rate).max() <= 1 + COUNT_SLACK):
-            message = "a pulse is longer than its period or the exposure, or a value is not finite and above 0"
-            raise InputError(message)
+            refuse("a pulse is longer than its period or the exposure, or a value is not finite and above 0")
         period, worst, scratch = 1.0 / rate, np.zeros(pulse.shape), np.empty(pulse.shape)
 
         def note(number: Floats | float, limit: Floats | float) -> None:

@@ -12,7 +12,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
-from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.errors import InputError, ReferenceDataError, refuse
 from lasersafe.limits.records import AreaRule, Factor, LimitTable, Range, Row, RuleSet, Source
 from lasersafe.reference import load_toml, shared_path
 
@@ -68,8 +68,7 @@ def _number(text: Any) -> float:
     try:
         return float(text)
     except (TypeError, ValueError):
-        message = f"'{text}' is not a number"
-        raise ReferenceDataError(message) from None
+        refuse(f"'{text}' is not a number", ReferenceDataError)
 
 
 def _range(pair: Any) -> Range:
@@ -261,8 +260,7 @@ def assemble(name: str, contents: Mapping[str, dict[str, Any]]) -> RuleSet:
         try:
             _add(rules, file, *_check(content))
         except ReferenceDataError as error:
-            message = f"data file {file}: {error}"
-            raise ReferenceDataError(message) from None
+            refuse(f"data file {file}: {error}", ReferenceDataError)
     return rules
 
 

@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.limits.exposure import (
     ExposureLimit,
     angle_max,
@@ -162,8 +162,7 @@ def explain(
     """
     given = [wavelength, duration, source_angle] + ([] if exposed_area is None else [exposed_area])
     if any(np.ndim(value) for value in given):
-        message = "explain takes one point; call it once for each point of an array"
-        raise InputError(message)
+        refuse("explain takes one point; call it once for each point of an array")
     lam, time, alpha, rules = float(wavelength), float(duration), float(source_angle), load_rule_set(rule_set)
     limits = hazard_limits(rule_set, tissue, lam, time, alpha, exposed_area=exposed_area)
     steps: list[Step] = []

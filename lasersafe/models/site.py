@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import Field
 
-from lasersafe.errors import QuantityError
+from lasersafe.errors import QuantityError, refuse
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, not_known
 from lasersafe.models.values import Measured, SIValue
 from lasersafe.quantity import parse_quantity
@@ -337,8 +337,10 @@ class Reading(Measured):
             except QuantityError:
                 continue
             return replace(_PLAIN, unit=unit, low=f"0 {unit}", high=high).number(text, field)
-        message = f"{field} = {shown(text)}: write a reading with its unit, as '12 mW', '3 mJ', '40 W/m2' or '2 J/m2'"
-        raise QuantityError(message)
+        refuse(
+            f"{field} = {shown(text)}: write a reading with its unit, as '12 mW', '3 mJ', '40 W/m2' or '2 J/m2'",
+            QuantityError,
+        )
 
 
 _PLAIN = Measured("W", "0 W", "1 MW", "12 mW")

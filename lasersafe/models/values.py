@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from pydantic_core import core_schema
 
-from lasersafe.errors import QuantityError
+from lasersafe.errors import QuantityError, refuse
 from lasersafe.physical import covered
 from lasersafe.quantity import Kind, Quantity, parse_quantity, refused
 from lasersafe.typed import shown
@@ -315,11 +315,11 @@ def _counted(value: float, low: float, high: float, kind: str, mark: Measured, f
     for end in covered(field, value, low, high) if kind != "bound" else ():
         reached = _end(end, mark.unit)
         if why := mark.outside(reached):
-            message = (
+            refuse(
                 f"{field}, twice the standard uncertainty reaches {reached.typed}, and there is no worst case: {why}; "
-                "measure it better, or give lowest and highest as bounds"
+                "measure it better, or give lowest and highest as bounds",
+                QuantityError,
             )
-            raise QuantityError(message)
     return Tolerance(low, high, KINDS[[*map(str, KINDS)].index(kind)])
 
 
@@ -473,8 +473,7 @@ class Turnable(Measured):
             text = [text.low, text.high]
         low, high = self.pair(text, field, "a range has two ends, as in ['10 ns', '200 ns']")
         if low > high:
-            message = f"{field} = {shown(low.typed)} to {shown(high.typed)}: write the smaller end first"
-            raise QuantityError(message)
+            refuse(f"{field} = {shown(low.typed)} to {shown(high.typed)}: write the smaller end first", QuantityError)
         return Knob(low, high)
 
 
@@ -519,13 +518,11 @@ class PathOnPlan(OnPlan):
             wanted = f"at least {self.least} points are needed, as in [['0 m', '3 m'], ['4 m', '3 m']]"
             raise refused(field, text, wanted)
         if len(text) > MOST_POINTS:
-            message = f"{field}: {len(text)} points; at most {MOST_POINTS} are taken"
-            raise QuantityError(message)
+            refuse(f"{field}: {len(text)} points; at most {MOST_POINTS} are taken", QuantityError)
         spots = tuple(OnPlan.read(self, one, field) for one in text)
         for first, second in itertools.pairwise(spots):
             if first.pair == second.pair:
-                message = f"{field}: the point {second.typed} stands twice in a row; leave one out"
-                raise QuantityError(message)
+                refuse(f"{field}: the point {second.typed} stands twice in a row; leave one out", QuantityError)
         return Path(spots)
 
 
@@ -540,11 +537,11 @@ class AreaOnPlan(PathOnPlan):
         path = super().read(text, field)
         bad = _crossing(path.pairs)
         if bad is not None:
-            message = (
+            refuse(
                 f"{field}: the outline crosses itself or encloses nothing near {path.spots[bad].typed}; write its "
-                "corners in order round the edge"
+                "corners in order round the edge",
+                QuantityError,
             )
-            raise QuantityError(message)
         return path
 
 

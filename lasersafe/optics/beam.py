@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.optics.checks import FloatArray, Many, choice, finite, floats, positive, within
 from lasersafe.physical import FIBRE_FACTOR, OVER_1_E
 
@@ -50,8 +50,7 @@ def pair(name: str, value: ArrayLike) -> Pair:
     """
     numbers = floats(name, value)
     if numbers.shape not in ((), (1,), (2,)):
-        message = f"{name} = {value!r}: give one number, or two for the axes x and y"
-        raise InputError(message)
+        refuse(f"{name} = {value!r}: give one number, or two for the axes x and y")
     x, y = np.broadcast_to(numbers, (2,))
     return float(x), float(y)
 
@@ -524,11 +523,11 @@ def collimated(
     for axis in (0, 1):
         spread = angle[axis] * abs(place[axis] - position[axis])
         if not spread < width[axis]:
-            message = (
+            refuse(
                 f"diameter = {width[axis]:.6g} m (1/e) at {place[axis]:.6g} m: the divergence alone makes the beam "
-                f"{spread:.6g} m wide there; check the divergence and the place of the waist"
+                f"{spread:.6g} m wide there; check the divergence and the place of the waist",
+                OutOfRangeError,
             )
-            raise OutOfRangeError(message)
     x, y = waist_before(np.array(width), np.array(angle), np.subtract(place, position), propagation)
     return BeamGeometry((float(x), float(y)), angle, position, profile, propagation)
 
@@ -750,9 +749,9 @@ def check_diffraction(beam: BeamGeometry, wavelength: float) -> None:
         least = least_divergence(waist, light)
         if not angle >= least * (1.0 - _ROUNDING):
             where = "" if beam.circular else f" in {axis}"
-            message = (
+            refuse(
                 f"divergence = {angle * 1e3:.6g} mrad{where} (full angle at 1/e) is below the diffraction limit: "
                 f"{light * 1e9:.6g} nm light with a waist of {waist * 1e3:.6g} mm (1/e) spreads by at least "
-                f"{least * 1e3:.6g} mrad; check the criterion, the unit and the beam diameter"
+                f"{least * 1e3:.6g} mrad; check the criterion, the unit and the beam diameter",
+                OutOfRangeError,
             )
-            raise OutOfRangeError(message)

@@ -9,7 +9,7 @@ from typing import Any, Self
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.errors import InputError, OutOfRangeError
+from lasersafe.errors import OutOfRangeError, refuse
 
 FloatArray = NDArray[np.float64]
 _MOST, _LEAST = float(np.finfo(np.float64).max), math.ulp(0.0)
@@ -38,8 +38,7 @@ def floats(name: str, value: ArrayLike) -> FloatArray:
     try:
         return np.asarray(value, dtype=np.float64)
     except (TypeError, ValueError):
-        message = f"{name} = {value!r} is not a number; give plain numbers in SI units"
-        raise InputError(message) from None
+        refuse(f"{name} = {value!r} is not a number; give plain numbers in SI units")
 
 
 def _checked(name: str, value: ArrayLike, unit: str, low: float, high: float, allowed: str = "") -> FloatArray:
@@ -51,8 +50,7 @@ def _checked(name: str, value: ArrayLike, unit: str, low: float, high: float, al
     if numbers.size and not (numbers.min() >= low and numbers.max() <= most):
         first = float(np.atleast_1d(numbers)[~np.atleast_1d((numbers >= low) & (numbers <= most))].flat[0])
         allowed = allowed or (f"{low:.6g} or more and finite" if math.isinf(high) else f"from {low:.6g} to {high:.6g}")
-        message = f"{name} = {first:.6g} {unit}".rstrip() + f": must be {allowed}; correct this figure"
-        raise OutOfRangeError(message)
+        refuse(f"{name} = {first:.6g} {unit}".rstrip() + f": must be {allowed}; correct this figure", OutOfRangeError)
     return numbers
 
 
@@ -156,8 +154,7 @@ def choice(name: str, value: str, allowed: tuple[str, ...]) -> str:
         If the word is not one of them.
     """
     if value not in allowed:
-        message = f"{name} = {value!r} is not known here; write one of: " + ", ".join(allowed)
-        raise InputError(message)
+        refuse(f"{name} = {value!r} is not known here; write one of: " + ", ".join(allowed))
     return value
 
 

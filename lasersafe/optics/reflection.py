@@ -9,7 +9,7 @@ from typing import Any, cast
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import OutOfRangeError
+from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.optics.beam import BeamGeometry, Pair, diameters, pair
 from lasersafe.optics.checks import FloatArray, Many, choice, finite, floats, positive, within
 from lasersafe.wording.message import Message, word
@@ -265,13 +265,14 @@ def focal_lengths(radius: ArrayLike, incidence: float = 0.0, tangential: str = "
     angle = float(within("incidence", incidence, "rad", 0.0, math.pi / 2.0))
     slant = math.cos(angle)
     if not slant > 1e-9:
-        message = f"incidence = {angle:.6g} rad: must be below pi / 2; a beam along the surface meets no mirror"
-        raise OutOfRangeError(message)
+        refuse(
+            f"incidence = {angle:.6g} rad: must be below pi / 2; a beam along the surface meets no mirror",
+            OutOfRangeError,
+        )
     numbers = floats("radius", radius)
     radii = pair("radius", numbers)
     if any(math.isnan(r) or r == 0.0 for r in radii):
-        message = f"radius = {radius!r} m: must be a number other than 0, infinite for a flat surface"
-        raise OutOfRangeError(message)
+        refuse(f"radius = {radius!r} m: must be a number other than 0, infinite for a flat surface", OutOfRangeError)
     factors = [slant, 1.0 / slant] if tangential == "x" else [1.0 / slant, slant]
     return -radii[0] / 2.0 * factors[0], -radii[1] / 2.0 * factors[1]
 
@@ -290,11 +291,11 @@ def _axis(beam: BeamGeometry, axis: int, distance: float, width: float, focal: f
     slope = angle * (angle * away / width) - width / focal
     spread = math.hypot(own, slope)
     if not spread > 0.0:
-        message = (
+        refuse(
             "the surface makes a beam from a point focus exactly parallel, which has no end; give the focus its "
-            "real diameter"
+            "real diameter",
+            OutOfRangeError,
         )
-        raise OutOfRangeError(message)
     position, narrowest = -(slope / spread) * (width / spread), waist * (angle / spread)
     if spread > math.pi:  # keep the width at the surface
         position, spread = position * spread / math.pi, math.pi

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.optics.beam import Pair, pair
 from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
 
@@ -77,8 +77,7 @@ class ScanPattern:
         else:
             positive("reference", self.reference, "m")
         if self.kind == "raster" and (self.lines < 1 or not self.pitch > 0.0):
-            message = f"raster of {self.lines} lines with a pitch of {self.pitch:g}: give a line or more and a pitch"
-            raise InputError(message)
+            refuse(f"raster of {self.lines} lines with a pitch of {self.pitch:g}: give a line or more and a pitch")
         finite("pitch", self.pitch, "")
 
     @property

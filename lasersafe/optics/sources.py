@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.optics.beam import BeamGeometry, Pair, diameters, mean_exposure, thin
 from lasersafe.optics.checks import FloatArray, choice, positive, within
 
@@ -63,20 +63,17 @@ class ExtendedSource:
             within("divergence", self.divergence, "rad", 0.0, math.pi)
         within("transmittance", self.transmittance, "", 0.0, 1.0)
         if min(self.count) < 1:
-            message = f"count = {self.count}: give at least one emitter in each direction"
-            raise InputError(message)
+            refuse(f"count = {self.count}: give at least one emitter in each direction")
         for number, step in zip(self.count, self.pitch, strict=True):
             if number > 1:
                 positive("pitch", step, "m")
         total = self.count[0] * self.count[1]
         if self.weights and len(self.weights) != total:
-            message = f"weights: {len(self.weights)} are given for {total} emitters; give one for each"
-            raise InputError(message)
+            refuse(f"weights: {len(self.weights)} are given for {total} emitters; give one for each")
         if self.weights:
             within("weights", self.weights, "", 0.0, 1.0)
             if not abs(math.fsum(self.weights) - 1.0) <= 1e-6:
-                message = f"weights add up to {math.fsum(self.weights):.6g}; they must add up to 1"
-                raise InputError(message)
+                refuse(f"weights add up to {math.fsum(self.weights):.6g}; they must add up to 1")
         if self.peak_over_mean is not None:
             within("peak_over_mean", self.peak_over_mean, "", 1.0, math.inf)
 

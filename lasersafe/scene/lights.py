@@ -328,14 +328,7 @@ class Lights:
         return np.asarray(np.clip(found, middle - half, middle + half))
 
     def most(
-        self,
-        light: INDEX,
-        middle: FLOAT,
-        half: FLOAT,
-        beyond: FLOAT,
-        asked: FLAGS,
-        group: INDEX,
-        enough: float = 0.0,
+        self, light: INDEX, middle: FLOAT, half: FLOAT, beyond: FLOAT, asked: FLAGS, group: INDEX, enough: float = 0.0
     ) -> FLOAT:
         """Return at least the exposure over limit anywhere in boxes, of some lights for each.
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lasersafe.drawing.values import in_unit, number, place, quantity, spoken, tidy, unit_text
-from lasersafe.errors import ReferenceDataError
+from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.results import Expected
 from lasersafe.sheet.flow import ITEM, NOTE, SMALL, TINY, Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.shown import at_place
@@ -59,8 +59,7 @@ def _hazards(sheet: Sheet) -> list[HazardText]:
         try:
             found.append(sheet.wording.other_hazard(key))
         except ReferenceDataError as error:
-            message = f"{error}; the assessment asks for this hazard"
-            raise ReferenceDataError(message) from None
+            refuse(f"{error}; the assessment asks for this hazard", ReferenceDataError)
     return found
 
 

@@ -8,7 +8,7 @@ from functools import partial
 
 from lasersafe.drawing.primitives import Words, grey
 from lasersafe.drawing.values import decimals
-from lasersafe.errors import InputError
+from lasersafe.errors import refuse
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, drawings, front, shown, steps, tables
 from lasersafe.sheet import pages as handouts
@@ -91,8 +91,7 @@ def render_sheet(
         If a font or a wording file is damaged.
     """
     if paper not in PAPERS:
-        message = f"paper = '{paper}': allowed are {', '.join(PAPERS)}"
-        raise InputError(message)
+        refuse(f"paper = '{paper}': allowed are {', '.join(PAPERS)}")
     wording = load_wording(language or assessment.language)
     assessment = localise(assessment, wording)
     refuse_unprintable(assessment)

@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.corners import corners_of, stated_tolerances
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
-from lasersafe.errors import CalcError, CaseError, InputError
+from lasersafe.errors import CalcError, CaseError, refuse
 from lasersafe.limits import rule_sets
 from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of
 from lasersafe.models.kinds import with_assumptions
@@ -154,8 +154,7 @@ class Subject:
         """
         plain = path.replace("laser.emission.", "laser.")
         if plain not in self.inputs:
-            message = f"{shown(path)} cannot be changed for {self.name}; what can: {', '.join(self.inputs)}"
-            raise InputError(message)
+            refuse(f"{shown(path)} cannot be changed for {self.name}; what can: {', '.join(self.inputs)}")
         return self.inputs[plain]
 
     def changed(self, values: Mapping[str, float]) -> tuple[Context, ...]:
@@ -182,8 +181,7 @@ class Subject:
             if isinstance(error, CaseError):
                 what = f"{error.faults[0].field.rpartition('.')[2]}: {error.faults[0].message}"
             typed = ", ".join(f"{path} = {nearest_text(value, self.inputs[path])}" for path, value in values.items())
-            message = f"{typed}: {what}"
-            raise InputError(message) from None
+            refuse(f"{typed}: {what}")
         return tuple(self._with(context, values, held) for context in found)
 
     def unsure(self, values: Mapping[str, float]) -> tuple[InputTolerance, ...]:
@@ -288,15 +286,13 @@ def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
     filled = with_assumptions(tomllib.loads(text.replace("\r\n", "\n")))
     names = [one.name for one in case.laser]
     if laser is None and len(names) > 1:
-        message = f"laser: missing; the case has several, name one with --laser: {_quoted(names)}"
-        raise InputError(message)
+        refuse(f"laser: missing; the case has several, name one with --laser: {_quoted(names)}")
     which = 0 if laser is None else _place(laser, names, "laser")
     if which in filled.others:
-        message = (
+        refuse(
             f"laser[{which + 1}].setup: the optics of '{names[which]}' are not stated, so that every usual lens, and "
             "none, counts; write the one that is fitted as [[laser.setup]], and ask again"
         )
-        raise InputError(message)
     setups = [one.name for one in case.laser[which].setup]
     fitted = case.laser[which].fitted_setup.name
     mounted = setups.index(fitted) if setup is None else _place(setup, setups, "setup")
@@ -307,8 +303,7 @@ def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
 
 def _place(name: str, names: list[str], option: str) -> int:
     if name not in names:
-        message = f"{option} = {shown(name)}: the case has no such {option}; there are: {_quoted(names)}"
-        raise InputError(message)
+        refuse(f"{option} = {shown(name)}: the case has no such {option}; there are: {_quoted(names)}")
     return names.index(name)
 
 
@@ -393,8 +388,7 @@ def split_vary(text: str) -> tuple[str, str]:
     """
     name, equals, values = text.partition("=")
     if not equals or not name.strip() or not values.strip():
-        message = f"vary = {shown(text)}: {HOW}"
-        raise InputError(message)
+        refuse(f"vary = {shown(text)}: {HOW}")
     return name.strip(), values.strip()
 
 
@@ -423,25 +417,21 @@ def read_span(path: str, text: str, read: Reader) -> Span:
     if ".." not in text:
         return _listed(path, text, read)
     if "|" in text:
-        message = f"{path} = {shown(text)}: a range or a list, not both; {HOW}"
-        raise InputError(message)
+        refuse(f"{path} = {shown(text)}: a range or a list, not both; {HOW}")
     low_text, _, rest = text.partition("..")
     high_text, *more = [part.strip() for part in rest.split(":")]
     if not more or len(more) > 2 or (len(more) == 2 and more[1] not in ("log", "linear")):
-        message = (
+        refuse(
             f"{path} = {shown(text)}: a range needs a count, as LOW..HIGH:50; "
             "add ':log' behind it for equal ratios in place of equal steps"
         )
-        raise InputError(message)
     low, high = read(low_text.strip()), read(high_text)
     count = _count(path, text, more[0])
     log = more[1:] == ["log"]
     if not low < high:
-        message = f"{path} = {shown(text)}: write the smaller end first, and two ends that differ"
-        raise InputError(message)
+        refuse(f"{path} = {shown(text)}: write the smaller end first, and two ends that differ")
     if log and not low > 0.0:
-        message = f"{path} = {shown(text)}: equal ratios need both ends above zero; leave ':log' out"
-        raise InputError(message)
+        refuse(f"{path} = {shown(text)}: equal ratios need both ends above zero; leave ':log' out")
     return Span(np.geomspace(low, high, count) if log else np.linspace(low, high, count), log)
 
 
@@ -464,32 +454,27 @@ def read_ends(path: str, text: str, read: Reader) -> tuple[float, float]:
     """
     low_text, dots, high_text = text.partition("..")
     if not dots or ":" in high_text:
-        message = f"between = {shown(text)}: write both ends, as '1 W..2 kW'"
-        raise InputError(message)
+        refuse(f"between = {shown(text)}: write both ends, as '1 W..2 kW'")
     low, high = read(low_text.strip()), read(high_text.strip())
     if not low < high:
-        message = f"{path}: between = {shown(text)}: write the smaller end first, and two ends that differ"
-        raise InputError(message)
+        refuse(f"{path}: between = {shown(text)}: write the smaller end first, and two ends that differ")
     return low, high
 
 
 def _count(path: str, text: str, typed: str) -> int:
     count = int(typed) if _COUNT.fullmatch(typed) else 0
     if not 2 <= count <= MOST_STEPS:
-        message = f"{path} = {shown(text)}: the count is a whole number, 2 to {MOST_STEPS}"
-        raise InputError(message)
+        refuse(f"{path} = {shown(text)}: the count is a whole number, 2 to {MOST_STEPS}")
     return count
 
 
 def _listed(path: str, text: str, read: Reader) -> Span:
     parts = [part.strip() for part in text.split("|")]
     if len(parts) > MOST_STEPS:
-        message = f"{path}: {len(parts)} values; at most {MOST_STEPS} are taken"
-        raise InputError(message)
+        refuse(f"{path}: {len(parts)} values; at most {MOST_STEPS} are taken")
     values = [read(part) for part in parts]
     if len(set(values)) < len(values):
-        message = f"{path} = {shown(text)}: a value stands twice; write each once"
-        raise InputError(message)
+        refuse(f"{path} = {shown(text)}: a value stands twice; write each once")
     return Span(np.array(sorted(values)), listed=True)
 
 
@@ -573,17 +558,14 @@ def read_varied(subject: Subject, texts: Sequence[str]) -> tuple[Varied, ...]:
         path, values = split_vary(text)
         one = subject.input(path)
         if any(one.path == other.input.path for other in found):
-            message = f"{one.path} stands behind --vary twice; write its values in one, as '1 W|2 W|5 W'"
-            raise InputError(message)
+            refuse(f"{one.path} stands behind --vary twice; write its values in one, as '1 W|2 W|5 W'")
         found.append(Varied(one, read_span(one.path, values, one.read)))
     if len(found) > MOST_INPUTS:
-        message = f"{len(found)} inputs are varied; at most {MOST_INPUTS} can be"
-        raise InputError(message)
+        refuse(f"{len(found)} inputs are varied; at most {MOST_INPUTS} can be")
     points = math.prod(one.span.values.size for one in found)
     if points > MOST_POINTS:
         counts = " x ".join(str(one.span.values.size) for one in found)
-        message = f"{counts} = {points} points; at most {MOST_POINTS} are worked out in one sweep: ask for fewer values"
-        raise InputError(message)
+        refuse(f"{counts} = {points} points; at most {MOST_POINTS} are worked out in one sweep: ask for fewer values")
     return tuple(found)
 
 
@@ -635,8 +617,7 @@ def _parts(
     parts = math.prod(varied[k].span.values.size for k in held)
     if parts > MOST_HELD:
         what = ", ".join(varied[k].input.path for k in held)
-        message = f"{what}: {parts} points that are worked out one by one; at most {MOST_HELD} are, ask for fewer"
-        raise InputError(message)
+        refuse(f"{what}: {parts} points that are worked out one by one; at most {MOST_HELD} are, ask for fewer")
     changes: dict[str, Floats] = {}
     for turn, k in enumerate(inner):
         shape = [1] * len(inner)

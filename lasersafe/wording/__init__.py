@@ -16,7 +16,7 @@ from functools import lru_cache
 from typing import Any
 
 from lasersafe.data import record
-from lasersafe.errors import InputError, ReferenceDataError
+from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.files import (
     CONDITIONS,
@@ -179,8 +179,10 @@ class Wording:
             return template.format_map(values)
         except (KeyError, IndexError, ValueError) as error:
             places = ", ".join(values) or "none"
-            message = f"wording '{self.language}', sheet.toml, key '{key}': cannot fill in {error}; places: {places}"
-            raise ReferenceDataError(message) from None
+            refuse(
+                f"wording '{self.language}', sheet.toml, key '{key}': cannot fill in {error}; places: {places}",
+                ReferenceDataError,
+            )
 
 
 @lru_cache(maxsize=8)
@@ -205,8 +207,7 @@ def load_wording(language: str = "en") -> Wording:
         If a file is missing, is not TOML, or has a missing, unknown or repeated key.
     """
     if not _LANGUAGE.match(language) or not templates_path("wording", language).is_dir():
-        message = f"language = '{language}': there is no wording for it; there is: {', '.join(languages()) or 'none'}"
-        raise InputError(message)
+        refuse(f"language = '{language}': there is no wording for it; there is: {', '.join(languages()) or 'none'}")
     folder = templates_path("wording", language)
     files = {
         name: load_toml(folder / f"{name}.toml")
@@ -261,6 +262,5 @@ def _missing(language: str, file: str, key: str) -> ReferenceDataError:
 def _checked_conditions(conditions: Collection[str]) -> set[str]:
     unknown = sorted(set(conditions) - CONDITIONS)
     if unknown:
-        message = f"condition '{unknown[0]}' is not known to the wording; known: {', '.join(sorted(CONDITIONS))}"
-        raise InputError(message)
+        refuse(f"condition '{unknown[0]}' is not known to the wording; known: {', '.join(sorted(CONDITIONS))}")
     return {"always", *conditions}

@@ -7,7 +7,7 @@ from dataclasses import is_dataclass, replace
 from functools import lru_cache, reduce
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.errors import ReferenceDataError
+from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.records.fields import told_of
 from lasersafe.reference import load_toml, templates_path
 
@@ -106,8 +106,7 @@ def _template(language: str, key: str) -> str:
     try:
         return _texts(language)[group][name]
     except KeyError:
-        message = f"wording '{language}', messages.toml: key '{key}' is missing"
-        raise ReferenceDataError(message) from None
+        refuse(f"wording '{language}', messages.toml: key '{key}' is missing", ReferenceDataError)
 
 
 def localise(assessment: Assessment, wording: Wording) -> Assessment:
