@@ -128,7 +128,8 @@ def test_a_curved_mirror_is_lit_by_another_from_the_side_that_the_laser_does_not
 
 def test_what_is_only_said_to_stand_behind_a_target_is_named_as_not_counted():
     """Its scatter would be 0.9 * 3 kW * 0.894 / (pi 1.25 m2) = 615 W/m2, 12.3 times the limit, half a metre beside."""
-    target = '\n[[scene.target]]\nname = "work"\nfinish = "matt"\nmaterial = "board"\nreflectance = 0.8\nposition = ["0 m", "4 m"]\n'
+    target = '\n[[scene.target]]\nname = "work"\nfinish = "matt"\nmaterial = "board"\nreflectance = 0.8\n'
+    target += 'position = ["0 m", "4 m"]\n'
     text = case_text(Scene((beam(3000.0, 0.0),), (BESIDE,))) + target + 'behind = "door"\n'
     for behind, said in (('behind_distance = "3 m"\n', True), ("", False)):
         found = assess(parse_case(text + behind), in_full=False).scene
