@@ -1,4 +1,4 @@
-"""Ways for light beyond the first mirror: further mirrors of any number, and what scatters where a beam ends."""
+"""Ways for light beyond the first mirror: further mirrors of any number."""
 
 from __future__ import annotations
 
@@ -13,13 +13,10 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.panes import Pane, lit_panes, panes_of
-from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.directions import EVERYWHERE, Vector
-from lasersafe.scene.lights import Light, Lights
+from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import (
     Mirror,
-    before_walls,
-    comes_from,
     facing_anywhere,
     hung,
     image_of_spots,
@@ -28,7 +25,7 @@ from lasersafe.scene.mirrors import (
     past_walls,
     reachable,
 )
-from lasersafe.scene.profile import CLOSEST, LEAST, BeamProfile, ScatterProfile, farthest_of
+from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
@@ -43,15 +40,8 @@ FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror is not followed over it
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere
-MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
 _HAIR = 1e-9  # m
-_BEFORE = 1e-6  # m
-_ABOUT = 1.1  # times what one place of a face gets: so well its brightest part is known
 _SPARE = 1.002  # the length of a way beside the axis of a wide beam is known to about as much
-_TALL = 2.0  # m
-_ROUND = 20.0  # m round all places: what is lit of the floor farther away gives a 400th of what is 1 m away
-_PATCHES, _FINEST = 24, 0.02  # parts of a lit wall or floor that are told apart, and how small they get [m]
-_MOST_PATCHES, _FINE, _NEAR = 200, 0.4, 0.35  # near people more of them, down to a size [m] and a share of the distance
 
 
 @dataclass(frozen=True)
@@ -298,201 +288,3 @@ def _ends_of(profiles: Sequence[BeamProfile]) -> list[BeamProfile]:
         replace(profiles[0], beam=replace(beam, divergence=pair, waist_position=(0.0, 0.0)))
         for pair in dict.fromkeys(map(tuple, every))
     ]
-
-
-# --- what scatters where a beam ends --------------------------------------------------------------------------------
-
-
-@dataclass(frozen=True)
-class Face:
-    """A flat part of a scene on which a beam can end: a corner, its two edges, and the side that is lit."""
-
-    name: str
-    corner: FLOAT
-    edges: FLOAT  # shape (2, 3) [m]
-    normal: FLOAT
-    reflectance: float
-
-    @property
-    def level(self) -> bool:
-        """Whether it is a floor or a ceiling."""
-        return bool(abs(self.normal[2]) > 0.5)
-
-    @property
-    def places(self) -> Places:
-        """All of it as a place, a hair before it: a wall does not shade its own face."""
-        ends = self.corner + self.normal * _BEFORE + np.array([np.zeros(3), self.edges.sum(axis=0)])
-        line = None if self.level or np.isclose(ends[0, :2], ends[1, :2]).any() else ends[:, :2]
-        return Places(ends.min(axis=0)[None], ends.max(axis=0)[None], [line])
-
-
-def faces_of(scene: Scene) -> list[Face]:
-    """Return barriers and walls, each with both sides, what is drawn on the floor, floor and ceiling."""
-    found = []
-    for entry in scene.barrier:
-        share = MATT if entry.reflectance is None else float(entry.reflectance)
-        low, high = float(entry.bottom), float(entry.top)
-        found += _upright(entry.name, entry.line.pairs, low, high, share, (1.0, -1.0))
-    base = MATT if scene.ground is None or scene.ground.reflectance is None else float(scene.ground.reflectance)
-    for drawn in scene.floor:
-        share, top = MATT if drawn.reflectance is None else float(drawn.reflectance), float(drawn.height)
-        if top == 0.0 and share <= base:
-            continue  # the floor itself stands for it
-        (x0, y0), (x1, y1) = np.min(drawn.outline.pairs, axis=0), np.max(drawn.outline.pairs, axis=0)
-        edges = np.array([[x1 - x0, 0.0, 0.0], [0.0, y1 - y0, 0.0]])
-        for up, own in ((1.0, share), (-1.0, max(share, MATT))):  # what is below a balcony is not stated
-            found.append(Face(drawn.name, np.array([x0, y0, top]), edges, np.array([0.0, 0.0, up]), own))
-        if drawn.kind != "balcony" and top > 0.0:
-            line = (*drawn.outline.pairs, drawn.outline.pairs[0])
-            turn = sum(a[0] * b[1] - a[1] * b[0] for a, b in itertools.pairwise(line))
-            found += _upright(drawn.name, line, 0.0, top, max(share, MATT), (-math.copysign(1.0, turn),))
-    spots = np.array([a.position.pair for a in scene.aim])
-    people = people_of(scene)
-    low, high = (
-        pick(np.vstack([spots, side[:, :2]]), axis=0) + off
-        for pick, side, off in ((np.min, people.low, -_ROUND), (np.max, people.high, _ROUND))
-    )
-    edges = np.array([[high[0] - low[0], 0.0, 0.0], [0.0, high[1] - low[1], 0.0]])
-    for name, part, up in (("ground", scene.ground, 1.0), ("ceiling", scene.ceiling, -1.0)):
-        if name == "ground" or part is not None:
-            share = MATT if part is None or part.reflectance is None else float(part.reflectance)
-            level = float(getattr(part, "height", 0.0))
-            found.append(Face(name, np.array([*low, level]), edges, np.array([0.0, 0.0, up]), share))
-    return found
-
-
-def _upright(
-    name: str, line: Sequence[tuple[float, float]], bottom: float, top: float, share: float, sides: Sequence[float]
-) -> list[Face]:
-    """Return the faces of what stands on a line, on its left (1) and its right (-1)."""
-    found = []
-    for a, b in itertools.pairwise(line):
-        length = math.dist(a, b)
-        if not length > 0.0:
-            continue
-        edges = np.array([[b[0] - a[0], b[1] - a[1], 0.0], [0.0, 0.0, top - bottom]])
-        normal = np.array([a[1] - b[1], b[0] - a[0], 0.0]) / length
-        found += [Face(name, np.array([*a, bottom]), edges, side * normal, share) for side in sides]
-    return found
-
-
-def people_of(scene: Scene) -> Places:
-    """Return where people can be at all, from their feet to over their heads."""
-    plans = [np.array([p.position.pair] if p.area is None else p.area.pairs) for p in scene.person]  # type: ignore
-    floors = [float(p.floor) for p in scene.person]
-    low = [(*plan.min(axis=0), floor) for plan, floor in zip(plans, floors, strict=True)]
-    high = [(*plan.max(axis=0), floor + _TALL) for plan, floor in zip(plans, floors, strict=True)]
-    return Places(np.array(low).reshape(-1, 3), np.array(high).reshape(-1, 3))
-
-
-@dataclass(frozen=True)
-class LitFace:
-    """A side of a face with all places that beams can light, as boxes, and what share of a beam it sends back.
-
-    A matt face is as bright as it is lit, and no place gets more from it than its brightest part sends out: so much of
-    all of the beam comes straight from a certain distance.
-    """
-
-    face: Face
-    parts: tuple[tuple[float, ...], ...]
-    share: float
-    spread: float  # that distance [m]
-
-    def source(self, profile: ScatterProfile, reach: float) -> Source:
-        """Return its scatter, which reaches so far [m] from each place that is lit."""
-        x, y, z = self.parts[0][:3]
-        nx, ny, nz = self.face.normal.tolist()
-        if profile.lambert and self.spread > CLOSEST:
-            profile, reach = replace(profile, spread=self.spread), reach if self.spread <= reach else 0.0
-        return Source(
-            "scatter", (x, y, z), EVERYWHERE, profile, reach, factor=self.share,
-            plane=((x, y, z), (nx, ny, nz)), surface=self.face.name, parts=self.parts,
-        )  # fmt: skip
-
-
-def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: Places) -> list[list[LitFace]]:
-    """Return for each set of beams every face on which they can end, with all places that they can light [1]_.
-
-    Parameters
-    ----------
-    wanted : sequence of tuple
-        Beams with the walls that hold against them, and what they can light, each side by itself.
-    people : Places
-        For whom it matters where exactly.
-
-    References
-    ----------
-    .. [1] Own: the boxes of a face that `scene.bound` does not prove dark.
-    """
-    faces = [face for _, own in wanted for face in own]
-    every = [light for lights, _ in wanted for light in lights]
-    if not every or not faces:
-        return [[] for _ in wanted]
-    of = np.repeat(np.arange(len(wanted)), [len(own) for _, own in wanted])  # of each face the beams that light it
-    counts = np.array([len(lights) for lights, _ in wanted])
-    slots = np.arange(counts.max())
-    beams = np.minimum((np.cumsum(counts) - counts)[:, None] + slots, len(every) - 1)[of]
-    corner, edges = np.array([f.corner for f in faces]), np.array([f.edges for f in faces])
-    normal, origin = np.array([f.normal for f in faces]), np.array([comes_from(source) for source, _ in every])
-    from_side = np.einsum("ijk,ik->ij", origin[beams] - corner[:, None], normal) > 1e-9
-    from_side &= slots < counts[of][:, None]
-    table = Lights(every)
-    low, high, owner = np.zeros((len(faces), 2)), np.ones((len(faces), 2)), np.arange(len(faces))
-    for _ in range(12):
-        middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
-        middle += normal[owner] * _BEFORE  # before the face, which does not shade itself
-        half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
-        lit, first = np.zeros(len(owner), dtype=bool), 0
-        while first < len(slots):  # what some of them light need not be asked of the others
-            some, dark = slots[first : max(2 * first, 1)], np.flatnonzero(~lit)
-            first += len(some)
-            light, asked = (one[owner[dark]][:, some] for one in (beams, from_side))
-            now = table.most(light, middle[dark], half[dark], np.zeros(len(dark)), asked, np.zeros_like(light))
-            lit[dark] = now.max(axis=1) > LEAST
-        low, high, owner, middle, half = low[lit], high[lit], owner[lit], middle[lit], half[lit]
-        size = (high - low) * np.sqrt(np.square(edges[owner]).sum(axis=2))
-        count = np.bincount(owner, minlength=len(faces))[owner]
-        cut = (size > _FINEST) & (size > 0.6 * size.max(axis=1, keepdims=True, initial=0.0))
-        coarse = (count > _PATCHES).nonzero()[0]
-        gap = np.maximum(middle[coarse, None] - half[coarse, None] - people.high, 0.0)
-        gap = np.maximum(gap, people.low - middle[coarse, None] - half[coarse, None])
-        away = np.sqrt(np.square(gap).sum(axis=2)).min(axis=1, initial=np.inf)
-        cut[coarse] &= (size[coarse] > np.maximum(_FINE, _NEAR * away)[:, None]) & (count[coarse] < _MOST_PATCHES)[
-            :, None
-        ]
-        if not cut.any():
-            break
-        for axis in (0, 1):
-            at = np.flatnonzero(cut[:, axis])
-            split = (low[at, axis] + high[at, axis]) / 2.0
-            more = low[at].copy()
-            more[:, axis] = split
-            low, upper = np.concatenate([low, more]), high[at].copy()
-            high[at, axis] = split
-            high = np.concatenate([high, upper])
-            owner, cut = np.concatenate([owner, owner[at]]), np.concatenate([cut, cut[at]])
-    middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
-    half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
-    level = np.abs(normal[owner, 2]) > 0.5
-    for number, (lights, _) in enumerate(wanted):
-        some = level & (of[owner] == number)
-        if some.any():
-            middle[some], half[some] = before_walls(lights, middle[some], half[some])
-    bright = np.full(len(faces), np.inf)  # of one watt; several ways over mirrors can fall on one place [1/m2]
-    peaks = {
-        number: (replace(lights[0][0], profile=lights[0][0].profile.in_irradiance()), lights[0][1])
-        for number, (lights, _) in enumerate(wanted)
-        if len(lights) == 1 and isinstance(lights[0][0].profile, BeamProfile)
-    }
-    numbers = sorted(set(owner.tolist()))
-    alone = [number for number in numbers if of[number] in peaks]
-    questions = [Question([[peaks[of[number]]]], faces[number].places) for number in alone]
-    bright[alone] = [float(one.upper[0]) for one in bounds(questions, near=_ABOUT)]
-    found: list[list[LitFace]] = [[] for _ in wanted]
-    for number in numbers:
-        face, own = faces[number], owner == number
-        strongest = min(max(every[beam][0].factor for beam in beams[number][from_side[number]].tolist()), 1.0)
-        parts = tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True))
-        spread = math.sqrt(strongest / (math.pi * max(float(bright[number]), 1e-12)))
-        found[of[number]].append(LitFace(face, parts, strongest * face.reflectance, spread))
-    return found

@@ -5,15 +5,13 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from lasersafe.assessment.aims import curved_sources, unlisted
 from lasersafe.assessment.context import every_context, wave_span
-from lasersafe.assessment.paths import Member, members_of
+from lasersafe.assessment.faces import scatter_over_mirrors
+from lasersafe.assessment.paths import members_of
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.assessment.scene_hits import worst_hit
 from lasersafe.assessment.scene_matrix import hit_of
@@ -24,20 +22,12 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import SceneFinding
-from lasersafe.scene.bound import most_light
-from lasersafe.scene.directions import EVERYWHERE
-from lasersafe.scene.mirrors import from_spots
-from lasersafe.scene.profile import LEAST
-from lasersafe.scene.spots import Spots
 from lasersafe.wording.message import inner
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.records.scene import BeyondTarget, SpectatorRule, ZoneShape
-    from lasersafe.scene.profile import ScatterProfile
-    from lasersafe.scene.sources import Source
-    from lasersafe.scene.walls import Walls
     from lasersafe.wording import Wording
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
@@ -141,47 +131,6 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
         yield say("mirror", "scene.hollow_unlisted", distance=format_quantity(farthest, "m", 2, "up"))
 
 
-def _over_mirrors(
-    lit: Sequence[Source],
-    members: Sequence[Member],
-    walls: Walls,
-    profile: ScatterProfile,
-    reach_of: Callable[[float], float],
-) -> Iterator[Source]:
-    """Give scatter that goes on over one mirror, as over a flat one that faces anywhere on a side, by the shortest way.
-
-    Unfolded it comes straight from what is lit: no way over the mirror is shorter than the straight one.
-    """
-    mirrors = [(one.mirror, one.share) for one in members if one.mirror is not None]
-    if not lit or not mirrors:
-        return
-    places = np.array([mirror.position for mirror, _ in mirrors])
-    half = np.array([[mirror.width / 2.0] * 3 for mirror, _ in mirrors])
-    asked = np.array([[one.surface != mirror.name for mirror, _ in mirrors] for one in lit], dtype=bool)
-    meets = most_light([[(one, walls)] for one in lit], places, half, asked) > LEAST
-    for (mirror, share), some in zip(mirrors, meets.T, strict=True):
-        own = [one for one, met in zip(lit, some.tolist(), strict=True) if met]
-        start, size = (np.concatenate([np.zeros((0, 3)), *(one.starts[part] for one in own)]) for part in (0, 1))
-        shares = np.repeat([share * one.factor for one in own], [len(one.starts[0]) for one in own])
-        flat = mirror.normal is not None and not mirror.off
-        for sign in (1.0, -1.0) if flat else (0.0,):
-            x, y, z = (sign * one for one in mirror.normal or (0.0, 0.0, 0.0))
-            at = (start - mirror.position) @ (x, y, z) + size @ np.abs((x, y, z)) >= 0.0
-            if not at.any():
-                continue
-            gaps = np.maximum(np.abs(start[at] - mirror.position) - size[at], 0.0)
-            away = max(float(np.sqrt(np.square(gaps).sum(axis=1)).min()) - mirror.width / 2.0, 0.0)
-            low, high = (start - size)[at].min(axis=0), (start + size)[at].max(axis=0)
-            (ax, ay, az), (bx, by, bz) = ((low + high) / 2.0).tolist(), ((high - low) / 2.0).tolist()
-            factor = min(float(shares[at].max()), 1.0)  # what stands for many ways is rounded up
-            if away < (reach := reach_of(factor)):
-                yield from_spots(
-                    "scatter", Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True),
-                    replace(profile, lambert=False), reach, factor=factor, offset=away, surface=mirror.name,
-                    plane=(mirror.position, (x, y, z)) if flat else None, origin=((ax, ay, az), (bx, by, bz)),
-                )  # fmt: skip
-
-
 def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterator[SceneFinding]:
     """Name the people whom scatter may reach over a further mirror, where no scatter that is followed does."""
     found: dict[tuple[str, str], tuple[float, str]] = {}
@@ -189,16 +138,16 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
         time, walls = context.duration("scatter")[0], stage.walls(context, "direct")
         lit = [one for way in _SCATTER for one in stage.sources(context, way, "eye")]
         placed = {item.name: item for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
-        members, lights = members_of(stage.scene, placed.values()), []
-        parts = stage.portions(context, "eye", time, spread=False)
-        for own, portion in zip(every_context(context).values(), parts, strict=True):
-            profile = stage.scatter_profile(own, "eye", time, portion, sized=False)
-            sent = _over_mirrors(lit, members, walls, profile, partial(stage.scatter_reach, profile))
-            lights += [(one, stage.walls(context, "scatter")) for one in sent]
+        parts = zip(every_context(context).values(), stage.portions(context, "eye", time, spread=False), strict=True)
+        profiles = [stage.scatter_profile(own, "eye", time, portion, sized=False) for own, portion in parts]
+        sent = scatter_over_mirrors(lit, members_of(stage.scene, placed.values()), walls, profiles, stage.scatter_reach)
+        lights = [(one, stage.walls(context, "scatter")) for one in sent]
         for person in stage.scene.person if lights else ():
-            hit = worst_hit(stage, context, person, lights, "eye", time)
             known = [hit_of(stage, context, person, way, "eye", "running", time)[0] for way in _SCATTER]
-            if hit is not None and not hit.ratio <= 1.0 and all(one is None or one.ratio <= 1.0 for one in known):
+            if not all(one is None or one.ratio <= 1.0 for one in known):
+                continue
+            hit = worst_hit(stage, context, person, lights, "eye", time)
+            if hit is not None and not hit.ratio <= 1.0:
                 key, now = (person.name, context.laser.name), (hit.ratio, hit.surface)
                 found[key] = max(found.get(key, now), now)
     for (name, laser), (ratio, surface) in found.items():

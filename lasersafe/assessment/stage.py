@@ -28,17 +28,9 @@ from lasersafe.assessment.context import (
     part_of,
     portions,
 )
+from lasersafe.assessment.faces import LitFace, faces_of, lit_faces, people_of
 from lasersafe.assessment.panes import Pane, lit_panes, panes_of
-from lasersafe.assessment.paths import (
-    FOLLOWED,
-    LitFace,
-    faces_of,
-    further_mirrors,
-    level_members,
-    lit_faces,
-    members_of,
-    people_of,
-)
+from lasersafe.assessment.paths import FOLLOWED, further_mirrors, level_members, members_of
 from lasersafe.hazard.scatter import scatter_ratio
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.records.barriers import BarrierWay, ViewWindow

@@ -327,10 +327,10 @@ def hung(source: Source, mirror: Mirror, walls: Walls) -> Mirror:
     if not len(walls) or mirror.normal is None:
         return mirror
     middle, apex = (np.array(one)[:2] @ walls.normal.T for one in (mirror.position, source.apex))
-    base = np.sum(walls.start * walls.normal, axis=1)
+    base, begin = walls.base
     side = np.where(apex < base, -1.0, 1.0)
     off, along = (middle - base) * side, walls.normal @ np.array(mirror.normal)[:2]
-    span = np.array(mirror.position)[:2] @ walls.way.T - np.sum(walls.start * walls.way, axis=1)
+    span = np.array(mirror.position)[:2] @ walls.way.T - begin
     before = (np.abs(along) > _ALONG) & (span >= 0.0) & (span <= walls.length)
     at = np.flatnonzero(before & (off < _HAIR_BEFORE) & (off > -_HUNG))
     if not at.size:
@@ -375,11 +375,11 @@ def _lit_side(source: Source, walls: Walls, middle: FLOAT, half: FLOAT) -> FLOAT
     NaN for all other boxes.
     """
     found = np.full(middle.shape, np.nan)
-    level = middle[:, :2] @ walls.normal.T - np.sum(walls.start * walls.normal, axis=1)
+    level = middle[:, :2] @ walls.normal.T - walls.base[0]
     crossed = np.abs(level) < half[:, :2] @ np.abs(walls.normal.T) - _HAIR
     at = np.flatnonzero(crossed.sum(axis=1) == 1)
-    normal = walls.normal[crossed[at].argmax(axis=1)]
-    base = np.sum(walls.start * walls.normal, axis=1)[crossed[at].argmax(axis=1)]
+    wall = crossed[at].argmax(axis=1)
+    normal, base = walls.normal[wall], walls.base[0][wall]
     towards = np.sign(normal @ comes_from(source)[:2] - base)[:, None] * np.sign(normal) * half[at, :2]
     near, far = (np.column_stack([middle[at, :2] + side * towards, middle[at, 2]]) for side in (1.0, -1.0))
     start, size = (np.repeat(one, at.size, axis=0) for one in source.near)
@@ -398,7 +398,7 @@ def comes_from(source: Source) -> FLOAT:
 def before_walls(lights: Sequence[Light], middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
     """Return lit boxes of a floor without what lies in the shadow of a wall that crosses them. [m]."""
     walls, table = lights[0][1], Lights(lights)
-    for n, base in zip(walls.normal, np.sum(walls.start * walls.normal, axis=1), strict=True):
+    for n, base in zip(walls.normal, walls.base[0], strict=True):
         level, off = middle[:, :2] @ n - base, half[:, :2] @ np.abs(n)
         some = np.flatnonzero(np.abs(level) < off)
         sides = {bool(comes_from(source)[:2] @ n > base) for source, _ in lights}

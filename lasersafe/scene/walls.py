@@ -122,7 +122,7 @@ class Walls:
         return np.stack([one % count, one // count, other % count, other // count], axis=1)
 
     @cached_property
-    def _base(self) -> FLOAT:
+    def base(self) -> FLOAT:
         """How far the start of each wall lies along its normal and along itself, of shape (2, walls). [m]."""
         return np.stack([np.sum(self.start * self.normal, axis=1), np.sum(self.start * self.way, axis=1)])
 
@@ -137,7 +137,7 @@ class Walls:
         home: FLOAT | None = None,
     ) -> Crossing:
         """Return where all ways from boxes round *a* to boxes round *b* cross the walls [m], shapes (pairs, 3)."""
-        plane, (nx, ny) = self._base[0], self.normal.T
+        plane, (nx, ny) = self.base[0], self.normal.T
         sx, sy = np.abs(nx), np.abs(ny)
         aside, aside_off = a[:, :1] * nx + a[:, 1:2] * ny - plane, a_half[:, :1] * sx + a_half[:, 1:2] * sy
         other, other_off = b[:, :1] * nx + b[:, 1:2] * ny - plane, b_half[:, :1] * sx + b_half[:, 1:2] * sy
@@ -162,7 +162,7 @@ class Walls:
             first = close / (close + far + other_off)
             last = np.where(near + aside_off > 0.0, (near + aside_off) / (near + aside_off + off), first)
         way = self.way[wall]
-        size, origin = np.abs(way), self._base[1][wall]
+        size, origin = np.abs(way), self.base[1][wall]
         blurred = 0.0 if blur is None else blur[pair]
 
         def span(p: FLOAT, p_off: FLOAT, q: FLOAT, q_off: FLOAT) -> tuple[FLOAT, FLOAT]:

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 import shapely
 
-from lasersafe.assessment.paths import Face, lit_faces
+from lasersafe.assessment.faces import Face, lit_faces
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.records.step import Criterion
 from lasersafe.scene.bound import ABOVE, BELOW, Places, most_light
