@@ -33,10 +33,10 @@ def nohd_of(kind: str, draws: int) -> Callable[[], object]:
     """
     from lasersafe.assessment.context import contexts
     from lasersafe.assessment.distances import variable_inputs, zone_distances
+    from lasersafe.data import templates_path
     from lasersafe.hazard.tolerances import Uncertain, monte_carlo
     from lasersafe.limits import rule_sets
     from lasersafe.models import read_case
-    from lasersafe.reference import templates_path
 
     template, setup = ("visible-diode", "Collimator") if kind == "oval" else ("handheld-welder", "Bare head")
     case = read_case(templates_path("cases", f"{template}.toml"))

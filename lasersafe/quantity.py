@@ -1,4 +1,4 @@
-"""Text becomes a number here, and nowhere else; a number becomes readable text again.
+"""Text becomes a number here, and nowhere else; a number becomes readable text again; what no number can be.
 
 pint is the authority on units: it reads ``shared/units.txt`` and ``compile_units`` reduces each unit to an exact factor
 and a dimension. The result is kept beside it in ``shared/units_compiled.json`` with the SHA-256 of the unit file, so
@@ -14,9 +14,8 @@ from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decima
 from functools import lru_cache
 from typing import Any, Literal
 
+from lasersafe.data import shared_path
 from lasersafe.errors import QuantityError, ReferenceDataError, refuse
-from lasersafe.reference import shared_path
-from lasersafe.typed import SPACES, bad_rest, could_be_unit, no_number, plain_unit, shown, unknown_unit
 
 Kind = Literal["continuous power", "divergence", "power density"]
 Rounding = Literal["up", "down", "nearest"]
@@ -397,6 +396,197 @@ def _to_float(number: str, factor: Decimal, target: Decimal, field: str, typed: 
     if abs(value) < _SMALLEST:
         raise refused(field, typed, "so small that it would be taken as zero; check number and unit")
     return value
+
+
+SPACES = " \u00a0\u2009\u202f"  # plain, no-break, thin and narrow no-break, as pasted from a data sheet
+_WORDS = {
+    "sec": "s", "second": "s", "seconds": "s", "minute": "min", "minutes": "min", "hour": "h", "hours": "h",
+    "watt": "W", "watts": "W", "joule": "J", "joules": "J", "metre": "m", "metres": "m", "meter": "m", "meters": "m",
+    "micron": "um", "microns": "um", "foot": "ft", "feet": "ft", "inch": "in", "inches": "in", "degree": "deg",
+    "degrees": "deg", "radian": "rad", "radians": "rad", "hertz": "Hz", "percent": "%", "hr": "h", "hrs": "h",
+}  # fmt: skip
+_FORMULA = re.compile(r"""(^|[,;\t\r\n]"*)('*)(?=[=+\-@\t\r])""")
+_QUOTED_FORMULA = re.compile(r"""(^|[,;\t\r\n]"*)'('*)(?=[=+\-@\t\r])""")
+_MOST_KEYS, _LONGEST_TABLE = 5, 120  # of a value with a tolerance, which is quoted whole
+_KINDS: dict[type, str] = {type(None): "nothing", list: "a list", tuple: "a list", dict: "a table"}
+
+
+def possible_thousand(text: str, marks: str = ".,") -> str:
+    """Return what could be a thousand in a text: one mark and three digits behind it; "" where nothing is such."""
+    found = re.search(rf"(?<![0-9.,])[1-9][0-9]{{0,2}}[{marks}][0-9]{{3}}(?![0-9.,])", text)
+    return found[0] if found else ""
+
+
+def shown(text: object, most: int = 40) -> str:
+    """Return what was typed, fit for a line: short, in quotes, control characters spelled out."""
+    if not isinstance(text, str):
+        try:
+            plain = _plain(text)
+        except ValueError:  # an integer of more digits than Python prints
+            plain = "a very long integer"
+        longest = _LONGEST_TABLE if isinstance(text, (dict, list, tuple)) else most
+        return plain if len(plain) <= longest else plain[:longest] + "..."
+    plain = _printable(text[:most])
+    return f"'{plain}'" if len(text) <= most else f"'{plain}...'"
+
+
+def _printable(text: str) -> str:
+    return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
+
+
+def for_spreadsheet(text: str) -> str:
+    """Return a text for a CSV file in which no part can become a formula, whatever separates the cells."""
+    return _FORMULA.sub(r"\1'\2", text)
+
+
+def from_spreadsheet(text: str) -> str:
+    """Return the text that `for_spreadsheet` was given."""
+    return _QUOTED_FORMULA.sub(r"\1\2", text)
+
+
+def _plain(value: object) -> str:
+    """Return what a case file has in place of a text, as it is written there."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return repr(value)
+    if hasattr(value, "isoformat"):
+        return str(value.isoformat())
+    if isinstance(value, (list, tuple)) and 0 < len(value) <= _MOST_KEYS:
+        if all(isinstance(one, (str, bool, int, float)) for one in value):
+            return f"[{', '.join(map(shown, value))}]"
+    if isinstance(value, dict) and 0 < len(value) <= _MOST_KEYS:
+        if all(isinstance(one, (str, bool, int, float)) for one in value.values()):
+            return "{ " + ", ".join(f"{_printable(str(key)[:20])} = {shown(one)}" for key, one in value.items()) + " }"
+    return _KINDS.get(type(value), type(value).__name__)
+
+
+def plain_unit(name: str) -> str:
+    """Return a unit in the letters of the unit file: u for micro, 2 for a square."""
+    plain = name.replace("\u00b5", "u").replace("\u03bc", "u").replace("\u00b2", "2").replace("\u00b0", "deg")
+    return plain[:-2] + "2" if plain.endswith("^2") else plain
+
+
+def could_be_unit(name: str) -> bool:
+    """Return whether a text has the shape of a unit."""
+    return name == "%" or re.fullmatch(r"[^\W\d_]+2?(?:/[^\W\d_]+2?)?", name) is not None
+
+
+def no_number(bare: str) -> str:
+    """Return what to say of a text that does not begin with a number."""
+    word = bare.lstrip("+-").lower()
+    if word.startswith(("nan", "inf")):
+        return "not a number that can be worked with; write a finite number"
+    if word[:1] in ("\u2212", "\u2013"):
+        return "write the minus sign as '-'"
+    if could_be_unit(plain_unit(bare)):
+        return "a unit without a number"
+    return "this does not begin with a number; write one number and one unit"
+
+
+def bad_rest(bare: str, rest: str) -> str:
+    """Return what to say of *rest*, which follows the number in *bare* and is no unit."""
+    left = rest.lstrip(SPACES)
+    if rest.startswith(","):
+        number, comma = bare[: -len(rest)], re.match(r",([0-9]+)(?![0-9,.])", rest)
+        if comma is None or "." in number:
+            return "write one number with '.' as the decimal point and no mark between thousands"
+        fixed = f"as in '{bare.replace(',', '.')}'"
+        if len(comma[1]) == 3 and number.lstrip("+-0"):  # 0,002 has no thousands
+            fixed = f"'{bare.replace(',', '.')}', or leave the comma out, '{bare.replace(',', '')}'"
+        return f"write the decimal point as '.', {fixed}"
+    if left[:1].isdigit() or left[:1] == "." or re.search(r"\s[+-]?[0-9.]", left):
+        return "two numbers; write one number, without spaces between its digits, and one unit"
+    if any(c in "*+-^/()=<>~\u00b1\u00b7\u00d7" for c in left):
+        return "nothing is worked out here; write one number and one unit"
+    return "write one number and one unit, nothing else"
+
+
+def unknown_unit(name: str, same: list[str], known: list[str]) -> str:
+    """Return what to say of a unit that is not known: the nearest of *same* dimension, or of all *known*."""
+    near = [text for text in same if text.lower() == name.lower()]
+    if not near and _WORDS.get(name.lower()) in same:
+        near = [_WORDS[name.lower()]]
+    if not near:
+        import difflib
+
+        near = difflib.get_close_matches(name, same, n=1, cutoff=0.5)
+        near = near or [text for text in known if text.lower() == name.lower()]
+        near = near or difflib.get_close_matches(name, known, n=1, cutoff=0.6)
+    question = "did you mean " + " or ".join(f"'{text}'" for text in near) + "? " if near else ""
+    return f"unit {shown(name)} is not known here; {question}'lasersafe units' lists them"
+
+
+# of a Gaussian, how many times the width at 1/e of the peak one on another criterion is
+OVER_1_E = {"1/e": 1.0, "1/e2": math.sqrt(2.0), "FWHM": math.sqrt(math.log(2.0))}
+# twice the numerical aperture of a fibre over the full angle at 1/e, by where the aperture was read
+FIBRE_FACTOR = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}
+COVERAGE = 2.0  # standard uncertainties to each side: about 95 % of a normal distribution (JCGM 100:2008, from memory)
+PHYSICAL = {  # lowest and highest value, and whether the lowest itself is refused; every other input: above 0
+    "work_distance": (0.0, math.inf, False),
+    "measured_at": (0.0, math.inf, False),
+    "waist_at": (-math.inf, math.inf, False),
+    "numerical_aperture": (0.0, math.nextafter(1.0, 0.0), True),
+    "reflectance": (0.0, 1.0, False),
+    "behind_reflectance": (0.0, 1.0, False),
+    "transmittance": (0.0, 1.0, False),
+    "filter_transmission": (0.0, 1.0, False),
+    "share": (0.0, 1.0, True),
+    "view_angle": (0.0, math.pi / 2.0, False),
+    "duty": (0.0, 1.0, True),
+    "peak_over_mean": (1.0, math.inf, False),
+    "uncertainty": (0.0, math.inf, False),
+    "normal": (-math.inf, math.inf, False),
+    "tilt": (-math.inf, math.inf, False),
+}
+_POSITIVE = (0.0, math.inf, True)
+
+
+def physical_range(name: str) -> tuple[float, float, bool]:
+    """Return what is physically possible of an input.
+
+    Parameters
+    ----------
+    name : str
+        The input, as in the case file; of an oblong width with ``.x`` or ``.y``.
+
+    Returns
+    -------
+    tuple of float, float, bool
+        Lowest and highest value [any], and whether the lowest itself is refused.
+    """
+    return PHYSICAL.get(name.partition(".")[0], _POSITIVE)
+
+
+def covered(name: str, nominal: float, low: float, high: float) -> tuple[float, float]:
+    """Return the lowest and highest value that a standard uncertainty stands for [1]_.
+
+    Parameters
+    ----------
+    name : str
+        The input.
+    nominal, low, high : float
+        The value; less and plus one standard uncertainty. [any]
+
+    Returns
+    -------
+    tuple of float
+        Twice the uncertainty to each side, inside what is physically possible. The lowest value is a bound that is
+        itself refused, as 0, where twice reaches it: there is no worst case then, and the caller has to refuse. [any]
+
+    References
+    ----------
+    .. [1] JCGM100, 6.2 and 6.3, coverage factor 2 for about 95 % (from memory).
+
+    Examples
+    --------
+    >>> covered("divergence", 3e-3, 2.5e-3, 3.5e-3)
+    (0.002, 0.004)
+    >>> covered("beam_diameter", 6e-3, 2e-3, 10e-3)[0]
+    0.0
+    """
+    lowest, highest, _ = physical_range(name)
+    return max(nominal - COVERAGE * (nominal - low), lowest), min(nominal + COVERAGE * (high - nominal), highest)
 
 
 def _write_compiled() -> None:

@@ -11,13 +11,12 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
-from lasersafe.files import write_file
-from lasersafe.outputs import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs, write_to_stdout
+from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, write_file, write_outputs, write_to_stdout
+from lasersafe.quantity import shown
 from lasersafe.records.fields import as_json
-from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, LaserFacts, StarterValue
-from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, TypeVar
 
 from lasersafe.ask.beams import BeamQuestion, number, optional_number, span
+from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import CalcError, InputError, refuse
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import Filtered, covering, hardest_need, slowest_rate, verdict_on, widths_beyond
@@ -15,11 +16,9 @@ from lasersafe.hazard.eyewear_scale import en207
 from lasersafe.hazard.marking import MarkingError, nanometre_text, parse_marking
 from lasersafe.hazard.settings import Range, worst_settings
 from lasersafe.optics.beam import to_1_over_e
-from lasersafe.quantity import format_quantity
+from lasersafe.quantity import format_quantity, shown
 from lasersafe.records.fields import as_json
 from lasersafe.records.step import EyewearNeed, MarkingVerdict
-from lasersafe.reference import load_toml, shared_path
-from lasersafe.typed import shown
 from lasersafe.wording import caution_line, load_wording
 from lasersafe.wording.message import Message, joined, listed
 

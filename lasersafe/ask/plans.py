@@ -114,8 +114,8 @@ def write_plan(
         If a text holds a character that cannot be drawn, or the file cannot be written.
     """
     from lasersafe.assessment import assess
+    from lasersafe.files import DASH, Output, mark_of, refuse_to_lose, write_outputs
     from lasersafe.models import read_case
-    from lasersafe.outputs import DASH, Output, mark_of, refuse_to_lose, write_outputs
 
     suffix = ".svg" if output == DASH else output.suffix.lower()
     if suffix not in _SUFFIXES:

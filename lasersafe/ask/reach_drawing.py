@@ -12,8 +12,8 @@ from lasersafe.drawing.chart import Axis, round_ends, tick_text
 from lasersafe.drawing.pictures import to_svg
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Run, Words, box
 from lasersafe.errors import refuse
+from lasersafe.files import DASH, Output, mark_of, write_outputs
 from lasersafe.optics.beam import BeamGeometry, diameters
-from lasersafe.outputs import DASH, Output, mark_of, write_outputs
 from lasersafe.quantity import format_quantity
 from lasersafe.wording.message import Message
 

@@ -26,7 +26,7 @@ from lasersafe.hazard.instruments import Aid, through
 from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
 from lasersafe.optics.beam import to_1_over_e
 from lasersafe.optics.reflection import LitSpot
-from lasersafe.physical import physical_range
+from lasersafe.quantity import physical_range
 
 _TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
 _ONE_AXIS = ("measured_at", "focal_length", "numerical_aperture", "core_diameter", "mode_field_diameter")

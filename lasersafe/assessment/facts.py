@@ -20,9 +20,9 @@ from lasersafe.models import starter_values
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, FOCAL_LENGTH
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import scatter_exposure
+from lasersafe.quantity import shown
 from lasersafe.records.day import Assumption, BeamFacts, ControlFinding, Expected, LaserFacts, ReadingResult, Record
 from lasersafe.records.fields import badness, grouped
-from lasersafe.typed import shown
 from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:

@@ -8,8 +8,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import lasersafe
+from lasersafe.data import shared_path, templates_path
 from lasersafe.models import canonical
-from lasersafe.reference import shared_path, templates_path
 from lasersafe.wording import languages
 
 if TYPE_CHECKING:

@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Any
 
 import tomli_w
 
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import QuantityError
-from lasersafe.quantity import parse_quantity
-from lasersafe.reference import load_toml, templates_path
-from lasersafe.typed import plain_unit, possible_thousand, shown
+from lasersafe.quantity import parse_quantity, plain_unit, possible_thousand, shown
 
 if TYPE_CHECKING:
     from lasersafe.errors import Fault

@@ -16,8 +16,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from lasersafe.errors import OutputError, refuse
 from lasersafe.files import existing
-from lasersafe.quantity import format_quantity
-from lasersafe.typed import for_spreadsheet, from_spreadsheet, shown
+from lasersafe.quantity import for_spreadsheet, format_quantity, from_spreadsheet, shown
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:

@@ -23,13 +23,11 @@ from lasersafe.assessment import assess
 from lasersafe.batch.inventory import BadCell, Reading, bad_cells, case_data
 from lasersafe.batch.record import ASSESSED, KINDS, Record, Store, lines_of, part_of, record_of, refused, sealed
 from lasersafe.batch.sources import CaseFolder, Item, Source, open_source
+from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, OutputError, refuse
-from lasersafe.files import existing, in_utf8, locked, write_file
+from lasersafe.files import Output, existing, in_utf8, locked, mark_of, precious, write_file, write_outputs, written_as
 from lasersafe.models import case_from, parse_case
-from lasersafe.outputs import Output, mark_of, precious, write_outputs, written_as
-from lasersafe.quantity import format_quantity
-from lasersafe.reference import templates_path
-from lasersafe.typed import shown
+from lasersafe.quantity import format_quantity, shown
 from lasersafe.wording import load_wording
 
 Chunk = list[Item]

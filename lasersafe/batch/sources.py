@@ -19,7 +19,7 @@ from lasersafe.assessment.fingerprint import data_digest
 from lasersafe.batch.inventory import COLUMNS, Reading, case_data, case_text, cell_fault, column_of
 from lasersafe.errors import CaseError, InputError, refuse
 from lasersafe.files import files_in, in_utf8
-from lasersafe.typed import shown
+from lasersafe.quantity import shown
 
 MOST_BYTES = 200_000_000  # of what is in the workbook, unpacked
 MOST_COLUMNS = 500

@@ -9,10 +9,10 @@ from io import BytesIO
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from lasersafe.data import shared_path
 from lasersafe.drawing.primitives import Area, Drawing, Lines, Mark, Run, Words
 from lasersafe.drawing.typeface import FAMILY, FILES, clean, missing, width_of
 from lasersafe.errors import OutputError, refuse
-from lasersafe.reference import shared_path
 
 if TYPE_CHECKING:
     from PIL.ImageFont import FreeTypeFont

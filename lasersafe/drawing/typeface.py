@@ -6,8 +6,8 @@ import re
 import unicodedata
 from functools import lru_cache
 
+from lasersafe.data import shared_path
 from lasersafe.errors import ReferenceDataError, refuse
-from lasersafe.reference import shared_path
 
 NAMES = {False: "SheetSans", True: "SheetSansBold"}
 FILES = {False: "DejaVuSans.ttf", True: "DejaVuSans-Bold.ttf"}

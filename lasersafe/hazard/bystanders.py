@@ -10,12 +10,11 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from lasersafe.data import As, Printed, Seen, Source, check, fail, load
+from lasersafe.data import As, Printed, Seen, Source, check, fail, load, shared_path
 from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.checks import positive, within
-from lasersafe.reference import shared_path
 from lasersafe.wording.message import Message, joined, word
 
 VISIBLE = (400e-9, 700e-9)  # m

@@ -10,14 +10,13 @@ from typing import Annotated, Literal
 
 import numpy as np
 
-from lasersafe.data import As, Printed, Source, Span, WavelengthsNm, load
+from lasersafe.data import As, Printed, Source, Span, WavelengthsNm, load, shared_path
 from lasersafe.hazard.emission import Emission, Received
 from lasersafe.hazard.exposure import train_limit
 from lasersafe.limits import correction_factor
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.records.sources import CLASS_ORDER, UNKNOWN
 from lasersafe.records.step import Step
-from lasersafe.reference import shared_path
 from lasersafe.wording.message import Message
 
 CLASSES = ("1", "1M", "2", "2M", "3R", "3B", "4")

@@ -9,12 +9,11 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Annotated, Literal, TypeVar
 
-from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load
+from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load, shared_path
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.optics.beam import pair
 from lasersafe.optics.checks import positive, within
 from lasersafe.records.step import ScaleNeed, Step
-from lasersafe.reference import shared_path
 from lasersafe.wording.message import Message
 
 _WAVELENGTHS_NM = (180.0, 1e6)

@@ -11,7 +11,7 @@ from typing import Annotated, Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
+from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load, shared_path
 from lasersafe.errors import refuse
 from lasersafe.hazard.emission import Emission
 from lasersafe.hazard.exposure import Comparison
@@ -30,7 +30,6 @@ from lasersafe.optics.viewing import (
 )
 from lasersafe.records.scene import CameraLine
 from lasersafe.records.step import Step
-from lasersafe.reference import shared_path
 from lasersafe.wording.message import Message, joined, word
 
 

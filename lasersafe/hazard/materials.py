@@ -7,10 +7,9 @@ from functools import lru_cache
 from itertools import pairwise
 from typing import Annotated, Literal
 
-from lasersafe.data import As, Printed, Seen, Source, check, fail, load
+from lasersafe.data import As, Printed, Seen, Source, check, fail, load, shared_path
 from lasersafe.errors import refuse
 from lasersafe.optics.checks import choice, positive
-from lasersafe.reference import shared_path
 
 FILES = ("metals.toml", "non_metals.toml")
 FINISHES = ("mirror", "matt", "unknown")

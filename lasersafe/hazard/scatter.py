@@ -10,6 +10,7 @@ from functools import lru_cache, reduce
 import numpy as np
 from numpy.typing import ArrayLike
 
+from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_crossing, last_fall, scatter_distance
 from lasersafe.hazard.emission import Floats, Received, source_caps
@@ -18,7 +19,6 @@ from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_li
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
 from lasersafe.optics.sources import ExtendedSource, cone_share, exposure_per_amount, limited_angle, parts
 from lasersafe.records.fields import badness
-from lasersafe.reference import load_toml, shared_path
 from lasersafe.wording.message import Message
 
 CLOSEST_VIEW = 0.1  # m; common practice, no source: nobody looks at a lit spot from nearer, no barrier is nearer to one

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import refuse
 from lasersafe.optics.checks import unique
-from lasersafe.physical import covered, physical_range
+from lasersafe.quantity import covered, physical_range
 
 Floats = NDArray[np.float64]
 Evaluate = Callable[[dict[str, Floats]], Floats]

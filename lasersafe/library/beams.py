@@ -24,8 +24,7 @@ from lasersafe.optics.beam import (
     to_1_over_e,
 )
 from lasersafe.optics.checks import FloatArray, choice
-from lasersafe.quantity import MEASURED, Kind, format_quantity, parse_quantity
-from lasersafe.typed import shown
+from lasersafe.quantity import MEASURED, Kind, format_quantity, parse_quantity, shown
 
 Given = Any  # float | str | ArrayLike | a pint quantity: pint's own types must not be needed to call a function
 

@@ -21,10 +21,9 @@ from lasersafe.drawing.values import distance, tidy, unit_text
 from lasersafe.errors import InputError, OutputError, refuse
 from lasersafe.library.beams import shown_quantity, to_si
 from lasersafe.models import Case, typed_inputs
-from lasersafe.quantity import MEASURED, parse_quantity
+from lasersafe.quantity import MEASURED, parse_quantity, shown
 from lasersafe.results import Assessment, SetupResult
 from lasersafe.sheet.front import limit_text
-from lasersafe.typed import shown
 from lasersafe.wording import Wording, load_wording
 from lasersafe.wording.message import localise
 

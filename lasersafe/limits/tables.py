@@ -12,9 +12,9 @@ from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
+from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import InputError, ReferenceDataError, refuse
 from lasersafe.limits.records import AreaRule, Factor, LimitTable, Range, Row, RuleSet, Source
-from lasersafe.reference import load_toml, shared_path
 
 _SOURCE_KEYS = {"key", "locator", "seen", "errata"}
 _SEEN = {"read", "part", "memory", "common practice"}

@@ -21,7 +21,7 @@ from pydantic_core import InitErrorDetails, PydanticCustomError
 
 from lasersafe.errors import InputError
 from lasersafe.models.values import Measured
-from lasersafe.typed import shown
+from lasersafe.quantity import shown
 from lasersafe.wording.message import Message
 from lasersafe.wording.message import word as said
 

@@ -8,6 +8,7 @@ from typing import Annotated, Any, ClassVar, Literal
 
 from pydantic import Field, PrivateAttr
 
+from lasersafe.data import shared_path
 from lasersafe.models.base import CaseModel, Day, Findings, Line, Peek, Place, Text, doubles, not_known, word_of
 from lasersafe.models.kinds import Assumed, laser_kinds
 from lasersafe.models.laser import Extended, Laser, Setup
@@ -27,8 +28,7 @@ from lasersafe.models.site import (
     Surface,
 )
 from lasersafe.models.values import SIValue
-from lasersafe.reference import shared_path
-from lasersafe.typed import shown
+from lasersafe.quantity import shown
 from lasersafe.wording import WAYS, languages, load_wording
 from lasersafe.wording.message import Message, joined
 

@@ -11,12 +11,12 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
+from lasersafe.data import load_toml, templates_path
 from lasersafe.models.base import CaseModel, Place, path_text
 from lasersafe.models.case import Case
 from lasersafe.models.reading import case_from
 from lasersafe.models.values import Axes, Knob, Measured, Path, SIValue, Spot, Tolerance, Worst
 from lasersafe.records.day import StarterValue
-from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:

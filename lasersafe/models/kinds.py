@@ -9,14 +9,12 @@ from functools import lru_cache
 from itertools import count
 from typing import Any, Literal
 
-from lasersafe.data import Source, WavelengthsNm, load
+from lasersafe.data import Source, WavelengthsNm, load, shared_path
 from lasersafe.errors import InputError
 from lasersafe.models.base import Place
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, WAVELENGTH, least_product
 from lasersafe.models.values import SIValue
-from lasersafe.physical import OVER_1_E
-from lasersafe.quantity import format_quantity
-from lasersafe.reference import shared_path
+from lasersafe.quantity import OVER_1_E, format_quantity
 
 _OPTICS = "as fitted"
 

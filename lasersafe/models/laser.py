@@ -11,8 +11,7 @@ from pydantic import Field, ModelWrapValidatorHandler, model_validator
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, doubles, kinds_of
 from lasersafe.models.emission import Emission
 from lasersafe.models.values import Axes, Measured, SIValue, TwoAxes
-from lasersafe.physical import FIBRE_FACTOR, OVER_1_E
-from lasersafe.quantity import format_quantity
+from lasersafe.quantity import FIBRE_FACTOR, OVER_1_E, format_quantity
 
 _FROM_DATA_SHEET = (
     "it is never guessed: take it from the data sheet, or have it measured; behind a lens use kind = 'lens', where it "

@@ -19,7 +19,7 @@ from lasersafe.models.case import Case
 from lasersafe.models.emission import EMISSION_KINDS
 from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.laser import SETUP_KINDS
-from lasersafe.typed import shown
+from lasersafe.quantity import shown
 from lasersafe.wording import languages
 from lasersafe.wording.message import Message
 

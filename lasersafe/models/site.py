@@ -7,12 +7,11 @@ from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import Field
 
+from lasersafe.data import material_keys, viewing_aid_names
 from lasersafe.errors import QuantityError, refuse
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, not_known
 from lasersafe.models.values import Measured, SIValue
-from lasersafe.quantity import parse_quantity
-from lasersafe.reference import material_keys, viewing_aid_names
-from lasersafe.typed import shown
+from lasersafe.quantity import parse_quantity, shown
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics", worst="low")
 PLACED = Measured("m", "1 mm", "1000 km", "2 m", "nearer than 1 mm is inside the optics", worst="ends")

@@ -15,9 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 from pydantic_core import core_schema
 
 from lasersafe.errors import QuantityError, refuse
-from lasersafe.physical import covered
-from lasersafe.quantity import Kind, Quantity, parse_quantity, refused
-from lasersafe.typed import shown
+from lasersafe.quantity import Kind, Quantity, covered, parse_quantity, refused, shown
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
@@ -74,7 +72,7 @@ class SIValue(float):
     def ends(self, name: str) -> tuple[float, float]:
         """Return the lowest and highest value that counts for the field of a name, in its unit.
 
-        A bound is itself; how far a standard uncertainty counts is known in `lasersafe.physical`.
+        A bound is itself; how far a standard uncertainty counts is known in `lasersafe.quantity`.
         """
         value, off = float(self), self.tolerance
         if off is None:

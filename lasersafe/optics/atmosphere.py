@@ -10,9 +10,8 @@ from typing import Annotated
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import As, Printed, Seen, Source, Span, check_cover, load
+from lasersafe.data import As, Printed, Seen, Source, Span, check_cover, load, shared_path
 from lasersafe.optics.checks import FloatArray, finite, within
-from lasersafe.reference import shared_path
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.optics.checks import FloatArray, Many, choice, finite, floats, positive, within
-from lasersafe.physical import FIBRE_FACTOR, OVER_1_E
+from lasersafe.quantity import FIBRE_FACTOR, OVER_1_E
 
 Pair = tuple[float, float]
 

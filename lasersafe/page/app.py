@@ -21,11 +21,11 @@ from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Re
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
+from lasersafe.data import templates_path
 from lasersafe.page.forms import LANGUAGES, Texts, preferred, read_form
 from lasersafe.page.guard import LARGEST, App, Guard, TooLargeError
 from lasersafe.page.jobs import LONGEST, TookTooLongError, Worker
 from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds, things
-from lasersafe.reference import templates_path
 from lasersafe.wording import caution_line
 
 _HERE = Path(str(files("lasersafe.page")))

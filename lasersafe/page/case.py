@@ -141,7 +141,7 @@ def case_file(text: str, name: str, what: str) -> dict[str, Any]:
         from lasersafe.library.cases import plan_svg
 
         return {"content": plan_svg(assess(case, in_full=False)).encode()}
-    from lasersafe.outputs import marked
+    from lasersafe.files import marked
     from lasersafe.signing.making import make_sheet
     from lasersafe.signing.record import Record
 

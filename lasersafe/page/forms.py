@@ -11,10 +11,9 @@ from dataclasses import dataclass, field
 from functools import lru_cache
 from urllib.parse import parse_qsl
 
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import QuantityError, ReferenceDataError, refuse
-from lasersafe.quantity import parse_quantity
-from lasersafe.reference import load_toml, templates_path
-from lasersafe.typed import possible_thousand
+from lasersafe.quantity import parse_quantity, possible_thousand
 from lasersafe.wording.files import read_texts
 
 MOST_FIELDS = 600

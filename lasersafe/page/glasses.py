@@ -7,12 +7,12 @@ from typing import Any
 
 from lasersafe.ask.beams import SINGLE
 from lasersafe.ask.eyewear import UNKNOWN, EyewearQuestion, eyewear_answer
+from lasersafe.data import load_toml, shared_path
 from lasersafe.drawing.pictures import to_svg
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box
 from lasersafe.errors import InputError
 from lasersafe.page.forms import Fields, FormError, Texts
 from lasersafe.quantity import format_quantity, parse_quantity
-from lasersafe.reference import load_toml, shared_path
 from lasersafe.wording import load_wording
 
 MOST_PAIRS = 12

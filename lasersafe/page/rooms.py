@@ -8,9 +8,9 @@ from collections.abc import Iterator, Mapping
 from functools import lru_cache
 from typing import Any
 
+from lasersafe.data import load_toml, shared_path
 from lasersafe.page.forms import Texts
-from lasersafe.reference import load_toml, shared_path
-from lasersafe.typed import possible_thousand
+from lasersafe.quantity import possible_thousand
 
 THINGS = {  # kind of thing -> its fields, in the order of the form; how many there may be
     "laser": (

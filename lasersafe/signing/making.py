@@ -12,9 +12,19 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import OutputError, refuse
-from lasersafe.files import existing, keep_dated_copy, locked, write_file
+from lasersafe.files import (
+    Output,
+    case_mark,
+    existing,
+    keep_dated_copy,
+    locked,
+    mark_of,
+    marked,
+    precious,
+    refuse_to_lose,
+    write_file,
+)
 from lasersafe.models import canonical
-from lasersafe.outputs import Output, case_mark, mark_of, marked, precious, refuse_to_lose
 from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing.container import (

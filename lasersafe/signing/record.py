@@ -20,7 +20,7 @@ from lasersafe.assessment.fingerprint import case_digest, combined
 from lasersafe.errors import refuse
 from lasersafe.files import read_limited
 from lasersafe.models.site import SignRole
-from lasersafe.typed import shown
+from lasersafe.quantity import shown
 
 FORMAT = "lasersafe sign-off 1"
 LARGEST_RECORD = 20_000_000

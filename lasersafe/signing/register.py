@@ -11,8 +11,8 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.errors import refuse
-from lasersafe.files import files_in, read_limited
-from lasersafe.outputs import written_as
+from lasersafe.files import files_in, read_limited, written_as
+from lasersafe.quantity import for_spreadsheet
 from lasersafe.signing.container import (
     LARGEST_SHEET,
     About,
@@ -24,7 +24,6 @@ from lasersafe.signing.container import (
     read_about,
 )
 from lasersafe.signing.state import day_of, plain
-from lasersafe.typed import for_spreadsheet
 
 _WIDTHS = {  # column of the terminal -> its most letters
     "file": 30, "place": 30, "dates": 24, "lasers": 24, "state": 36, "review_by": 10, "overdue": 8, "problem": 100,

@@ -12,11 +12,11 @@ from lasersafe.assessment.fingerprint import ingredients
 from lasersafe.errors import refuse
 from lasersafe.files import locked, write_file
 from lasersafe.models import canonical, parse_case, read_case_text
+from lasersafe.quantity import shown
 from lasersafe.results import SignOff
 from lasersafe.signing.making import results_of
 from lasersafe.signing.record import Entry, Inputs, known_role, read_record, record_path
 from lasersafe.signing.state import day_of, doubled, named_in, results_digest, sign_off_of, spoken
-from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
 LONGEST_CONDITIONS = 2000

@@ -16,9 +16,9 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.errors import refuse
 from lasersafe.models import canonical
+from lasersafe.quantity import shown
 from lasersafe.results import Assessment, RoleSigned, SignOff
 from lasersafe.signing.record import Record
-from lasersafe.typed import shown
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:

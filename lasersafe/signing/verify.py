@@ -17,10 +17,9 @@ import lasersafe
 from lasersafe.assessment import assess
 from lasersafe.assessment.fingerprint import case_digest, combined, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError, refuse
-from lasersafe.files import read_limited
+from lasersafe.files import mark_of, marked, read_limited, written_as
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
-from lasersafe.outputs import mark_of, marked, written_as
 from lasersafe.records.fields import as_json
 from lasersafe.signing import container, making, state
 from lasersafe.signing.certificate_check import CertificateSignature, check_signatures

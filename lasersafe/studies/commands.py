@@ -12,10 +12,9 @@ from typing import Any
 from lasersafe.ask.plans import picture
 from lasersafe.drawing.values import decimals, measured
 from lasersafe.errors import refuse
-from lasersafe.files import existing
+from lasersafe.files import DASH, Output, existing, mark_of, write_outputs
 from lasersafe.hazard.marking import parse_marking
-from lasersafe.outputs import DASH, Output, mark_of, write_outputs
-from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.quantity import format_quantity, parse_quantity, shown
 from lasersafe.records.fields import badness
 from lasersafe.studies.solving import Answer, Target, read_choice, solve
 from lasersafe.studies.sweeping import (
@@ -44,7 +43,6 @@ from lasersafe.studies.tables import (
     worked_out_with,
     zone_of,
 )
-from lasersafe.typed import shown
 from lasersafe.wording import Wording, caution_line, load_wording
 from lasersafe.wording.message import Message, joined
 

@@ -24,9 +24,8 @@ from lasersafe.limits import rule_sets
 from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of
 from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.values import Measured
-from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.quantity import format_quantity, parse_quantity, shown
 from lasersafe.records.sources import InputTolerance
-from lasersafe.typed import shown
 
 DURATION = "duration"
 HELD = ("pulse_duration", "repetition_rate", "duty")

@@ -23,11 +23,10 @@ from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.values import decimals, measured, quantity
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.marking import round_up_density
-from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
 from lasersafe.records import fields
 from lasersafe.records.sources import InputTolerance
 from lasersafe.studies.sweeping import DURATION, ZONES, Subject, Sweep, Varied, nearest_text, trimmed
-from lasersafe.typed import for_spreadsheet, shown
 from lasersafe.wording import Wording, caution_line, load_wording
 from lasersafe.wording.message import Message, joined, listed
 

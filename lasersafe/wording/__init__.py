@@ -15,9 +15,8 @@ from dataclasses import dataclass
 from functools import lru_cache
 from typing import Any
 
-from lasersafe.data import record
+from lasersafe.data import load_toml, record, templates_path
 from lasersafe.errors import ReferenceDataError, refuse
-from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.files import (
     CONDITIONS,
     CONTROL_KINDS,

@@ -7,9 +7,9 @@ from dataclasses import is_dataclass, replace
 from functools import lru_cache, reduce
 from typing import TYPE_CHECKING, Any
 
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.records.fields import told_of
-from lasersafe.reference import load_toml, templates_path
 
 if TYPE_CHECKING:
     from lasersafe.results import Assessment

@@ -8,7 +8,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_barriers import barrier_maps
-from lasersafe.reference import templates_path
+from lasersafe.data import templates_path
 from tests.behaviour.command import run
 from tests.behaviour.test_scene_barriers import case
 

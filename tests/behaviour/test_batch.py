@@ -18,8 +18,8 @@ from lasersafe.batch import run as working
 from lasersafe.batch.inventory import COLUMNS, Reading
 from lasersafe.batch.record import FIELDS, from_json, part_of, record_of
 from lasersafe.batch.sources import Inventory, Item
+from lasersafe.data import templates_path
 from lasersafe.models import read_case
-from lasersafe.reference import templates_path
 from tests.behaviour.command import Answer, run
 from tests.project import ROOT
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
-from lasersafe.reference import templates_path
 from lasersafe.wording import load_wording
 from tools.case_fields import describe_fields
 from tools.cases_page import cases_page

@@ -17,6 +17,7 @@ import pytest
 from pydantic import ValidationError
 
 from lasersafe import models
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import CaseError, Fault
 from lasersafe.models import (
     Case,
@@ -30,7 +31,6 @@ from lasersafe.models import (
     typed_inputs,
 )
 from lasersafe.models.values import Axes
-from lasersafe.reference import load_toml, templates_path
 from tools.case_fields import describe_fields
 
 
@@ -706,7 +706,7 @@ def test_json_schema_names_units_and_descriptions():
 
 def test_reading_a_case_loads_neither_pint_nor_numpy_nor_reportlab():
     code = (
-        "import sys; from lasersafe.models import read_case; from lasersafe.reference import templates_path;"
+        "import sys; from lasersafe.models import read_case; from lasersafe.data import templates_path;"
         "read_case(templates_path('cases', 'demo.toml'));"
         "sys.exit(', '.join({'numpy', 'pint', 'reportlab', 'scipy'} & set(sys.modules)) or 0)"
     )

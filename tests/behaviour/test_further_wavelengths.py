@@ -12,8 +12,8 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
+from lasersafe.data import templates_path
 from lasersafe.models import parse_case
-from lasersafe.reference import templates_path
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from tests.behaviour.command import run

@@ -15,10 +15,10 @@ from typer.testing import CliRunner
 from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.cli import app
+from lasersafe.data import templates_path
 from lasersafe.drawing.primitives import Words
 from lasersafe.drawing.values import decimals
 from lasersafe.models import parse_case
-from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
 from lasersafe.sheet.flow import Placed, Sheet

@@ -15,10 +15,10 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json, told_of
-from lasersafe.reference import load_toml, templates_path
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.document import _MARGIN, PAPERS

@@ -11,8 +11,8 @@ from pathlib import Path
 
 import pytest
 
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import ReferenceDataError
-from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording import languages, load_wording
 from lasersafe.wording.message import Message, inner, joined, word
 from tests.project import ROOT

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from lasersafe import outputs
+from lasersafe import files
 from lasersafe.ask.cases import template_text
 from lasersafe.signing.record import record_path
 from tests.behaviour.command import run
@@ -73,14 +73,14 @@ def test_each_kind_of_file_carries_its_mark_and_every_change_of_it_is_seen(
     words = ["sweep", cases / "visible-diode.toml", "--vary", "laser.power=1mW..2mW:2", option, target]
     assert run(*words).code == 0
     whole = target.read_bytes()
-    assert outputs.written_as(whole).startswith("sweep ")
+    assert files.written_as(whole).startswith("sweep ")
     assert run(*words).code == 0
     assert target.read_bytes() == whole
     for place in (40, len(whole) // 2, len(whole) - 200):
         changed = bytearray(whole)
         changed[place] ^= 1
-        assert not outputs.written_as(bytes(changed))
-    assert not outputs.written_as(whole + whole)
+        assert not files.written_as(bytes(changed))
+    assert not files.written_as(whole + whole)
 
 
 def test_a_drawing_with_its_mark_can_still_be_opened(cases: Path, tmp_path: Path) -> None:
@@ -213,7 +213,7 @@ def test_one_module_writes_files_and_few_ask_it_past_the_place_that_decides() ->
         "page/room.py",
     }  # the table of units, anew by tests; a case in a folder that goes again
     assert asking == {
-        "outputs.py", "ask/cases.py", "batch/run.py", "signing/making.py", "signing/signing_off.py",
+        "ask/cases.py", "batch/run.py", "signing/making.py", "signing/signing_off.py",
         "signing/certificate.py",
     }  # fmt: skip
 

@@ -18,12 +18,12 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from lasersafe.data import load_toml, templates_path
 from lasersafe.page.app import Site
 from lasersafe.page.forms import LANGUAGES
 from lasersafe.page.guard import HEADERS, LARGEST
 from lasersafe.page.jobs import Worker
 from lasersafe.page.rooms import EXAMPLE, THINGS
-from lasersafe.reference import load_toml, templates_path
 from lasersafe.wording.files import read_texts
 from tests.behaviour.command import run
 from tests.project import ROOT

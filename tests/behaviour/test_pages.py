@@ -9,9 +9,9 @@ from itertools import groupby
 import pytest
 
 from lasersafe.assessment import assess
+from lasersafe.data import templates_path
 from lasersafe.drawing.primitives import Area, Lines, Rect, Words, overlap
 from lasersafe.models import parse_case
-from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back
 from lasersafe.sheet.document import PAPERS, Places, lay_out, lay_out_annex

@@ -18,6 +18,7 @@ from pypdf import PdfReader
 
 from lasersafe.ask.plans import PAPERS, barrier_drawings, drawings_of
 from lasersafe.assessment.scene_zones import SUMS
+from lasersafe.data import templates_path
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.floor import Floor, joined, rings_in
 from lasersafe.drawing.maps import barrier_page, cells, decade, map_page, share_of_rating
@@ -39,7 +40,6 @@ from lasersafe.records.scene import (
     SceneResult,
     SpectatorLine,
 )
-from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, LaserFacts
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.drawings import drawings_pdf

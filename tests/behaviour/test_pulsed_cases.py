@@ -13,6 +13,7 @@ from pypdf import PdfReader
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.beams import space_of
+from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.hazard.class_check import class_finding, label_class
 from lasersafe.hazard.emission import continuous
@@ -20,7 +21,6 @@ from lasersafe.hazard.settings import trains
 from lasersafe.models import canonical, parse_case
 from lasersafe.optics.beam import collimated
 from lasersafe.records.fields import as_json
-from lasersafe.reference import templates_path
 from lasersafe.sheet.document import render_sheet
 
 MARKER = templates_path("cases", "nanosecond-marker.toml").read_text(encoding="utf-8")

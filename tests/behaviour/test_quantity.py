@@ -12,6 +12,7 @@ from decimal import Decimal
 import pytest
 
 from lasersafe import quantity
+from lasersafe.data import shared_path
 from lasersafe.errors import QuantityError
 from lasersafe.quantity import (
     Quantity,
@@ -20,10 +21,9 @@ from lasersafe.quantity import (
     feet,
     format_quantity,
     parse_quantity,
+    shown,
     units,
 )
-from lasersafe.reference import shared_path
-from lasersafe.typed import shown
 
 
 @pytest.mark.parametrize(

@@ -16,9 +16,9 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess, assess_file
+from lasersafe.data import templates_path
 from lasersafe.errors import CaseError, OutputError
 from lasersafe.models import case_from, parse_case
-from lasersafe.reference import templates_path
 from lasersafe.results import Assessment, Expected
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.pages import KINDS

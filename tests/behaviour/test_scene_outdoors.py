@@ -7,8 +7,8 @@ import re
 import pytest
 
 from lasersafe.assessment import assess
+from lasersafe.data import templates_path
 from lasersafe.models import parse_case
-from lasersafe.reference import templates_path
 
 OUTDOOR = '\n[scene.outdoor]\nbehind = "sky"\nvisibility = "5 km"\n'
 

@@ -11,10 +11,10 @@ import pytest
 
 from lasersafe import wording as module
 from lasersafe.assessment import assess
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import InputError, ReferenceDataError
 from lasersafe.models import parse_case
 from lasersafe.records.barriers import BarrierLoad
-from lasersafe.reference import load_toml, templates_path
 from lasersafe.results import (
     Assessment,
     ControlFinding,

@@ -11,10 +11,10 @@ import pytest
 
 from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
+from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json
-from lasersafe.reference import templates_path
 from lasersafe.sheet import render_sheet
 
 DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")

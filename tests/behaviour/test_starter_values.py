@@ -13,9 +13,9 @@ from pypdf import PdfReader
 
 from lasersafe.ask.cases import template_names, write_demo
 from lasersafe.assessment import assess
+from lasersafe.data import templates_path
 from lasersafe.errors import InputError
 from lasersafe.models import describe, parse_case, starter_values
-from lasersafe.reference import templates_path
 from lasersafe.sheet import render_sheet
 from lasersafe.signing.record import record_path
 from lasersafe.signing.signing_off import sign

@@ -18,6 +18,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.setups import setup_result
+from lasersafe.data import templates_path
 from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends, tick_text
 from lasersafe.drawing.contours import contour_page, levels_of
 from lasersafe.drawing.page import Paper
@@ -25,7 +26,6 @@ from lasersafe.drawing.primitives import Words
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.records.fields import worst_of_each
-from lasersafe.reference import templates_path
 from lasersafe.studies.sweeping import Sweep, open_subject, read_varied, sweep
 from lasersafe.studies.tables import draw
 from tests.behaviour.command import run

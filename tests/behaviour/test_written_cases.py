@@ -8,10 +8,10 @@ from typing import Any
 import pytest
 
 from lasersafe.batch.inventory import Heading, Reading, case_data, case_text, column_of
+from lasersafe.data import templates_path
 from lasersafe.errors import InputError
 from lasersafe.library.cases import make_case as case_of
 from lasersafe.models import Case, canonical, case_from, typed_inputs
-from lasersafe.reference import templates_path
 
 STARTERS = sorted(templates_path("cases").glob("*.toml"))
 

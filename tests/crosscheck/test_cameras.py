@@ -10,6 +10,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
+from lasersafe.data import templates_path
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.emission import continuous, pulse_train
 from lasersafe.hazard.instruments import (
@@ -24,7 +25,6 @@ from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.optics.viewing import resolved_exposure
 from lasersafe.records.scene import CameraLine
-from lasersafe.reference import templates_path
 from tests.project import bibliography
 from tests.published.printed import printed
 

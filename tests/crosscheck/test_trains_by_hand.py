@@ -5,13 +5,13 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.hazard.emission import trains_at
 from lasersafe.hazard.settings import SettingSpace, worst_ratio
 from lasersafe.limits import exposure_limit, pulse_train_limit
 from lasersafe.limits.tables import load_rule_set
 from lasersafe.models import parse_case
-from lasersafe.reference import templates_path
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 SLACK = 1e-9

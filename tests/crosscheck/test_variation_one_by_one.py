@@ -10,10 +10,10 @@ from lasersafe.assessment.context import contexts
 from lasersafe.assessment.corners import possible_cases
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.assessment.setups import setup_result
+from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, InputError
 from lasersafe.limits import rule_sets
 from lasersafe.models import read_case
-from lasersafe.reference import templates_path
 from tests.crosscheck.varied_cases import context_of, directions
 
 TEMPLATES = sorted(templates_path("cases").glob("*.toml"))

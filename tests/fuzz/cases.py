@@ -15,11 +15,11 @@ from typing import Any
 
 from pydantic.fields import FieldInfo
 
+from lasersafe.data import material_keys, shared_path, viewing_aid_names
 from lasersafe.models import Case
 from lasersafe.models.base import CaseModel
 from lasersafe.models.values import Measured
 from lasersafe.quantity import parse_quantity, units
-from lasersafe.reference import material_keys, shared_path, viewing_aid_names
 from lasersafe.wording import languages, load_wording
 from tools.case_fields import leaves_of
 

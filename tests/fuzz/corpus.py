@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable
 from pathlib import Path
 
-from lasersafe.reference import templates_path
+from lasersafe.data import templates_path
 
 FOLDER = Path(__file__).resolve().parent / "corpus"
 LARGEST = 6_000

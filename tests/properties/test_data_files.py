@@ -7,11 +7,10 @@ from pathlib import Path
 
 import pytest
 
-from lasersafe.data import load
+from lasersafe.data import load, shared_path
 from lasersafe.errors import ReferenceDataError
 from lasersafe.hazard import bystanders, class_check, instruments, materials
 from lasersafe.optics import atmosphere
-from lasersafe.reference import shared_path
 
 RECORDS: dict[str, type] = {
     "atmosphere/kruse.toml": atmosphere.Kruse,

@@ -8,10 +8,9 @@ from itertools import count
 
 import pytest
 
-from lasersafe.data import load
+from lasersafe.data import load, shared_path
 from lasersafe.errors import ReferenceDataError
 from lasersafe.hazard import eyewear_scale
-from lasersafe.reference import shared_path
 
 READERS = {
     "en207_2017.toml": partial(load, eyewear_scale.En207),

@@ -7,10 +7,10 @@ import re
 
 import pytest
 
+from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import ReferenceDataError
 from lasersafe.limits.grid import build
 from lasersafe.limits.tables import assemble, load_rule_set, rule_sets
-from lasersafe.reference import load_toml, shared_path
 
 FILES = sorted(path for path in shared_path("limits").glob("*.toml") if path.name != "rule_sets.toml")
 

@@ -14,10 +14,10 @@ import pytest
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
+from lasersafe.data import templates_path
 from lasersafe.errors import CaseError, Fault
 from lasersafe.models import Case, canonical, case_from, parse_case
 from lasersafe.models.reading import lines_of
-from lasersafe.reference import templates_path
 from tools.case_fields import describe_fields
 
 DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")

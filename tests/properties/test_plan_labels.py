@@ -10,13 +10,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.assessment import assess_file
+from lasersafe.data import templates_path
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.maps import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, way_pages
 from lasersafe.drawing.primitives import Drawing, Words
 from lasersafe.records.scene import SceneResult
-from lasersafe.reference import templates_path
 from lasersafe.wording import load_wording
 from tests.behaviour.sample_assessment import assessment
 from tests.behaviour.sample_scene import room, scaled, scattered

@@ -7,9 +7,9 @@ from typing import Any
 import pytest
 
 from lasersafe.assessment import assess, scene_zones, stages
+from lasersafe.data import templates_path
 from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json
-from lasersafe.reference import templates_path
 from lasersafe.scene.areas import lit_areas
 
 

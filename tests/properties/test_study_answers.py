@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.setups import setup_result
+from lasersafe.data import templates_path
 from lasersafe.errors import InputError
 from lasersafe.hazard.tolerances import solved_input
 from lasersafe.limits import rule_sets
 from lasersafe.models import case_from, read_case_text
 from lasersafe.quantity import parse_quantity
-from lasersafe.reference import templates_path
 from lasersafe.studies.solving import Target, solve
 from lasersafe.studies.sweeping import Subject, open_subject, read_ends, read_span, split_vary
 from tests.few import few

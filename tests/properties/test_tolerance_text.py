@@ -18,9 +18,7 @@ from lasersafe.models.emission import PULSE
 from lasersafe.models.laser import DIAMETER, DIVERGENCE
 from lasersafe.models.site import RATIO
 from lasersafe.models.values import Knob, Measured, SIValue, TwoAxes
-from lasersafe.physical import PHYSICAL, physical_range
-from lasersafe.quantity import parse_quantity
-from lasersafe.typed import shown
+from lasersafe.quantity import PHYSICAL, parse_quantity, physical_range, shown
 
 LENGTH = Measured("m", "0 m", "10 m", "6 mm", worst="low")
 

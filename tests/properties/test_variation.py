@@ -9,10 +9,10 @@ from lasersafe.assessment import scene
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.assessment.setups import setup_result
+from lasersafe.data import templates_path
 from lasersafe.errors import InputError
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case, read_case
-from lasersafe.reference import templates_path
 
 TEMPLATES = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
 DEMO = templates_path("cases", "handheld-welder.toml")

@@ -5,13 +5,13 @@ from __future__ import annotations
 import pytest
 
 from lasersafe.assessment import assess
+from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.emission import Received, continuous, pulse_train
 from lasersafe.hazard.instruments import UNDESCRIBED, aid
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry
-from lasersafe.reference import templates_path
 
 BEAM = BeamGeometry((4e-3, 4e-3), (2e-3, 2e-3))
 BINOCULAR = aid("binoculars 7x50")

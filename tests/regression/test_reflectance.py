@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
+from lasersafe.data import material_keys, templates_path
 from lasersafe.errors import CaseError, InputError, OutOfRangeError
 from lasersafe.hazard.materials import (
     NOT_KNOWN,
@@ -16,7 +17,6 @@ from lasersafe.hazard.materials import (
     materials,
 )
 from lasersafe.models import parse_case
-from lasersafe.reference import material_keys, templates_path
 from tests.behaviour.test_strike_outs import PLAIN
 from tests.project import bibliography
 

@@ -9,10 +9,10 @@ from typing import Any
 
 import pytest
 
+from lasersafe.data import shared_path
 from lasersafe.errors import ReferenceDataError
 from lasersafe.hazard import bystanders, instruments, materials
 from lasersafe.optics import atmosphere
-from lasersafe.reference import shared_path
 
 READERS: dict[str, tuple[Any, Callable[[], Any]]] = {
     "photopic/cie1924_v.toml": (bystanders, bystanders._photopic_rows),
