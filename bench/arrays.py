@@ -30,7 +30,7 @@ def lines(rounds: int) -> list[Line]:
     import numpy as np
 
     from lasersafe.hazard.distances import direct_distance
-    from lasersafe.hazard.emission import trains_at
+    from lasersafe.hazard.exposure import trains_at
     from lasersafe.limits import exposure_limit, rule_sets
     from lasersafe.optics.beam import BeamGeometry
 

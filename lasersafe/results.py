@@ -13,38 +13,195 @@ from operator import not_
 from typing import NamedTuple
 
 from lasersafe.records.barriers import BarrierLoad
-from lasersafe.records.day import BeamFacts as BeamFacts
-from lasersafe.records.day import ControlFinding as ControlFinding
-from lasersafe.records.day import Expected as Expected
-from lasersafe.records.day import LaserFacts as LaserFacts
-from lasersafe.records.day import ReadingResult as ReadingResult
-from lasersafe.records.day import Record as Record
-from lasersafe.records.day import RoleSigned as RoleSigned
-from lasersafe.records.day import SignOff as SignOff
-from lasersafe.records.day import StarterValue as StarterValue
 from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
+from lasersafe.records.light import ClassCheck as ClassCheck
+from lasersafe.records.light import Criterion as Criterion
+from lasersafe.records.light import ExtendedResult as ExtendedResult
+from lasersafe.records.light import EyewearNeed as EyewearNeed
+from lasersafe.records.light import KnobEffect as KnobEffect
+from lasersafe.records.light import LineShare as LineShare
+from lasersafe.records.light import MarkingVerdict as MarkingVerdict
+from lasersafe.records.light import ModuleResult as ModuleResult
+from lasersafe.records.light import RuleLine as RuleLine
+from lasersafe.records.light import ScaleNeed as ScaleNeed
+from lasersafe.records.light import ScanPlace as ScanPlace
+from lasersafe.records.light import ScanResult as ScanResult
+from lasersafe.records.light import SettingReport as SettingReport
+from lasersafe.records.light import Step as Step
+from lasersafe.records.light import SumResult as SumResult
+from lasersafe.records.light import UltravioletDay as UltravioletDay
+from lasersafe.records.light import Uncertainty as Uncertainty
+from lasersafe.records.light import Zone as Zone
 from lasersafe.records.scene import SceneResult
-from lasersafe.records.sources import ClassCheck as ClassCheck
-from lasersafe.records.sources import ExtendedResult as ExtendedResult
-from lasersafe.records.sources import KnobEffect as KnobEffect
-from lasersafe.records.sources import LineShare as LineShare
-from lasersafe.records.sources import ModuleResult as ModuleResult
-from lasersafe.records.sources import RuleLine as RuleLine
-from lasersafe.records.sources import ScanPlace as ScanPlace
-from lasersafe.records.sources import ScanResult as ScanResult
-from lasersafe.records.sources import SettingReport as SettingReport
-from lasersafe.records.sources import SumResult as SumResult
-from lasersafe.records.sources import UltravioletDay as UltravioletDay
-from lasersafe.records.sources import Uncertainty as Uncertainty
-from lasersafe.records.step import Criterion as Criterion
-from lasersafe.records.step import EyewearNeed as EyewearNeed
-from lasersafe.records.step import MarkingVerdict as MarkingVerdict
-from lasersafe.records.step import ScaleNeed as ScaleNeed
-from lasersafe.records.step import Step as Step
-from lasersafe.records.step import Zone as Zone
 from lasersafe.wording import caution_line
 
 GUESTS = ("spectator", "passer-by")  # roles of people who are not involved
+
+
+@dataclass(frozen=True)
+class ControlFinding:
+    """A scenario above the limit that no substitute and no technical control in place answers."""
+
+    scenario: str = field(metadata=HIDDEN)  # key
+    laser: str
+    setup: str
+    person: str
+    way: str
+    tissue: str
+    eyewear_alone: bool  # personal equipment is all that answers it
+
+
+@dataclass(frozen=True, kw_only=True)
+class ReadingResult:
+    """One reading, judged with the uncertainty of its instrument."""
+
+    typed: str
+    value: float = field(metadata=HIDDEN)
+    unit: str = field(metadata=HIDDEN)
+    upper: float = field(metadata=told(unit="unit"))  # value and uncertainty
+    uncertainty: float  # k = 2, as a share
+    expected: float = field(metadata=HIDDEN)
+    above: bool  # not upper <= expected
+    low: bool = field(metadata=told("doubtful"))  # far below: the meter may have missed the beam
+    instrument: str
+    note: str = field(default="", metadata=HIDDEN)
+    line: int | None = field(default=None, metadata=HIDDEN)
+
+
+@dataclass(frozen=True)
+class Expected:
+    """What an instrument has to show at most at one place, for the acceptance test."""
+
+    key: str
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
+    what: str = field(metadata=SAME)  # power | pulse energy | irradiance | behind eyewear
+    where: str = field(metadata=SAME)
+    way: str = field(metadata=SAME)
+    distance: float = field(metadata=told("distance_m"))  # [m] from the last optic; for scatter, from the surface
+    value: float = field(metadata=told("expected", unit="unit", rank=1, worse=badness))
+    low: float = field(metadata=told("doubtful_below", unit="unit"))  # below it the reading is doubtful
+    unit: str = field(metadata=told(hidden=True, same=True))
+    numbers: str = field(metadata=told(hidden=True, spoken=True))
+    place: tuple[float, float, float] | None = None  # [m] on a barrier of the scene, as aimed
+    reading: ReadingResult | None = None
+
+
+@dataclass(frozen=True)
+class BeamFacts:
+    """The beam of one set-up, as a notice or a card gives it."""
+
+    setup: str
+    fitted: bool
+    kind: str
+    profile: str = field(metadata=HIDDEN)
+    waist_diameter: tuple[float, float] = field(metadata=told("waist_diameter_m"))  # [m] at 1/e
+    waist_position: tuple[float, float] = field(metadata=told("waist_position_m"))  # [m] from the last optic
+    divergence: tuple[float, float] = field(metadata=told("divergence_rad"))  # [rad] full angle at 1/e
+
+
+@dataclass(frozen=True)
+class LaserFacts:
+    """One laser as a casualty card, a door sign or a notice gives it; ranges are (low, high) in SI units."""
+
+    name: str
+    class_label: str = field(metadata=told("class"))
+    serial: str
+    wavelength: float = field(metadata=told("wavelength_m"))
+    handheld: bool = field(metadata=HIDDEN)
+    kind: str = field(metadata=told("emission"))  # continuous | single pulse | pulse train
+    power: tuple[float, float] | None = field(metadata=told("power_W"))
+    pulse_energy: tuple[float, float] | None = field(metadata=told("pulse_energy_J"))
+    pulse_duration: tuple[float, float] | None = field(metadata=told("pulse_duration_s"))
+    repetition_rate: tuple[float, float] | None = field(metadata=told("repetition_rate_Hz"))
+    beams: tuple[BeamFacts, ...] = field(metadata=HIDDEN)
+    seen: tuple[str, ...]  # visible | invisible; both where the tolerance of the wavelength goes over an end
+    # what covers everybody, None where nobody needs any
+    eyewear: EyewearNeed | None = field(default=None, metadata=HIDDEN)
+    # further wavelengths, each without beams of its own
+    lines: tuple[LaserFacts, ...] = field(default=(), metadata=HIDDEN)
+
+
+@dataclass(frozen=True)
+class StarterValue:
+    """A record of the case that still says what one of a starter case says, or a figure that is marked so."""
+
+    kind: str  # person | eyewear | barrier | reading | strike_out | figure
+    name: str  # of the person or barrier that it is about; of a figure, its field
+    starter: str  # name of the starter case, "" for a figure that is marked
+    field: str  # as person[1]
+    line: int | None = None
+
+
+@dataclass(frozen=True)
+class Assumption:
+    """Something that the case does not state: what stands for it, and what stating it could bring."""
+
+    what: str  # divergence | beam_diameter | criterion | focal_length | setup | ... | surface | barrier | eyewear
+    laser: str = field(metadata=told(shown=or_none))  # "" where it is about all
+    value: str = field(metadata=told("assumed", shown=or_none))  # as it would be typed
+    usual: str = field(metadata=told(shown=or_none))  # what it usually is
+    # [m] how far the direct beam reaches, for a surface the scattered light: as assumed, and with what is usual
+    now: float | None = field(metadata=told("distance_m"))
+    known: float | None = field(metadata=told("distance_if_usual_m"))
+
+    @property
+    def gain(self) -> float:
+        """How much shorter the distance could become. [m]."""
+        return 0.0 if self.now is None or self.known is None else max(self.now - self.known, 0.0)
+
+
+@dataclass(frozen=True)
+class Record:
+    """What a sheet carries for the day: area, acceptance test, findings, pages to hand out."""
+
+    conditions: tuple[str, ...] = ()  # words of the wording that hold
+    area: dict[str, str] = field(default_factory=dict)  # field of [area] -> as typed, "" when not stated
+    lasers: tuple[LaserFacts, ...] = ()
+    expected: tuple[Expected, ...] = field(default=(), metadata=told("acceptance"))
+    findings: tuple[ControlFinding, ...] = field(default=(), metadata=told("control_findings"))
+    review_by: str = ""
+    starter_values: tuple[StarterValue, ...] = ()
+    assumptions: tuple[Assumption, ...] = ()  # what costs most first
+    unstated: tuple[str, ...] = ()  # fields of the case that have to be stated before anybody signs
+    draft_reasons: tuple[str, ...] = ()  # why the sheet cannot stop being a draft, whoever signs
+
+    @property
+    def to_be_read(self) -> tuple[Expected, ...]:
+        """What has to be read: not the pulse energy where the mean power is read at the same place, unless it was."""
+        powers = {(row.laser, row.setup, row.where, row.way) for row in self.expected if row.what == "power"}
+        return tuple(
+            row
+            for row in self.expected
+            if row.what != "pulse energy"
+            or row.reading is not None
+            or (row.laser, row.setup, row.where, row.way) not in powers
+        )
+
+
+@dataclass(frozen=True)
+class RoleSigned:
+    """One sign-off, as the record beside the case holds it."""
+
+    role: str  # assessor | laser_safety_officer | operator | venue
+    name: str
+    at: str  # moment in UTC, as 2026-11-14T16:05:00Z
+    conditions: str = ""
+    expires: str = ""  # day, as 2027-03-01, or ""
+    for_them: str = ""  # why somebody else signs than the case names for the role
+
+
+@dataclass(frozen=True)
+class SignOff:
+    """What the sheet says about its signatures; nothing in it comes from a clock."""
+
+    state: str = "draft"  # draft | signed | printed for signature
+    required: tuple[str, ...] = ("assessor", "laser_safety_officer", "operator", "venue")
+    signed: tuple[RoleSigned, ...] = ()  # for the inputs of this sheet
+    missing: tuple[str, ...] = ()  # required roles that have not signed
+    reasons: tuple[str, ...] = ()  # why it is a draft
+    changed: tuple[str, ...] = ()  # what changed since the last sign-off of other inputs
+    review_by: str = ""
 
 
 @dataclass(frozen=True)

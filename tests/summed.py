@@ -3,8 +3,7 @@
 from __future__ import annotations
 
 from lasersafe.hazard.combine import Line, Member, group_of, summed_farthest
-from lasersafe.hazard.emission import Received
-from lasersafe.hazard.exposure import compare
+from lasersafe.hazard.exposure import Received, compare
 
 
 def summed_distance(rule_set: str, tissue: str, lines: list[Line], duration: float) -> float:

@@ -9,7 +9,7 @@ from typing import Any
 import numpy as np
 
 from lasersafe.errors import InputError, refuse
-from lasersafe.hazard.emission import body_area
+from lasersafe.hazard.exposure import body_area
 from lasersafe.hazard.settings import Range, SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.optics.beam import BeamGeometry, check_diffraction, collimated, through_lens

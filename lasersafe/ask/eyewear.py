@@ -18,7 +18,7 @@ from lasersafe.hazard.settings import Range, worst_settings
 from lasersafe.optics.beam import to_1_over_e
 from lasersafe.quantity import format_quantity, shown
 from lasersafe.records.fields import as_json
-from lasersafe.records.step import EyewearNeed, MarkingVerdict
+from lasersafe.records.light import EyewearNeed, MarkingVerdict
 from lasersafe.wording import caution_line, load_wording
 from lasersafe.wording.message import Message, joined, listed
 

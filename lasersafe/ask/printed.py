@@ -15,8 +15,8 @@ from lasersafe.drawing.values import decimals, measured
 from lasersafe.errors import InputError
 from lasersafe.quantity import feet, format_quantity, grouped
 from lasersafe.records.fields import as_json, badness
+from lasersafe.records.light import Uncertainty
 from lasersafe.records.scene import SceneResult
-from lasersafe.records.sources import Uncertainty
 from lasersafe.results import Assessment, Scenario, Zone, unanswered
 from lasersafe.wording import load_wording
 from lasersafe.wording.message import Message, word

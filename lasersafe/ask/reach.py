@@ -9,8 +9,7 @@ from lasersafe.ask.beams import TISSUES, BeamQuestion, number, optional_number
 from lasersafe.errors import refuse
 from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
-from lasersafe.hazard.emission import Emission, Received
-from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.exposure import Emission, Received, criteria
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import worst_settings
 from lasersafe.optics.beam import BeamGeometry

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from lasersafe.errors import OutOfRangeError, refuse
-from lasersafe.hazard.emission import Floats, pulse_pattern
+from lasersafe.hazard.exposure import Floats, pulse_pattern
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import (
     BeamGeometry,

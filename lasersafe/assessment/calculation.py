@@ -11,8 +11,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from lasersafe.hazard.emission import Emission, Received, body_area
-from lasersafe.hazard.exposure import ALPHA_MIN, train_limit
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, body_area, train_limit
 from lasersafe.hazard.instruments import Aid
 from lasersafe.limits import explain
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through

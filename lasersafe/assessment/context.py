@@ -14,13 +14,12 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.beams import beam_of, space_of, spot_of
 from lasersafe.assessment.calculation import limit_steps, number
-from lasersafe.hazard.bystanders import VISIBLE
+from lasersafe.hazard.barriers import LONG_WAVE, Reflectance, material_reflectance
 from lasersafe.hazard.combine import ADDITION_SOURCE, Line, Share, Sum, exposure_duration, group_of, groups
-from lasersafe.hazard.emission import Emission, Received
-from lasersafe.hazard.exposure import ALPHA_MIN, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.marking import NOT_ENOUGH
-from lasersafe.hazard.materials import LONG_WAVE, Reflectance, material_reflectance
+from lasersafe.hazard.other_rules import VISIBLE
 from lasersafe.hazard.settings import SettingSpace, worst_settings
 from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, to_1_over_e

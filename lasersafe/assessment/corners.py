@@ -24,17 +24,17 @@ from lasersafe.assessment.scenarios import extended_scenarios, scenarios_of
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.together import sums_of
 from lasersafe.errors import CalcError, refuse
+from lasersafe.hazard.barriers import material_reflectance, materials
 from lasersafe.hazard.combine import between_marks, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import covering
 from lasersafe.hazard.instruments import SAME, viewing_data
-from lasersafe.hazard.materials import material_reflectance, materials
 from lasersafe.hazard.tolerances import Evaluate, Uncertain, limits_of, monte_carlo, slope, worst_corner
 from lasersafe.limits.exposure import COUNT_SLACK, duration_edges, wavelength_edges
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
 from lasersafe.models.base import Place
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
-from lasersafe.records.sources import DistanceSpread, Influence, InputTolerance, Uncertainty
+from lasersafe.records.light import DistanceSpread, Influence, InputTolerance, Uncertainty
 from lasersafe.results import BarrierResult, Decision, EyewearNeed, Scenario, SetupResult, Zone
 
 if TYPE_CHECKING:

@@ -14,9 +14,21 @@ from lasersafe.assessment.protection import SCATTER_ALONE, unreadable_markings
 from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together, strike_outs_of
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.quantity import feet, format_quantity, grouped, shown
-from lasersafe.records.day import Assumption, ControlFinding, LaserFacts, Record, StarterValue
 from lasersafe.records.fields import badness, highest
-from lasersafe.results import GUESTS, Decision, EyewearNeed, Scenario, SetupResult, Step, Zone
+from lasersafe.results import (
+    GUESTS,
+    Assumption,
+    ControlFinding,
+    Decision,
+    EyewearNeed,
+    LaserFacts,
+    Record,
+    Scenario,
+    SetupResult,
+    StarterValue,
+    Step,
+    Zone,
+)
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:

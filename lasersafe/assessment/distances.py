@@ -20,8 +20,7 @@ from lasersafe.assessment.problem import CAPS, Problem, emission_inputs
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
 from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio
-from lasersafe.hazard.emission import Floats, Received
-from lasersafe.hazard.exposure import Comparison
+from lasersafe.hazard.exposure import Comparison, Floats, Received
 from lasersafe.hazard.instruments import Aid, through
 from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
 from lasersafe.optics.beam import to_1_over_e

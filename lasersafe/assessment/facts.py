@@ -21,13 +21,13 @@ from lasersafe.models.laser import DIAMETER, DIVERGENCE, FOCAL_LENGTH
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import shown
-from lasersafe.records.day import Assumption, BeamFacts, ControlFinding, Expected, LaserFacts, ReadingResult, Record
 from lasersafe.records.fields import badness, grouped
+from lasersafe.results import Assumption, BeamFacts, ControlFinding, Expected, LaserFacts, ReadingResult, Record
 from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.corners import CaseResults
-    from lasersafe.hazard.emission import Emission
+    from lasersafe.hazard.exposure import Emission
     from lasersafe.models import Case
     from lasersafe.records.barriers import BarrierLine
     from lasersafe.results import EyewearNeed, Scenario

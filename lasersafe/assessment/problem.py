@@ -11,10 +11,9 @@ import numpy as np
 from lasersafe.assessment.beams import beams_of, spot_of
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.errors import refuse
+from lasersafe.hazard.barriers import SAME, materials
 from lasersafe.hazard.combine import exposure_durations
-from lasersafe.hazard.emission import Emission, Floats, Received
-from lasersafe.hazard.exposure import Comparison, compare
-from lasersafe.hazard.materials import SAME, materials
+from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, compare
 from lasersafe.hazard.settings import worst_settings
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.checks import unique

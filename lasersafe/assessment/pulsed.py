@@ -9,14 +9,13 @@ from typing import cast
 
 from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
 from lasersafe.assessment.scenarios import GLOWING, Look, person_duration
-from lasersafe.hazard.class_check import EDITION, class_finding
 from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, Visit, day_doses
 from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.other_rules import EDITION, class_finding
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.records.sources import UNKNOWN
-from lasersafe.records.step import Criterion, Step
+from lasersafe.records.light import UNKNOWN, Criterion, Step
 from lasersafe.results import ClassCheck, Decision, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
 from lasersafe.wording.message import Message, joined, word
 

@@ -27,7 +27,7 @@ from lasersafe.assessment.context import (
 from lasersafe.assessment.scans import with_scan
 from lasersafe.hazard.combine import Line, Sum, exposure_duration, sums_at
 from lasersafe.hazard.distances import exposure_at, worst_place
-from lasersafe.hazard.emission import Received
+from lasersafe.hazard.exposure import Received
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
 from lasersafe.hazard.scatter import (
     CLOSEST_VIEW,

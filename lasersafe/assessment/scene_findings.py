@@ -15,9 +15,9 @@ from lasersafe.assessment.paths import members_of
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.assessment.scene_hits import worst_hit
 from lasersafe.assessment.scene_matrix import hit_of
-from lasersafe.hazard.bystanders import interference
 from lasersafe.hazard.distances import attenuated_distance
-from lasersafe.optics.atmosphere import kruse_attenuation
+from lasersafe.hazard.other_rules import interference
+from lasersafe.optics.viewing import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import badness

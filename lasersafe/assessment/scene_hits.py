@@ -25,8 +25,7 @@ from lasersafe.assessment.context import Context, every_context, lessened, porti
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.distances import exposure_at, worst_place
-from lasersafe.hazard.emission import Received, source_caps
-from lasersafe.hazard.exposure import ALPHA_MIN, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Received, criteria, source_caps
 from lasersafe.hazard.instruments import Aid
 from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angles

@@ -13,7 +13,7 @@ import shapely
 
 from lasersafe.assessment.context import TISSUES, WAYS, kinds_of_light
 from lasersafe.assessment.scene_hits import taken
-from lasersafe.hazard.bystanders import Facts, asked_for, class_rank, judge, pack
+from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.quantity import raised
 from lasersafe.records.scene import SpectatorLine, SpectatorRule
 from lasersafe.scene.areas import area_of

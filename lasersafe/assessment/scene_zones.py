@@ -16,8 +16,7 @@ from lasersafe.assessment.context import ON_THE_FLOOR, Context, every_context, p
 from lasersafe.assessment.corners import over
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.assessment.together import adding
-from lasersafe.hazard.barriers import barrier_distance
-from lasersafe.hazard.materials import screening_thresholds
+from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
 from lasersafe.optics.beam import peak_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness

@@ -33,12 +33,12 @@ from lasersafe.optics.checks import unique
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
-from lasersafe.records.step import Step, Zone
+from lasersafe.records.light import Step, Zone
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, RuleSetDifference, SetupResult, SumResult
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
-    from lasersafe.hazard.emission import Received
+    from lasersafe.hazard.exposure import Received
     from lasersafe.hazard.instruments import Aid
 
 _NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are given

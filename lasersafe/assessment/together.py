@@ -15,7 +15,7 @@ from lasersafe.assessment.context import NO_AID, TISSUES, every_context
 from lasersafe.assessment.distances import group_ratios, instruments_of, variable_inputs, zone_distances
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.distances import farthest_crossing
-from lasersafe.hazard.emission import Floats
+from lasersafe.hazard.exposure import Floats
 from lasersafe.records.fields import badness
 from lasersafe.results import GUESTS, NotAssessed, Scenario, SetupResult, Step, StrikeOuts
 from lasersafe.wording.message import Message, joined, key_of, word

@@ -13,8 +13,17 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, exposure_at, farthest, highest_ratio, last_fall
-from lasersafe.hazard.emission import Emission, Floats, Received, body_area, source_caps
-from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, criteria, strictest_by_aperture
+from lasersafe.hazard.exposure import (
+    ALPHA_MIN,
+    Comparison,
+    Emission,
+    Floats,
+    Received,
+    body_area,
+    criteria,
+    source_caps,
+    strictest_by_aperture,
+)
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.exposure import wavelength_edges
@@ -23,7 +32,7 @@ from lasersafe.optics.checks import Many, taken
 from lasersafe.optics.reflection import LitSpot, scatter_intensity, source_angles
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.fields import badness
-from lasersafe.records.step import Criterion
+from lasersafe.records.light import Criterion
 from lasersafe.wording.message import Message
 
 WORKING_DAY = 30_000.0

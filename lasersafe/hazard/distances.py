@@ -15,15 +15,14 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError, refuse
-from lasersafe.hazard.emission import Floats, Received
-from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare, criteria, strictest_by_aperture
+from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare, criteria, strictest_by_aperture
 from lasersafe.hazard.instruments import Aid, through
-from lasersafe.optics.atmosphere import transmitted
 from lasersafe.optics.beam import PROFILES, PROPAGATIONS, BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
 from lasersafe.optics.reflection import scatter_intensity
+from lasersafe.optics.viewing import transmitted
 from lasersafe.records.fields import badness
-from lasersafe.records.step import Criterion, Zone
+from lasersafe.records.light import Criterion, Zone
 
 Places = NDArray[np.intp]
 Ratio = Callable[[Floats, Places], Floats]  # places [m] and the number of the case of each, both of shape (n,)

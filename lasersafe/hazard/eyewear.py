@@ -8,8 +8,7 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 from lasersafe.hazard.distances import worst_place
-from lasersafe.hazard.emission import Emission, Received, pulse_pattern, pulse_train, single_pulse
-from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.exposure import Emission, Received, criteria, pulse_pattern, pulse_train, single_pulse
 from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
 from lasersafe.hazard.marking import (
     NO_PROTECTION,
@@ -27,7 +26,7 @@ from lasersafe.hazard.marking import (
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.records.fields import badness, worst
-from lasersafe.records.step import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step
+from lasersafe.records.light import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step
 from lasersafe.wording.message import Message
 
 _LETTER_EDGES = (1e-9, 1e-6, 0.25)

@@ -13,7 +13,7 @@ from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.optics.beam import pair
 from lasersafe.optics.checks import positive, within
-from lasersafe.records.step import ScaleNeed, Step
+from lasersafe.records.light import ScaleNeed, Step
 from lasersafe.wording.message import Message
 
 _WAVELENGTHS_NM = (180.0, 1e6)

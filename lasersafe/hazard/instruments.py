@@ -13,8 +13,7 @@ from numpy.typing import ArrayLike
 
 from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load, shared_path
 from lasersafe.errors import refuse
-from lasersafe.hazard.emission import Emission
-from lasersafe.hazard.exposure import Comparison
+from lasersafe.hazard.exposure import Comparison, Emission
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.optics.checks import FloatArray, choice, positive, within
 from lasersafe.optics.reflection import POINT, LitSpot
@@ -28,8 +27,8 @@ from lasersafe.optics.viewing import (
     resolved_exposure,
     spot_exposure,
 )
+from lasersafe.records.light import Step
 from lasersafe.records.scene import CameraLine
-from lasersafe.records.step import Step
 from lasersafe.wording.message import Message, joined, word
 
 

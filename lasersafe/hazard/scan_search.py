@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import Emission, Floats
+from lasersafe.hazard.exposure import Emission, Floats
 from lasersafe.hazard.scanning import WITHIN, Scan, pulsed_trains, scan_distance, scan_ratio
 from lasersafe.hazard.settings import SettingSpace, Tried, trains
 

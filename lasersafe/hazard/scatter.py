@@ -13,8 +13,7 @@ from numpy.typing import ArrayLike
 from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_crossing, last_fall, scatter_distance
-from lasersafe.hazard.emission import Floats, Received, source_caps
-from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, compare_source, criteria
+from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare_source, criteria, source_caps
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
 from lasersafe.optics.sources import ExtendedSource, cone_share, exposure_per_amount, limited_angle, parts

@@ -11,13 +11,22 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, refuse
-from lasersafe.hazard.emission import Emission, Floats, Received, continuous, pulse_train, single_pulse, trains_at
-from lasersafe.hazard.exposure import criteria, train_limit
+from lasersafe.hazard.exposure import (
+    Emission,
+    Floats,
+    Received,
+    continuous,
+    criteria,
+    pulse_train,
+    single_pulse,
+    train_limit,
+    trains_at,
+)
 from lasersafe.limits import PulseTrainLimit, rule_sets
 from lasersafe.limits.exposure import duration_edges
 from lasersafe.optics.checks import unique
 from lasersafe.records.fields import badness
-from lasersafe.records.step import Criterion
+from lasersafe.records.light import Criterion
 
 Range = tuple[float, float]
 

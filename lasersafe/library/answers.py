@@ -14,8 +14,7 @@ from lasersafe.ask.eyewear import EyewearQuestion, work_out
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches
-from lasersafe.hazard.emission import Emission, Received, body_area
-from lasersafe.hazard.exposure import compare
+from lasersafe.hazard.exposure import Emission, Received, body_area, compare
 from lasersafe.hazard.eyewear_scale import scale_numbers as needed_numbers
 from lasersafe.library.beams import (
     FIELDS,
@@ -33,7 +32,7 @@ from lasersafe.optics.beam import CRITERIA, PROFILES, to_1_over_e
 from lasersafe.optics.checks import FloatArray, choice
 from lasersafe.optics.reflection import SCATTER_MODELS
 from lasersafe.quantity import format_quantity
-from lasersafe.records.step import MarkingVerdict
+from lasersafe.records.light import MarkingVerdict
 from lasersafe.wording import caution_line
 
 TISSUES = ("eye", "skin")

@@ -19,7 +19,7 @@ from lasersafe.limits.exposure import (
 from lasersafe.limits.grid import Piece
 from lasersafe.limits.records import EDGE, RuleSet, Source
 from lasersafe.limits.tables import load_rule_set
-from lasersafe.records.step import Step
+from lasersafe.records.light import Step
 from lasersafe.wording.message import Message, joined, word
 
 

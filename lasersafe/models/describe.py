@@ -16,7 +16,7 @@ from lasersafe.models.base import CaseModel, Place, path_text
 from lasersafe.models.case import Case
 from lasersafe.models.reading import case_from
 from lasersafe.models.values import Axes, Knob, Measured, Path, SIValue, Spot, Tolerance, Worst
-from lasersafe.records.day import StarterValue
+from lasersafe.results import StarterValue
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:

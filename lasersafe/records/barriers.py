@@ -9,7 +9,7 @@ from operator import not_
 from typing import TYPE_CHECKING
 
 from lasersafe.records.fields import HIDDEN, SAME, badness, highest, told, worst_of_each
-from lasersafe.records.step import Step
+from lasersafe.records.light import Step
 
 if TYPE_CHECKING:
     import numpy as np

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import HIDDEN, SAME, badness, highest, told
-from lasersafe.records.step import Step
+from lasersafe.records.light import Step
 
 if TYPE_CHECKING:
     import numpy as np

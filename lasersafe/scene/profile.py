@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, mean_exposure, mean_exposure_of_circular
 from lasersafe.records.fields import badness
-from lasersafe.records.step import Criterion
+from lasersafe.records.light import Criterion
 
 FLOAT = NDArray[np.float64]
 INDEX = NDArray[np.intp]

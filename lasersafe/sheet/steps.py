@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from lasersafe.drawing.values import distance, in_unit, number, plain, quantity, spoken, unit_text, wavelength
-from lasersafe.records.sources import DistanceSpread, InputTolerance
+from lasersafe.records.light import DistanceSpread, InputTolerance
 from lasersafe.results import Step
 from lasersafe.sheet.flow import NOTE, TINY, TINY_BOLD, TINY_NOTE, Part, Row, Sheet, bold, faint, row, strong, tiny
 from lasersafe.sheet.front import limit_text, way_of

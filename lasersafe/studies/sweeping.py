@@ -25,7 +25,7 @@ from lasersafe.models import Case, case_from, parse_case, read_case_text, tolera
 from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.values import Measured
 from lasersafe.quantity import format_quantity, parse_quantity, shown
-from lasersafe.records.sources import InputTolerance
+from lasersafe.records.light import InputTolerance
 
 DURATION = "duration"
 HELD = ("pulse_duration", "repetition_rate", "duty")

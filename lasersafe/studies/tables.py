@@ -25,7 +25,7 @@ from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
 from lasersafe.records import fields
-from lasersafe.records.sources import InputTolerance
+from lasersafe.records.light import InputTolerance
 from lasersafe.studies.sweeping import DURATION, ZONES, Subject, Sweep, Varied, nearest_text, trimmed
 from lasersafe.wording import Wording, caution_line, load_wording
 from lasersafe.wording.message import Message, joined, listed

@@ -31,7 +31,6 @@ from lasersafe.drawing.typeface import width_of
 from lasersafe.errors import InputError, OutputError
 from lasersafe.models import read_case
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening
-from lasersafe.records.day import Assumption
 from lasersafe.records.scene import (
     ElevationItem,
     HazardMap,
@@ -40,7 +39,7 @@ from lasersafe.records.scene import (
     SceneResult,
     SpectatorLine,
 )
-from lasersafe.results import Assessment, LaserFacts
+from lasersafe.results import Assessment, Assumption, LaserFacts
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.drawings import drawings_pdf
 from lasersafe.wording import Wording, load_wording

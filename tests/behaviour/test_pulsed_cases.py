@@ -15,8 +15,8 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.beams import space_of
 from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
-from lasersafe.hazard.class_check import class_finding, label_class
-from lasersafe.hazard.emission import continuous
+from lasersafe.hazard.exposure import continuous
+from lasersafe.hazard.other_rules import class_finding, label_class
 from lasersafe.hazard.settings import trains
 from lasersafe.models import canonical, parse_case
 from lasersafe.optics.beam import collimated

@@ -8,7 +8,7 @@ import re
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.hazard.bystanders import Facts, judge, packs
+from lasersafe.hazard.other_rules import Facts, judge, packs
 from lasersafe.models import parse_case
 from lasersafe.wording import languages, load_wording
 from tests.behaviour.test_scene import HEAD, SCENE, template

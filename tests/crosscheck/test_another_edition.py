@@ -10,7 +10,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import Received, continuous, pulse_pattern, pulse_train, trains_at
+from lasersafe.hazard.exposure import Received, continuous, pulse_pattern, pulse_train, trains_at
 from lasersafe.hazard.scanning import Scan, scan_ratio, sweep_aperture
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import SettingSpace, worst_ratio
@@ -19,7 +19,7 @@ from lasersafe.library.beams import collimated_beam
 from lasersafe.limits import hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets, tables
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
-from lasersafe.optics.scanning import ScanPattern
+from lasersafe.optics.sources import ScanPattern
 from tests.project import ROOT
 from tests.regression.test_verdicts import HEAD, laser, person
 

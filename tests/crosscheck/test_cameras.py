@@ -12,7 +12,7 @@ import pytest
 
 from lasersafe.data import templates_path
 from lasersafe.errors import OutOfRangeError
-from lasersafe.hazard.emission import continuous, pulse_train
+from lasersafe.hazard.exposure import continuous, pulse_train
 from lasersafe.hazard.instruments import (
     ADVICE,
     Camera,

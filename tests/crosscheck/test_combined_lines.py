@@ -9,8 +9,7 @@ import pytest
 
 from lasersafe.hazard.combine import Line, beam_sums, group_of, scatter_sums
 from lasersafe.hazard.distances import direct_distance
-from lasersafe.hazard.emission import Received, continuous, pulse_train
-from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.exposure import Received, continuous, criteria, pulse_train
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.beam import collimated, diameters, fraction_through, through_lens
 from lasersafe.optics.reflection import LitSpot

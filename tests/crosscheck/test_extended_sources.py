@@ -7,8 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.emission import Received, continuous, pulse_train, single_pulse
-from lasersafe.hazard.exposure import compare_source
+from lasersafe.hazard.exposure import Received, compare_source, continuous, pulse_train, single_pulse
 from lasersafe.hazard.scatter import (
     extended_distance,
     mean_radiance,

@@ -8,8 +8,7 @@ import numpy as np
 import pytest
 
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import Emission, Received, pulse_pattern, pulse_train
-from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.exposure import Emission, Received, criteria, pulse_pattern, pulse_train
 from lasersafe.optics.beam import collimated, mean_exposure
 
 SETS = ("ICNIRP-2013", "EU-2006/25/EC")

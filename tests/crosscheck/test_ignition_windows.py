@@ -17,8 +17,8 @@ from lasersafe.hazard.barriers import (
     judge_window,
     lit_distance,
     needed_height,
+    screening_thresholds,
 )
-from lasersafe.hazard.materials import screening_thresholds
 from lasersafe.optics.beam import diameters, through_lens
 
 SCREENING, ENCLOSURE = screening_thresholds()

@@ -11,7 +11,7 @@ import lasersafe
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import zone_distances
-from lasersafe.hazard.emission import continuous, trains_at
+from lasersafe.hazard.exposure import continuous, trains_at
 from lasersafe.hazard.eyewear import Filtered
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets

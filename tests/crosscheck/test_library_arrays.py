@@ -5,10 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.hazard import emission
+from lasersafe.hazard import exposure
 from lasersafe.hazard.distances import beam_reach, direct_reach, reaches, scatter_distance
-from lasersafe.hazard.emission import Emission, Received
-from lasersafe.hazard.exposure import compare
+from lasersafe.hazard.exposure import Emission, Received, compare
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry
@@ -46,9 +45,9 @@ def test_many_beams_at_once_give_what_each_gives_alone(kind: str, tissue: str, o
     scatter = reaches(compared, lambda one: scatter_distance(one.amount, one.limit, 0.4, 0.3))
     for i in range(BEAMS):
         one = {
-            "continuous": lambda i=i: emission.continuous(float(amount[i])),
-            "single pulse": lambda i=i: emission.single_pulse(float(amount[i]), float(pulse[i])),
-            "pulse train": lambda i=i: emission.pulse_train(float(amount[i]), float(pulse[i]), float(rate[i])),
+            "continuous": lambda i=i: exposure.continuous(float(amount[i])),
+            "single pulse": lambda i=i: exposure.single_pulse(float(amount[i]), float(pulse[i])),
+            "pulse train": lambda i=i: exposure.pulse_train(float(amount[i]), float(pulse[i]), float(rate[i])),
         }[kind]()
         beam = BeamGeometry((waist[i],) * 2, (angle[i], angle[i] * oblong), (place[i],) * 2, "top-hat")
         colour, time = float(wavelength[i]), float(duration[i])

@@ -11,12 +11,12 @@ from hypothesis import strategies as st
 from scipy.optimize import brentq
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.bystanders import interference, photopic_factor
 from lasersafe.hazard.distances import attenuated_distance, beam_reach, direct_distance
 from lasersafe.hazard.exposure import Comparison
 from lasersafe.hazard.instruments import UNDESCRIBED, aid, through, transmission
-from lasersafe.optics.atmosphere import kruse_attenuation, transmitted
+from lasersafe.hazard.other_rules import interference, photopic_factor
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
+from lasersafe.optics.viewing import kruse_attenuation, transmitted
 
 BEAMS = [
     BeamGeometry((3e-3, 3e-3), (1e-3, 1e-3)),

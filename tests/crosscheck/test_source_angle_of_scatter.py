@@ -10,7 +10,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import exposure_ratios, zone_distances
-from lasersafe.hazard.emission import Received, continuous, pulse_train, single_pulse
+from lasersafe.hazard.exposure import Received, continuous, pulse_train, single_pulse
 from lasersafe.hazard.scatter import scatter_ratio, scatter_reach
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case

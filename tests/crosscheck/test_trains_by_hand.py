@@ -7,7 +7,7 @@ import pytest
 
 from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
-from lasersafe.hazard.emission import trains_at
+from lasersafe.hazard.exposure import trains_at
 from lasersafe.hazard.settings import SettingSpace, worst_ratio
 from lasersafe.limits import exposure_limit, pulse_train_limit
 from lasersafe.limits.tables import load_rule_set

@@ -9,18 +9,18 @@ import pytest
 
 from lasersafe.data import load, shared_path
 from lasersafe.errors import ReferenceDataError
-from lasersafe.hazard import bystanders, class_check, instruments, materials
-from lasersafe.optics import atmosphere
+from lasersafe.hazard import barriers, instruments, other_rules
+from lasersafe.optics import viewing
 
 RECORDS: dict[str, type] = {
-    "atmosphere/kruse.toml": atmosphere.Kruse,
+    "atmosphere/kruse.toml": viewing.Kruse,
     "cameras/thresholds.toml": instruments._Thresholds,
-    "ignition/screening.toml": materials._Screening,
-    "limits_emission/iec60825_1_2014.toml": class_check._Emission,
-    "photopic/cie1924_v.toml": bystanders._Photopic,
-    "reflectance/metals.toml": materials._Materials,
-    "reflectance/non_metals.toml": materials._Materials,
-    "spectator_rules/germany_shows.toml": bystanders.Pack,
+    "ignition/screening.toml": barriers._Screening,
+    "limits_emission/iec60825_1_2014.toml": other_rules._Emission,
+    "photopic/cie1924_v.toml": other_rules._Photopic,
+    "reflectance/metals.toml": barriers._Materials,
+    "reflectance/non_metals.toml": barriers._Materials,
+    "spectator_rules/germany_shows.toml": other_rules.Pack,
     "viewing/aids.toml": instruments._Viewing,
 }
 # What a table may leave out, by what the records say of it.

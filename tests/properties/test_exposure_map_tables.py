@@ -6,8 +6,7 @@ import math
 
 import numpy as np
 
-from lasersafe.hazard.emission import Received, continuous
-from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.exposure import Received, continuous, criteria
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.scene.directions import Box
 from lasersafe.scene.hazard_map import hazard_map

@@ -9,7 +9,7 @@ from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import Received, continuous, pulse_train, single_pulse
+from lasersafe.hazard.exposure import Received, continuous, pulse_train, single_pulse
 from lasersafe.hazard.eyewear import Filtered
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import SettingSpace, candidates, worst_settings

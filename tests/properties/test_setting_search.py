@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.hazard.emission import body_area, trains_at
+from lasersafe.hazard.exposure import body_area, trains_at
 from lasersafe.hazard.settings import SettingSpace, knob_changes, worst_ratio, worst_settings
 from lasersafe.limits import pulse_train_limit
 

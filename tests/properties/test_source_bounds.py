@@ -9,13 +9,11 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.combine import Line, beam_sums
-from lasersafe.hazard.emission import Received, continuous, pulse_train
-from lasersafe.hazard.exposure import compare_source
+from lasersafe.hazard.exposure import Received, compare_source, continuous, pulse_train
 from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
 from lasersafe.hazard.scatter import most_hazardous_distance, source_findings
 from lasersafe.optics.beam import collimated
-from lasersafe.optics.scanning import ScanPattern, dwell
-from lasersafe.optics.sources import ExtendedSource
+from lasersafe.optics.sources import ExtendedSource, ScanPattern, dwell
 from tests.few import few
 from tests.summed import summed_distance
 

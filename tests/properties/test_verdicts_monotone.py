@@ -10,8 +10,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import exposure_ratios
-from lasersafe.hazard.emission import Emission, Received, continuous
-from lasersafe.hazard.exposure import compare, criteria
+from lasersafe.hazard.exposure import Emission, Received, compare, continuous, criteria
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import mean_exposure

@@ -6,11 +6,10 @@ import math
 
 import pytest
 
-from lasersafe.hazard.bystanders import LEVELS, interference, photopic_factor
 from lasersafe.hazard.distances import attenuated_distance, direct_distance
-from lasersafe.optics.atmosphere import transmitted
+from lasersafe.hazard.other_rules import LEVELS, interference, photopic_factor
 from lasersafe.optics.beam import BeamGeometry, collimated
-from lasersafe.optics.viewing import collecting_gain
+from lasersafe.optics.viewing import collecting_gain, transmitted
 from tests.published.printed import printed, worked
 
 PINHOLE = 1e-6

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.hazard.class_check import emission_limit
+from lasersafe.hazard.other_rules import emission_limit
 from lasersafe.limits import correction_factor, pulse_list_limit, pulse_train_limit
 from tests.published.printed import printed, worked
 

@@ -6,8 +6,8 @@ import math
 
 import pytest
 
-from lasersafe.hazard.class_check import emission_limit
 from lasersafe.hazard.distances import direct_distance
+from lasersafe.hazard.other_rules import emission_limit
 from lasersafe.optics.beam import diameters, fibre_multimode, fibre_single_mode, fraction_through
 from tests.published.printed import printed, worked
 

@@ -7,11 +7,11 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.emission import Received, continuous
+from lasersafe.hazard.exposure import Received, continuous
 from lasersafe.hazard.scanning import Scan, scan_credit, scan_findings
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.beam import collimated
-from lasersafe.optics.scanning import ScanPattern, dwell, sweep_widths
+from lasersafe.optics.sources import ScanPattern, dwell, sweep_widths
 from tests.published.printed import printed, worked
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"

@@ -8,7 +8,7 @@ from lasersafe.assessment import assess
 from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.hazard.distances import direct_reach
-from lasersafe.hazard.emission import Received, continuous, pulse_train
+from lasersafe.hazard.exposure import Received, continuous, pulse_train
 from lasersafe.hazard.instruments import UNDESCRIBED, aid
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry

@@ -13,7 +13,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.corners import corners_of, over
 from lasersafe.assessment.decision import reached
 from lasersafe.assessment.scene_zones import joined_zone
-from lasersafe.hazard.class_check import CLASS_ORDER
+from lasersafe.hazard.other_rules import CLASS_ORDER
 from lasersafe.models import parse_case
 from lasersafe.records.barriers import BarrierLine, BarrierWay
 from lasersafe.records.fields import highest, worst

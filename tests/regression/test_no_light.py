@@ -5,8 +5,7 @@ from __future__ import annotations
 import pytest
 
 from lasersafe.assessment.calculation import distance_steps
-from lasersafe.hazard.emission import Received, continuous
-from lasersafe.hazard.exposure import criteria
+from lasersafe.hazard.exposure import Received, continuous, criteria
 from lasersafe.optics.beam import collimated
 
 

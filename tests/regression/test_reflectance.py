@@ -11,7 +11,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.data import material_keys, templates_path
 from lasersafe.errors import CaseError, InputError, OutOfRangeError
-from lasersafe.hazard.materials import (
+from lasersafe.hazard.barriers import (
     NOT_KNOWN,
     material_reflectance,
     materials,

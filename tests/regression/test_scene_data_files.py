@@ -11,18 +11,18 @@ import pytest
 
 from lasersafe.data import shared_path
 from lasersafe.errors import ReferenceDataError
-from lasersafe.hazard import bystanders, instruments, materials
-from lasersafe.optics import atmosphere
+from lasersafe.hazard import barriers, instruments, other_rules
+from lasersafe.optics import viewing
 
 READERS: dict[str, tuple[Any, Callable[[], Any]]] = {
-    "photopic/cie1924_v.toml": (bystanders, bystanders._photopic_rows),
-    "atmosphere/kruse.toml": (atmosphere, atmosphere.kruse_data),
+    "photopic/cie1924_v.toml": (other_rules, other_rules._photopic_rows),
+    "atmosphere/kruse.toml": (viewing, viewing.kruse_data),
     "viewing/aids.toml": (instruments, instruments.viewing_data),
     "cameras/thresholds.toml": (instruments, instruments.sensor_thresholds),
-    "ignition/screening.toml": (materials, materials.screening_thresholds),
-    "reflectance/metals.toml": (materials, materials.materials),
-    "reflectance/non_metals.toml": (materials, materials.materials),
-    "spectator_rules/germany_shows.toml": (bystanders, bystanders.packs),
+    "ignition/screening.toml": (barriers, barriers.screening_thresholds),
+    "reflectance/metals.toml": (barriers, barriers.materials),
+    "reflectance/non_metals.toml": (barriers, barriers.materials),
+    "spectator_rules/germany_shows.toml": (other_rules, other_rules.packs),
 }
 
 

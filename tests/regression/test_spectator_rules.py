@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.bystanders import (
+from lasersafe.hazard.other_rules import (
     MET,
     NOT_APPLICABLE,
     NOT_JUDGED,

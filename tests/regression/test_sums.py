@@ -11,7 +11,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.together import reach_together
 from lasersafe.hazard.combine import Line, groups
-from lasersafe.hazard.emission import continuous
+from lasersafe.hazard.exposure import continuous
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import through_lens
 from tests.behaviour import test_sources

@@ -10,8 +10,7 @@ import pytest
 
 from lasersafe.hazard.combine import Line, sums_at
 from lasersafe.hazard.distances import Reach, reaches, zone
-from lasersafe.hazard.emission import continuous
-from lasersafe.hazard.exposure import Comparison
+from lasersafe.hazard.exposure import Comparison, continuous
 from lasersafe.optics.beam import collimated
 from lasersafe.results import Criterion
 from lasersafe.scene.profile import BeamProfile
