@@ -1,34 +1,39 @@
-"""Case -> Assessment: a pure function; every number carries its steps."""
+"""Case -> Assessment: a pure function; every number carries its steps.
+
+The fingerprint is one SHA-256 over everything that a result depends on, also by part, so that a change can be named.
+"""
 
 from __future__ import annotations
 
+import hashlib
+import json
+from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import lasersafe
 from lasersafe.assessment.calculation import without_limit_steps
-from lasersafe.assessment.corners import corners_of, over, sure_decision, uncertainty_of, worked_out, worst_of
+from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs, reached_by_each
 from lasersafe.assessment.facts import assumptions_of, record_of
-from lasersafe.assessment.fingerprint import fingerprint
-from lasersafe.assessment.protection import controlled, controls_of
-from lasersafe.assessment.pulsed import class_checks, setting_reports, ultraviolet_days, with_days
-from lasersafe.assessment.scans import scan_results
-from lasersafe.assessment.scenarios import extended_results, module_results
-from lasersafe.assessment.setups import differences_of, rule_sentences, sum_results
-from lasersafe.models import read_case, typed_inputs
+from lasersafe.assessment.protection import controlled, controls_of, worked_out, worst_of
+from lasersafe.assessment.pulsed import only_printed, ultraviolet_days, with_days
+from lasersafe.assessment.setups import differences_of, rule_sentences
+from lasersafe.assessment.uncertainty import uncertainty_of
+from lasersafe.data import shared_path, templates_path
+from lasersafe.models import canonical, read_case, typed_inputs
+from lasersafe.records.fields import over
 from lasersafe.results import Assessment
-from lasersafe.wording import load_wording
+from lasersafe.wording import languages, load_wording
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
 
-__all__ = ["assess", "assess_file"]
-_PRINTED: dict[str, Any] = {  # what only the pages print, of each corner
-    "class_checks": class_checks, "scans": scan_results, "sums": sum_results, "modules": module_results,
-    "extended": extended_results,
-}  # fmt: skip
+__all__ = ["assess", "assess_file", "case_digest", "combined", "data_digest", "fingerprint", "ingredients"]
+_DATA = (".toml", ".json", ".txt")
+_NOT_IN_RESULTS = ("fonts",)
 
 
 def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> Assessment:
@@ -78,15 +83,14 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     decision, draft = decision_of(worked, scene, record, (beam, scatter, aided), wording)
     if scene is not None:
         decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
-    decision = sure_decision(decision, uncertainty, wording)
+    if uncertainty.inputs:  # which values the distances hold for
+        as_typed = uncertainty.as_typed
+        words_on = wording.text("sure.typed_only", reason=as_typed) if as_typed else wording.text("sure.corner")
+        decision = replace(decision, people=f"{decision.people} {words_on}")
     days = over(worked.each, lambda one: ultraviolet_days(one.found, one.scenarios))
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
     people = ("assessor", "laser_safety_officer", "operator", "venue")
-    only_printed: dict[str, Any] = {}
-    if in_full:
-        only_printed = {name: over(every, each) for name, each in _PRINTED.items()}
-        only_printed["settings"] = setting_reports(every)
     return Assessment(
         title=case.title,
         place=case.place,
@@ -113,7 +117,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         rules=rule_sentences(worked.setups),
         uncertainty=uncertainty,
         scene=scene,
-        **only_printed,
+        **(only_printed(every) if in_full else {}),
     )
 
 
@@ -126,3 +130,60 @@ def assess_file(path: Path, *, in_full: bool = True) -> Assessment:
         If the file has faults; all are listed.
     """
     return assess(read_case(path), in_full=in_full)
+
+
+def ingredients(case: Case, language: str = "en") -> dict[str, str]:
+    """Return what a result depends on, part by part.
+
+    Parameters
+    ----------
+    case : Case
+        The case; its units are resolved, so that ``1.5 kW`` and ``1500 W`` are the same.
+    language : str
+        Folder of the wording.
+
+    Returns
+    -------
+    dict
+        ``case`` and each data and wording file with the SHA-256 of its content (line ends do not count), and
+        ``version``, the version of the program.
+    """
+    return {"version": lasersafe.__version__, "case": case_digest(canonical(case)), **_files(language)}
+
+
+def case_digest(data: Mapping[str, object]) -> str:
+    """Return the SHA-256 of a resolved case."""
+    return _digest(data, allow_nan=False)
+
+
+def combined(parts: Mapping[str, str]) -> str:
+    """Return the fingerprint of the parts that `ingredients` gives."""
+    return _digest(dict(parts))
+
+
+def fingerprint(case: Case, language: str = "en") -> str:
+    """Return the SHA-256 of the resolved case, the reference data, the wording and the program version."""
+    return combined(ingredients(case, language))
+
+
+@lru_cache(maxsize=1)
+def data_digest() -> str:
+    """Return the SHA-256 of all that any result depends on besides its case: data, every wording, version."""
+    return _digest([lasersafe.__version__, {name: _files(name) for name in languages()}])
+
+
+@lru_cache(maxsize=8)
+def _files(language: str) -> dict[str, str]:
+    found = {}
+    for kind, folder in (("shared", shared_path()), ("wording", templates_path("wording", language))):
+        for path in sorted(folder.rglob("*")):
+            parts = path.relative_to(folder).parts
+            if path.suffix in _DATA and parts[0] not in _NOT_IN_RESULTS and path.is_file():
+                content = path.read_bytes().replace(b"\r\n", b"\n")
+                found["/".join((kind, *parts))] = hashlib.sha256(content).hexdigest()
+    return found
+
+
+def _digest(value: object, *, allow_nan: bool = True) -> str:
+    text = json.dumps(value, sort_keys=True, ensure_ascii=True, allow_nan=allow_nan)
+    return hashlib.sha256(text.encode()).hexdigest()

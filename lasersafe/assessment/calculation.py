@@ -1,4 +1,4 @@
-"""The printed steps of a zone or a scenario: symbol, formula, numbers put in, result, source."""
+"""The printed steps of a beam, a zone or a scenario: symbol, formula, numbers put in, result, source."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -18,6 +19,9 @@ from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, Step
 from lasersafe.wording.message import Message, joined, word
+
+if TYPE_CHECKING:
+    from lasersafe.models import Setup
 
 
 def number(value: float) -> str:
@@ -40,6 +44,54 @@ def amount_step(emission: Emission, criterion: Criterion, factor: float, factor_
         formula = f"{formula} · ρ"
         numbers = Message("step.times_factor", numbers=numbers, factor=number(factor), why=factor_words)
     return Step(symbol, meaning, formula, numbers, base * factor, unit, Message("source.typed"), "own")
+
+
+def beam_words(setup: Setup, beam: BeamGeometry) -> str:
+    """Return one line on how the beam was described and what it became."""
+    angles = (format_quantity(v, "rad", 4) for v in beam.divergence)
+    waists = (format_quantity(v, "m", 4) if v > 0 else word("a point") for v in beam.waist_diameter)
+    return Message(
+        "beam.described", kind=word(setup.kind), profile=word(beam.profile), propagation=word(beam.propagation),
+        waist=joined(dict.fromkeys(waists), " x "), angle=" x ".join(dict.fromkeys(angles)),
+        place=" / ".join(dict.fromkeys(format_quantity(v, "m", 4) if v else "0 m" for v in beam.waist_position)),
+    )  # fmt: skip
+
+
+def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
+    """Return the steps from the set-up as typed to the beam at 1/e."""
+    seen, waist, numbers = "read", "", ""
+    if setup.kind == "collimated":
+        meaning: str = Message("beam.divergence")
+        source: str = Message("source.d63")
+        formula = {"1/e2": "φ = φ(1/e²) / √2", "FWHM": "φ = φ(FWHM) / √(ln 2)"}.get(
+            setup.criterion, Message("beam.as_given")
+        )
+        if beam.profile != "gaussian":
+            formula = Message("beam.even_disc")
+        numbers, waist = (
+            Message("beam.at_criterion", typed=typed, criterion=setup.criterion)
+            for typed in (setup.divergence.typed, setup.beam_diameter.typed)
+        )
+    elif setup.kind == "lens":
+        meaning, formula, seen = Message("beam.after_focus"), "φ = d63 / f", "memory"
+        numbers = f"{setup.beam_diameter.typed} ({setup.criterion}) / {setup.focal_length.typed}"
+        source = "ANSI Z136.1 lens-on-laser form, as in the OSHA Technical Manual III-6"
+    else:
+        meaning, source = Message("beam.from_fibre"), "IEC 60825-2 form as used in Kolesar 2000 (S3)"
+        if setup.kind == "fibre multimode":
+            divisor = {"5 %": "1.7", "1/e2": "√2", "1/e": "1"}[setup.numerical_aperture_criterion]
+            formula, numbers = f"φ = 2 NA / {divisor}", f"2 · {setup.numerical_aperture.typed} / {divisor}"
+        else:
+            formula = "φ = 2 √2 λ / (π w_MFD)"
+            numbers = Message("beam.mode_field", typed=setup.mode_field_diameter.typed)
+    steps = []
+    for i, axis in enumerate([""] if beam.circular else ["_x", "_y"]):
+        steps.append(Step(f"φ{axis}", meaning, formula, numbers, beam.divergence[i], "rad", source, seen))
+        if waist:
+            diameter = beam.waist_diameter[i]
+            meant = Message("beam.waist"), Message("beam.back_to_waist")
+            steps.append(Step(f"d₀{axis}", *meant, waist, diameter, "m", Message("source.hyperbolic")))
+    return tuple(steps)
 
 
 _WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)

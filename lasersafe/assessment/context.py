@@ -12,20 +12,19 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.beams import beam_of, space_of, spot_of
 from lasersafe.assessment.calculation import limit_steps, number
+from lasersafe.assessment.problem import beam_of, space_of, spot_of
 from lasersafe.hazard.barriers import LONG_WAVE, Reflectance, material_reflectance
 from lasersafe.hazard.combine import ADDITION_SOURCE, Line, Share, Sum, exposure_duration, group_of, groups
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
-from lasersafe.hazard.marking import NOT_ENOUGH
 from lasersafe.hazard.other_rules import VISIBLE
 from lasersafe.hazard.settings import SettingSpace, worst_settings
 from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, to_1_over_e
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
-from lasersafe.results import Criterion, EyewearNeed, LineShare, Step
+from lasersafe.results import Criterion, LineShare, Step
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
@@ -399,21 +398,6 @@ def sharing(lit: Sequence[Context], own: Context) -> int:
     """Return how many wavelengths of the lasers that light somebody share one tissue and mechanism with one of them."""
     mine = groups("eye", own.wavelength)
     return sum(bool(mine & groups("eye", other.wavelength)) for one in lit for other in every_context(one).values())
-
-
-def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:
-    """Return the needs of one person with one verdict on the eyewear over all wavelengths."""
-    verdicts = [n.verdict for n in needs if n.verdict is not None]
-    if len(needs) < 2 or len(verdicts) < len(needs):
-        return needs
-    enough = all(v.enough for v in verdicts) and all(n.reliable for n in needs)
-    failing = [f"{n.wavelength * 1e9:.6g} nm" for n in needs if n.verdict is not None and not n.verdict.enough]
-    result = []
-    for need, own in zip(needs, verdicts, strict=True):
-        more = (Message("sum.every_line", waves=", ".join(failing)),) if failing else ()
-        said = own.verdict if enough or not own.enough else NOT_ENOUGH
-        result.append(replace(need, verdict=replace(own, enough=enough, verdict=said, reasons=(*own.reasons, *more))))
-    return result
 
 
 def portions(found: Sequence[Context], tissue: str, duration: float, spread: bool) -> list[Portion]:

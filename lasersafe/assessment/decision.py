@@ -32,7 +32,7 @@ from lasersafe.results import (
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.corners import CaseResults
+    from lasersafe.assessment.protection import CaseResults
     from lasersafe.models import Case
     from lasersafe.records.scene import SceneResult
     from lasersafe.wording import Wording

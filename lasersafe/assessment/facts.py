@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import falls_on, load_of
 from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, every_context, kinds_of_light
-from lasersafe.assessment.corners import over
 from lasersafe.assessment.together import NO_CHANGES, beam_ways, reach_of
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import corner_emissions, covering
@@ -21,12 +20,12 @@ from lasersafe.models.laser import DIAMETER, DIVERGENCE, FOCAL_LENGTH
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import shown
-from lasersafe.records.fields import badness, grouped
+from lasersafe.records.fields import badness, grouped, over
 from lasersafe.results import Assumption, BeamFacts, ControlFinding, Expected, LaserFacts, ReadingResult, Record
 from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.corners import CaseResults
+    from lasersafe.assessment.protection import CaseResults
     from lasersafe.hazard.exposure import Emission
     from lasersafe.models import Case
     from lasersafe.records.barriers import BarrierLine

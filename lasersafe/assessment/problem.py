@@ -1,26 +1,169 @@
-"""A context whose numbers are arrays: light, beam, exposure and surfaces of one case or of many."""
+"""From the models of a case to light, beams, exposures and surfaces in SI units, of one case or of many as arrays."""
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-from lasersafe.assessment.beams import beams_of, spot_of
-from lasersafe.assessment.context import FAR_INFRARED, Context
-from lasersafe.errors import refuse
-from lasersafe.hazard.barriers import SAME, materials
+from lasersafe.errors import OutOfRangeError, refuse
+from lasersafe.hazard.barriers import LONG_WAVE, SAME, materials
 from lasersafe.hazard.combine import exposure_durations
-from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, compare
-from lasersafe.hazard.settings import worst_settings
-from lasersafe.optics.beam import BeamGeometry
+from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, compare, pulse_pattern
+from lasersafe.hazard.settings import SettingSpace, worst_settings
+from lasersafe.limits.exposure import COUNT_SLACK
+from lasersafe.optics.beam import (
+    BeamGeometry,
+    check_diffraction,
+    collimated,
+    diameters,
+    fibre_multimode,
+    fibre_single_mode,
+    to_1_over_e,
+    waist_before,
+)
 from lasersafe.optics.checks import unique
 
+if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context
+    from lasersafe.models import Case, Knob, Laser, Setup
+
+Value = Callable[[str, float], Floats]  # the numbers of an input: its name, and the number as typed
 Values = Mapping[str, Floats]
 CAPS = ("power", "mean_power", "pulse_energy")
 _SLIVER = 1e-12
+
+
+def as_typed(_: str, nominal: float) -> Floats:
+    """Return the number of an input as it was typed."""
+    return np.asarray(nominal)
+
+
+def _axes(setup: Setup, name: str, value: Value, profile: str = "gaussian") -> tuple[Floats, Floats]:
+    """Return both axes of a width of a set-up, at 1/e where the set-up states a criterion."""
+    axes, criterion = getattr(setup, name), "" if name == "waist_at" else getattr(setup, "criterion", "")
+
+    def one(key: str, nominal: float) -> Floats:
+        found = value(key, nominal)
+        return to_1_over_e(found, criterion, profile) if criterion else found
+
+    if axes.circular:
+        both = one(name, float(axes.x))
+        return both, both
+    return one(f"{name}.x", float(axes.x)), one(f"{name}.y", float(axes.y))
+
+
+def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -> BeamGeometry:
+    """Return the beams that a set-up gives, at 1/e.
+
+    A waist is NaN where the angle alone makes the beam wider than it was read. Diffraction is not judged: below its
+    limit the distance only comes out longer.
+    """
+    zero = np.asarray(0.0)
+    if setup.kind == "collimated":
+        width, angle = (_axes(setup, name, value, setup.profile) for name in ("beam_diameter", "divergence"))
+        at = value("measured_at", float(setup.measured_at))
+        position = (at, at) if setup.waist_at is None else _axes(setup, "waist_at", value)
+        first = waist_before(width[0], angle[0], np.asarray(at - position[0]), propagation)
+        round_beam = all(x is y for x, y in (width, angle, position))
+        second = first if round_beam else waist_before(width[1], angle[1], np.asarray(at - position[1]), propagation)
+        return BeamGeometry((first, second), angle, position, setup.profile, propagation)
+    if setup.kind == "lens":
+        lens = _axes(setup, "beam_diameter", value, setup.profile)
+        length = value("focal_length", float(setup.focal_length))
+        waist = (zero, zero)
+        if setup.focus_diameter is not None:
+            waist = _axes(setup, "focus_diameter", value, setup.profile)
+        first = np.asarray(lens[0] / np.abs(length))
+        second = first if lens[1] is lens[0] else np.asarray(lens[1] / np.abs(length))
+        return BeamGeometry(waist, (first, second), (length, length), setup.profile, propagation)
+    if setup.kind == "fibre multimode":
+        aperture = value("numerical_aperture", float(setup.numerical_aperture))
+        core = value("core_diameter", float(setup.core_diameter))
+        read_at = setup.numerical_aperture_criterion
+        return fibre_multimode(aperture, read_at, core_diameter=core, propagation=propagation)
+    field = value("mode_field_diameter", float(setup.mode_field_diameter))
+    return fibre_single_mode(field, wavelength, propagation=propagation)
+
+
+def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
+    """Return the beam that a set-up gives as typed, checked against diffraction.
+
+    Raises
+    ------
+    OutOfRangeError
+        If the divergence is smaller than diffraction allows for that waist, or makes the beam wider than it was read.
+    """
+    found = beams_of(setup, case.settings.propagation, np.asarray(float(laser.wavelength)), as_typed)
+    if setup.kind == "collimated" and np.isnan(found.waist_diameter).any():
+        at = float(setup.measured_at)
+        place = at if setup.waist_at is None else setup.waist_at.pair
+        try:  # this refuses it, with the numbers
+            collimated(
+                setup.beam_diameter.pair, setup.divergence.pair, setup.criterion, setup.profile, waist_position=place,
+                at=at, propagation=case.settings.propagation,
+            )  # fmt: skip
+        except OutOfRangeError as error:
+            if not case._at_corner:
+                raise
+            refuse(f"{laser.name}, {setup.name}: at the worst corner of the tolerances, {error}", OutOfRangeError)
+    waist, angle, position = (
+        (float(x), float(y)) for x, y in (found.waist_diameter, found.divergence, found.waist_position)
+    )
+    beam = BeamGeometry(waist, angle, position, found.profile, found.propagation)
+    stated = setup.kind == "collimated" or (setup.kind == "lens" and setup.focus_diameter is not None)
+    if stated and not case._at_corner:  # a corner may combine what no beam has, to the strict side
+        check_diffraction(beam, float(laser.wavelength))
+    return beam
+
+
+def spot_of(setup: Setup, beam: BeamGeometry, value: Value = as_typed) -> Floats:
+    """Return the 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m].
+
+    A spot under a lens can be moved into focus, so it earns credit only when its diameter is stated.
+    """
+    if setup.spot_diameter is not None:
+        return np.minimum(*_axes(setup, "spot_diameter", value, getattr(setup, "profile", "gaussian")))
+    if setup.kind != "lens" and setup.work_distance is not None:
+        return np.minimum(*diameters(beam, np.asarray(float(setup.work_distance))))
+    return np.asarray(0.0)
+
+
+def _range(knob: Knob | None) -> tuple[float, float] | None:
+    return None if knob is None else (float(knob.low), float(knob.high))
+
+
+def space_of(laser: Laser) -> SettingSpace:
+    """Return the settings that the emission of a laser allows."""
+    emission = laser.emission
+    if emission.kind == "pulse list":
+        pulses = tuple((float(p.start), float(p.duration), float(p.energy)) for p in emission.pulses)
+        period = None if emission.repeat_every is None else float(emission.repeat_every)
+        return SettingSpace("pulse list", pattern=pulse_pattern(pulses, period, float(emission.pedestal_power or 0.0)))
+    if emission.kind == "mode table":
+        modes = tuple(replace(_space("pulse train", mode), name=mode.name) for mode in emission.modes)
+        return SettingSpace("mode table", modes=modes)
+    found = _space(emission.kind, emission)
+    if emission.kind == "pulse train":
+        burst = emission.burst
+        count, spacing = (None, None) if burst is None else (_range(burst.pulses), _range(burst.spacing))
+        pedestal = float(emission.pedestal_power or 0.0)
+        return replace(found, burst_pulses=count, burst_spacing=spacing, pedestal=pedestal)
+    return found
+
+
+def _space(kind: str, stated: object) -> SettingSpace:
+    """Return the settings with the ranges that a table states."""
+    energy, pulse, rate, duty = (
+        _range(getattr(stated, name, None)) for name in ("pulse_energy", "pulse_duration", "repetition_rate", "duty")
+    )
+    power = _range(getattr(stated, "power" if kind == "continuous" else "mean_power", None))
+    return SettingSpace(kind, power, energy, pulse, rate, duty)
 
 
 def emission_inputs(context: Context) -> dict[str, float]:
@@ -220,10 +363,29 @@ class Problem:
             return self.values["reflectance"]
         keys = {s.material_key for s in self.context.surfaces if s.material_key is not None}
         rows = [row.wavelength for key in keys for row in materials()[key].rows]
-        edges = [FAR_INFRARED, *(row * f for row in rows for f in (1.0 - SAME, 1.0, 1.0 + SAME))]
+        edges = [LONG_WAVE, *(row * f for row in rows for f in (1.0 - SAME, 1.0, 1.0 + SAME))]
 
         def one(wavelength: float) -> float:
             own = self.at(wavelength)
             return own.mirror_reflectance[0] if way == "mirror" else own.scatter_surface[0]
 
         return stepwise(self.wavelength, edges, one)
+
+    @property
+    def possible(self) -> NDArray[np.bool_]:
+        """Where the inputs can be together: pulses fit into their period, a beam is not wider by its angle alone."""
+        setup, found = (
+            self.context.setup,
+            np.ones(np.broadcast_shapes(*(one.shape for one in self.values.values())), bool),
+        )
+        for waist in self.waists if setup.kind == "collimated" else ():
+            found = found & ~np.isnan(waist)
+        if self.context.space.kind == "pulse train" and not self.by_setting:
+            light, period = self.light, 1.0 / self.light.repetition_rate
+            for number, spacing in light.burst:
+                found = found & (light.pulse_duration <= spacing * (1.0 + COUNT_SLACK))
+                found = found & (number * spacing <= period * (1.0 + COUNT_SLACK))
+            found = found & (light.pulse_duration <= period * (1.0 + COUNT_SLACK))
+        for angle in self.beams.divergence if setup.kind in ("lens", "fibre single mode") else ():
+            found = found & (angle <= math.pi)
+        return np.asarray(found)

@@ -1,19 +1,32 @@
-"""What protects people: eyewear, barriers and controls, and which scenarios each of them answers."""
+"""A case worked out at every corner, and what protects people: eyewear, barriers, controls, and what each answers."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
-from dataclasses import replace
-from typing import TYPE_CHECKING
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any
 
-from lasersafe.assessment.context import BASE_WAY, WAYS, Context, alone_of, every_context, one_verdict, sharing
-from lasersafe.assessment.scenarios import GLOWING, person_duration, scenarios_of
-from lasersafe.assessment.together import ALL_LASERS
+from lasersafe.assessment.barriers import barrier_results
+from lasersafe.assessment.context import (
+    BASE_WAY,
+    FAULTS,
+    WAYS,
+    Context,
+    alone_of,
+    broken_context,
+    contexts_of_each,
+    every_context,
+    sharing,
+)
+from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
+from lasersafe.assessment.setups import results_of_each
+from lasersafe.assessment.together import ALL_LASERS, sums_of
 from lasersafe.hazard.eyewear import (
     Filtered,
     asked_of,
     corner_emissions,
+    covering,
     hardest_need,
     slowest_rate,
     verdict_on,
@@ -29,14 +42,15 @@ from lasersafe.hazard.marking import (
     round_up_density,
 )
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
-from lasersafe.results import BarrierResult, Control, ControlFinding, EyewearNeed, Scenario
+from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
+from lasersafe.results import BarrierResult, Control, ControlFinding, EyewearNeed, Scenario, SetupResult
 from lasersafe.wording import CONTROL_KINDS
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.corners import CaseResults
+    from lasersafe.assessment.stage import Stage
     from lasersafe.models import Case, Person
+    from lasersafe.records.scene import MatrixCell
     from lasersafe.wording import Wording
 
 SCATTER_ALONE = "need.scatter_alone"
@@ -90,6 +104,21 @@ def eyewear_of(
                 verdict = replace(verdict, verdict=SCATTER_ONLY)
             found.append(replace(need, verdict=verdict))
     return found
+
+
+def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:
+    """Return the needs of one person with one verdict on the eyewear over all wavelengths."""
+    verdicts = [n.verdict for n in needs if n.verdict is not None]
+    if len(needs) < 2 or len(verdicts) < len(needs):
+        return needs
+    enough = all(v.enough for v in verdicts) and all(n.reliable for n in needs)
+    failing = [f"{n.wavelength * 1e9:.6g} nm" for n in needs if n.verdict is not None and not n.verdict.enough]
+    result = []
+    for need, own in zip(needs, verdicts, strict=True):
+        more = (Message("sum.every_line", waves=", ".join(failing)),) if failing else ()
+        said = own.verdict if enough or not own.enough else NOT_ENOUGH
+        result.append(replace(need, verdict=replace(own, enough=enough, verdict=said, reasons=(*own.reasons, *more))))
+    return result
 
 
 def _highest(scenarios: list[Scenario]) -> float:
@@ -232,6 +261,118 @@ def unreadable_markings(case: Case) -> Iterator[tuple[int, Person, Message]]:
             yield i, person, error.reason
 
 
+def covering_each(lists: Iterable[Iterable[EyewearNeed]]) -> list[EyewearNeed]:
+    """Return, for each laser, set-up, person and line, one need that covers those of all lists."""
+    return list(worst_of_each(lists, lambda _, group: covering(group)))
+
+
+def _farthest(setups: Sequence[SetupResult]) -> tuple[Any, ...]:
+    return max((rank(setup) for setup in setups if setup.fitted), default=())
+
+
+@dataclass(frozen=True)
+class CaseResults:
+    """What follows from a case before anything is decided; of several corners the farthest beam leads."""
+
+    case: Case
+    found: list[Context]
+    setups: Sequence[SetupResult] = field(metadata=told(rank=1, worse=_farthest, each=worst_of_each))
+    scenarios: Sequence[Scenario] = field(metadata=told(each=worst_of_each))
+    eyewear: list[EyewearNeed]
+    barriers: Sequence[BarrierResult] = field(metadata=told(each=worst_of_each))
+    stage: Stage | None
+    cells: Sequence[MatrixCell] = field(metadata=told(each=worst_of_each))
+    corners: tuple[CaseResults, ...] = ()  # of several: each as it is, the leading one first
+
+    @property
+    def each(self) -> tuple[CaseResults, ...]:
+        """Every corner as it is."""
+        return self.corners or (self,)
+
+
+def worked_out(cases: Sequence[Case], wording: Wording) -> list[CaseResults]:
+    """Return zones, scenarios, eyewear and barriers of corners; what answers the scenarios follows in `worst_of`."""
+    if cases[0].scene is None:
+        every = contexts_of_each(cases)
+        own = zip(cases, every, results_of_each(every), strict=True)
+        return [_worked_out(case, found, setups, None, wording) for case, found, setups in own]
+    from lasersafe.assessment.scene_matrix import ask_all, placed_case
+    from lasersafe.assessment.stages import stages_at
+
+    stages = stages_at(list(map(placed_case, cases)))
+    for stage in stages:
+        ask_all(stage)
+    return [_worked_out(one.case, one.contexts, one.setups, one, wording) for one in stages]
+
+
+def _worked_out(
+    case: Case, found: list[Context], setups: list[SetupResult], stage: Stage | None, wording: Wording
+) -> CaseResults:
+    if stage is not None:
+        from lasersafe.assessment.scene_matrix import placed_scenarios, split_case
+    scenarios: list[Scenario] = []
+    eyewear: list[EyewearNeed] = []
+    cells: list[MatrixCell] = []
+    for context in found:
+        own: list[Scenario] = []
+        rest: Context | None = context
+        if stage is not None:
+            rest = split_case(case, context, stage)
+            if stage.poses(context, "running"):
+                own, more = placed_scenarios(stage, context)
+                cells += more
+        own = [*own, *(scenarios_of(rest) if rest is not None else ()), *extended_scenarios(context)]
+        scenarios += own
+        if not context.setup.fitted:
+            continue
+        needs = eyewear_of(context, found, own, wording)
+        for way in FAULTS if stage is not None else ():  # in the beam of a lost lens or a broken fibre as well
+            hit = {s.person for s in own if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
+            broken = broken_context(stage, context, way)[0] if stage is not None and hit else None
+            if broken is not None:
+                also = [need for need in eyewear_of(broken, found, own, wording) if need.person in hit]
+                needs = covering_each([needs, also])
+        eyewear += needs
+    return CaseResults(case, found, setups, scenarios, eyewear, barrier_results(found), stage, cells)
+
+
+def _answered(worked: CaseResults, eyewear: list[EyewearNeed], wording: Wording) -> CaseResults:
+    """Return a corner with what answers its scenarios, and what is left of several lasers together."""
+    case, barriers = worked.case, worked.barriers
+    persons = {person.name: person for person in case.person}
+    scenarios, left = [], []
+    for bare in worked.scenarios:
+        person, one = persons[bare.person], bare
+        if not (bare.below or bare.struck_out):
+            one = replace(bare, answer=answered(case, bare, person, barriers, eyewear, wording))
+        scenarios.append(one)
+        if one.struck_out or (one.answer and any(stopped_by(case, one, b, person) for b in barriers)):
+            continue
+        if one.answer:
+            ratio = let_through(case, worked.found, one, eyewear)
+            by_set = dict.fromkeys(one.ratio_by_rule_set, ratio)
+            one = replace(one, ratio=ratio, ratio_by_rule_set=by_set, fractions={})
+        left.append(one)
+    return replace(worked, scenarios=scenarios + sums_of(case, worked.found, left))
+
+
+def worst_of(corners: Sequence[CaseResults], wording: Wording) -> CaseResults:
+    """Return the corner whose direct beam reaches farthest, with the worst of every result of all corners.
+
+    A pair of eyewear answers at every corner what it answers at all of them.
+
+    Parameters
+    ----------
+    corners : sequence of CaseResults
+        At least one, all of the same case.
+    wording : Wording
+        Language of the answers.
+    """
+    eyewear = covering_each(one.eyewear for one in corners)
+    answered = sorted((_answered(one, eyewear, wording) for one in corners), key=rank, reverse=True)
+    return answered[0] if len(answered) == 1 else replace(worst(answered), eyewear=eyewear, corners=tuple(answered))
+
+
 def controls_of(case: Case, wording: Wording, words: set[str], scenarios: Sequence[Scenario]) -> list[Control]:
     """Return controls in the order substitute - technical - organisational - personal, those in place first."""
     ways = {BASE_WAY.get(s.way, s.way) for s in scenarios if not s.below and not s.struck_out}
@@ -261,11 +402,11 @@ def controlled(worked: CaseResults, controls: Sequence[Control]) -> tuple[list[S
     persons = {person.name: person for person in worked.case.person}
     fitted = {(s.laser, s.setup) for s in worked.setups if s.fitted}
 
-    def rank(one: Scenario) -> tuple[bool, bool, float]:
+    def order(one: Scenario) -> tuple[bool, bool, float]:
         return bool(one.struck_out), (one.laser, one.setup) not in fitted | {(ALL_LASERS, "")}, -one.ratio
 
     scenarios, findings = [], []
-    for number, plain in enumerate(sorted(worked.scenarios, key=rank), 1):
+    for number, plain in enumerate(sorted(worked.scenarios, key=order), 1):
         own = [
             control for control in controls
             if not plain.below and BASE_WAY.get(plain.way, plain.way) in control.answers

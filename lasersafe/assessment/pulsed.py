@@ -1,20 +1,22 @@
-"""What an assessment says of adjustable settings, of the class on the label, and of ultraviolet doses over a day."""
+"""Adjustable settings, class on the label, ultraviolet doses over a day, and all that only the pages print."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
-from typing import cast
+from typing import Any, cast
 
 from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
-from lasersafe.assessment.scenarios import GLOWING, Look, person_duration
+from lasersafe.assessment.scans import scan_results
+from lasersafe.assessment.scenarios import GLOWING, Look, extended_results, module_results, person_duration
+from lasersafe.assessment.setups import sum_results
 from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, Visit, day_doses
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.other_rules import EDITION, class_finding
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records.fields import badness, over
 from lasersafe.records.light import UNKNOWN, Criterion, Step
 from lasersafe.results import ClassCheck, Decision, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
 from lasersafe.wording.message import Message, joined, word
@@ -112,6 +114,15 @@ def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
         name = context.laser.name, context.setup.name
         checks.append(ClassCheck(*name, label, computed, lower, sentence, finding.steps))
     return checks
+
+
+def only_printed(corners: Sequence[Sequence[Context]]) -> dict[str, Any]:
+    """Return the fields of an assessment that no verdict depends on, of all corners of the tolerances."""
+    found: dict[str, Any] = {
+        "class_checks": class_checks, "scans": scan_results, "sums": sum_results, "modules": module_results,
+        "extended": extended_results,
+    }  # fmt: skip
+    return {name: over(corners, each) for name, each in found.items()} | {"settings": setting_reports(corners)}
 
 
 def _visits(

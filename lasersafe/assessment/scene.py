@@ -12,7 +12,7 @@ import shapely
 
 from lasersafe.assessment.aims import far_scatter
 from lasersafe.assessment.context import TISSUES, duration_of_all, every_context
-from lasersafe.assessment.corners import corners_of, over
+from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.price import prices
 from lasersafe.assessment.scene_barriers import barrier_lines, shading_lights
@@ -47,7 +47,7 @@ from lasersafe.assessment.stages import stages_at
 from lasersafe.errors import refuse
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.quantity import grouped
-from lasersafe.records.fields import badness
+from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import (
     BeyondTarget,
     Elevation,
@@ -73,7 +73,7 @@ _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from lasersafe.assessment.corners import CaseResults
+    from lasersafe.assessment.protection import CaseResults
     from lasersafe.models import Case
     from lasersafe.wording import Wording
 

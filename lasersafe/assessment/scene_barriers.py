@@ -16,13 +16,13 @@ from numpy.typing import NDArray
 from lasersafe.assessment.aims import bent_beams, lit_places
 from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import FAULTS, WAYS, broken_context, every_context, power_of_all
-from lasersafe.assessment.corners import over
 from lasersafe.assessment.loads import barrier_for, in_irradiance, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import lit_past
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.barriers import barrier_distance, can_be_reached_over, lit_distance, needed_height
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
+from lasersafe.records.fields import over
 from lasersafe.records.light import Step
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light

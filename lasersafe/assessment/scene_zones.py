@@ -13,13 +13,12 @@ import shapely
 from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of
 from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import ON_THE_FLOOR, Context, every_context, power_of_all
-from lasersafe.assessment.corners import over
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.assessment.together import adding
 from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
 from lasersafe.optics.beam import peak_exposure
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, lit_areas, polygons

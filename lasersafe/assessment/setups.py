@@ -10,8 +10,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.beams import beam_steps, beam_words
-from lasersafe.assessment.calculation import aided_steps, amount_step, distance_steps, limit_steps, scatter_steps
+from lasersafe.assessment.calculation import (
+    aided_steps,
+    amount_step,
+    beam_steps,
+    beam_words,
+    distance_steps,
+    limit_steps,
+    scatter_steps,
+)
 from lasersafe.assessment.context import (
     TISSUES,
     Context,

@@ -15,7 +15,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from lasersafe.assessment.fingerprint import data_digest
+from lasersafe.assessment import data_digest
 from lasersafe.batch.inventory import COLUMNS, Reading, case_data, case_text, cell_fault, column_of
 from lasersafe.errors import CaseError, InputError, refuse
 from lasersafe.files import files_in, in_utf8

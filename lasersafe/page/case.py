@@ -6,9 +6,8 @@ import re
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.ask.printed import subjects
-from lasersafe.assessment import assess
+from lasersafe.assessment import assess, fingerprint
 from lasersafe.assessment.decision import is_fitted, times, way_of
-from lasersafe.assessment.fingerprint import fingerprint
 from lasersafe.drawing.values import decimals, tidy
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case

@@ -11,6 +11,7 @@ from dataclasses import dataclass, fields, is_dataclass, replace
 from functools import cache
 from typing import Any, TypeVar
 
+C = TypeVar("C")
 T = TypeVar("T")
 
 
@@ -192,3 +193,20 @@ def worst_of_each(lists: Iterable[Iterable[T]], also: Callable[[T, Sequence[T]],
     """
     every = [tuple(one) for one in lists]
     return every[0] if len(every) == 1 else tuple(worst(group, also) for group in grouped(every))
+
+
+def over(
+    corners: Sequence[C], each: Callable[[C], Iterable[T]], also: Callable[[T, Sequence[T]], T] | None = None
+) -> tuple[T, ...]:
+    """Return the records of every corner of the tolerances, of each thing the worst; of one corner as they are.
+
+    Parameters
+    ----------
+    corners : sequence
+        At least one.
+    each : callable
+        Takes a corner and returns its records.
+    also : callable, optional
+        As `worst` takes it.
+    """
+    return worst_of_each(map(each, corners), also)

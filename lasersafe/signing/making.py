@@ -9,8 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.assessment import assess
-from lasersafe.assessment.fingerprint import ingredients
+from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import OutputError, refuse
 from lasersafe.files import (
     Output,

@@ -16,7 +16,7 @@ from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
-from lasersafe.assessment.fingerprint import case_digest, combined
+from lasersafe.assessment import case_digest, combined
 from lasersafe.errors import refuse
 from lasersafe.files import read_limited
 from lasersafe.models.site import SignRole

@@ -7,8 +7,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-from lasersafe.assessment import assess
-from lasersafe.assessment.fingerprint import ingredients
+from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import refuse
 from lasersafe.files import locked, write_file
 from lasersafe.models import canonical, parse_case, read_case_text

@@ -276,7 +276,7 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
         reasons.append(wording.text("sign_off.not_yet", roles=roles))
     changed: tuple[str, ...] = ()
     if record.entries and record.entries[-1].fingerprint != assessment.fingerprint:  # signed for other inputs
-        from lasersafe.assessment.fingerprint import ingredients
+        from lasersafe.assessment import ingredients
 
         before = record.inputs[record.entries[-1].fingerprint]
         now = ingredients(case, assessment.language)

@@ -14,8 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import lasersafe
-from lasersafe.assessment import assess
-from lasersafe.assessment.fingerprint import case_digest, combined, ingredients
+from lasersafe.assessment import assess, case_digest, combined, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError, refuse
 from lasersafe.files import mark_of, marked, read_limited, written_as
 from lasersafe.models import canonical, parse_case, read_case_text

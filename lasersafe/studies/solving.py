@@ -9,10 +9,10 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.context import Context, every_context, one_verdict, sharing
-from lasersafe.assessment.corners import critical_values
-from lasersafe.assessment.protection import need_at
+from lasersafe.assessment.context import Context, every_context, sharing
+from lasersafe.assessment.protection import need_at, one_verdict
 from lasersafe.assessment.setups import setup_result
+from lasersafe.assessment.uncertainty import critical_values
 from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.tolerances import GRID, solved_input
 from lasersafe.limits.exposure import duration_edges

@@ -17,8 +17,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment.context import Context, contexts
-from lasersafe.assessment.corners import corners_of, stated_tolerances
+from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
+from lasersafe.assessment.uncertainty import stated_tolerances
 from lasersafe.errors import CalcError, CaseError, refuse
 from lasersafe.limits import rule_sets
 from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of

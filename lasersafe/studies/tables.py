@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import lasersafe
-from lasersafe.assessment.fingerprint import fingerprint
+from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends
 from lasersafe.drawing.contours import contour_page
 from lasersafe.drawing.page import Paper

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.beams import space_of
+from lasersafe.assessment.problem import space_of
 from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.hazard.exposure import continuous

@@ -17,8 +17,7 @@ from typing import Any
 import pytest
 
 from lasersafe.ask.cases import template_text
-from lasersafe.assessment import assess
-from lasersafe.assessment.fingerprint import fingerprint, ingredients
+from lasersafe.assessment import assess, fingerprint, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError, OutputError
 from lasersafe.files import locked
 from lasersafe.models import case_from, parse_case

@@ -8,8 +8,9 @@ import pytest
 from lasersafe.ask.cases import template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
-from lasersafe.assessment.corners import MOST_CORNERS, corners_of, stated_tolerances
+from lasersafe.assessment.corners import MOST_CORNERS, corners_of
 from lasersafe.assessment.distances import variable_inputs
+from lasersafe.assessment.uncertainty import stated_tolerances
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case
 

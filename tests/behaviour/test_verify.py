@@ -207,7 +207,7 @@ def test_an_exchanged_case_is_caught_with_the_field(tmp_path: Path) -> None:
 @pytest.mark.parametrize("count", [12, pytest.param(1000, marks=pytest.mark.soak)])
 def test_each_field_exchanged_inside_the_sheet_is_caught(tmp_path: Path, count: int) -> None:
     """With all attachments and fingerprints made to fit, as somebody would who knows how: the record stays behind."""
-    from lasersafe.assessment.fingerprint import combined, ingredients
+    from lasersafe.assessment import combined, ingredients
 
     old = parse_sheet(signed_sheet())
     about = json.loads(old.attachment(making.ABOUT))

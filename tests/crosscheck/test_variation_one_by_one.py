@@ -7,9 +7,9 @@ import pytest
 
 from lasersafe.assessment import scene
 from lasersafe.assessment.context import contexts
-from lasersafe.assessment.corners import possible_cases
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.assessment.setups import setup_result
+from lasersafe.assessment.uncertainty import possible_cases
 from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, InputError
 from lasersafe.limits import rule_sets

@@ -8,8 +8,8 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.assessment.corners import critical_values, possible_cases
 from lasersafe.assessment.distances import variable_inputs, zone_distances
+from lasersafe.assessment.uncertainty import critical_values, possible_cases
 from lasersafe.hazard.tolerances import Uncertain, monte_carlo, slope, worst_corner
 from tests.crosscheck.test_variation_one_by_one import made
 from tests.crosscheck.varied_cases import directions

@@ -10,13 +10,13 @@ from types import SimpleNamespace
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.corners import corners_of, over
+from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.decision import reached
 from lasersafe.assessment.scene_zones import joined_zone
 from lasersafe.hazard.other_rules import CLASS_ORDER
 from lasersafe.models import parse_case
 from lasersafe.records.barriers import BarrierLine, BarrierWay
-from lasersafe.records.fields import highest, worst
+from lasersafe.records.fields import highest, over, worst
 from tests.behaviour import test_scene, test_sources
 from tests.behaviour.sample_scene import disc, zone
 from tests.regression.test_verdicts import HEAD, laser, person
