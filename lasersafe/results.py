@@ -394,6 +394,13 @@ class Decision:
     grounds: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # what else no other record holds
     strike_outs: StrikeOuts = StrikeOuts(0)
     steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # of the distances
+    answered: bool = field(default=False, metadata=HIDDEN)  # a barrier or eyewear answers what is above the limit
+
+    @property
+    def passing(self) -> str:
+        """Name of the sentence with which it passes: all or a part of what is there, with answers or without any."""
+        part = self.strike_outs.count or self.strike_outs.not_assessed
+        return ("part" if part else "all") + ("_answered" if self.answered else "")
 
 
 @dataclass(frozen=True)

@@ -153,7 +153,7 @@ class _Answer:
             left_out
         )
         if d.passed:
-            return "; ".join([text("brief.passed_in_part" if out else "brief.passed"), *out])
+            return "; ".join([text(f"brief.passed_{d.passing}"), *out])
         return text("brief.not_as_planned", what="; ".join([*(parts or d.reasons[:1]), *out]))
 
     def wear(self) -> Iterator[str]:

@@ -179,11 +179,10 @@ def decision_of(
         together=text("say.all_together") if len(fitted) > 1 and case.adds_lasers else "",
         tissue=text(f"tissue.{limit.tissue}"), rule_set=limit.rule_set, duration=f"{limit.duration:g} s",
     )  # fmt: skip
-    verdict = "say.passed" if mine and not uncovered else "say.no_verdict"  # it fails closed
     decision = Decision(
         wear=". ".join(said) + "." if said else text("say.no_eyewear"),
         people=f"{people} {text('assumed.people')}" if assumed else people, barrier=barrier, barrier_remarks=remarks,
-        verdict=text("say.not_as_planned", what="; ".join(points)) if points else text(verdict),
+        verdict=text("say.not_as_planned", what="; ".join(points)) if points else text("say.no_verdict"),
         passed=not open_ones and not record.findings and not measured and not uncovered and bool(mine),
         reasons=tuple(dict.fromkeys([*first, *above[1:], *words.findings(uncontrolled), *known])),
         headline_distance=far, scatter_distance=near, aided_distance=max(far, reach[2].distance, key=badness),
@@ -191,7 +190,10 @@ def decision_of(
         aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS), points=points, worn=worn,
         loads=tuple(one for one in loads if one.fitted and (one.asked or one.rating is not None)),
         causes=(*left_out, *unstated), grounds=(*assumed, *stated, *unreadable, *known), strike_outs=struck,
+        answered=any(s.answer and not s.below and not s.struck_out for s in mine),
     )  # fmt: skip
+    if decision.passed:  # it fails closed
+        decision = replace(decision, verdict=text(f"say.passed_{decision.passing}"))
     return decision, (*measured, *starters, *unstated)
 
 
@@ -210,7 +212,7 @@ def naming_strike_outs(decision: Decision, wording: Wording) -> Decision:
         words.append(wording.text("say.not_assessed", pairs=", ".join([*pairs[:_MOST_PAIRS], *more])))
     if not words:
         return decision
-    verdict = wording.text("say.passed_in_part") if decision.passed else decision.verdict
+    verdict = wording.text(f"say.passed_{decision.passing}") if decision.passed else decision.verdict
     return replace(decision, verdict="; ".join([verdict, *words]), points=(*decision.points, *words))
 
 

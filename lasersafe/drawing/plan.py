@@ -270,9 +270,10 @@ def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
             key = (zone.laser, zone.kind)
             farthest[key] = max(farthest.get(key, zone), zone, key=lambda one: badness(one.distance))
     for (laser, kind), zone in farthest.items():
-        notes.append(
-            text("plan.goes_on", laser=laser, kind=text(f"plan.short_{kind}"), distance=distance(zone.distance))
-        )
+        said, far = "plan.goes_on", zone.distance
+        if kind == "eye together" and found.decision.headline_distance is not None:  # that of page 1: of a sum only
+            said, far = "plan.goes_on_sum", found.decision.headline_distance  # squares of the floor are proven
+        notes.append(text(said, laser=laser, kind=text(f"plan.short_{kind}"), distance=distance(far)))
     return notes
 
 

@@ -133,7 +133,7 @@ def _verdict(sheet: Sheet) -> None:
     found, text = sheet.assessment.decision, sheet.text
     head = found.verdict
     if found.points:
-        head = text("say.passed_in_part" if found.passed else "decision.stop")
+        head = text(f"say.passed_{found.passing}" if found.passed else "decision.stop")
     ink = grey(0.0) if found.passed else WHITE
     lines = [Part(tidy(head), Style(*_VERDICT, ink))]
     lines += [Part(f"•  {tidy(point)}", Style(*_POINT, ink)) for point in found.points]
@@ -237,6 +237,8 @@ def _loads(sheet: Sheet) -> None:
         sheet.paragraph(tidy(sheet.assessment.decision.barrier), _SAID)
         return
     sheet.listing("decision", {"stands": 23, "must_hold": 18, "light": 26, "rated_for": 18, "result": 15}, rows, 2.0)
+    if sheet.assessment.decision.passed and any(row.bar for row in rows):
+        sheet.paragraph(sheet.text("barriers.not_counted"), _NOTE)
     for remark in sheet.assessment.decision.barrier_remarks:
         sheet.paragraph(tidy(remark), Style(8.5, bold=True))
 

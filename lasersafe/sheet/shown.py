@@ -43,6 +43,7 @@ from lasersafe.sheet.tables import verdict_of
 from lasersafe.sheet.text import Style
 
 _SHADE = 0.93
+_BEFORE_AN_INSTRUMENT = ("E_D", "H_D")  # symbols of the limit there
 
 
 def scene_tables(sheet: Sheet) -> None:
@@ -343,6 +344,10 @@ def _zones(sheet: Sheet, result: SetupResult) -> None:
         focus = "–" if zone.distance_from_focus is None else distance(zone.distance_from_focus, sheet.feet)
         sets = "\n".join(f"{name}: {distance(value)}" for name, value in zone.by_rule_set.items())
         limit = f"{limit_text(zone.criterion, sheet.wording)}; {sheet.references.limit(zone.criterion)}"
+        before = next((step for step in zone.steps if step.symbol in _BEFORE_AN_INSTRUMENT), None)
+        if before is not None:
+            value = in_unit(before.value, before.unit, 3, "down")
+            limit = sheet.text("setup.limit_aided", before=value, limit=limit)
         way = bold(sheet.named("way", zone.way)), Part(sheet.named("tissue", zone.tissue))
         below = note(zone.note) if zone.note else ()
         rows.append(row(way, bold(reach), Part(focus), Part(limit), Part(sets), below=below))

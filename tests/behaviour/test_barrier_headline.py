@@ -153,3 +153,23 @@ def test_a_screen_that_is_there_for_scatter_and_does_not_hold_it_is_not_said_to_
     said = [part.text for cell in row.cells for part in ([cell] if isinstance(cell, Part) else cell)]
     assert sheet.text("barriers.fails") in said
     assert sheet.text("barriers.scatter_only") not in said
+
+
+def printed(found: Assessment) -> str:
+    pages = PdfReader(io.BytesIO(render_sheet(found))).pages
+    return " ".join(" ".join(page.extract_text() for page in pages[:2]).split())
+
+
+def test_the_headline_names_barriers_only_where_one_answers() -> None:
+    """It said "or behind a barrier or eyewear that holds" beside two barriers that do not hold: none of them counts."""
+    found = assessed(starter("co2-cutter"))
+    assert found.decision.passed
+    assert not any(one.answer for one in found.counted)
+    assert {one.barrier for one in found.decision.loads if one.asked and not one.stands} != set()
+    assert found.decision.verdict.startswith("Below the limit in what is assessed; ")
+    page = printed(found)
+    assert "a barrier that holds" not in page
+    assert "Where a barrier does not hold, the verdict does not count on it." in page
+    held = assessed(PLAIN + barrier("1000 MW/m2", 'must_stop = ["direct"]'))  # an answer to the direct beam
+    assert held.decision.answered == any(one.answer for one in held.counted)
+    assert held.decision.answered

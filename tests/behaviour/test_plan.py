@@ -371,6 +371,17 @@ def test_who_stands_far_away_is_told_in_the_margin_and_not_in_the_scale() -> Non
     assert pages_of(near)[0].scale == pages_of(full)[0].scale
 
 
+def test_a_sum_goes_on_as_far_as_page_1_says() -> None:
+    """Its squares of the floor ended at 3.18 km beside 3.14 km on page 1: they are larger than what is proven."""
+    full = room()
+    farther = [replace(zone, kind="eye together", distance=317.6) for zone in full.zones if zone.kind == "eye direct"]
+    found = placed(replace(full, zones=(*full.zones, *farther)))
+    text = text_of(plan_page(found, Paper("A3", 420.0, 297.0, 10.0), load_wording()))
+    assert found.decision.headline_distance == 108.43
+    assert "Hand-held welder, eye, lasers together: goes on, along the beams to 109 m" in text
+    assert "318 m" not in text
+
+
 def test_a_detail_shows_what_lies_within_five_millimetres() -> None:
     full = room()
     (first, *others) = full.persons

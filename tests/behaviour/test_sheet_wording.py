@@ -228,7 +228,8 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         full.setups[0].chart,
         curves=(*full.setups[0].chart.curves, replace(full.setups[0].chart.curves[0], distance=(), exposure=())),
     )
-    odd = replace(full.setups[0], chart=chart, steps=(replace(full.setups[0].steps[0], source=""),))
+    steps = (replace(full.setups[0].steps[0], source="", symbol="E_D"),)
+    odd = replace(full.setups[0], chart=chart, steps=steps, zones=(replace(full.setups[0].zones[0], steps=steps),))
     rule = replace(full.scenarios[0].criterion, steps=())
     loose = replace(full, scenarios=(replace(full.scenarios[0], criterion=rule),))
     placed = replace(full, controls=(replace(full.controls[0], in_place=True), *full.controls[1:]))

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import io
+
 import pytest
+from pypdf import PdfReader
 
 from lasersafe.assessment import assess
 from lasersafe.data import templates_path
@@ -12,6 +15,7 @@ from lasersafe.hazard.exposure import Received, continuous, pulse_train
 from lasersafe.hazard.instruments import UNDESCRIBED, aid
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry
+from lasersafe.sheet import render_sheet
 
 BEAM = BeamGeometry((4e-3, 4e-3), (2e-3, 2e-3))
 BINOCULAR = aid("binoculars 7x50")
@@ -78,3 +82,14 @@ def test_reach(emission, wavelength):
         assert described == bare
     # a beam far wider than every opening: by the root of the gain, and of the area of the openings
     assert strict <= bare * 50.0 / 7.0 * 1.01 + 50.0 / 2e-3 * 1e-3 * 8.0
+
+
+def test_the_table_of_distances_names_the_limit_in_front_of_the_instrument():
+    """It named that of the bare eye alone: behind 7x50 without loss (50 mm / 7 mm)² = 51 times less may arrive.
+
+    Here 50 W/m² / 51.02 = 0.98 W/m², rounded down.
+    """
+    text = templates_path("cases", "handheld-welder.toml").read_text(encoding="utf-8").partition("\n[scene]\n")[0]
+    pages = PdfReader(io.BytesIO(render_sheet(assess(parse_case(text)), kind="annex"))).pages
+    annex = " ".join(" ".join(page.extract_text() for page in pages).split())
+    assert "0.980 W/m² in front of the instrument; behind it 50.0 W/m² for 10 s, over 7 mm: " in annex
