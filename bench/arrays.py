@@ -5,7 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 
-from bench.measuring import ROOT, Job, Line, line, medians
+from bench.measuring import ROOT, Job, Line, line, medians, one_power, powers
 
 POINTS = 1_000_000
 MEMORY_ALLOWED = 1e9  # bytes
@@ -45,7 +45,7 @@ def lines(rounds: int) -> list[Line]:
     divergence = 10 ** random.uniform(-4, -1, POINTS)
     beams = BeamGeometry((waist, waist), (divergence, divergence))
 
-    jobs: dict[str, Job] = {"power": lambda: np.power(duration, 0.75)}
+    jobs: dict[str, Job] = {"power": powers(duration)}
     for rule_set in rule_sets():
         for tissue in ("eye", "skin"):
             jobs[f"a million limits, {rule_set} {tissue}"] = lambda rule_set=rule_set, tissue=tissue: exposure_limit(  # type: ignore[misc]
@@ -57,7 +57,7 @@ def lines(rounds: int) -> list[Line]:
     jobs["a million settings, both rule sets"] = lambda: [energy / one.per_pulse(pulse, rate) for one in both]
     jobs["a million distances"] = lambda: direct_distance(power, limit, aperture, beams)
     spent = medians(jobs, rounds)
-    base = spent.pop("power")
+    base = one_power(spent.pop("power"))
     allowed = {"a million settings, both rule sets": 40.0, "a million distances": 6.0}
     against = "numpy.power, as many numbers"
     found = [line(name, one, base, allowed.get(name, 10.0), against) for name, one in spent.items()]

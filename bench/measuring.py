@@ -16,8 +16,13 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
+import numpy as np
+from numpy.typing import NDArray
+
 ROOT = Path(__file__).resolve().parent.parent
 
+POWERS = 10
+Floats = NDArray[np.float64]
 Job = Callable[[], object]
 
 
@@ -61,6 +66,26 @@ def medians(jobs: Mapping[str, Job], rounds: int) -> dict[str, Spent]:
             if number:
                 times[name].append((_processor() - before, time.perf_counter() - start))
     return {name: Spent(*map(statistics.median, zip(*values, strict=True))) for name, values in times.items()}
+
+
+def powers(numbers: Floats) -> Job:
+    """Return the job that arrays are measured against: ``numpy.power(numbers, 0.75)``, several times.
+
+    Each result is given back before the next is made, so that all but the first lie in memory that the process has
+    already. A single call among others takes 1.5 or 2.5 times as long, as what ran before has left the memory.
+    """
+
+    def job() -> object:
+        for _ in range(POWERS):
+            np.power(numbers, 0.75)
+        return None
+
+    return job
+
+
+def one_power(spent: Spent) -> Spent:
+    """Return the time of one of the calls of `powers`."""
+    return Spent(spent.processor / POWERS, spent.clock / POWERS)
 
 
 def _processor() -> float:

@@ -8,7 +8,7 @@ import sys
 import time
 from collections.abc import Callable
 
-from bench.measuring import ROOT, Job, Line, Spent, line, medians
+from bench.measuring import POWERS, ROOT, Job, Line, Spent, line, medians, one_power, powers
 
 DRAWS = 1_000_000
 OVAL_DRAWS = 100_000
@@ -61,13 +61,13 @@ def lines(rounds: int) -> list[Line]:
 
     numbers = np.random.default_rng(1).uniform(0.5, 1.0, DRAWS)
     jobs: dict[str, Job] = {
-        "power": lambda: np.power(numbers, 0.75),
+        "power": powers(numbers),
         "a million Monte Carlo draws of a NOHD": nohd_of("free", DRAWS),
         "a million Monte Carlo draws of a NOHD, wavelength too": nohd_of("colour", DRAWS),
         "100 000 Monte Carlo draws of a NOHD, elliptical beam": nohd_of("oval", OVAL_DRAWS),
     }
     spent = medians(jobs, rounds)
-    base = spent.pop("power")
+    base = one_power(spent.pop("power"))
     few = Spent(base.processor * OVAL_DRAWS / DRAWS, base.clock * OVAL_DRAWS / DRAWS)
     against = "numpy.power, as many numbers"
     oval = "100 000 Monte Carlo draws of a NOHD, elliptical beam"
@@ -82,19 +82,18 @@ def growth(rounds: int = 5) -> dict[int, float]:
     """Return the processor time of the draws by their number, over that of one numpy.power over a million numbers."""
     import numpy as np
 
-    numbers = np.random.default_rng(1).uniform(0.5, 1.0, DRAWS)
-    found = {}
+    power, found = powers(np.random.default_rng(1).uniform(0.5, 1.0, DRAWS)), {}
     for size in SIZES:
         job = nohd_of("free", size)
         job()
         times, base = [], []
         for _ in range(rounds if size < SIZES[-1] else 3):
             start = time.process_time()
-            np.power(numbers, 0.75)
+            power()
             middle = time.process_time()
             job()
             times.append(time.process_time() - middle)
-            base.append(middle - start)
+            base.append((middle - start) / POWERS)
         found[size] = statistics.median(times) / statistics.median(base)
     return found
 

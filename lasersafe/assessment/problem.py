@@ -342,7 +342,7 @@ class Problem:
         """The beams; refused where the angle alone makes one wider than it was read."""
         if self.shared is not None:
             return self.shared
-        if np.isnan(self.waists[0]).any() or np.isnan(self.waists[1]).any():
+        if any(np.isnan(waist).any() for waist in {id(waist): waist for waist in self.waists}.values()):
             refuse(
                 "beam_diameter: in at least one case the divergence alone makes the beam wider than that on the way "
                 "from waist_at to measured_at; give a narrower range of divergence, beam_diameter, measured_at or "

@@ -189,7 +189,7 @@ def last_fall(ratio: Ratio, above: Floats, below: Floats, offset: Floats, at: Pl
 
 
 _OFFSETS, _FEW_OFFSETS = 64, 24
-_CACHED = 32_768  # circular beams that are worked out together
+_CACHED = 65_536  # circular beams that are worked out together
 _BLOCK = 512  # beams whose nodes are read together
 _SHALLOW = 1e-9  # of the way between the waists: a point focus seen by its peak has no depth of its own
 _ZOOM, _ZOOMS = 9, 5
@@ -197,46 +197,37 @@ _SUMMITS = 3  # of the places that are higher than their neighbours, how many ar
 _POINTS = 4000
 
 
-def critical_diameter(
-    amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, profile: str = "gaussian"
-) -> FloatArray:
-    """Return the 1/e diameter of the circular beam whose averaged exposure equals the limit [1]_.
+def _circular_distance(beam: BeamGeometry, numbers: Iterable[Floats], found: Floats | None = None) -> FloatArray:
+    """Return the farthest distance at which circular beams exceed the limit, in closed form [1]_.
 
-    Parameters
-    ----------
-    amount : array_like, shape (...)
-        Power or energy of the beam. [W or J]
-    limit : array_like, shape (...)
-        Exposure limit. [W/m2 or J/m2]
-    aperture : array_like, shape (...)
-        Diameter of the limiting aperture. [m]
-    profile : str
-        ``"gaussian"``: D / sqrt(-ln(1 - x)) with x = limit pi D^2 / (4 amount); ``"top-hat"``: D / sqrt(x).
+    The numbers are amount, limit and aperture, waist, divergence and position of the waist of the circular beams.
 
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Diameter; 0 where no beam of this amount exceeds the limit (x of 1 or more). [m]
-
-    Raises
-    ------
-    InputError
-        If the profile is not known.
-    OutOfRangeError
-        If a number is not positive and finite, or the diameter is too large to compute.
+    The exposure equals the limit where the 1/e diameter is D / sqrt(-ln(1 - x)) with x = limit pi D^2 / (4 amount); of
+    a beam with even profile D / sqrt(x).
 
     References
     ----------
     .. [1] KOLESAR2000, fraction through a centred aperture, solved for the diameter.
     """
-    choice("profile", profile, PROFILES)
-    whole = positive("amount", amount, "W or J")
-    most = positive("limit", limit, "W/m2 or J/m2")
-    hole = positive("aperture", aperture, "m")
+    amount, limit, aperture, waist, angle, position = numbers
+    positive("amount", amount, "W or J")
+    positive("limit", limit, "W/m2 or J/m2")
+    positive("aperture", aperture, "m")
+    within("waist_diameter", waist, "m", 0.0, math.inf)
+    positive("divergence", angle, "rad", math.pi)
+    finite("waist_position", position, "m")
     with np.errstate(all="ignore"):
-        filled = np.minimum(np.square(hole) * (math.pi / 4.0) * most / whole, 1.0)
-        root = np.sqrt(-np.log1p(-filled)) if profile == "gaussian" else np.sqrt(filled) / (filled < 1.0)
-        return finite("critical diameter", hole / root, "m")  # an infinite root where no beam exceeds the limit
+        square = np.square(aperture)
+        empty = np.maximum(square * limit / amount * (-math.pi / 4.0), -1.0)
+        square = square / (np.log1p(empty) if beam.profile == "gaussian" else empty / (empty > -1.0))
+        if beam.propagation == "hyperbolic":  # what follows is 0 where no beam of this amount exceeds the limit
+            way = np.sqrt(-np.minimum(square + np.square(waist), 0.0))
+        else:
+            way = np.maximum(np.sqrt(-square) - waist, 0.0)
+        way = np.divide(way, angle, out=found)
+        if position.any():
+            way = np.multiply(way > 0.0, np.maximum(position + way, 0.0), out=found)
+    return np.asarray(way) if way.max(initial=0.0) < math.inf else finite("distance", way, "m")
 
 
 def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, beam: BeamGeometry) -> FloatArray:
@@ -278,29 +269,19 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
     """
     waist, angle, position = beam.waist_diameter, beam.divergence, beam.waist_position
     if beam.circular:
-        every = (amount, limit, aperture, waist[0], angle[0], position[0])
-        if max(map(np.size, every)) > _CACHED:
-            numbers = [np.asarray(one, dtype=np.float64) for one in every]
-            shape = np.broadcast_shapes(*(one.shape for one in numbers))
-            flat = [c.reshape(1) if c.size == 1 else np.broadcast_to(c, shape).reshape(-1) for c in numbers]
-            found = np.empty(math.prod(shape))
-            for first in range(0, found.size, _CACHED):
-                whole, most, hole, d, a, z = (c if c.size == 1 else c[first : first + _CACHED] for c in flat)
-                circular = BeamGeometry((d, d), (a, a), (z, z), beam.profile, beam.propagation)
-                found[first : first + _CACHED] = direct_distance(whole, most, hole, circular)
-            return found.reshape(shape)
+        choice("profile", beam.profile, PROFILES)
         choice("propagation", beam.propagation, PROPAGATIONS)
-        critical = critical_diameter(amount, limit, aperture, beam.profile)
-        smallest = within("waist_diameter", waist[0], "m", 0.0, math.inf)
-        spread = positive("divergence", angle[0], "rad")
-        within("divergence", spread, "rad", 0.0, math.pi)
-        start = finite("waist_position", position[0], "m")
-        with np.errstate(all="ignore"):
-            way = np.maximum(critical - smallest, 0.0)
-            over = way > 0.0
-            if beam.propagation == "hyperbolic":
-                way = np.sqrt(way * (critical + smallest))
-            return finite("distance", over * np.maximum(start + way / spread, 0.0), "m")
+        every = (amount, limit, aperture, waist[0], angle[0], position[0])
+        numbers = [np.asarray(one, dtype=np.float64) for one in every]
+        shape = np.broadcast_shapes(*(one.shape for one in numbers))
+        if (size := math.prod(shape)) <= _CACHED:
+            return _circular_distance(beam, numbers)
+        flat = [c.reshape(()) if c.size == 1 else np.broadcast_to(c, shape).reshape(-1) for c in numbers]
+        found = np.empty(size)
+        for first in range(0, size, _CACHED):
+            part = slice(first, first + _CACHED)
+            _circular_distance(beam, (c if c.ndim == 0 else c[part] for c in flat), found[part])
+        return found.reshape(shape)
     given = np.broadcast_arrays(amount, limit, aperture, *waist, *angle, *position)
     shape = given[0].shape
     whole, most, hole, *columns = (np.ascontiguousarray(c, dtype=np.float64).reshape(-1) for c in given)

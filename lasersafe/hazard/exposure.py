@@ -18,6 +18,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.limits import ExposureLimit, angle_max, hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets
+from lasersafe.limits.exposure import alike
 from lasersafe.limits.grid import DURATIONS, grid_of
 from lasersafe.limits.records import PulseTrainLimit, TrainRow
 from lasersafe.limits.regular import RegularTrains, regular_trains
@@ -453,7 +454,22 @@ def compare(light: Received, source_angle: ArrayLike = ALPHA_MIN) -> tuple[Compa
     OutOfRangeError
         If the rule set has no limit at a point.
     """
-    return (_of_one if light.single and isinstance(source_angle, float) else _compare)(light, source_angle)
+    if light.single and isinstance(source_angle, float):
+        return _of_one(light, source_angle)
+    amount, unit = light.emission.amount, light.emission
+    if not (unit.pedestal or unit.pulses):  # no limit depends on the amount
+        pulse, rate = _number(unit.pulse_duration), _number(unit.repetition_rate)
+        unit = replace(unit, power=1.0, pulse_energy=1.0, pulse_duration=pulse, repetition_rate=rate)
+    wavelength = alike(light.rule_set, light.tissue, light.wavelength)
+    light = replace(light, emission=unit, wavelength=_number(wavelength), duration=_number(light.duration))
+    found = (_of_one if light.single and isinstance(source_angle, float) else _compare)(light, source_angle)
+    return tuple(replace(one, amount=amount) for one in found)
+
+
+def _number(values: Any) -> Any:
+    """Return the one number that all values are, else the values."""
+    array = np.asarray(values, dtype=np.float64)
+    return float(array.flat[0]) if array.size and array.min() == array.max() else values
 
 
 def _compare(light: Received, source_angle: ArrayLike) -> tuple[Comparison, ...]:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -401,8 +402,9 @@ def solved_input(
 PART = 0.95
 CONFIDENCE = 0.95  # that the part lies inside the interval of its order statistics
 FEWEST = 1000
-_BLOCK = 1 << 17
+_BLOCK = 1 << 16
 _AGAIN = 100
+_CELLS = 4096  # of equal probability
 
 
 @dataclass(frozen=True)
@@ -479,6 +481,41 @@ def order_ranks(draws: int, part: float = PART, confidence: float = CONFIDENCE) 
     return first, last
 
 
+@lru_cache(maxsize=1)
+def _quantiles() -> tuple[Floats, Floats]:
+    """Return the standard normal value at the start of each cell of equal probability, and by how much it rises in it.
+
+    NaN in the first and the last cell, which have no end.
+    """
+    from statistics import NormalDist
+
+    inner = [NormalDist().inv_cdf(number / _CELLS) for number in range(1, _CELLS)]
+    edges = np.array([math.nan, *inner, math.nan])
+    return edges[:-1], np.diff(edges)
+
+
+def _standard_normal(generator: np.random.Generator, size: int) -> Floats:
+    """Return standard normal numbers: quantiles of random 32-bit parts, in one cell of 4096 on a straight line.
+
+    Exact at the ends of the cells and in the two outermost; between them the probability below a value is off by less
+    than 2e-7 up to the quantile of 95 %, by 3e-5 at most. Three times as fast as `numpy.random.Generator`, and the same
+    on every machine.
+    """
+    from statistics import NormalDist
+
+    inverse = NormalDist().inv_cdf
+    bits = generator.bit_generator.random_raw((size + 1) // 2).view(np.uint32)[:size]
+    cell = np.empty(size, dtype=np.intp)
+    np.right_shift(bits, 32 - _CELLS.bit_length() + 1, out=cell)
+    start, rise = _quantiles()
+    found: Floats = rise.take(cell)
+    found *= (bits & (2**32 // _CELLS - 1)) * (_CELLS / 2.0**32)
+    found += start.take(cell)
+    tails = np.flatnonzero(np.isnan(found))
+    found[tails] = [inverse((number + 0.5) / 2.0**32) for number in bits[tails].tolist()]
+    return found
+
+
 def draw(generator: np.random.Generator, one: Uncertain, size: int) -> Floats:
     """Return draws of an input: uniform between bounds; normal, cut off where it is not physical [1]_.
 
@@ -514,7 +551,7 @@ def draw(generator: np.random.Generator, one: Uncertain, size: int) -> Floats:
     up, down = one.high - one.nominal, one.nominal - one.low
 
     def some(number: int) -> Floats:
-        standard = generator.standard_normal(number)
+        standard = _standard_normal(generator, number)
         standard *= up if up == down else np.where(standard > 0.0, up, down)
         standard += one.nominal
         return standard

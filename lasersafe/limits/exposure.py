@@ -501,6 +501,20 @@ def hazard_limits(
     return tuple(limit for limit in found if np.isfinite(limit.irradiance).any())
 
 
+def alike(rule_set: str, tissue: str, wavelength: ArrayLike) -> Floats:
+    """Return the first of wavelengths that all have the same limits at any time and angle, else all of them [m]."""
+    every = np.asarray(wavelength, dtype=np.float64)
+    if every.size < 2:
+        return every
+    grid = grid_of(rule_set, tissue)
+    ends = np.array([every.min(), every.max()]) * 1e9
+    if not (ends[0] >= WAVELENGTHS[0] and ends[1] <= WAVELENGTHS[1]):  # or NaN
+        return every
+    sides = train_sides(grid.rule_set, ends)
+    flat = len(sides) == 1 and sides[0][0] == sides[0][1] and grid.even(*ends)
+    return every.reshape(-1)[0] if flat else every
+
+
 def wavelength_edges(rule_sets: Iterable[str]) -> list[float]:
     """Return the wavelengths at which a limit may jump or turn.
 

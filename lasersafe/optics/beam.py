@@ -552,9 +552,9 @@ def waist_before(width: FloatArray, angle: FloatArray, away: FloatArray, propaga
         Diameter at the waist. [m]
     """
     spread = angle * np.abs(away)
-    rest = width - spread
-    possible = rest > 0.0
-    room = np.where(possible, rest, math.nan)
+    room = width - spread
+    if not (room > 0.0).all():
+        room = np.where(room > 0.0, room, math.nan)
     return np.sqrt(room * (width + spread)) if propagation == "hyperbolic" else room
 
 

@@ -79,7 +79,7 @@ def finite(name: str, value: ArrayLike, unit: str) -> FloatArray:
     return _checked(name, value, unit, -_MOST, _MOST, "a finite number")
 
 
-def positive(name: str, value: ArrayLike, unit: str) -> FloatArray:
+def positive(name: str, value: ArrayLike, unit: str, most: float = _MOST) -> FloatArray:
     """Return *value* as floats, or refuse it where it is not above zero and finite.
 
     Parameters
@@ -90,6 +90,8 @@ def positive(name: str, value: ArrayLike, unit: str) -> FloatArray:
         What was given. [any]
     unit : str
         Unit of *value*, for the message.
+    most : float, optional
+        Largest number allowed. [any]
 
     Returns
     -------
@@ -99,9 +101,10 @@ def positive(name: str, value: ArrayLike, unit: str) -> FloatArray:
     Raises
     ------
     OutOfRangeError
-        If any number is NaN, infinite, zero or negative.
+        If any number is NaN, infinite, zero or negative, or above the largest.
     """
-    return _checked(name, value, unit, _LEAST, _MOST, "above 0 and finite")
+    allowed = "above 0 and finite" + ("" if most == _MOST else f", at most {most:.6g}")
+    return _checked(name, value, unit, _LEAST, most, allowed)
 
 
 def within(name: str, value: ArrayLike, unit: str, low: float, high: float) -> FloatArray:

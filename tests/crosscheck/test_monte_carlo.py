@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.tolerances import Uncertain, monte_carlo, order_ranks
+from lasersafe.hazard.tolerances import Uncertain, draw, monte_carlo, order_ranks
 
 NORMAL = "standard uncertainty"
 
@@ -48,6 +48,18 @@ def test_one_input_gives_its_own_quantile(seed: int) -> None:
     quantile = above.ppf(above.cdf(1.0) - 0.05 * inside)
     assert found.upper == pytest.approx(quantile, abs=0.002)
     assert found.upper >= quantile
+
+
+def test_normal_draws_are_normal_in_the_middle_and_in_the_tails() -> None:
+    one = Uncertain("power", 100.0, 99.0, 101.0, NORMAL)
+    found = draw(np.random.Generator(np.random.PCG64(11)), one, 2_000_001) - 100.0  # odd: half of 64 bits is left
+    for moment, exact, error in ((1, 0.0, 1.0), (2, 1.0, math.sqrt(2.0)), (3, 0.0, math.sqrt(15.0)), (4, 3.0, 96**0.5)):
+        assert (found**moment).mean() == pytest.approx(exact, abs=4.0 * error / math.sqrt(found.size))
+    for part in (1e-5, 1e-4, 1.0 / 4096, 0.5 / 4096, 0.05, 0.5):  # 1/4096: the outermost cell, which has no end
+        for share in (found < stats.norm.ppf(part), found > stats.norm.isf(part)):
+            assert stats.binom(found.size, part).ppf(1e-6) <= share.sum() <= stats.binom(found.size, part).isf(1e-6)
+    assert 4.7 < np.abs(found).max() < 6.4  # of two million, the largest; of 32 bits, what can be
+    assert abs(np.corrcoef(found[:-1], found[1:])[0, 1]) < 4.0 / math.sqrt(found.size)
 
 
 def test_the_conservative_statistic_is_rarely_too_low() -> None:
