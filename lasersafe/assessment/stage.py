@@ -67,7 +67,7 @@ def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
 
 _BY_ALL = ("held", "walls", "windows", "standing")  # what rests on all lasers of a case, not on one alone
 # what walls that hold can change
-_PAST_WALLS = ("_made", "panes", "spots", "lit_part", "lit_faces", "peaks", "_alone", "_first_like", "_beams_of_eyes")
+_PAST_WALLS = ("_made", "_mirrors", "panes", "spots", "lit_part", "lit_faces", "peaks", "_alone", "_first_like", "_beams_of_eyes")
 
 
 def kept(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage, P], T]:
@@ -331,6 +331,7 @@ class Stage:
         reach = farthest_of(beam.profile.criteria, context.beam, share) * ROUND_UP
         return [replace(beam, factor=share, reach=reach)]
 
+    @kept
     def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         laser = self._direct(context, pose, tissue, duration, portion)[0]
         found: list[Source] = []

@@ -33,7 +33,7 @@ _EARLIER: list[list[Stage]] = []  # those of the last case of this process
 _KEPT = (
     "poses", "lit", "lit_part", "spots", "portions", "beam_profile", "scatter_profile", "scatter_reach",
     "in irradiance", "panes", "outline", "cut", "together", "ignition_source", "peaks", "held", "windows", "walls",
-    "same walls", "standing", "_made", "_first_like", "_seen_by_eyes", "_beams_of_eyes", "_alone",
+    "same walls", "standing", "_made", "_mirrors", "_first_like", "_seen_by_eyes", "_beams_of_eyes", "_alone",
 )  # fmt: skip
 
 

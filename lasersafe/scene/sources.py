@@ -128,6 +128,10 @@ class Source:
     bends: int = 0
     unbounded: bool = False
 
+    def __hash__(self) -> int:
+        """Return a number that most others do not have."""
+        return hash((self.apex, self.surface, self.offset, self.factor, self.spot, id(self.profile)))
+
     @cached_property
     def row(self) -> tuple[object, ...]:
         """What bounds of it need, in the order of `ROW`."""
@@ -173,9 +177,16 @@ class Source:
         """Boxes that hold all of where light starts, as few as tell how far it is: middles and half edges. [m]."""
         if self.parts:
             return _of_parts(self.parts, self.wide)[1]
-        middle, half = self.starts
-        low, high = (middle - half).min(axis=0, keepdims=True), (middle + half).max(axis=0, keepdims=True)
-        return (low + high) / 2.0, (high - low) / 2.0
+        if self.spots is None:
+            return np.array([self.apex]), np.array([self.moves]) + self._blur
+        middle, half = _boxes_of(self.spots)[1]
+        return middle, half + self.wide
+
+    @cached_property
+    def _blur(self) -> float:
+        """How far from its axis light starts. [m]."""
+        beam = isinstance(self.profile, BeamProfile) and not self.sharp
+        return self.profile.tail(self.offset, self.factor) if beam else self.wide  # type: ignore[union-attr]
 
     @cached_property
     def starts(self) -> tuple[FLOAT, FLOAT]:
@@ -183,16 +194,10 @@ class Source:
         if self.parts:
             return _of_parts(self.parts, self.wide)[0]
         if self.spots is None:
-            beam = isinstance(self.profile, BeamProfile) and not self.sharp
-            blur = self.profile.tail(self.offset, self.factor) if beam else self.wide  # type: ignore[union-attr]
             middle, half = _parts(np.array(self.apex), np.array(self.moves), _MOVED)
-            return middle, half + blur
-        (low_x, low_y), (high_x, high_y) = self.spots.corners.min(axis=0), self.spots.corners.max(axis=0)
-        low, high = np.array([low_x, low_y, self.spots.heights[0]]), np.array([high_x, high_y, self.spots.heights[1]])
-        middle, half = _parts((low + high) / 2.0, (high - low) / 2.0, _LIT)
-        half = half + self.slack
-        reached = self.spots.away(*middle.T) <= np.sqrt(np.square(half).sum(axis=1)) + 1e-6
-        return middle[reached], half[reached] + self.wide
+            return middle, half + self._blur
+        middle, half = _boxes_of(self.spots)[0]
+        return middle, half + self.wide
 
     @cached_property
     def in_order(self) -> tuple[FLOAT, FLOAT]:
@@ -267,6 +272,19 @@ class Source:
         if self.spots is not None:
             away = float(self.spots.away(*here.T)[0])
         return max(away + self.offset, CLOSEST if self.way == "scatter" else NEAREST)
+
+
+@lru_cache(maxsize=4096)  # one spot sends light against many limits
+def _boxes_of(spots: Spots) -> tuple[tuple[FLOAT, FLOAT], tuple[FLOAT, FLOAT]]:
+    """Return boxes that hold all places of a spot, and one box round them: middles and half edges. [m]."""
+    corners, (bottom, top) = spots.corners, spots.heights
+    low, high = (np.array([*pick(corners, axis=0), z]) for pick, z in ((np.min, bottom), (np.max, top)))
+    middle, half = _parts((low + high) / 2.0, (high - low) / 2.0, _LIT)
+    half = half + spots.slack
+    reached = spots.away(*middle.T) <= np.sqrt(np.square(half).sum(axis=1)) + 1e-6
+    middle, half = middle[reached], half[reached]
+    hull = _hulls(middle, half, np.zeros(1, dtype=np.intp))
+    return (middle, half), (hull[0], hull[1])
 
 
 @lru_cache(maxsize=512)  # one face scatters against many limits
