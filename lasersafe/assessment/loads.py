@@ -14,10 +14,9 @@ from numpy.typing import NDArray
 from lasersafe.assessment.barriers import broken_by_all, load_of, needed_time, plain, verdict_on
 from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.scatter import CLOSEST_VIEW
-from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.scene.bound import Places, Question, bounds
-from lasersafe.scene.profile import BeamProfile, ScatterProfile
+from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.screens import Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
@@ -73,7 +72,10 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
     asked, named = [], list[tuple[int, Part, list[Source] | None]]()
     for number, (stage, context, way, modes) in enumerate(wanted):
         highest = max([pose.apex[2] for mode in modes for pose in stage.poses(context, mode)], default=0.0) + _HIGH
-        lights = {one: in_irradiance(stage, one, 1.0) for one in sources_on(stage, context, way, "eye", modes)}
+        lights = {
+            one: replace(one, profile=stage.in_irradiance(one.profile, 1.0))
+            for one in sources_on(stage, context, way, "eye", modes)
+        }
         nearer: dict[ScatterProfile, ScatterProfile] = {}
         for part, screen in parts_of(stage.scene).items():
             own = [one for one in lights if not one.parts or one.surface != part[0]]
@@ -125,20 +127,6 @@ def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Pl
         oblique = min(abs(b[0] - a[0]), abs(b[1] - a[1])) > _ASKEW
         outlines.append(np.array([a, b]) + off[:2] if oblique else None)
     return Places(np.array(low), np.array(high), outlines)
-
-
-def in_irradiance(stage: Stage, source: Source, power: float, aperture: float = 1e-9) -> Source:
-    """Return a source whose ratio is an irradiance [W/m2]: over an aperture [m], or the peak, for a beam."""
-    key, model = ("in irradiance", source.profile, power, aperture), stage.case.settings.scatter_model
-    if key not in stage.answers:
-        if isinstance(source.profile, BeamProfile):
-            stage.answers[key] = source.profile.in_irradiance(power, aperture)
-        else:
-            stage.answers[key] = replace(
-                source.profile, ratio=lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)),
-                lambert=model == "lambert", wide=False, nearest=CLOSEST_VIEW,
-            )  # fmt: skip
-    return replace(source, profile=stage.answers[key])
 
 
 def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load, Spot | None]:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, TypeVar
 from lasersafe.assessment.context import BASE_WAY
 from lasersafe.assessment.facts import MATT
 from lasersafe.assessment.scene_matrix import hit_of
-from lasersafe.assessment.stage import Stage
+from lasersafe.assessment.stage import RESTS, Stage
 from lasersafe.models.base import CaseModel
 from lasersafe.models.scene import Ground
 from lasersafe.models.values import SIValue
@@ -29,8 +29,6 @@ WORTH = 5.0  # times as much: what costs less is not named, unless it decides
 NO_CASE = 2.0  # the same of what no case can state, all of it together
 LEAST = 1e-3  # of the limit: less is printed as this
 _NONE, _MATT = SIValue(0.0, "0 m", "m"), SIValue(MATT, f"{MATT:g}", "1")
-# what holds is the same whatever else is stated
-_SAME = ("held", "_alone", "walls", "windows", "peaks", "portions", "beam_profile", "scatter_profile")
 
 
 def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str]) -> Iterator[tuple[str, str]]:
@@ -161,7 +159,7 @@ def _other(stage: Stage, case: Case, row: Scenario, without: Sequence[str] = (),
     """Return the scene with other fields or without strict assumptions, for one person; walls hold what they held."""
     person = tuple(one for one in stage.scene.person if one.name == row.person)
     scene = _with(stage.scene, person=person, **fields)
-    same = {*_SAME} - ({"walls"} if "weak" in without else set())
+    same = {name for name, (_, _, stated) in RESTS.items() if not stated} - ({"walls"} if "weak" in without else set())
     kept = {key: value for key, value in stage.answers.items() if key[0] in same}
     contexts = [replace(one, case=case) for one in stage.contexts]
     return Stage(_with(case, scene=scene), scene, contexts, stage.setups, kept, without=frozenset(without))

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.aims import bent_beams, lit_places
 from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import FAULTS, WAYS, broken_context, every_context, power_of_all
-from lasersafe.assessment.loads import barrier_for, in_irradiance, part_of_line, sources_on
+from lasersafe.assessment.loads import barrier_for, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import lit_past
 from lasersafe.assessment.stage import REACH_UP
@@ -244,7 +244,7 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
                 return np.full(total.shape, math.inf)
             sources = sources_on(stage, context, way, "eye", ("running",))
             others = [one for one in sources if not one.parts or one.surface != screen.name]
-            lights = [(in_irradiance(stage, source, power), Walls()) for source in others]
+            lights = [(replace(one, profile=stage.in_irradiance(one.profile, power)), Walls()) for one in others]
             if lights:
                 found = most_light([lights], (least + most) / 2.0, (most - least) / 2.0).max(axis=0)
                 highest = stage.peaks(context, way, ("running",))[screen.name, None].irradiance * power

@@ -13,7 +13,6 @@ import numpy as np
 
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.context import ON_THE_FLOOR, Context, every_context
-from lasersafe.assessment.loads import in_irradiance
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard import instruments
 from lasersafe.optics.beam import diameters, fraction_through
@@ -155,7 +154,9 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     lam, point, standing = context.wavelength, np.array([place]), {item.name for item in stage.scene.surface}
     rows: list[CameraLine] = []
     lights = [one for way in ON_THE_FLOOR for one in stage.lights(main, (way,), "eye")]
-    seen = [[(in_irradiance(stage, source, _MANY, camera.pupil), walls)] for source, walls in lights]
+    seen = [
+        [(replace(one, profile=stage.in_irradiance(one.profile, _MANY, camera.pupil)), walls)] for one, walls in lights
+    ]
     each = most_light(seen, point, np.zeros((1, 3)))[:, 0]
     for (source, _), there in zip(lights, each, strict=True):
         away = max(source.path_to(place), CLOSEST)

@@ -53,42 +53,29 @@ class Cut:
     not_clipped_by: tuple[str, ...]
 
 
-def cut(stage: Stage, context: Context, source: Source, mode: str = "running", way: str | None = None) -> Cut:
-    """Return where a source is not proven below the limit, past the screens that hold; see `cut_all`."""
-    return cut_all([(stage, context, source)], mode, way)[0]
+def cut(stage: Stage, context: Context, source: Source) -> Cut:
+    """Return where a source is not proven below the limit, past the screens that hold."""
+    return _cut(stage, context, source, stage.walls(context, source.way))
 
 
-def cut_all(
-    wanted: Sequence[tuple[Stage, Context, Source]], mode: str = "running", way: str | None = None
-) -> list[Cut]:
-    """Return where each source of a set-up is not proven below the limit, past the screens that hold.
-
-    All of them are looked at together.
-    """
-    held = [stage.walls(context, way or source.way, mode) for stage, context, source in wanted]
-    areas = lit_past([(stage, source, walls) for (stage, _, source), walls in zip(wanted, held, strict=True)])
-    found = []
-    for (stage, context, source), walls, area in zip(wanted, held, areas, strict=True):
-        key = ("cut", source, id(walls))
-        if key not in stage.answers:
-            free, holds = stage.outline(source), stage.held(context, way or source.way)
-            lines = {name: shapely.LineString(one.line) for name, one in stage.screens.items()}
-            met = [name for name, line in lines.items() if shapely.intersects(free, line)]
-            clips = area.area < free.area * (1.0 - 1e-6)
-            stage.answers[key] = Cut(
-                area,
-                tuple(name for name in met if holds[name].holds and clips),
-                tuple(name for name in met if not holds[name].holds),
-            )
-        found.append(stage.answers[key])
-    return found
+@kept()
+def _cut(stage: Stage, context: Context, source: Source, walls: Walls) -> Cut:
+    area, free = lit_past([(stage, source, walls)])[0], stage.outline(source)
+    holds, lines = stage.held(context, source.way), {name: one.line for name, one in stage.screens.items()}
+    met = [name for name, line in lines.items() if shapely.intersects(free, shapely.LineString(line))]
+    clips = area.area < free.area * (1.0 - 1e-6)
+    return Cut(
+        area,
+        tuple(name for name in met if holds[name].holds and clips),
+        tuple(name for name in met if not holds[name].holds),
+    )
 
 
 def lit_past(wanted: Sequence[tuple[Stage, Source, Walls]]) -> list[shapely.Geometry]:
     """Return where each source is not proven below the limit past walls, which are among those that a stage knows."""
     asked = {}
     for stage, source, walls in wanted:
-        key, free = ("lit", source, id(walls)), stage.outline(source)
+        key, free = ("lit past", source, id(walls)), stage.outline(source)
         if key not in stage.answers:
             stage.answers[key] = free
             if any(shapely.intersects(free, shapely.LineString(one.line)) for one in walls.screens):
@@ -98,7 +85,7 @@ def lit_past(wanted: Sequence[tuple[Stage, Source, Walls]]) -> list[shapely.Geom
         areas = lit_areas([(groups, free) for _, groups, free in asked.values()], first.band, first.extent)
         for (_, key), (stage, _, _), area in zip(asked, asked.values(), areas, strict=True):
             stage.answers[key] = area
-    return [stage.answers["lit", source, id(walls)] for stage, source, walls in wanted]
+    return [stage.answers["lit past", source, id(walls)] for stage, source, walls in wanted]
 
 
 def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:
@@ -287,7 +274,7 @@ def threshold_of(stage: Stage) -> tuple[float, str]:
     return float(typed), stage.scene.ignition_source or Message("ignition.typed")
 
 
-@kept
+@kept()
 def ignition_source(stage: Stage, context: Context, source: Source) -> Source | None:
     """Return the beam against the ignition threshold; None for a single pulse, which has no mean power."""
     threshold = threshold_of(stage)[0]
@@ -316,7 +303,8 @@ def beams_to_targets(stages: Sequence[Stage]) -> list[tuple[Stage, Context, Pose
 def beyond_targets(stages: Sequence[Stage]) -> list[tuple[list[BeyondTarget], list[ZoneShape]]]:
     """Return for each stage where the beam of each fitted set-up goes behind each target, and where it can set fire."""
     each = beams_to_targets(stages)
-    cut_all([(stage, context, hot) for stage, context, _, _, hot in each if hot is not None and hot.reach > 0.0])
+    hot_ones = [(stage, context, hot) for stage, context, _, _, hot in each if hot is not None and hot.reach > 0.0]
+    lit_past([(stage, hot, stage.walls(context, hot.way)) for stage, context, hot in hot_ones])  # all at once
     found = []
     for stage in stages:
         own = [(context, pose, beam, hot) for where, context, pose, beam, hot in each if where is stage]

@@ -31,8 +31,8 @@ from lasersafe.assessment.context import (
 from lasersafe.assessment.faces import LitFace, faces_of, lit_faces, people_of
 from lasersafe.assessment.panes import Pane, lit_panes, panes_of
 from lasersafe.assessment.paths import FOLLOWED, further_mirrors, level_members, members_of
-from lasersafe.hazard.scatter import scatter_ratio
-from lasersafe.optics.reflection import LitSpot
+from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
+from lasersafe.optics.reflection import LitSpot, scatter_exposure
 from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
@@ -65,24 +65,40 @@ def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
     return Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top), gaps)
 
 
-_BY_ALL = ("held", "walls", "windows", "standing")  # what rests on all lasers of a case, not on one alone
-# what walls that hold can change
-_PAST_WALLS = ("_made", "_mirrors", "panes", "spots", "lit_part", "lit_faces", "peaks", "_alone", "_first_like", "_beams_of_eyes")
+# of each kind of answer: with what else it changes than its own laser, whether it does where people stand elsewhere,
+# and whether it does where a case states anything else but barriers
+RESTS: dict[str, tuple[str, bool, bool]] = dict.fromkeys(("same walls", "lit past", "together"), ("", False, True))
 
 
-def kept(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage, P], T]:
-    """Let what is asked of a stage be answered once, for all stages in which a laser is the same."""
-    name = work.__name__
+def kept(
+    by: str = "", *, people: bool = False, stated: bool = True
+) -> Callable[[Callable[Concatenate[Stage, P], T]], Callable[Concatenate[Stage, P], T]]:
+    """Let what is asked of a stage be answered once, for all stages in which a laser is the same.
 
-    @wraps(work)
-    def known(stage: Stage, *given: P.args, **named: P.kwargs) -> T:
-        key = stage.key(name, *given, *named.items())
-        if key not in stage.answers:
-            stage.answers[key] = work(stage, *given, **named)
-        found: T = stage.answers[key]
-        return found
+    Parameters
+    ----------
+    by : str
+        ``walls`` where what holds can change it on every way but the direct one, ``all`` where other lasers can.
+    people : bool
+        Whether it rests on where people are.
+    stated : bool
+        Whether it rests on anything that `lasersafe.assessment.price` states otherwise.
+    """
 
-    return cast("Callable[Concatenate[Stage, P], T]", known)
+    def keep(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage, P], T]:
+        RESTS[work.__name__] = by, people, stated
+
+        @wraps(work)
+        def known(stage: Stage, *given: P.args, **named: P.kwargs) -> T:
+            key = stage.key(work.__name__, *given, *named.items())
+            if key not in stage.answers:
+                stage.answers[key] = work(stage, *given, **named)
+            found: T = stage.answers[key]
+            return found
+
+        return cast("Callable[Concatenate[Stage, P], T]", known)
+
+    return keep
 
 
 def known_by(given: object) -> object:
@@ -113,10 +129,10 @@ class Stage:
 
     def key(self, name: str, *given: object) -> tuple[object, ...]:
         """Return under what an answer is known."""
-        key = (name, *map(known_by, given))
-        if name in _BY_ALL:
+        key, by = (name, *map(known_by, given)), RESTS[name][0]
+        if by == "all":
             return *key, self.corners
-        if name in _PAST_WALLS and not ("direct" in given or "transmitted" in given):
+        if by == "walls" and not ("direct" in given or "transmitted" in given):
             return *key, self.standing(cast("Context", given[0]), ("direct",))
         return key
 
@@ -167,7 +183,7 @@ class Stage:
         """Return zones and chart of a set-up."""
         return next(s for s in self.setups if s.laser == context.laser.name and s.setup == context.setup.name)
 
-    @kept
+    @kept()
     def poses(self, context: Context, mode: str) -> tuple[Pose, ...]:
         """Return where a laser stands and points in a mode; none when the scene does not place it."""
         own = [a for a in self.scene.aim if a.laser == context.laser.name]
@@ -180,12 +196,12 @@ class Stage:
         anywhere = Box(0.0, math.pi, (-math.pi / 2.0, math.pi / 2.0))
         return tuple(replace(p, nominal=anywhere, directions=anywhere) for p in found)
 
-    @kept
+    @kept()
     def lit(self, context: Context, pose: Pose) -> tuple[Lit, ...]:
         """Return what the beam of a laser can meet, each with its place."""
         return lit_surfaces(self.scene, context, pose, self.work_distance(context))
 
-    @kept
+    @kept("walls")
     def lit_part(self, context: Context, pose: Pose, item: Lit, mode: str) -> tuple[Vector, float] | None:
         """Return middle and radius of what a beam lights of a surface with a place, None in the dark. [m].
 
@@ -194,7 +210,7 @@ class Stage:
         walls = self.walls(context, "direct", mode) if not item.target else Walls()
         return lit_patch(self._seen_by_eyes(context, pose), item.as_mirror, walls)
 
-    @kept
+    @kept("walls")
     def spots(self, context: Context, pose: Pose, item: Lit) -> Spots:
         """Return where on a surface the beam of a laser can fall, with all places that the head can point to."""
         if item.placed:
@@ -216,12 +232,12 @@ class Stage:
 
     # --- profiles --------------------------------------------------------------------------------------------------
 
-    @kept
+    @kept(stated=False)
     def portions(self, context: Context, tissue: str, duration: float, spread: bool = True) -> list[Portion]:
         """Return what part of its limits each wavelength of a laser may use; nothing for a laser of one."""
         return portions(list(every_context(context).values()), tissue, duration, spread)
 
-    @kept
+    @kept(stated=False)
     def beam_profile(
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None
     ) -> BeamProfile:
@@ -235,7 +251,7 @@ class Stage:
         compared = context.compared(tissue, duration)
         return tuple(dict.fromkeys(lessened(c, context.wavelength, portion or {}) for c in compared))
 
-    @kept
+    @kept(stated=False)
     def scatter_profile(
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None, *, sized: bool = True
     ) -> ScatterProfile:
@@ -254,7 +270,20 @@ class Stage:
 
         return ScatterProfile(ratio, spot.model == "lambert", size > 0.0)
 
-    @kept
+    @kept()
+    def in_irradiance(
+        self, profile: BeamProfile | ScatterProfile, power: float, aperture: float = 1e-9
+    ) -> BeamProfile | ScatterProfile:
+        """Return a profile whose ratio is an irradiance [W/m2]: over an aperture [m], or the peak, for a beam."""
+        model = self.case.settings.scatter_model
+        if isinstance(profile, BeamProfile):
+            return profile.in_irradiance(power, aperture)
+        return replace(
+            profile, ratio=lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)),
+            lambert=model == "lambert", wide=False, nearest=CLOSEST_VIEW,
+        )  # fmt: skip
+
+    @kept()
     def scatter_reach(self, profile: ScatterProfile, factor: float) -> float:
         """Return how far a lit spot of a reflectance exceeds the limit, rounded up [m]."""
         return far_scatter(profile, factor) * ROUND_UP
@@ -287,7 +316,7 @@ class Stage:
         time = max(c.duration(way)[0] for c in every_context(context).values()) if duration is None else duration
         return self._made(context, way, tissue, self._first_like(context, way, mode), time)
 
-    @kept
+    @kept("walls")
     def _first_like(self, context: Context, way: str, mode: str) -> str:
         """Return the first mode in which a laser is placed and points alike, and the same walls hold on its way.
 
@@ -301,7 +330,7 @@ class Stage:
 
         return next(one for one in (*loads.MODES, mode) if known(one) == known(mode))
 
-    @kept
+    @kept("walls")
     def _made(self, context: Context, way: str, tissue: str, mode: str, duration: float) -> tuple[Source, ...]:
         make = {
             "direct": self._direct, "mirror": self._mirrors, "scatter": self._spots, "mirror then scatter": self._after,
@@ -331,7 +360,7 @@ class Stage:
         reach = farthest_of(beam.profile.criteria, context.beam, share) * ROUND_UP
         return [replace(beam, factor=share, reach=reach)]
 
-    @kept
+    @kept("walls")
     def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         laser = self._direct(context, pose, tissue, duration, portion)[0]
         found: list[Source] = []
@@ -357,7 +386,7 @@ class Stage:
         members = members_of(self.scene, self.lit(context, pose))
         return found + further_mirrors(context, pose, found, members, walls)
 
-    @kept
+    @kept("walls")
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Pane, ...]:
         """Return the windows that act as mirrors for a laser in a mode."""
         laser, walls = self._seen_by_eyes(context, pose), self.walls(context, "direct", mode)
@@ -365,7 +394,7 @@ class Stage:
         lit = lit_panes([(laser, walls)] * len(panes), panes, FOLLOWED)
         return tuple(one for one, gets in zip(panes, lit, strict=True) if gets)
 
-    @kept
+    @kept()
     def _seen_by_eyes(self, context: Context, pose: Pose) -> Source:
         """Return the direct beam against the limits of the eye: what it lights where nothing else is asked."""
         return self._direct(context, pose, "eye", context.duration("direct")[0], {})[0]
@@ -405,32 +434,32 @@ class Stage:
                 found.append(from_spots("scatter", ball, profile, reach, factor=share, surface=item.name))
         return found + self._ends(context, pose, tissue, duration, portion, mirrored=True)
 
-    @kept
+    @kept("walls")
     def _beams_of_eyes(self, context: Context, pose: Pose) -> list[Source]:
         """Return what mirrors make of the beam, against the limits of the eye, where no more is asked."""
         return self._mirrors(context, pose, "eye", context.duration("direct")[0], {})
 
+    @kept("walls", people=True)
     def lit_faces(self, context: Context, pose: Pose, mirrored: bool) -> list[LitFace]:
         """Return what ends a beam of a laser, or what mirrors make of it; all lasers and modes are asked at once."""
         key, way = self.key("lit_faces", context, pose, mirrored), "mirror then scatter" if mirrored else "scatter"
-        if key not in self.answers:
-            asked = {key: (self, context, pose)}
-            for stage, mode in product(self.others, loads.MODES):
-                for one in (one for one in stage.contexts if stage.poses(one, "running")):
-                    for other in stage.poses(one, stage._first_like(one, way, mode)):
-                        asked.setdefault(stage.key("lit_faces", one, other, mirrored), (stage, one, other))
-            asked = {key: one for key, one in asked.items() if key not in self.answers}
-            upright, level = ([face for face in faces_of(self.scene) if face.level == one] for one in (False, True))
-            wanted = []
-            for stage, one, other in asked.values():
-                beams = stage._beams_of_eyes(one, other) if mirrored else [stage._seen_by_eyes(one, other)]
-                lights = [(beam, stage.walls(one, "direct", other.mode)) for beam in beams]
-                # what may send a beam anywhere lights the floor next to people whom it can hit as well
-                known = [beam.aimed and not beam.directions.box().everywhere for beam in beams]
-                sure = [light for light, one_way in zip(lights, known, strict=True) if one_way or not mirrored]
-                wanted += [(lights, upright), (sure, level)]
-            faces = lit_faces(wanted, people_of(self.scene))
-            self.answers |= zip(asked, map(operator.add, faces[::2], faces[1::2]), strict=True)
+        asked = {key: (self, context, pose)}
+        for stage, mode in product(self.others, loads.MODES):
+            for one in (one for one in stage.contexts if stage.poses(one, "running")):
+                for other in stage.poses(one, stage._first_like(one, way, mode)):
+                    asked.setdefault(stage.key("lit_faces", one, other, mirrored), (stage, one, other))
+        asked = {key: one for key, one in asked.items() if key not in self.answers}
+        upright, level = ([face for face in faces_of(self.scene) if face.level == one] for one in (False, True))
+        wanted = []
+        for stage, one, other in asked.values():
+            beams = stage._beams_of_eyes(one, other) if mirrored else [stage._seen_by_eyes(one, other)]
+            lights = [(beam, stage.walls(one, "direct", other.mode)) for beam in beams]
+            # what may send a beam anywhere lights the floor next to people whom it can hit as well
+            known = [beam.aimed and not beam.directions.box().everywhere for beam in beams]
+            sure = [light for light, one_way in zip(lights, known, strict=True) if one_way or not mirrored]
+            wanted += [(lights, upright), (sure, level)]
+        faces = lit_faces(wanted, people_of(self.scene))
+        self.answers |= zip(asked, map(operator.add, faces[::2], faces[1::2]), strict=True)
         found: list[LitFace] = self.answers[key]
         return found
 
@@ -442,35 +471,35 @@ class Stage:
         profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
         return [one.source(profile, self.scatter_reach(profile, one.share)) for one in found]
 
-    @kept
+    @kept()
     def outline(self, source: Source) -> shapely.Geometry:
         """Return an area on the floor outside of which a source exceeds no limit, without walls."""
         return outline(source, self.band)
 
     # --- barriers --------------------------------------------------------------------------------------------------
 
+    @kept("walls", stated=False)
     def peaks(self, context: Context, way: str, modes: tuple[str, ...]) -> dict[loads.Part, loads.Peak]:
         """Return the most that a laser can bring to each barrier and view window in some modes.
 
         What will be asked of other lasers, of the beams of their faults and on other ways is bounded with it.
         """
         key = self.key("peaks", context, way, modes)
-        if key not in self.answers:
-            wanted = {key: (self, context, way, modes)}
-            running = modes == ("running",)
-            ways = WAYS if running else ("direct",) if way == "direct" else ("mirror", "scatter")
-            for stage, own in product(self.others, ways):
-                lasers = [one for one in stage.contexts if stage.poses(one, "running")]
-                broken = [broken_context(stage, one, fault)[0] for one, fault in product(lasers, FAULTS)]
-                for one in [*lasers, *broken] if own == "direct" and not running else lasers:
-                    if one is not None and (one.setup.fitted or not running):
-                        wanted.setdefault(stage.key("peaks", one, own, modes), (stage, one, own, modes))
-            asked = {key: one for key, one in wanted.items() if key not in self.answers}
-            self.answers |= zip(asked, loads.peaks_on(list(asked.values())), strict=True)
+        wanted = {key: (self, context, way, modes)}
+        running = modes == ("running",)
+        ways = WAYS if running else ("direct",) if way == "direct" else ("mirror", "scatter")
+        for stage, own in product(self.others, ways):
+            lasers = [one for one in stage.contexts if stage.poses(one, "running")]
+            broken = [broken_context(stage, one, fault)[0] for one, fault in product(lasers, FAULTS)]
+            for one in [*lasers, *broken] if own == "direct" and not running else lasers:
+                if one is not None and (one.setup.fitted or not running):
+                    wanted.setdefault(stage.key("peaks", one, own, modes), (stage, one, own, modes))
+        asked = {key: one for key, one in wanted.items() if key not in self.answers}
+        self.answers |= zip(asked, loads.peaks_on(list(asked.values())), strict=True)
         found: dict[loads.Part, loads.Peak] = self.answers[key]
         return found
 
-    @kept
+    @kept("all", stated=False)
     def held(self, context: Context, way: str) -> dict[str, BarrierWay]:
         """Return for each screen what falls on it on one way, and whether it holds, with all fitted lasers together."""
         own = self._alone(context, way)
@@ -479,11 +508,11 @@ class Stage:
         others = [self._alone(c, way) for c in self.contexts if c.setup.fitted and c.laser.name != context.laser.name]
         return {name: loads.together(one, [other[name] for other in others]) for name, one in own.items()}
 
-    @kept
+    @kept("walls", stated=False)
     def _alone(self, context: Context, way: str) -> dict[str, BarrierWay]:
         return {entry.name: loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier}
 
-    @kept
+    @kept("all", stated=False)
     def windows(self, context: Context, way: str) -> dict[tuple[str, int], ViewWindow]:
         """Return every view window whose density is stated, by barrier and number, and whether it holds on one way."""
         return loads.judge_windows(self, context, way)
@@ -492,7 +521,7 @@ class Stage:
         """Return a barrier with the windows that hold on a way shut."""
         return screen_of(entry, {where for where, one in self.windows(context, way).items() if one.holds})
 
-    @kept
+    @kept("all", stated=False)
     def walls(self, context: Context, way: str, mode: str = "running") -> Walls:
         """Return the screens that hold; in service barriers are open, walls and terrain are not."""
         held, open_ = self.held(context, way), {"barrier"} if mode == "service" else set()
@@ -508,7 +537,7 @@ class Stage:
         found: Walls = self.answers.setdefault(("same walls", walls.screens), walls)
         return found
 
-    @kept
+    @kept("all")
     def standing(self, context: Context, ways: tuple[str, ...]) -> tuple[int, ...]:
         """Return what tells the walls that hold against a laser from those of other stages, in all modes."""
         return tuple(id(self.walls(context, way, mode)) for way in ways for mode in ("running", "service"))

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.context import contexts_of_each
 from lasersafe.assessment.setups import results_of_each
-from lasersafe.assessment.stage import Stage
+from lasersafe.assessment.stage import RESTS, Stage
 from lasersafe.scene.profile import ScatterProfile
 
 if TYPE_CHECKING:
@@ -29,12 +29,6 @@ def stages_at(cases: Sequence[Case]) -> list[Stage]:
 
 
 _EARLIER: list[list[Stage]] = []  # those of the last case of this process
-# what does not rest on where people are, but for the plan and what is lit; what is not named here is worked out anew
-_KEPT = (
-    "poses", "lit", "lit_part", "spots", "portions", "beam_profile", "scatter_profile", "scatter_reach",
-    "in irradiance", "panes", "outline", "cut", "together", "ignition_source", "peaks", "held", "windows", "walls",
-    "same walls", "standing", "_made", "_mirrors", "_first_like", "_seen_by_eyes", "_beams_of_eyes", "_alone",
-)  # fmt: skip
 
 
 def _take_over(stages: list[Stage]) -> None:
@@ -48,14 +42,14 @@ def _take_over(stages: list[Stage]) -> None:
         return
     for old, new in zip(earlier, stages, strict=True):
         if not new.answers:
-            new.answers |= {key: found for key, found in old.answers.items() if key[0] in _KEPT}
+            new.answers |= {key: found for key, found in old.answers.items() if _lasts(key)}
             new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in ("hit", "places")}
             for context, mirrored in product(new.contexts[:1], (False, True)):
                 for pose in new.poses(context, "running"):
                     new.lit_faces(context, pose, mirrored)
     lit = all(_lit_known(old) == _lit_known(new) for old, new in zip(earlier, stages, strict=True))
     plan = earlier[0].extent == stages[0].extent
-    gone = set[object]() if plan else {"lit", "cut", "together"}
+    gone = set[object]() if plan else {"lit past", "_cut", "together"}
     gone |= set() if lit else {"together", "standing", "scatter", "mirror then scatter"}
 
     def rests(one: object) -> bool:
@@ -65,6 +59,11 @@ def _take_over(stages: list[Stage]) -> None:
     for new in stages:
         for key in [key for key in new.answers if any(map(rests, key))]:
             del new.answers[key]
+
+
+def _lasts(key: tuple[object, ...]) -> bool:
+    """Return whether an answer does not rest on where people are, but for the plan and what is lit."""
+    return key[0] in RESTS and not RESTS[key[0]][1]
 
 
 def _but_for_places(stage: Stage) -> tuple[object, ...]:
