@@ -33,7 +33,7 @@ from lasersafe.optics.sources import limited_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
-from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, Places, Question, Span, bounds, span
+from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, STEP, Places, Question, Span, bounds, span
 from lasersafe.scene.directions import Vector
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.profile import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile
@@ -106,17 +106,20 @@ def with_limit_steps(context: Context, criterion: Criterion, duration: float, an
 def person_places(stage: Stage, tissue: str) -> Places:
     """Return where eyes or skin of every person of a scene can be, in the order of the scene.
 
-    Nobody is looked at nearer than 15 mm to a wall, where a smallest box would reach through it.
+    Nobody is looked at nearer than 15 mm to a wall, where a smallest box would reach through it; who is placed on the
+    very line of one, to less than 1 mm, can be on either side of it.
     """
     low, high, outlines = [], [], []
     for person in stage.scene.person:
         levels = heights_of(person, tissue)
         outline = taken(person)
+        if person.area is None and shapely.intersects(outline.buffer(1e-3), stage.wall_lines).any():
+            outline = outline.buffer(2.0 * STEP, cap_style="square")
         x0, y0, x1, y1 = outline.bounds
         low.append((x0, y0, levels[0]))
         high.append((x1, y1, levels[1]))
         free = outline.difference(stage.near_walls) if outline.intersects(stage.near_walls) else outline
-        whole = person.area is None or free.equals(shapely.box(x0, y0, x1, y1))
+        whole = outline.area == 0.0 or free.equals(shapely.box(x0, y0, x1, y1))
         outlines.append(None if whole else outline if free.is_empty else free)
     return Places(np.array(low), np.array(high), outlines)
 

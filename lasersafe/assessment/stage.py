@@ -163,10 +163,14 @@ class Stage:
         return {entry.name: screen_of(entry, set()) for entry in self.scene.barrier}
 
     @cached_property
+    def wall_lines(self) -> list[shapely.LineString]:
+        """Where barriers and walls stand on the plan."""
+        return [shapely.LineString(screen.line) for screen in self.screens.values()]
+
+    @cached_property
     def near_walls(self) -> shapely.Geometry:
         """What is so near to a barrier or wall on the plan that a smallest box could reach through it."""
-        lines = [shapely.LineString(screen.line) for screen in self.screens.values()]
-        return shapely.union_all(shapely.buffer(lines, 1.5 * STEP, cap_style="flat", join_style="mitre"))
+        return shapely.union_all(shapely.buffer(self.wall_lines, 1.5 * STEP, cap_style="flat", join_style="mitre"))
 
     @cached_property
     def band(self) -> tuple[float, float]:

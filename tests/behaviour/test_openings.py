@@ -64,3 +64,16 @@ def test_a_slot_between_the_heights_that_are_tried_counts():
 
 def test_no_opening_no_light():
     assert direct_of(39.0, 39.5) == 0.0  # open, but far beside the aim
+
+
+def test_somebody_on_the_line_of_a_wall_counts_on_both_sides_of_it():
+    # Typed on the very line at 3 m the eyes were dark, however near the beam: which side is open. At 3 m the axis has
+    # 4 x 1500 W / (pi (2.6 m x 8.5 / 400)^2) / 50 W/m2 = 12 500 times the limit.
+    area = '[["-8 m", "-12 m"], ["8 m", "-12 m"], ["8 m", "-8 m"], ["-8 m", "-8 m"]]'
+    scene = SCENE.format(start=1.0, end=1.01, bottom=2.0, top=2.01, elevation="").replace(
+        f"area = {area}", 'position = ["0 m", "-3 m"]'
+    )
+    found = assess(parse_case(HEAD.format(rating="1 kW/cm2") + scene)).scene
+    there = 4.0 * 1500.0 / (math.pi * (2.6 * 8.5 / 400.0) ** 2) / 50.0
+    ratios = [c.ratio for c in found.matrix if (c.way, c.mode) == ("direct", "running")]
+    assert there * 0.98 <= max(ratios) <= 1.1 * there
