@@ -113,6 +113,12 @@ def beam_numbers(beam: BeamGeometry, place: float, power: float) -> Message:
     return Message("barrier.beam_numbers", power=f"{power:.5g} W", x=x, y=y, place=f"{place:.5g} m")
 
 
+def scatter_numbers(surface: str, power: float, reflectance: float, away: float) -> Message:
+    """Return what the irradiance of scattered light is worked out from."""
+    facts = {"power": f"{power:.5g} W", "reflectance": f"{reflectance:g}", "place": f"{away:.5g} m"}
+    return Message("barrier.scatter_numbers", surface=surface, **facts)
+
+
 def falls_on(
     way: str, sent: Iterable[tuple[float, float, str]], context: Context, power: float
 ) -> tuple[float, tuple[float, Message]]:
@@ -133,8 +139,7 @@ def falls_on(
     for part, far, name in sent:
         if way == "scatter":
             value = float(scatter_exposure(power, part, far, 0.0, context.case.settings.scatter_model))
-            facts = {"power": f"{power:.5g} W", "reflectance": f"{part:g}", "place": f"{far:.5g} m"}
-            numbers = Message("barrier.scatter_numbers", surface=name, **facts)
+            numbers = scatter_numbers(name, power, part, far)
         else:
             value, place = highest_peak(context.beam, far, power * part)
             numbers = beam_numbers(context.beam, place, power * part)

@@ -11,16 +11,28 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.barriers import broken_by_all, load_of, needed_time, plain, verdict_on
+from lasersafe.assessment.barriers import (
+    beam_numbers,
+    broken_by_all,
+    load_of,
+    needed_time,
+    plain,
+    scatter_numbers,
+    verdict_on,
+)
+from lasersafe.assessment.context import power_of_all
 from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.scatter import CLOSEST_VIEW
+from lasersafe.optics.beam import diameters, peak_exposure
+from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.barriers import BarrierWay, ViewWindow
+from lasersafe.records.light import Step
 from lasersafe.scene.bound import Places, Question, bounds
-from lasersafe.scene.profile import ScatterProfile
+from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.screens import Screen
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
-from lasersafe.wording.message import Message
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -55,6 +67,7 @@ class Peak:
     irradiance: float
     spot: Spot
     seen: float = 0.0
+    source: Source | None = None  # what brings it
 
 
 def barrier_for(stage: Stage, context: Context, name: str) -> Barrier | None:
@@ -93,8 +106,9 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
             found[number][part] = replace(found[number][part], seen=float(one.upper[worst]))
             continue
         light, (x, y, z) = int(one.light[worst]), one.place[worst].tolist()
-        spot: Spot = (None, None) if light < 0 else ((x, y, z), sources[light].path_to((x, y, z)))
-        found[number][part] = Peak(float(one.upper[worst]), spot)
+        source = None if light < 0 else sources[light]
+        spot: Spot = (None, None) if source is None else ((x, y, z), source.path_to((x, y, z)))
+        found[number][part] = Peak(float(one.upper[worst]), spot, source=source)
     return found
 
 
@@ -135,6 +149,27 @@ def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load,
     return load_of(context, way, lambda _, amount: (peak.irradiance * amount, peak.spot))
 
 
+def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
+    """Return the line from which a peak follows; k is what its bound makes of the light at that distance."""
+    power, source, away = power_of_all(context), peak.source, peak.spot[1]
+    if power is None or source is None or not away or not peak.irradiance > 0.0:
+        return ()
+    sent, value = power * source.factor, peak.irradiance * power
+    if isinstance(source.profile, BeamProfile):
+        beam, formula, words = source.profile.beam, "k · 4 Φ ρ / (π d_x d_y)", Message("source.peak")
+        plain_one, numbers = peak_exposure(sent, *diameters(beam, away)), beam_numbers(beam, away, sent)
+    else:
+        model, formula = stage.case.settings.scatter_model, "k · ρ Φ / (π r²)"
+        formula = formula if model == "lambert" else "k · ρ Φ / (2 π r²)"
+        words = Message("barrier.scatter_source", model=word(model))
+        plain_one = scatter_exposure(power, source.factor, away, 0.0, model)
+        numbers = scatter_numbers(source.surface, power, source.factor, away)
+    if not 0.0 < float(plain_one) < math.inf:
+        return ()
+    put_in = joined([f"{value / float(plain_one):.5g}", numbers], " · ")
+    return (Step("E", Message("barrier.peak_of_place"), formula, put_in, value, "W/m2", words, "own"),)
+
+
 def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> BarrierWay:
     """Return what one laser alone does to a screen, wherever its head points."""
     laser, setup, fitted = context.laser.name, context.setup.name, context.setup.fitted
@@ -151,6 +186,7 @@ def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) 
         way, laser, setup, load.irradiance, verdict.holds, verdict.verdict, place, away=away, rating=rating,
         rated_time=rated_time, fitted=fitted, pulse=load.pulse,
         pulse_rating=None if barrier is None else plain(barrier.pulse_rating), notes=verdict.notes,
+        steps=_steps_of(stage, context, stage.peaks(context, way, MODES)[entry.name, None]),
     )  # fmt: skip
 
 

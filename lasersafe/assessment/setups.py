@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING
@@ -32,8 +32,8 @@ from lasersafe.assessment.context import (
     with_limit_steps,
 )
 from lasersafe.assessment.distances import instruments_of, zone_distances
-from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums
-from lasersafe.hazard.distances import Reach, direct_reach, zone
+from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums, sums_at
+from lasersafe.hazard.distances import Reach, direct_reach, exposure_at, zone
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.optics.beam import diameters, mean_exposure
 from lasersafe.optics.checks import unique
@@ -45,8 +45,10 @@ from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, RuleSetDif
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
+    from lasersafe.hazard.combine import Line
     from lasersafe.hazard.exposure import Received
     from lasersafe.hazard.instruments import Aid
+    from lasersafe.records.light import Criterion
 
 _NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are given
 _POINTS = 61
@@ -85,6 +87,8 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
         note, meaning = Message("zone.through", aid=seen), Message("step.aided_distance")
         searched = Message("step.collected"), Message("step.searched", aid=seen), found.distance
         steps = (Step("r", meaning, *searched, "m", "ANSI-Z136-1, appendix B", "memory"),)
+        if len(lines) > 1 and found.distance > 0.0:
+            steps += (sum_step(_sum_behind(instruments, lines, found, duration)),)
         if glass is not None and len(lines) == 1:
             steps = aided_steps(found.criterion, context.beam, found.distance, glass, context.wavelength)
     else:
@@ -97,6 +101,21 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     limit = limit_steps(found.criterion, light.emission, light.wavelength, duration, top.angle)
     steps = first, amount_step(light.emission, found.criterion, factor, words), *steps
     return replace(found, note=note, criterion=replace(found.criterion, steps=limit), steps=steps)
+
+
+def _sum_behind(instruments: Iterable[Aid | None], lines: Mapping[str, Context], found: Zone, duration: float) -> Sum:
+    """Return the highest sum of all wavelengths behind one of some instruments, at the end of a zone."""
+
+    def at_the_end(aid: Aid | None) -> Sum:
+        def exposure(line: Line, c: Criterion) -> float:
+            gain = 1.0 if aid is None else aid.gain(line.wavelength, c.limiting_aperture)
+            if aid is not None and gain > 1.0:
+                c = replace(c, limiting_aperture=float(aid.collects(c.limiting_aperture)))
+            return max(gain, 1.0) * exposure_at(line.beam, found.distance, c)
+
+        return sums_at(found.criterion.rule_set, "eye", lines_of(lines, "eye", duration), duration, exposure)[0]
+
+    return max(map(at_the_end, instruments), key=lambda one: badness(one.total))
 
 
 def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dict[str, float], Sum]:

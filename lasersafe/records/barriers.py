@@ -64,6 +64,7 @@ class BarrierWay:
     pulse_rating: float | None = None  # [J/m2]
     stands: tuple[StandingPlace, ...] = ()  # how near it may stand; () without a rating
     notes: tuple[str, ...] = ()
+    steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # of the irradiance
 
     def among(self, group: Sequence[BarrierWay]) -> BarrierWay:
         """Return this worst one of several with the highest load as aimed, and how near it may stand for all."""

@@ -233,3 +233,38 @@ def test_how_near_a_barrier_may_stand_has_its_line() -> None:
         by_hand = worked_out(spoken(unit_text(step.numbers.partition(" at ")[0])))
         assert step.value == place.distance
         assert by_hand == pytest.approx(place.distance if way == "scatter" else 1e4, rel=3e-4), step
+
+
+def test_the_peak_on_a_placed_barrier_and_how_near_it_may_stand_in_a_fault_have_their_lines() -> None:
+    """Page 1 of the starter says 5.45e6 W/m2 with the lens lost, and nothing printed said from what that follows.
+
+    80 W from a beam of 6 mm (1/e2) behind the lost lens: 4.3267 mm (1/e) at 0.3 m, so 4 * 80 / (pi * 4.3267 mm**2).
+    """
+    found = assess(read_case(ROOT / "templates" / "cases" / "co2-cutter.toml"))
+    assert found.scene is not None
+    walls = next(one for one in found.scene.barriers if one.name == "Walls of the cutter")
+    for way in (*walls.ways, *walls.faults):
+        if way.fitted:
+            (step,) = way.steps
+            k, *rest = str(step.numbers).split(" · ")
+            sent, _, away = " · ".join(rest).replace(" (ground)", "").partition(" at ")
+            value = float(k) * worked_out(sent.replace(" W", "").replace(" m", ""))
+            if way.way == "scatter":
+                value /= math.pi * float(away.removesuffix(" m")) ** 2
+            assert value == pytest.approx(way.irradiance, rel=3e-4), step
+    lost = next(one for one in walls.faults if one.way == "optic lost")
+    assert lost.irradiance == pytest.approx(4.0 * 80.0 / (math.pi * 4.3267e-3**2), rel=1e-3)
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, 53.0), found, load_wording())
+    steps(sheet)
+    said = " ".join(mark.text for page in sheet.pages for mark in page.marks if isinstance(mark, Words))
+    assert "Barrier: Walls of the cutter, lens lost or broken (Cutter: Cutting head, 2 inch lens)" in said
+
+
+def test_the_distance_of_several_wavelengths_behind_an_instrument_has_its_sum() -> None:
+    """It was "searched" alone; at its end the fractions of all wavelengths behind the objective are 1."""
+    text = (ROOT / "tests" / "golden" / "cases" / "continuous-green.toml").read_text("utf-8")
+    line = '\n[[laser.line]]\nname = "pump"\nwavelength = "808 nm"\npower = "30 mW"\n'
+    found = assess(parse_case(text.replace("\n[[laser.setup]]", line + "\n[[laser.setup]]", 1)))
+    zone = next(zone for zone in found.setups[0].zones if zone.way == "aided")
+    assert zone.steps[-1].symbol == "Σ"
+    assert zone.steps[-1].value == pytest.approx(1.0, rel=1e-6)
