@@ -60,14 +60,22 @@ def fail(where: str, message: str) -> NoReturn:
     raise ReferenceDataError(text)
 
 
-def load(kind: type[Record], path: Path) -> Record:
-    """Return a data file as a record.
+def load(kind: type[Record], file: str | Path = "") -> Record:
+    """Return a data file as a record, read once: the file of ``shared/`` that the record names, or another one.
 
     Raises
     ------
     ReferenceDataError
         If the file is missing or damaged, or is not what the record says.
     """
+    one: Any = kind
+    found: Record = _loaded(one, str(file or one.file))
+    return found
+
+
+@lru_cache(maxsize=64)
+def _loaded(kind: Any, file: str) -> Any:
+    path = shared_path(file)
     return record(kind, load_toml(path), f"data file {path.name}")
 
 

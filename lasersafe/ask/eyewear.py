@@ -8,11 +8,11 @@ from dataclasses import dataclass, replace
 from typing import Any, NamedTuple, TypeVar
 
 from lasersafe.ask.beams import BeamQuestion, number, optional_number, span
-from lasersafe.data import load_toml, shared_path
+from lasersafe.data import load, load_toml, shared_path
 from lasersafe.errors import CalcError, InputError, refuse
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import Filtered, covering, hardest_need, slowest_rate, verdict_on, widths_beyond
-from lasersafe.hazard.eyewear_scale import en207
+from lasersafe.hazard.eyewear_scale import En207
 from lasersafe.hazard.marking import MarkingError, nanometre_text, parse_marking
 from lasersafe.hazard.settings import Range, worst_settings
 from lasersafe.optics.beam import to_1_over_e
@@ -179,7 +179,7 @@ def eyewear_text(data: dict[str, Any]) -> list[str]:
         key = "wearing.enough" if worn["enough"] else "wearing.not_enough"
         lines.append(Message(key, typed=shown(worn["typed"], 100), verdict=worn["verdict"], reasons=reasons))
     scales = ", ".join(
-        f"{mode} LB{number}" if number is not None else Message("wearing.beyond", mode=mode, number=en207().highest)
+        f"{mode} LB{number}" if number is not None else Message("wearing.beyond", mode=mode, number=load(En207).highest)
         for mode, number in data["scale_numbers"].items()
     )
     asked = data["no_reliance"] or Message("wearing.ask_for", marking=data["marking"])

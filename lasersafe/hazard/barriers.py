@@ -6,12 +6,12 @@ import math
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
-from lasersafe.data import As, Printed, Seen, Source, check, fail, load, shared_path
+from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.errors import refuse
 from lasersafe.hazard.distances import direct_distance, scatter_distance
-from lasersafe.hazard.eyewear_scale import en12254, iec60825_4
+from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.checks import choice, finite, floats, positive, within
 from lasersafe.records.light import Step
@@ -113,10 +113,9 @@ def materials() -> dict[str, Material]:
     """
     found: dict[str, Material] = {}
     for name in FILES:
-        path = shared_path("reflectance", name)
-        for one in load(_Materials, path).material:
+        for one in load(_Materials, f"reflectance/{name}").material:
             if one.key in found:
-                fail(f"data file {path.name}", f"the key '{one.key}' is used twice")
+                fail(f"data file {name}", f"the key '{one.key}' is used twice")
             found[one.key] = one
     return found
 
@@ -196,11 +195,11 @@ class IgnitionThreshold:
 
 @dataclass(frozen=True)
 class _Screening:
+    file: ClassVar = "ignition/screening.toml"
     source: Source
     threshold: tuple[IgnitionThreshold, ...]
 
 
-@lru_cache(maxsize=1)
 def screening_thresholds() -> tuple[IgnitionThreshold, ...]:
     """Return the screening values of ``shared/ignition/screening.toml``.
 
@@ -209,7 +208,7 @@ def screening_thresholds() -> tuple[IgnitionThreshold, ...]:
     ReferenceDataError
         If the file is damaged.
     """
-    return load(_Screening, shared_path("ignition", "screening.toml")).threshold
+    return load(_Screening).threshold
 
 
 TOLERANCE = 1e-9
@@ -276,14 +275,14 @@ class Rating:
     observed: bool = False
 
 
-def judge_barrier(load: Load, rating: Rating, required_time: float | None = None) -> BarrierVerdict:
+def judge_barrier(falls: Load, rating: Rating, required_time: float | None = None) -> BarrierVerdict:
     """Judge a barrier: it holds only when irradiance and time are both within what its maker states [1]_ [2]_.
 
     A number that is missing, not finite or not positive never lets a barrier hold.
 
     Parameters
     ----------
-    load : Load
+    falls : Load
         What falls on it.
     rating : Rating
         What it withstands.
@@ -306,14 +305,14 @@ def judge_barrier(load: Load, rating: Rating, required_time: float | None = None
     'holds: 4.8e+04 W/m2 is within the rated 1e+05 W/m2 for 60 s, and 10 s are needed'
     """
     notes: list[str] = []
-    marked, energy, rate = rating.en12254_class.strip(), load.pulse_energy, load.repetition_rate
-    power = energy * rate if load.mean_power is None and energy is not None and rate is not None else load.mean_power
+    marked, energy, rate = rating.en12254_class.strip(), falls.pulse_energy, falls.repetition_rate
+    power = energy * rate if falls.mean_power is None and energy is not None and rate is not None else falls.mean_power
     outside, time = en12254_outside(power, energy, rating.observed), rating.time
     if marked and outside:
         notes.append(Message("barrier.no_evidence", name=marked, why=joined(outside)))
     elif marked:
         notes.append(Message("barrier.no_table", name=marked))
-        test = en12254()
+        test = load(En12254)
         if time is None and energy is None:
             time = test.test_time
         elif time is None and rate is not None and rate > 0:
@@ -322,26 +321,26 @@ def judge_barrier(load: Load, rating: Rating, required_time: float | None = None
         notes.append(Message("barrier.outside", why=joined(outside)))
     if energy is not None:
         notes.append(Message("barrier.density_only"))
-    holds, why = _compare(load.irradiance, rating.irradiance, time, required_time)
+    holds, why = _compare(falls.irradiance, rating.irradiance, time, required_time)
     if marked and outside and holds:
         holds, why = False, Message("barrier.out_of_scope")
     if energy is not None and holds:
         if rating.pulse is None:
             holds, why = False, Message("barrier.no_pulses")
-        elif load.pulse is None:
+        elif falls.pulse is None:
             holds, why = False, Message("barrier.pulse_unknown", rating=f"{rating.pulse:.4g} J/m2")
-        elif not math.isfinite(load.pulse) or not load.pulse <= rating.pulse:
-            pulses = {"load": f"{load.pulse:.4g} J/m2", "rating": f"{rating.pulse:.4g} J/m2"}
+        elif not math.isfinite(falls.pulse) or not falls.pulse <= rating.pulse:
+            pulses = {"load": f"{falls.pulse:.4g} J/m2", "rating": f"{rating.pulse:.4g} J/m2"}
             holds, why = False, Message("barrier.pulse", **pulses)
     pairs = (
-        ("E / rating", "barrier.part_used", "barrier.part_formula", load.irradiance, rating.irradiance, ".5g", "W/m2"),
-        ("H/H_rated", "barrier.pulse_load", "barrier.pulse_formula", load.pulse, rating.pulse, ".4g", "J/m2"),
+        ("E / rating", "barrier.part_used", "barrier.part_formula", falls.irradiance, rating.irradiance, ".5g", "W/m2"),
+        ("H/H_rated", "barrier.pulse_load", "barrier.pulse_formula", falls.pulse, rating.pulse, ".4g", "J/m2"),
     )
     steps = []
-    for symbol, text, formula, falls, rated, form, unit in pairs:
-        if falls is not None and rated is not None and math.isfinite(falls) and math.isfinite(rated) and rated > 0.0:
-            numbers = f"{falls:{form}} {unit} / {rated:{form}} {unit}"
-            facts = (Message(text), Message(formula), numbers, falls / rated, "1", Message("source.maker"), "own")
+    for symbol, text, formula, have, rated, form, unit in pairs:
+        if have is not None and rated is not None and math.isfinite(have) and math.isfinite(rated) and rated > 0.0:
+            numbers = f"{have:{form}} {unit} / {rated:{form}} {unit}"
+            facts = (Message(text), Message(formula), numbers, have / rated, "1", Message("source.maker"), "own")
             steps.append(Step(symbol, *facts))
     verdict = Message("barrier.holds" if holds else "barrier.fails", why=why)
     return BarrierVerdict(holds, verdict, tuple(notes), tuple(steps))
@@ -368,7 +367,7 @@ def en12254_outside(mean_power: float | None, pulse_energy: float | None, observ
     ----------
     .. [1] EN12254, scope (``shared/eyewear/en12254.toml``).
     """
-    scope = en12254()
+    scope = load(En12254)
     reasons = []
     if mean_power is None and pulse_energy is None:
         reasons.append(Message("barrier.scope_unknown"))
@@ -405,7 +404,7 @@ def guard_time(guard_class: str) -> float:
     ----------
     .. [1] IEC60825-4, from memory (``shared/eyewear/iec60825_4.toml``).
     """
-    classes = {entry.name: entry.time for entry in iec60825_4().classes}
+    classes = {entry.name: entry.time for entry in load(Iec60825Part4).classes}
     if guard_class not in classes:
         refuse(f"guard class = '{guard_class}': must be one of {', '.join(classes)}")
     return classes[guard_class]

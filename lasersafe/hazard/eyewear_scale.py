@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass
-from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, Literal, TypeVar
+from typing import Annotated, ClassVar, Literal, TypeVar
 
-from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load, shared_path
+from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.optics.beam import pair
 from lasersafe.optics.checks import positive, within
@@ -104,6 +103,7 @@ class Merge:
 class En207:
     """EN 207:2017 as a set of tables."""
 
+    file: ClassVar = "eyewear/en207_2017.toml"
     source: Source
     lowest: Annotated[int, As("scale_number.lowest", inside=(1.0, math.inf))]
     highest: Annotated[int, As("scale_number.highest", inside=(1.0, math.inf))]
@@ -145,6 +145,7 @@ class AlignmentScale:
 class En208:
     """EN 208 alignment eyewear."""
 
+    file: ClassVar = "eyewear/en208.toml"
     source: Source
     wavelength_nm: Annotated[Span, As("scope.wavelength_nm", inside=_WAVELENGTHS_NM)]
     scope_seen: Annotated[Seen, As("scope.seen")]
@@ -161,6 +162,7 @@ class En208:
 class En12254:
     """EN 12254 screens: the scope and the test, without a table of AB numbers."""
 
+    file: ClassVar = "eyewear/en12254.toml"
     source: Source
     mean_power: Annotated[float, As("scope.mean_power_w")]
     pulse_energy: Annotated[float, As("scope.pulse_energy_j")]
@@ -182,36 +184,13 @@ class GuardClass:
 class Iec60825Part4:
     """IEC 60825-4 guards: the test classes."""
 
+    file: ClassVar = "eyewear/iec60825_4.toml"
     source: Source
     classes: Annotated[tuple[GuardClass, ...], As("class")]
 
     def __post_init__(self) -> None:
         """Refuse a name that stands twice."""
         check(len({entry.name for entry in self.classes}) == len(self.classes), "class: a name stands twice")
-
-
-@lru_cache(maxsize=1)
-def en207() -> En207:
-    """Return the tables of ``shared/eyewear/en207_2017.toml``."""
-    return load(En207, shared_path("eyewear", "en207_2017.toml"))
-
-
-@lru_cache(maxsize=1)
-def en208() -> En208:
-    """Return the table of ``shared/eyewear/en208.toml``."""
-    return load(En208, shared_path("eyewear", "en208.toml"))
-
-
-@lru_cache(maxsize=1)
-def en12254() -> En12254:
-    """Return the scope in ``shared/eyewear/en12254.toml``."""
-    return load(En12254, shared_path("eyewear", "en12254.toml"))
-
-
-@lru_cache(maxsize=1)
-def iec60825_4() -> Iec60825Part4:
-    """Return the classes in ``shared/eyewear/iec60825_4.toml``."""
-    return load(Iec60825Part4, shared_path("eyewear", "iec60825_4.toml"))
 
 
 TOLERANCE = 1e-9  # what rounding of floats may move a density or scale number; nothing else is forgiven
@@ -326,7 +305,7 @@ def pulse_letters(pulse_duration: float) -> tuple[str, ...]:
     tuple of str
         One or two of "I", "R", "M", "D".
     """
-    lasting = ((mode.letter, *mode.pulse_duration) for mode in en207().modes)
+    lasting = ((mode.letter, *mode.pulse_duration) for mode in load(En207).modes)
     letters = (letter for letter, low, high in lasting
                if low * (1 - TOLERANCE) <= pulse_duration <= high * (1 + TOLERANCE))  # fmt: skip
     return tuple(sorted(letters, key="IRMD".index))
@@ -362,7 +341,7 @@ def worst_rates(wavelength: float, slowest: float, fastest: float) -> tuple[floa
     positive("repetition rate", (slowest, fastest), "Hz")
     if slowest > fastest:
         refuse(f"repetition rate = {slowest:g} to {fastest:g} Hz: the range runs backwards")
-    rule, nanometre = en207().pulse_number, round(wavelength * 1e9, 6)
+    rule, nanometre = load(En207).pulse_number, round(wavelength * 1e9, 6)
     rates = {slowest, fastest}
     if _at([rule], nanometre):
         time = _merge(nanometre).time
@@ -391,7 +370,7 @@ def beam_factor(wavelength_nm: float, beam_diameter_63: float) -> float:
     ----------
     .. [1] DGUV203-042, section 5.2 (``shared/eyewear/en207_2017.toml``).
     """
-    table = en207().beam_factor
+    table = load(En207).beam_factor
     if not _at([table], wavelength_nm):
         return 1.0
     millimetre = round(beam_diameter_63 * 1e3, 9)
@@ -414,7 +393,7 @@ def _beam(diameter: float | tuple[float, float]) -> _Beam:
 
 
 def _continuous(nanometre: float, power: float, beam: _Beam, what: str) -> ScaleNeed:
-    standard = en207()
+    standard = load(En207)
     rule = standard.beam_factor
     irradiance = power / beam.area
     factor = beam_factor(nanometre, beam.factor_diameter)
@@ -445,8 +424,8 @@ def _continuous(nanometre: float, power: float, beam: _Beam, what: str) -> Scale
 def _pulsed(
     nanometre: float, letter: str, energy: float, duration: float, rate: float | None, beam: _Beam
 ) -> ScaleNeed:
-    rule = en207().pulse_number
-    exposure = energy / beam.area
+    standard = load(En207)
+    rule, exposure = standard.pulse_number, energy / beam.area
     steps = [
         Step("Q", Message("scale.energy"), "Q", f"{energy:.5g} J", energy, "J", "input", "own"),
         Step(
@@ -465,7 +444,7 @@ def _pulsed(
         steps += [
             Step(
                 "n_i", Message("scale.summed"), Message("scale.summed_formula"),
-                f"{rate:.10g} Hz x {merge.time:.3g} s", float(together), "1", f"T_i: {en207().source.key}", merge.seen,
+                f"{rate:.10g} Hz x {merge.time:.3g} s", float(together), "1", f"T_i: {standard.source.key}", merge.seen,
             ),
             Step(
                 "N", Message("scale.groups", time=time), Message("scale.groups_formula", time=time),
@@ -491,11 +470,11 @@ def _at(rows: Iterable[Row], nanometre: float) -> list[Row]:
 
 
 def _merge(nanometre: float) -> Merge:
-    return max(_at(en207().merges, nanometre), key=lambda row: row.time)
+    return max(_at(load(En207).merges, nanometre), key=lambda row: row.time)
 
 
 def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[Step]) -> ScaleNeed:
-    standard = en207()
+    standard = load(En207)
 
     def exact(row: Capacity) -> float:
         return math.log10(density[row.unit]) - math.log10(row.coefficient) - row.offset

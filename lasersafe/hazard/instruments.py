@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from functools import lru_cache
-from typing import Annotated, Literal, NamedTuple
+from typing import Annotated, ClassVar, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load, shared_path
+from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
 from lasersafe.errors import refuse
 from lasersafe.hazard.exposure import Comparison, Emission
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
@@ -85,7 +84,10 @@ UNDESCRIBED = Aid("7x50 without loss (the aid is not described)", 7.0, 50e-3, gl
 
 
 @dataclass(frozen=True)
-class _Viewing:
+class Viewing:
+    """Bands of glass and instruments, with their source."""
+
+    file: ClassVar = "viewing/aids.toml"
     source: Source
     band: tuple[Band, ...]
     aid: tuple[Aid, ...]
@@ -93,19 +95,6 @@ class _Viewing:
     def __post_init__(self) -> None:
         edges = [one.wavelength for one in self.band]
         check_cover("bands", edges, (min(low for low, _ in edges), max(high for _, high in edges)))
-
-
-@lru_cache(maxsize=1)
-def viewing_data() -> tuple[tuple[Band, ...], tuple[Aid, ...], Source]:
-    """Return the bands and instruments of ``shared/viewing/aids.toml`` and its source.
-
-    Raises
-    ------
-    ReferenceDataError
-        If the file is damaged.
-    """
-    content = load(_Viewing, shared_path("viewing", "aids.toml"))
-    return content.band, content.aid, content.source
 
 
 def transmission(wavelength: ArrayLike) -> FloatArray:
@@ -138,7 +127,7 @@ def transmission(wavelength: ArrayLike) -> FloatArray:
     place = positive("wavelength", wavelength, "m")
     slack = 1e-12 * place
     found = np.zeros(place.shape)
-    for band in viewing_data()[0]:
+    for band in load(Viewing).band:
         inside = (band.wavelength[0] - slack <= place) & (place <= band.wavelength[1] + slack)
         found = np.maximum(found, np.where(inside, band.transmission, 0.0))
     return found
@@ -162,10 +151,10 @@ def aid(name: str) -> Aid:
     InputError
         If there is none of this name.
     """
-    for one in viewing_data()[1]:
+    for one in load(Viewing).aid:
         if one.name == name:
             return one
-    known = ", ".join(one.name for one in viewing_data()[1])
+    known = ", ".join(one.name for one in load(Viewing).aid)
     refuse(f"viewing aid = {name!r} is not known here; write one of: {known}")
 
 
@@ -247,20 +236,9 @@ class SensorThreshold:
 
 @dataclass(frozen=True)
 class _Thresholds:
+    file: ClassVar = "cameras/thresholds.toml"
     source: Source
     threshold: tuple[SensorThreshold, ...]
-
-
-@lru_cache(maxsize=1)
-def sensor_thresholds() -> tuple[SensorThreshold, ...]:
-    """Return the published thresholds of ``shared/cameras/thresholds.toml``.
-
-    Raises
-    ------
-    ReferenceDataError
-        If the file is damaged.
-    """
-    return load(_Thresholds, shared_path("cameras", "thresholds.toml")).threshold
 
 
 def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorThreshold | None:
@@ -296,7 +274,7 @@ def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorTh
     light = float(positive("wavelength", wavelength, "m"))
     pulse = None if pulse_duration is None else float(positive("pulse_duration", pulse_duration, "s"))
     fitting = []
-    for one in sensor_thresholds():
+    for one in load(_Thresholds).threshold:
         near, span = abs(one.wavelength - light) <= SAME * one.wavelength, one.pulse_duration
         if near and (span is None if pulse is None else span is not None and span[0] <= pulse <= span[1]):
             fitting.append(one)

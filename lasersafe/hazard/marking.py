@@ -11,8 +11,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
+from lasersafe.data import load
 from lasersafe.errors import InputError, refuse
-from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE, en207, en208
+from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE, En207, En208
 from lasersafe.optics.checks import FloatArray, finite, positive, within
 from lasersafe.records.light import MarkingVerdict, ScaleNeed
 from lasersafe.wording.message import Message, joined, key_of, listed
@@ -153,7 +154,7 @@ def decide(optical_density_exact: float, scale_needs: Sequence[ScaleNeed]) -> st
             key = "need.both_decide"
         else:
             key = "need.damage_decides" if need.scale_number > number else "need.density_decides"
-        asked = en207().highest if need.scale_number is None else need.scale_number
+        asked = load(En207).highest if need.scale_number is None else need.scale_number
         sentences.append(Message(key, mode=need.mode, number=asked, density=density))
     return joined(sentences, " ")
 
@@ -182,7 +183,7 @@ def marking_to_ask(
     InputError
         If the density is not finite or no need is given.
     """
-    number, highest = density_number(optical_density_exact), en207().highest
+    number, highest = density_number(optical_density_exact), load(En207).highest
     parts, short = [], []
     for need in sorted(_checked(scale_needs), key=lambda need: "DIRM".index(need.mode)):
         asked = max(number, need.scale_number if need.scale_number is not None else highest + 1)
@@ -223,7 +224,7 @@ def no_reliance(
     OutOfRangeError
         If the power or density is not finite, or the power is negative.
     """
-    highest = en207().highest
+    highest = load(En207).highest
     reasons = [
         Message("need.mode_beyond", mode=need.mode, number=highest)
         for need in _checked(scale_needs)
@@ -257,7 +258,7 @@ def eyewear_notes(wavelength: float, scale_needs: Sequence[ScaleNeed]) -> tuple[
     InputError
         If no need is given.
     """
-    standard = en207()
+    standard = load(En207)
     needs = _checked(scale_needs)
     notes = [
         Message("need.accident", time=f"{standard.test_time:g} s", count=standard.test_pulses),
@@ -520,13 +521,13 @@ def _remarks(covering: Sequence[Statement], number: int) -> list[str]:
             remark = Message(key, density=f"{statement.optical_density:g}", whole=whole, number=number)
             remarks.append(remark if scaled else Message("marking.density_only", remark=remark))
         if statement.alignment is not None:
-            power = en208().scales[statement.alignment - 1].power
+            power = load(En208).scales[statement.alignment - 1].power
             remarks.append(Message("marking.alignment", number=statement.alignment, power=f"{power:g} W"))
     return remarks
 
 
 def _low_rate(mode: str, repetition_rate: float | None) -> str:
-    limit = en207().low_rate
+    limit = load(En207).low_rate
     if repetition_rate is not None and repetition_rate > limit:
         return ""
     rate = Message("marking.unknown_rate") if repetition_rate is None else f"{repetition_rate:g} Hz"
@@ -535,7 +536,7 @@ def _low_rate(mode: str, repetition_rate: float | None) -> str:
 
 def _asked(need: ScaleNeed, number: int) -> str:
     if need.scale_number is None:
-        return Message("marking.more", mode=need.mode, number=en207().highest)
+        return Message("marking.more", mode=need.mode, number=load(En207).highest)
     if need.scale_number >= number:
         return f"{need.mode} LB{need.scale_number}"
     return Message("marking.for_density", level=f"{need.mode} LB{number}", other=f"LB{need.scale_number}")
@@ -572,12 +573,12 @@ def _read(text: str, kind: str, found: re.Match[str]) -> tuple[str, Any]:
             raise _unread(text, "density", word=word, most=f"{_DENSITY_MOST:g}")
         return "v", {"optical_density": density}
     if kind == "r":
-        number, most = int(found["alignment"]), len(en208().scales)
+        number, most = int(found["alignment"]), len(load(En208).scales)
         if not 1 <= number <= most:
             raise _unread(text, "alignment", word=word, most=most)
         return "r", {"alignment": number}
     if kind == "v":
-        letters, number, standard = found["letters"].upper(), int(found["number"]), en207()
+        letters, number, standard = found["letters"].upper(), int(found["number"]), load(En207)
         unknown = next((letter for letter in letters if letter not in "DIRM"), "")
         if unknown:
             raise _unread(text, "letter", word=word, letter=unknown)
@@ -617,7 +618,7 @@ def _statements(text: str, part: Sequence[tuple[str, Any]]) -> Iterator[Statemen
         marks = tuple(ScaleMark(letters or mark.modes, mark.number, mark.low_rate_untested) for mark in scales)
         for kind, value in words:
             if kind == "s":
-                (least, most), (low, high, included) = en208().wavelength_nm, value
+                (least, most), (low, high, included) = load(En208).wavelength_nm, value
                 if alignment is not None and (low < least or high > most):
                     raise _unread(text, "alignment_range", low=f"{least:g}", high=f"{most:g}")
                 yield Statement(low, high, included, marks, min(densities, default=None), alignment)

@@ -7,7 +7,7 @@ import re
 from dataclasses import dataclass, fields
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, Literal
+from typing import Annotated, ClassVar, Literal
 
 import numpy as np
 
@@ -47,30 +47,13 @@ class EmissionRow:
 
 @dataclass(frozen=True)
 class _Emission:
+    file: ClassVar = "limits_emission/iec60825_1_2014.toml"
     source: Source
     wavelength: Annotated[Literal["nm"], As("table.unit.wavelength")]
     duration: Annotated[Literal["s"], As("table.unit.duration")]
     energy: Annotated[Literal["J"], As("table.unit.Q")]
     power: Annotated[Literal["W"], As("table.unit.P")]
     rows: Annotated[tuple[EmissionRow, ...], As("table.row")]
-
-
-@lru_cache(maxsize=1)
-def emission_table() -> tuple[tuple[EmissionRow, ...], Source]:
-    """Return the rows of the printed tables and where they come from.
-
-    Returns
-    -------
-    tuple of EmissionRow, Source
-        In the order of the file.
-
-    Raises
-    ------
-    ReferenceDataError
-        If the file is damaged.
-    """
-    content = load(_Emission, shared_path("limits_emission", "iec60825_1_2014.toml"))
-    return content.rows, content.source
 
 
 def _value(row: EmissionRow, wavelength: float, duration: float) -> float:
@@ -84,10 +67,9 @@ def _value(row: EmissionRow, wavelength: float, duration: float) -> float:
 
 
 def _lowest(laser_class: str, wavelength: float, duration: float) -> float:
-    rows, _ = emission_table()
     found = [
         _value(row, wavelength, duration)
-        for row in rows
+        for row in load(_Emission).rows
         if row.laser_class == laser_class
         and row.wavelength[0] * (1 - _EDGE) <= wavelength * 1e9 <= row.wavelength[1] * (1 + _EDGE)
         and row.duration[0] * (1 - _EDGE) <= duration <= row.duration[1] * (1 + _EDGE)
@@ -254,6 +236,7 @@ def _passes(
     if 400e-9 <= wavelength <= 700e-9 and name in ("2", "3R"):
         base = TIME_BASE_VISIBLE
     worst: Step | None = None
+    source = load(_Emission).source
     for energy, limit, time, what in _comparisons(emission, wavelength, base, name):
         if math.isnan(limit):
             return None, None
@@ -268,7 +251,7 @@ def _passes(
                 "Q/AEL", Message("class.step", name=name, what=what), Message("class.formula"),
                 Message("class.numbers", amount=f"{energy:.5g}", share=f"{share:.4g}",
                         aperture=f"{aperture * 1e3:.3g} mm", place=f"{distance:g} m", limit=f"{limit:.5g}"),
-                ratio, "1", f"{EDITION}, {emission_table()[1].locator}", emission_table()[1].seen,
+                ratio, "1", f"{EDITION}, {source.locator}", source.seen,
             )  # fmt: skip
     assert worst is not None
     return bool(worst.value <= 1.0), worst
@@ -354,6 +337,7 @@ class _Factor:
 
 @dataclass(frozen=True)
 class _Photopic:
+    file: ClassVar = "photopic/cie1924_v.toml"
     source: Source
     key: Annotated[str, As("second.key")]
     locator: Annotated[str, As("second.locator")]
@@ -365,13 +349,6 @@ class _Photopic:
 
     def __post_init__(self) -> None:
         check(all(one.wavelength < other.wavelength for one, other in pairwise(self.rows)), "wavelengths must rise")
-
-
-@lru_cache(maxsize=1)
-def _photopic_rows() -> tuple[tuple[float, ...], tuple[float, ...]]:
-    """Return wavelengths [nm] and the larger of the two factors at each."""
-    rows = load(_Photopic, shared_path("photopic", "cie1924_v.toml")).rows
-    return tuple(row.wavelength for row in rows), tuple(max(row.cie, row.ac70) for row in rows)
 
 
 def photopic_factor(wavelength: float) -> float:
@@ -402,7 +379,7 @@ def photopic_factor(wavelength: float) -> float:
     (1.0, 0.88)
     """
     light = float(within("wavelength", wavelength, "m", *VISIBLE))
-    places, values = _photopic_rows()
+    places, values = zip(*((row.wavelength, max(row.cie, row.ac70)) for row in load(_Photopic).rows), strict=True)
     return min(1.0, math.exp(float(np.interp(round(light * 1e9, 6), places, np.log(values)))))
 
 

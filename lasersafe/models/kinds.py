@@ -7,9 +7,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import count
-from typing import Any, Literal
+from typing import Any, ClassVar, Literal
 
-from lasersafe.data import Source, WavelengthsNm, load, shared_path
+from lasersafe.data import Source, WavelengthsNm, load
 from lasersafe.errors import InputError
 from lasersafe.models.base import Place
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, WAVELENGTH, least_product
@@ -48,6 +48,7 @@ class LaserKind:
 
 @dataclass(frozen=True)
 class _Kinds:
+    file: ClassVar = "laser_kinds/usual.toml"
     source: Source
     kind: tuple[LaserKind, ...]
 
@@ -55,7 +56,7 @@ class _Kinds:
 @lru_cache(maxsize=1)
 def laser_kinds() -> Mapping[str, LaserKind]:
     """Return the kinds of the data files by their keys."""
-    return {one.key: one for one in load(_Kinds, shared_path("laser_kinds", "usual.toml")).kind}
+    return {one.key: one for one in load(_Kinds).kind}
 
 
 @dataclass(frozen=True)

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Annotated
+from typing import Annotated, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import As, Printed, Seen, Source, Span, check_cover, load, shared_path
+from lasersafe.data import As, Printed, Seen, Source, Span, check_cover, load
 from lasersafe.optics.checks import FloatArray, finite, positive, within
 
 
@@ -26,6 +25,7 @@ class _Haze:
 class Kruse:
     """The constants of the Kruse form; lengths in m."""
 
+    file: ClassVar = "atmosphere/kruse.toml"
     source: Source
     contrast: Annotated[float, As("form.contrast", printed=True)]
     reference: Annotated[float, As("form.reference_nm", 1e-9, printed=True)]
@@ -35,18 +35,6 @@ class Kruse:
     def __post_init__(self) -> None:
         """Refuse visibilities that leave a gap or overlap."""
         check_cover("visibility", (row.visibility for row in self.rows), (0.0, self.rows[-1].visibility[1]))
-
-
-@lru_cache(maxsize=1)
-def kruse_data() -> Kruse:
-    """Return the constants of ``shared/atmosphere/kruse.toml``.
-
-    Raises
-    ------
-    ReferenceDataError
-        If the file is missing or damaged.
-    """
-    return load(Kruse, shared_path("atmosphere", "kruse.toml"))
 
 
 def transmitted(attenuation: ArrayLike, distance: ArrayLike) -> FloatArray:
@@ -113,7 +101,7 @@ def kruse_attenuation(visibility: float, wavelength: float) -> float:
     >>> round(kruse_attenuation(10e3, 1064e-9) * 1e4, 3)
     1.659
     """
-    data = kruse_data()
+    data = load(Kruse)
     farthest = data.rows[-1].visibility[1]
     range_ = float(within("visibility", visibility, "m", 1.0, farthest))
     light = float(within("wavelength", wavelength, "m", *data.wavelength))

@@ -10,16 +10,16 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from lasersafe.data import templates_path
+from lasersafe.data import load, templates_path
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.exposure import continuous, pulse_train
 from lasersafe.hazard.instruments import (
     ADVICE,
     Camera,
+    _Thresholds,
     beam_in_camera,
     known_threshold,
     scatter_in_camera,
-    sensor_thresholds,
 )
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import LitSpot
@@ -99,7 +99,7 @@ def test_a_beam_in_the_lens_holds_no_more_than_the_beam():
 def test_a_threshold_counts_only_for_its_own_wavelength_and_mode(wavelength, pulse, value):
     found = known_threshold(wavelength, pulse)
     assert (None if found is None else found.value) == (None if value is None else pytest.approx(value))
-    assert {one.source for one in sensor_thresholds()} <= set(bibliography())
+    assert {one.source for one in load(_Thresholds).threshold} <= set(bibliography())
 
 
 def test_advice_and_never_a_verdict():

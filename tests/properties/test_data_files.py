@@ -21,7 +21,7 @@ RECORDS: dict[str, type] = {
     "reflectance/metals.toml": barriers._Materials,
     "reflectance/non_metals.toml": barriers._Materials,
     "spectator_rules/germany_shows.toml": other_rules.Pack,
-    "viewing/aids.toml": instruments._Viewing,
+    "viewing/aids.toml": instruments.Viewing,
 }
 # What a table may leave out, by what the records say of it.
 OPTIONAL = {"power", "factors", "power_w", "visible", "attended", "above_class"}

@@ -105,7 +105,7 @@ def test_damage_to_the_tables_is_named(tmp_path, old, new, words):
 
 
 def test_the_lower_of_two_printed_figures_is_used():
-    ultraviolet = next(row for row in eyewear_scale.en207().capacities if row.modes == "M" and row.unit == "W/m2")
+    ultraviolet = next(row for row in load(eyewear_scale.En207).capacities if row.modes == "M" and row.unit == "W/m2")
     assert (ultraviolet.coefficient, ultraviolet.wavelength_nm) == (1.0, (180, 315))
     assert 'coefficient = "3"\nlower_coefficient = "1"' in text_of("en207_2017.toml")
 

@@ -7,7 +7,8 @@ import re
 
 import pytest
 
-from lasersafe.hazard.eyewear_scale import en208, iec60825_4, pulse_letters, scale_numbers
+from lasersafe.data import load
+from lasersafe.hazard.eyewear_scale import En208, Iec60825Part4, pulse_letters, scale_numbers
 from lasersafe.hazard.marking import judge, marking_to_ask
 from tests.published.printed import WrongPrintError, printed, wrong_in_print
 
@@ -265,7 +266,7 @@ def test_pulses_are_summed_and_counted(nanometre, rate, together, number):
 
 
 def test_figures_of_the_smaller_tables():
-    assert [(scale.power, scale.optical_density) for scale in en208().scales] == [
+    assert [(scale.power, scale.optical_density) for scale in load(En208).scales] == [
         (0.01, 1), (0.1, 2), (1.0, 3), (10.0, 4), (100.0, 5),
     ]  # fmt: skip
-    assert {entry.name: entry.time for entry in iec60825_4().classes} == {"T1": 30000, "T2": 100, "T3": 10}
+    assert {entry.name: entry.time for entry in load(Iec60825Part4).classes} == {"T1": 30000, "T2": 100, "T3": 10}

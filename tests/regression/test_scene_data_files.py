@@ -4,25 +4,27 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Callable
+from functools import partial
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from lasersafe import data
 from lasersafe.data import shared_path
 from lasersafe.errors import ReferenceDataError
 from lasersafe.hazard import barriers, instruments, other_rules
 from lasersafe.optics import viewing
 
-READERS: dict[str, tuple[Any, Callable[[], Any]]] = {
-    "photopic/cie1924_v.toml": (other_rules, other_rules._photopic_rows),
-    "atmosphere/kruse.toml": (viewing, viewing.kruse_data),
-    "viewing/aids.toml": (instruments, instruments.viewing_data),
-    "cameras/thresholds.toml": (instruments, instruments.sensor_thresholds),
-    "ignition/screening.toml": (barriers, barriers.screening_thresholds),
-    "reflectance/metals.toml": (barriers, barriers.materials),
-    "reflectance/non_metals.toml": (barriers, barriers.materials),
-    "spectator_rules/germany_shows.toml": (other_rules, other_rules.packs),
+READERS: dict[str, Callable[[], Any]] = {
+    "photopic/cie1924_v.toml": partial(data.load, other_rules._Photopic),
+    "atmosphere/kruse.toml": partial(data.load, viewing.Kruse),
+    "viewing/aids.toml": partial(data.load, instruments.Viewing),
+    "cameras/thresholds.toml": partial(data.load, instruments._Thresholds),
+    "ignition/screening.toml": partial(data.load, barriers._Screening),
+    "reflectance/metals.toml": barriers.materials.__wrapped__,
+    "reflectance/non_metals.toml": barriers.materials.__wrapped__,
+    "spectator_rules/germany_shows.toml": other_rules.packs.__wrapped__,
 }
 
 
@@ -33,13 +35,13 @@ def read_changed(name: str, old: str, new: str, folder: Path, monkeypatch: pytes
     text = path.read_text(encoding="utf-8")
     assert old in text
     path.write_text(text.replace(old, new, 1), encoding="utf-8")
-    module, read = READERS[name]
-    monkeypatch.setattr(module, "shared_path", lambda *parts: (folder / "shared").joinpath(*parts))
-    read.cache_clear()  # type: ignore[attr-defined]
+    for module in (data, other_rules):
+        monkeypatch.setattr(module, "shared_path", lambda *parts: (folder / "shared").joinpath(*parts))
+    data._loaded.cache_clear()
     try:
-        read()
+        READERS[name]()
     finally:
-        read.cache_clear()  # type: ignore[attr-defined]
+        data._loaded.cache_clear()
 
 
 @pytest.mark.parametrize(
