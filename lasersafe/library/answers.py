@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Callable
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -14,21 +15,20 @@ from lasersafe.ask.eyewear import EyewearQuestion, work_out
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches
-from lasersafe.hazard.exposure import Emission, Received, body_area, compare
+from lasersafe.hazard.exposure import Comparison, Emission, Received, body_area, compare
 from lasersafe.hazard.eyewear_scale import scale_numbers as needed_numbers
 from lasersafe.library.beams import (
     FIELDS,
     Beam,
     Given,
     broadcast,
-    check_free_beam,
     given,
     given_density,
-    given_or_none,
     needed_beam,
+    taken,
 )
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
-from lasersafe.optics.beam import CRITERIA, PROFILES, to_1_over_e
+from lasersafe.optics.beam import CRITERIA, PROFILES, check_diffraction, to_1_over_e
 from lasersafe.optics.checks import FloatArray, choice
 from lasersafe.optics.reflection import SCATTER_MODELS
 from lasersafe.quantity import format_quantity
@@ -89,9 +89,10 @@ def exposure_limit(
     array([ 25.5, 127.3])
     """
     _known(rule_set, tissue)
-    light, time, angle, area = _given(
-        tissue, wavelength=wavelength, duration=duration, source_angle=source_angle, exposed_area=exposed_area
+    light, time, angle, area = taken(
+        wavelength=wavelength, duration=duration, source_angle=source_angle, exposed_area=exposed_area
     )
+    area = body_area(tissue, light) if area is None else area
     return limits.exposure_limit(rule_set, tissue, light, time, angle, exposed_area=area)
 
 
@@ -146,24 +147,17 @@ def pulse_train_limit(
     .. [2] EU2006-25, Annex II, Table 2.6 (``shared/limits/eu200625_train_*.toml``).
     """
     _known(rule_set, tissue)
-    light, pulse, rate, time, angle, area = _given(
-        tissue, wavelength=wavelength, pulse_duration=pulse_duration, repetition_rate=repetition_rate,
+    light, pulse, rate, time, angle, area = taken(
+        wavelength=wavelength, pulse_duration=pulse_duration, repetition_rate=repetition_rate,
         duration=duration, source_angle=source_angle, exposed_area=exposed_area,
     )  # fmt: skip
+    area = body_area(tissue, light) if area is None else area
     return limits.pulse_train_limit(rule_set, tissue, light, pulse, rate, time, angle, exposed_area=area)
 
 
 def _known(rule_set: str, tissue: str) -> None:
     choice("rule_set", rule_set, rule_sets())
     choice("tissue", tissue, TISSUES)
-
-
-def _given(tissue: str, **named: Given) -> list[Any]:
-    """Return inputs as SI numbers; the last is the exposed area, a large one where it was left out."""
-    area = given_or_none("exposed area", named.pop("exposed_area"))
-    read = {name: given(name.replace("_", " "), value) for name, value in named.items()}
-    broadcast(**read, exposed_area=area)
-    return [*read.values(), body_area(tissue, read["wavelength"]) if area is None else area]
 
 
 def optical_density(exposure: Given, limit: Given, *, exact: bool = False) -> FloatArray:
@@ -267,20 +261,17 @@ def scale_numbers(
     choice("criterion", criterion, CRITERIA)
     choice("profile", profile, PROFILES)
     named = {
-        "power": power, "pulse energy": pulse_energy, "pulse duration": pulse_duration,
-        "repetition rate": repetition_rate,
+        "wavelength": wavelength, "beam_diameter": beam_diameter, "power": power, "pulse_energy": pulse_energy,
+        "pulse_duration": pulse_duration, "repetition_rate": repetition_rate,
     }  # fmt: skip
-    emitted = {name.replace(" ", "_"): given_or_none(name, value) for name, value in named.items()}
-    light = given("wavelength", wavelength)
-    width = to_1_over_e(given("beam diameter", beam_diameter), criterion, profile)
-    shape = broadcast(wavelength=light, beam_diameter=width, **emitted)
-    light, width = np.broadcast_to(light, shape), np.broadcast_to(width, shape)
-    wide = {name: np.broadcast_to(values, shape) for name, values in emitted.items() if values is not None}
+    emitted = {name: values for name, values in zip(named, taken(**named), strict=True) if values is not None}
+    wide = dict(zip(emitted, np.broadcast_arrays(*emitted.values()), strict=True))
+    light, width = wide.pop("wavelength"), to_1_over_e(wide.pop("beam_diameter"), criterion, profile)
     found: dict[str, NDArray[np.float64]] = {}
-    for place in np.ndindex(shape):
+    for place in np.ndindex(light.shape):
         one = {name: float(values[place]) for name, values in wide.items()}
         for need in needed_numbers(float(light[place]), beam_diameter_63=float(width[place]), **one):
-            row = found.setdefault(need.mode, np.zeros(shape))
+            row = found.setdefault(need.mode, np.zeros(light.shape))
             row[place] = max(row[place], np.inf if need.scale_number is None else need.scale_number)
     return {letter: found[letter] for letter in MODES if letter in found}
 
@@ -381,11 +372,8 @@ class HazardDistance(ReachArrays):
 
 
 def _light(
-    power: Given | None, pulse_energy: Given | None, pulse_duration: Given | None, repetition_rate: Given | None
+    mean: FloatArray | None, energy: FloatArray | None, pulse: FloatArray | None, rate: FloatArray | None
 ) -> Emission:
-    mean, energy = given_or_none("power", power), given_or_none("pulse energy", pulse_energy)
-    pulse, rate = given_or_none("pulse duration", pulse_duration), given_or_none("repetition rate", repetition_rate)
-    broadcast(power=mean, pulse_energy=energy, pulse_duration=pulse, repetition_rate=rate)
     if pulse is None:
         if mean is not None and energy is None and rate is None:
             return Emission("continuous", power=mean)
@@ -404,14 +392,14 @@ def _light(
     raise InputError(message)
 
 
-def _sets(rule_set: str | None) -> tuple[str, ...]:
-    return rule_sets() if rule_set is None else (choice("rule_set", rule_set, rule_sets()),)
-
-
-def _result(way: str, tissue: str, kind: str, duration: FloatArray, found: ReachArrays) -> HazardDistance:
-    lasting = np.broadcast_to(duration, found.distance.shape)
-    unit = "W/m2" if kind == "continuous" else "J/m2"
-    return HazardDistance(**vars(found), way=way, tissue=tissue, duration=lasting, limit_unit=unit)
+def _distance(
+    way: str, seen: Received, rule_set: str | None, reach: Callable[[Comparison], FloatArray]
+) -> HazardDistance:
+    names = rule_sets() if rule_set is None else (choice("rule_set", rule_set, rule_sets()),)
+    found = reaches([one for name in names for one in compare(replace(seen, rule_set=name))], reach)
+    lasting = np.broadcast_to(seen.duration, found.distance.shape)
+    unit = "W/m2" if seen.emission.kind == "continuous" else "J/m2"
+    return HazardDistance(**vars(found), way=way, tissue=seen.tissue, duration=lasting, limit_unit=unit)
 
 
 def direct_distance(
@@ -479,14 +467,14 @@ def direct_distance(
     array([ 63.1, 109.2])
     """
     choice("tissue", tissue, TISSUES)
-    emitted = _light(power, pulse_energy, pulse_duration, repetition_rate)
-    light, time, part = given("wavelength", wavelength), given("duration", duration), given("reflectance", reflectance)
-    needed_beam(beam)
-    broadcast(beam=np.empty(beam.shape), emission=_together(emitted), wavelength=light, duration=time, reflectance=part)
-    check_free_beam(beam, light)
-    compared = [one for name in _sets(rule_set) for one in compare(Received(name, tissue, emitted, light, time))]
-    found = reaches(compared, lambda one: beam_reach(one, beam.axes(), part))
-    return _result("direct", tissue, emitted.kind, time, found)
+    _, *emitted, light, time, part = taken(
+        beam=needed_beam(beam), power=power, pulse_energy=pulse_energy, pulse_duration=pulse_duration,
+        repetition_rate=repetition_rate, wavelength=wavelength, duration=duration, reflectance=reflectance,
+    )  # fmt: skip
+    seen = Received("", tissue, _light(*emitted), light, time)
+    if beam.free:
+        check_diffraction(beam.axes(), light)
+    return _distance("direct", seen, rule_set, lambda one: beam_reach(one, beam.axes(), part))
 
 
 def scatter_distance(
@@ -550,18 +538,15 @@ def scatter_distance(
     """
     choice("tissue", tissue, TISSUES)
     choice("model", model, SCATTER_MODELS)
-    emitted = _light(power, pulse_energy, pulse_duration, repetition_rate)
-    light, time = given("wavelength", wavelength), given("duration", duration)
-    part, angle = given("reflectance", reflectance), given("view angle", view_angle)
-    broadcast(emission=_together(emitted), wavelength=light, duration=time, reflectance=part, view_angle=angle)
-    compared = [one for name in _sets(rule_set) for one in compare(Received(name, tissue, emitted, light, time))]
-    found = reaches(compared, lambda one: distances.scatter_distance(one.amount, one.limit, part, angle, model))
-    return _result("scatter", tissue, emitted.kind, time, found)
+    *emitted, light, time, part, angle = taken(
+        power=power, pulse_energy=pulse_energy, pulse_duration=pulse_duration, repetition_rate=repetition_rate,
+        wavelength=wavelength, duration=duration, reflectance=reflectance, view_angle=view_angle,
+    )  # fmt: skip
 
+    def reach(one: Comparison) -> FloatArray:
+        return distances.scatter_distance(one.amount, one.limit, part, angle, model)
 
-def _together(light: Emission) -> NDArray[Any]:
-    parts = (light.amount, light.pulse_duration, light.repetition_rate)
-    return np.empty(np.broadcast_shapes(*map(np.shape, parts)), dtype=bool)
+    return _distance("scatter", Received("", tissue, _light(*emitted), light, time), rule_set, reach)
 
 
 def judge_marking(

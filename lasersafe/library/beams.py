@@ -17,7 +17,6 @@ from lasersafe.optics.beam import (
     PROFILES,
     PROPAGATIONS,
     BeamGeometry,
-    check_diffraction,
     diameters,
     fibre_multimode,
     mean_exposure,
@@ -272,22 +271,33 @@ def given(field: str, value: Given) -> FloatArray:
     refuse(f"{field}{where} = {number:.6g}{unit}: must be {start}, and {end}; {advice}")
 
 
-def given_or_none(field: str, value: Given | None) -> FloatArray | None:
-    """Return an input that may be left out, as `given` does, or None.
+def taken(**named: Given | None) -> list[Any]:
+    """Return inputs as `given` does, None for one that was left out.
 
     Parameters
     ----------
-    field : str
-        A key of ``FIELDS``.
-    value : number, str, pint quantity, a sequence or array of them, or None
-        What was handed in. [any]
+    **named : number, str, pint quantity, a sequence or array of them, or None
+        By the keys of ``FIELDS`` with lines for spaces; ``_y`` behind one is the same on the other axis. Of a beam
+        only the shape counts. [any]
 
     Returns
     -------
-    numpy.ndarray, shape (...), or None
-        The shape of *value*. [any]
+    list of numpy.ndarray of shape (...), or None
+        In the same order; they broadcast together. [any]
+
+    Raises
+    ------
+    InputError
+        If one cannot be used, or they do not fit together.
     """
-    return None if value is None else given(field, value)
+    found: dict[str, FloatArray | None] = {}
+    for name, value in named.items():
+        field = name.removesuffix("_y").replace("_", " ")
+        found[name] = (
+            np.empty(value.shape) if isinstance(value, Beam) else None if value is None else given(field, value)
+        )
+    broadcast(**found)
+    return [*found.values()]
 
 
 def given_density(field: str, value: Given) -> tuple[FloatArray, str]:
@@ -413,9 +423,7 @@ class Beam:
         distance : number, str, pint quantity, or an array of them
             From the last optic. [m]
         """
-        way = given("distance", distance)
-        broadcast(beam=np.empty(self.shape), distance=way)
-        return diameters(self.axes(), way)
+        return diameters(self.axes(), taken(beam=self, distance=distance)[1])
 
     def diameter(self, distance: Given) -> FloatArray:
         """Return the full 1/e diameter [m] of a circular beam at a distance from the last optic.
@@ -502,14 +510,11 @@ def collimated_beam(
     Beam: waist 2.828 mm at 0 m from the last optic, full angle 2.121 mrad (both at 1/e); gaussian, hyperbolic
     """
     _words(criterion, profile, propagation)
-    width, angle = given("beam diameter", beam_diameter), given("divergence", divergence)
-    other, turned = given_or_none("beam diameter", beam_diameter_y), given_or_none("divergence", divergence_y)
-    broadcast(beam_diameter=width, divergence=angle, beam_diameter_y=other, divergence_y=turned)
-    x, spread, y, spread_y = (
-        None if one is None else to_1_over_e(one, criterion, profile) for one in (width, angle, other, turned)
+    every = taken(
+        beam_diameter=beam_diameter, divergence=divergence, beam_diameter_y=beam_diameter_y, divergence_y=divergence_y
     )
-    assert x is not None
-    assert spread is not None
+    x, spread = (to_1_over_e(one, criterion, profile) for one in every[:2])
+    y, spread_y = (one if one is None else to_1_over_e(one, criterion, profile) for one in every[2:])
     return Beam(x, spread, np.zeros(()), profile, propagation, y, spread_y, free=True)
 
 
@@ -558,10 +563,10 @@ def lens_beam(
     .. [1] DGUV203-093, section 4.3: full angle d63 / f; OSHA-OTM, lens-on-laser formula.
     """
     _words(criterion, profile, propagation)
-    width, length = given("beam diameter", beam_diameter), given("focal length", focal_length)
-    spot = given_or_none("focus diameter", focus_diameter)
-    other = given_or_none("beam diameter", beam_diameter_y)
-    broadcast(beam_diameter=width, focal_length=length, focus_diameter=spot, beam_diameter_y=other)
+    width, length, spot, other = taken(
+        beam_diameter=beam_diameter, focal_length=focal_length, focus_diameter=focus_diameter,
+        beam_diameter_y=beam_diameter_y,
+    )  # fmt: skip
     waist = np.zeros(()) if spot is None else to_1_over_e(spot, criterion, profile)
     angle = to_1_over_e(width, criterion, profile) / length
     turned = None if other is None else np.asarray(to_1_over_e(other, criterion, profile) / length)
@@ -602,8 +607,7 @@ def fibre_beam(
     """
     choice("criterion", criterion, FIBRE_CRITERIA)
     choice("propagation", propagation, PROPAGATIONS)
-    aperture, core = given("numerical aperture", numerical_aperture), given_or_none("core diameter", core_diameter)
-    broadcast(numerical_aperture=aperture, core_diameter=core)
+    aperture, core = taken(numerical_aperture=numerical_aperture, core_diameter=core_diameter)
     beam = fibre_multimode(aperture, criterion, core_diameter=core)
     end, spread = np.asarray(beam.waist_diameter[0]), np.asarray(beam.divergence[0])
     return Beam(end, spread, np.zeros(()), "gaussian", propagation)
@@ -625,32 +629,6 @@ def needed_beam(beam: object) -> Beam:
     if isinstance(beam, Beam):
         return beam
     refuse(f"beam = {shown(beam)}: this is no beam; make one with collimated_beam, lens_beam or fibre_beam")
-
-
-def check_free_beam(beam: Beam, wavelength: FloatArray) -> None:
-    """Refuse a beam without an optic that spreads less than diffraction allows.
-
-    Parameters
-    ----------
-    beam : Beam
-        The beam.
-    wavelength : numpy.ndarray, shape (...)
-        Vacuum wavelength. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        With the smallest divergence possible.
-    """
-    if not beam.free:
-        return
-    both = beam.axes()
-    for waists, angles in zip(both.waist_diameter, both.divergence, strict=True):
-        waist, angle, light = np.broadcast_arrays(waists, angles, wavelength)
-        if light.size:
-            worst = int(np.argmin(waist * angle / light))
-            diameter, divergence, lam = (float(array.reshape(-1)[worst]) for array in (waist, angle, light))
-            check_diffraction(BeamGeometry((diameter, diameter), (divergence, divergence)), lam)
 
 
 def beam_exposure(
@@ -697,9 +675,11 @@ def beam_exposure(
     """
     if (power is None) == (pulse_energy is None):
         refuse("power, pulse energy: give one of them, for an irradiance or for a radiant exposure")
-    amount = given("power", power) if pulse_energy is None else given("pulse energy", pulse_energy)
-    hole, (dx, dy) = given("limiting aperture", limiting_aperture), needed_beam(beam).diameters(distance)
-    broadcast(beam=dx + dy, limiting_aperture=hole, amount=amount)
+    _, away, hole, mean, energy = taken(
+        beam=needed_beam(beam), distance=distance, limiting_aperture=limiting_aperture, power=power,
+        pulse_energy=pulse_energy,
+    )  # fmt: skip
+    dx, dy = diameters(beam.axes(), away)
     if not ((dx > 0.0) & (dy > 0.0)).all():
         refuse("distance: at a point focus there is no finite exposure; give a focus diameter, or another distance")
-    return mean_exposure(amount, dx, dy, hole, beam.profile)
+    return mean_exposure(energy if mean is None else mean, dx, dy, hole, beam.profile)

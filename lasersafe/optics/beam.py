@@ -721,7 +721,7 @@ def least_divergence(waist_diameter: float, wavelength: float) -> float:
     return 2.0 * float(positive("wavelength", wavelength, "m")) / (math.pi * waist)
 
 
-def check_diffraction(beam: BeamGeometry, wavelength: float) -> None:
+def check_diffraction(beam: BeamGeometry, wavelength: ArrayLike) -> None:
     """Refuse a divergence smaller than diffraction allows for the waist [1]_.
 
     A point focus (waist 0) is a deliberate bound and is not judged.
@@ -729,8 +729,8 @@ def check_diffraction(beam: BeamGeometry, wavelength: float) -> None:
     Parameters
     ----------
     beam : BeamGeometry
-        The beam. [1]
-    wavelength : float
+        The beam, or many of shape (...). [1]
+    wavelength : array_like, shape (...)
         Vacuum wavelength. [m]
 
     Raises
@@ -742,10 +742,12 @@ def check_diffraction(beam: BeamGeometry, wavelength: float) -> None:
     ----------
     .. [1] ISO11146-1, beam propagation ratio, which is 1 for the Gaussian and more for any other beam.
     """
-    light = float(positive("wavelength", wavelength, "m"))
-    for axis, waist, angle in zip("xy", beam.waist_diameter, beam.divergence, strict=True):
-        if waist == 0.0:
+    for axis, *pairs in zip("xy", beam.waist_diameter, beam.divergence, strict=True):
+        every = np.broadcast_arrays(*pairs, positive("wavelength", wavelength, "m"))
+        share = np.where(every[0] > 0.0, every[0] * every[1] / every[2], math.inf)
+        if not np.isfinite(share).any():
             continue
+        waist, angle, light = (float(one.flat[int(share.argmin())]) for one in every)
         least = least_divergence(waist, light)
         if not angle >= least * (1.0 - _ROUNDING):
             where = "" if beam.circular else f" in {axis}"

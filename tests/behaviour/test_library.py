@@ -78,8 +78,8 @@ def test_what_type_checkers_see_is_what_is_loaded() -> None:
 
 
 def test_no_public_function_hides_from_the_list() -> None:
-    helpers = {"needed_beam", "check_free_beam", "case_html", "assessment_html", "shown_quantity", "broadcast"}
-    helpers |= {"given", "given_or_none", "given_density"}  # what goes in, in SI units
+    helpers = {"needed_beam", "case_html", "assessment_html", "shown_quantity", "broadcast"}
+    helpers |= {"given", "taken", "given_density"}  # what goes in, in SI units
     for home in [home for home in lasersafe._HOME if home.startswith("library.")]:
         module = importlib.import_module(f"lasersafe.{home}")
         own = {n for n, f in vars(module).items() if inspect.isfunction(f) and f.__module__ == module.__name__}
@@ -181,7 +181,7 @@ def test_shapes_that_do_not_fit_are_named() -> None:
     with pytest.raises(InputError, match=re.escape("do not fit together: beam diameter (3,), divergence (2,)")):
         lasersafe.collimated_beam(np.full(3, 4e-3), np.full(2, 1e-3), "1/e2")
     beams = lasersafe.collimated_beam("4 mm", ["2 mrad", "3 mrad"], "1/e2")
-    with pytest.raises(InputError, match=re.escape("beam (2,), emission (3,)")):
+    with pytest.raises(InputError, match=re.escape("beam (2,), power (3,)")):
         lasersafe.direct_distance(beams, "1064 nm", "10 s", power=[1.0, 2.0, 3.0])
 
 
