@@ -107,17 +107,9 @@ def files_in(folder: Path, suffix: str, *, below: bool, dotted: bool = False) ->
         folders[:] = [name for name in inside if not os.path.islink(os.path.join(place, name))]
         for name in names:
             if name.lower().endswith(suffix) and not name.startswith("."):
-                problem = "" if _is_utf8(name) else "the name of the file is not UTF-8; give it another name"
+                problem = "" if in_utf8(name) == name else "the name of the file is not UTF-8; give it another name"
                 listed(os.path.join(place, name), problem)
     yield from ((in_utf8(name), problem) for name, problem in sorted(found))
-
-
-def _is_utf8(name: str) -> bool:
-    try:
-        name.encode()
-    except UnicodeEncodeError:
-        return False
-    return True
 
 
 def in_utf8(name: str) -> str:

@@ -143,14 +143,7 @@ def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
 
 def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:
     """Return every row of the chosen packs with its outcome."""
-    return tuple(
-        SpectatorRule(
-            key, chosen.name, verdict.rule.key, verdict.rule.text, verdict.outcome, verdict.words,
-            f"{chosen.source.key}, {verdict.rule.locator}", verdict.rule.seen,
-        )
-        for key, chosen in ((key, pack(key)) for key in stage.case.spectator_rules)
-        for verdict in judge(chosen, facts)
-    )  # fmt: skip
+    return tuple(row for key in stage.case.spectator_rules for row in judge(pack(key), facts))
 
 
 def spectator_lines(

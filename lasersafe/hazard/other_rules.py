@@ -19,6 +19,7 @@ from lasersafe.limits import correction_factor
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.optics.checks import positive, within
 from lasersafe.records.light import CLASS_ORDER, UNKNOWN, Step
+from lasersafe.records.scene import SpectatorRule
 from lasersafe.wording.message import Message, joined, word
 
 CLASSES = ("1", "1M", "2", "2M", "3R", "3B", "4")
@@ -514,16 +515,6 @@ class Pack:
     rules: Annotated[tuple[Rule, ...], As("rule")]
 
 
-@dataclass(frozen=True)
-class RuleVerdict:
-    """One row judged: ``outcome`` is met, not met, cannot be judged from this case, or does not apply."""
-
-    rule: Rule
-    outcome: str
-    found: str
-    words: str
-
-
 _FACTS = frozenset(field.name for field in fields(Facts))
 
 
@@ -592,7 +583,7 @@ def class_rank(name: str) -> int | None:
     return _RANKS.get(name.upper().removeprefix("CLASS").strip())
 
 
-def judge(chosen: Pack, facts: Facts) -> tuple[RuleVerdict, ...]:
+def judge(chosen: Pack, facts: Facts) -> tuple[SpectatorRule, ...]:
     """Judge every row of a pack.
 
     Parameters
@@ -604,10 +595,16 @@ def judge(chosen: Pack, facts: Facts) -> tuple[RuleVerdict, ...]:
 
     Returns
     -------
-    tuple of RuleVerdict
+    tuple of SpectatorRule
         One for each row, in their order.
     """
-    return tuple(_judge(rule, facts) for rule in chosen.rules)
+    return tuple(
+        SpectatorRule(
+            chosen.key, chosen.name, rule.key, rule.text, *_judge(rule, facts),
+            f"{chosen.source.key}, {rule.locator}", rule.seen,
+        )
+        for rule in chosen.rules
+    )  # fmt: skip
 
 
 def asked_for(chosen: Pack, fact: str, facts: Facts) -> tuple[float, Rule] | None:
@@ -633,37 +630,35 @@ def asked_for(chosen: Pack, fact: str, facts: Facts) -> tuple[float, Rule] | Non
     fitting = [
         (float(rule.value), rule)
         for rule in chosen.rules
-        if rule.fact == fact and rule.comparison == "at least" and _judge(rule, facts).outcome != NOT_APPLICABLE
+        if rule.fact == fact and rule.comparison == "at least" and _judge(rule, facts)[0] != NOT_APPLICABLE
     ]
     return max(fitting, key=lambda pair: pair[0], default=None)
 
 
-def _judge(rule: Rule, facts: Facts) -> RuleVerdict:
+def _judge(rule: Rule, facts: Facts) -> tuple[str, str]:
+    """Return the outcome of one row, and what is asked and was found."""
     unknown = []
     for name, asked in (("visible", rule.visible), ("attended", rule.attended)):
         given = getattr(facts, name)
         if asked is not None and given is None:
             unknown.append(name)
         elif asked is not None and given is not asked:
-            return RuleVerdict(rule, NOT_APPLICABLE, "", Message(f"rule.only_{name}_{str(asked).lower()}"))
+            return NOT_APPLICABLE, Message(f"rule.only_{name}_{str(asked).lower()}")
     if rule.above_class is not None:
         rank = None if facts.laser_class is None else class_rank(facts.laser_class)
         if rank is None:
             unknown.append("laser_class")
         elif rank <= _RANKS[rule.above_class]:
-            return RuleVerdict(rule, NOT_APPLICABLE, "", Message("rule.only_above", name=rule.above_class))
+            return NOT_APPLICABLE, Message("rule.only_above", name=rule.above_class)
     value = getattr(facts, rule.fact)
     met = None if value is None else _compare(rule, value)
     typed = f"{rule.value} {rule.unit.removeprefix('1')}".strip()
     value_asked = _shown(float(rule.value), "K") if rule.unit == "K" else typed
     asked_for = Message(f"rule.{rule.comparison.replace(' ', '_')}", value=word(value_asked))
     if met is None:
-        return RuleVerdict(rule, NOT_JUDGED, "", _not_stated(asked_for, [rule.fact]))
-    found = _shown(value, rule.unit)
-    words = Message("rule.found", asked=asked_for, found=found)
-    if unknown and not met:
-        return RuleVerdict(rule, NOT_JUDGED, found, _not_stated(words, unknown))
-    return RuleVerdict(rule, MET if met else NOT_MET, found, words)
+        return NOT_JUDGED, _not_stated(asked_for, [rule.fact])
+    words = Message("rule.found", asked=asked_for, found=_shown(value, rule.unit))
+    return (NOT_JUDGED, _not_stated(words, unknown)) if unknown and not met else (MET if met else NOT_MET, words)
 
 
 def _not_stated(asked: str, facts: list[str]) -> Message:

@@ -215,22 +215,21 @@ def _parts(value: Any) -> tuple[tuple[str, SIValue], ...]:
     return (("", value),) if isinstance(value, SIValue) else ()
 
 
-def replaced(case: Case, values: Mapping[Place, SIValue | Knob]) -> Case:
-    """Return the case with other values at the places of :class:`Toleranced`; nothing is checked again.
+def replaced(old: Any, values: Mapping[Place, SIValue | Knob]) -> Any:
+    """Return a case, or a part of it, with other values at the places of `Toleranced`; nothing is checked again.
 
     Parameters
     ----------
-    case : Case
-        The case.
-    values : mapping of place to SIValue or Knob
-        A Knob, a range, only where the field is a setting.
+    old : Case, model, tuple of models or SIValue
+        What is changed.
+    values : mapping of Place to SIValue or Knob
+        New values, at places as seen from *old*.
+
+    Returns
+    -------
+    Case, model, tuple of models or SIValue
+        A copy.
     """
-    found: Case = _with(case, values)
-    return found
-
-
-def _with(old: Any, values: Mapping[Place, SIValue | Knob]) -> Any:
-    """Return a model, models or a number with other values in its place, or in the places of its parts."""
     if isinstance(old, SIValue):
         return values[()]
     if isinstance(old, (Knob, Axes)):
@@ -241,8 +240,8 @@ def _with(old: Any, values: Mapping[Place, SIValue | Knob]) -> Any:
     for place, value in values.items():
         below.setdefault(place[0], {})[place[1:]] = value
     if isinstance(old, tuple):
-        return tuple(_with(one, below[i]) if i in below else one for i, one in enumerate(old))
-    return old.model_copy(update={name: _with(getattr(old, name), inner) for name, inner in below.items()})
+        return tuple(replaced(one, below[i]) if i in below else one for i, one in enumerate(old))
+    return old.model_copy(update={name: replaced(getattr(old, name), inner) for name, inner in below.items()})
 
 
 KINDS = ("person", "eyewear", "barrier", "reading", "strike_out")

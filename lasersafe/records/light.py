@@ -40,10 +40,6 @@ class ScanPlace:
     sentence: str = field(metadata=SPOKEN)
 
 
-def _unknown_or_far(reaction: float | None) -> tuple[bool, float]:
-    return reaction is None, badness(reaction or 0.0)
-
-
 @dataclass(frozen=True, kw_only=True)
 class ScanResult:
     """How far a scanned beam reaches while it moves, when it stops, and in the reaction time of a cut-off."""
@@ -60,8 +56,10 @@ class ScanResult:
     )
     stopped: float = field(metadata=told("stopped_distance_m", each=highest))  # [m]
     reaction_time: float | None = field(metadata=told("reaction_time_s"))  # [s] of a monitored cut-off
-    # [m] of the stopped beam for the reaction time
-    reaction: float | None = field(metadata=told("reaction_distance_m", rank=1, worse=_unknown_or_far))
+    # [m] of the stopped beam for the reaction time; one that is not known is the worst
+    reaction: float | None = field(
+        metadata=told("reaction_distance_m", rank=1, worse=lambda far: (far is None, badness(far or 0.0)))
+    )
     credit: str = field(default="", metadata=SPOKEN)  # sentence: from where on the movement counts, or why not
     places: tuple[ScanPlace, ...] = field(default=(), metadata=told(each=worst_of_each))
 

@@ -6,7 +6,7 @@ clockwise from the y axis of the plan, an elevation upwards from the horizontal.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from operator import not_
 from typing import TYPE_CHECKING, Any
@@ -109,10 +109,6 @@ class ZoneShape:
     steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # where no set-up has the distance with its steps
 
 
-def _fire(each: Sequence[bool | None]) -> bool | None:
-    return True if True in each else None if None in each else False
-
-
 @dataclass(frozen=True)
 class BeyondTarget:
     """Where the beam goes once it misses the target or has cut through it."""
@@ -132,7 +128,10 @@ class BeyondTarget:
     backing_irradiance: float | None = field(metadata=told(each=highest))  # [W/m2] peak
     ignition_threshold: float | None  # [W/m2]
     ignition_source: str = ""
-    can_ignite: bool | None = field(default=None, metadata=told(each=_fire))  # None when it cannot be judged
+    # None when it cannot be judged
+    can_ignite: bool | None = field(
+        default=None, metadata=told(each=lambda each: True if True in each else None if None in each else False)
+    )
     # [m] from the last optic, how far the beam can ignite
     ignition_distance: float | None = field(default=None, metadata=told(each=highest))
     note: str = ""
@@ -293,11 +292,6 @@ class SpectatorRule:
     seen: str
 
 
-def _share(ratio: float | None) -> float:
-    """No threshold for the wavelength is worse than a share below 1, and better than one above."""
-    return 1.0 if ratio is None else badness(ratio)
-
-
 @dataclass(frozen=True, kw_only=True)
 class CameraLine:
     """What one camera may receive on one way: advice, never a verdict."""
@@ -314,7 +308,8 @@ class CameraLine:
     resolved: bool
     threshold: float | None  # the lowest published one for this wavelength and mode
     threshold_source: str
-    ratio: float | None = field(metadata=told(rank=1, worse=_share))
+    # no threshold for the wavelength is worse than a share below 1, and better than one above
+    ratio: float | None = field(metadata=told(rank=1, worse=lambda share: 1.0 if share is None else badness(share)))
     words: str
     advice: tuple[str, ...] = ()
     steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)

@@ -83,7 +83,7 @@ def test_rules_and_cameras_are_said_in_every_language(language):
     for pack in packs().values():
         for told in facts:
             for verdict in judge(pack, told):
-                for text in (verdict.rule.key, verdict.rule.text, verdict.words, verdict.outcome, pack.name):
+                for text in (verdict.rule, verdict.text, verdict.words, verdict.outcome, pack.name):
                     assert not ENGLISH.search(re.sub(r"\([^)]*\)", "", say(text))), say(text)
     for name in ("demo", "co2-cutter"):
         for line in template(name).scene.camera_lines:

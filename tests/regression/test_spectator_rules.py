@@ -41,7 +41,7 @@ GOOD = Facts(
 
 
 def outcomes(key: str, facts: Facts) -> dict[str, str]:
-    return {verdict.rule.key: verdict.outcome for verdict in judge(pack(key), facts)}
+    return {verdict.rule: verdict.outcome for verdict in judge(pack(key), facts)}
 
 
 @pytest.mark.parametrize("key", packs())
@@ -60,7 +60,7 @@ def test_germany_row_by_row():
         shortest_exposure_time=4.0,
     )
     assert set(outcomes("germany_shows", edges).values()) == {MET}
-    hot = next(v for v in judge(pack("germany_shows"), edges) if v.rule.key == "object temperature")
+    hot = next(v for v in judge(pack("germany_shows"), edges) if v.rule == "object temperature")
     assert hot.words == "at most 90 °C, here 90 °C"
     worse = {
         "height above standing places": replace(GOOD, height_above_standing=2.69),
