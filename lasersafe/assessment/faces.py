@@ -1,4 +1,4 @@
-"""What ends a beam and scatters it: barriers, walls, floors and ceilings; and where that scatter goes on."""
+"""What ends a beam and scatters it: barriers, walls, floors, ceilings, backstops; and where that scatter goes on."""
 
 from __future__ import annotations
 
@@ -11,18 +11,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.paths import Member
 from lasersafe.scene.bound import Places, Question, bounds, most_light
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import before_walls, comes_from, from_spots
 from lasersafe.scene.profile import CLOSEST, LEAST, BeamProfile, ScatterProfile
-from lasersafe.scene.sources import Source
+from lasersafe.scene.sources import Source, boxes_of
 from lasersafe.scene.spots import Spots
 from lasersafe.scene.walls import Walls
 
 if TYPE_CHECKING:
-    from lasersafe.models import Scene
+    from lasersafe.assessment.aims import Pose
+    from lasersafe.models import Scene, Target
 
 FLOAT = NDArray[np.float64]
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
@@ -31,6 +33,7 @@ _ABOUT = 1.1  # times what one place of a face gets: so well its brightest part 
 _TALL = 2.0  # m
 _ROUND = 20.0  # m round all places: what is lit of the floor farther away gives a 400th of what is 1 m away
 _PATCHES, _FINEST = 24, 0.02  # parts of a lit wall or floor that are told apart, and how small they get [m]
+BEHIND = "what stands behind a target"
 _MOST_PATCHES, _FINE, _NEAR = 200, 0.4, 0.35  # near people more of them, down to a size [m] and a share of the distance
 
 
@@ -41,7 +44,7 @@ class Face:
     name: str
     corner: FLOAT
     edges: FLOAT  # shape (2, 3) [m]
-    normal: FLOAT
+    normal: FLOAT  # 0 where the way it faces is not known
     reflectance: float
 
     @property
@@ -128,6 +131,7 @@ class LitFace:
     parts: tuple[tuple[float, ...], ...]
     share: float
     spread: float  # that distance [m]
+    spots: Spots | None = None  # that hold all of them
 
     def source(self, profile: ScatterProfile, reach: float) -> Source:
         """Return its scatter, which reaches so far [m] from each place that is lit."""
@@ -135,6 +139,10 @@ class LitFace:
         nx, ny, nz = self.face.normal.tolist()
         if profile.lambert and self.spread > CLOSEST:
             profile, reach = replace(profile, spread=self.spread), reach if self.spread <= reach else 0.0
+        if self.spots is not None:
+            return from_spots(
+                "scatter", self.spots, profile, reach, factor=self.share, surface=self.face.name, parts=self.parts
+            )
         return Source(
             "scatter", (x, y, z), EVERYWHERE, profile, reach, factor=self.share,
             plane=((x, y, z), (nx, ny, nz)), surface=self.face.name, parts=self.parts,
@@ -226,6 +234,57 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
         parts = tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True))
         spread = math.sqrt(strongest / (math.pi * max(float(bright[number]), 1e-12)))
         found[of[number]].append(LitFace(face, parts, strongest * face.reflectance, spread))
+    return found
+
+
+def backing_name(target: Target) -> str:
+    """Return what stands behind a target, in its own words where there are any."""
+    return target.behind or BEHIND
+
+
+def lit_behind_targets(scene: Scene, targets: Sequence[Target], pose: Pose, work: float, light: Light) -> list[LitFace]:
+    """Return what is said to stand behind targets, lit where a beam lands that misses one or cuts through it [1]_.
+
+    It is so far behind the target along every direction in which the head is aimed; which way it faces is not known.
+
+    Parameters
+    ----------
+    scene : Scene
+        What is drawn in it counts as drawn.
+    targets : sequence of Target
+        Those of the laser.
+    pose : Pose
+        Where the head stands and points, aimed at them.
+    work : float
+        How far the work is from the last optic. [m]
+    light : tuple of Source and Walls
+        The direct beam, and what stops it.
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, section 16.
+    """
+    found, (laser, walls) = [], light
+    assert isinstance(laser.profile, BeamProfile)
+    drawn = {one.name for one in scene.barrier}
+    for target in targets:
+        if target.behind_distance is None or target.behind in drawn:
+            continue
+        away = math.dist(place_of(target, pose, work), pose.apex) + float(target.behind_distance)
+        wide = max(laser.profile.tail(max(away + side * pose.loose, 0.0), 1.0) for side in (-1.0, 1.0))
+        spots = replace(pose.spots(away), slack=pose.loose + wide)
+        middle, half = boxes_of(spots)[0]
+        lit = most_light([[light]], middle, half)[0] > LEAST
+        middle, half = before_walls([light], middle[lit], half[lit])
+        if not len(middle):
+            continue
+        peak = (replace(laser, profile=laser.profile.in_irradiance()), walls)
+        (bright,) = bounds([Question([[peak]], Places(middle - half, middle + half))], near=_ABOUT)
+        share = MATT if target.behind_reflectance is None else float(target.behind_reflectance)
+        face = Face(backing_name(target), middle[0], np.zeros((2, 3)), np.zeros(3), share)
+        parts = tuple((*m, *h) for m, h in zip(middle.tolist(), half.tolist(), strict=True))
+        spread = math.sqrt(1.0 / (math.pi * max(float(bright.upper.max()), 1e-12)))
+        found.append(LitFace(face, parts, share, spread, spots))
     return found
 
 

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Sequence
 from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.aims import curved_sources, unlisted
 from lasersafe.assessment.context import every_context, wave_span
-from lasersafe.assessment.faces import scatter_over_mirrors
+from lasersafe.assessment.faces import MATT, backing_name, scatter_over_mirrors
 from lasersafe.assessment.paths import members_of
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.assessment.scene_hits import worst_hit
@@ -27,6 +27,7 @@ from lasersafe.wording.message import inner
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
+    from lasersafe.models import Target
     from lasersafe.records.scene import BeyondTarget, SpectatorRule, ZoneShape
     from lasersafe.wording import Wording
 
@@ -63,6 +64,12 @@ def findings_of(
         Language of the findings.
     """
     say, assumed, scene = partial(_finding, wording), [], stages[0].scene
+    targets = {target.name: target for target in scene.target}
+    lit = {
+        face.face.name
+        for context in stages[0].fitted for pose in stages[0].poses(context, "running")
+        for face in stages[0].lit_faces(context, pose, mirrored=False)
+    }  # fmt: skip
     if scene.one_at_a_time and len(stages[0].fitted) > 1:  # what the numbers rest on
         assumed = [say("one at a time", "scene.one_at_a_time", reason=scene.one_at_a_time_reason)]
     low, over_edges = [b for b in barriers if b.reach_over and b.kind != "terrain"], []
@@ -71,7 +78,7 @@ def findings_of(
         over_edges = [say("barrier", "scene.reach_over", low[0].name, barriers=edges, away=away, usual=usual)]
     return (
         *_targets(stages[0], say),
-        *itertools.chain.from_iterable(_behind(one, wording, say) for one in beyond),
+        *itertools.chain.from_iterable(_behind(one, targets[one.target], lit, wording, say) for one in beyond),
         *_set_ups(stages[0], zones, wording, say),
         *itertools.chain.from_iterable(_of_barrier(stages[0], barrier, wording, say) for barrier in barriers),
         *over_edges,
@@ -201,18 +208,23 @@ def _of_barrier(stage: Stage, barrier: BarrierLine, wording: Wording, say: Findi
         yield say("barrier", "scene.too_low", name, barrier=name, top=top, person=person, needed=needed)
 
 
-def _behind(one: BeyondTarget, wording: Wording, say: Finding) -> Iterator[SceneFinding]:
+def _behind(
+    one: BeyondTarget, target: Target, lit: Container[str], wording: Wording, say: Finding
+) -> Iterator[SceneFinding]:
+    what = one.behind or wording.text("scene.what_stands_behind")
     if not one.ends_at:
         far = format_quantity(one.distance, "m", 3, "up")
         yield say("beyond target", "scene.no_stop", one.target, target=one.target, laser=one.laser, distance=far)
-        if one.backing_distance is not None:
-            what = one.behind or wording.text("scene.what_stands_behind")
-            yield say("beyond target", "scene.behind_scatters", one.target, what=what, target=one.target)
+        if one.behind and one.backing_distance is None:
+            yield say("beyond target", "scene.behind_nowhere", one.target, what=what, target=one.target)
+    if backing_name(target) in lit and target.behind_reflectance is None:
+        words = {"what": what, "target": one.target, "share": f"{MATT:g}"}
+        yield say("beyond target", "scene.behind_matt", one.target, **words)
     if one.backing_irradiance is not None and one.ignition_threshold is not None:
         yield say(
             "ignition", "scene.below_threshold" if one.can_ignite is False else "scene.can_ignite", one.target,
-            what=one.behind or wording.text("scene.what_stands_behind"),
-            distance=format_quantity(one.backing_distance or 0.0, "m", 3, "down"), target=one.target, laser=one.laser,
+            what=what, target=one.target, laser=one.laser,
+            distance=format_quantity(one.backing_distance or 0.0, "m", 3, "down"),
             falls=format_quantity(one.backing_irradiance / 1e4, "W/cm2", 3, "up"),
             threshold=format_quantity(one.ignition_threshold / 1e4, "W/cm2", 3, "down"),
             source=wording.say(one.ignition_source),

@@ -28,7 +28,7 @@ from lasersafe.assessment.context import (
     part_of,
     portions,
 )
-from lasersafe.assessment.faces import LitFace, faces_of, lit_faces, people_of
+from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of
 from lasersafe.assessment.panes import Pane, lit_panes, panes_of
 from lasersafe.assessment.paths import FOLLOWED, further_mirrors, level_members, members_of
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
@@ -464,7 +464,22 @@ class Stage:
             wanted += [(lights, upright), (sure, level)]
         faces = lit_faces(wanted, people_of(self.scene))
         self.answers |= zip(asked, map(operator.add, faces[::2], faces[1::2]), strict=True)
+        for own, (stage, one, other) in asked.items():
+            self.answers[own] += [] if mirrored else stage._behind(one, other)
         found: list[LitFace] = self.answers[key]
+        return found
+
+    def _behind(self, context: Context, pose: Pose) -> list[LitFace]:
+        """Return what is said to stand behind targets; a head that a fault turns anywhere hits it where it is aimed."""
+        aimed = [pose]
+        if pose.nominal.everywhere:
+            aim = pose.apex, pose.bearing, pose.elevation
+            aimed = [one for one in self.poses(context, "running") if (one.apex, one.bearing, one.elevation) == aim]
+        found = []
+        for one in aimed if not context.fault else ():
+            light = self._seen_by_eyes(context, one), self.walls(context, "direct", pose.mode)
+            work = self.work_distance(context)
+            found += lit_behind_targets(self.scene, context.targets, one, work, light)
         return found
 
     def _ends(

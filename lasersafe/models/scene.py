@@ -48,12 +48,12 @@ class Target(Thing):
     cut_through
         false only when the beam cannot cut or burn through it.
     behind
-        What stands behind it, as 'wooden door'.
+        What stands behind it, as 'wooden door'; under the name of a [[scene.barrier]] only that one counts.
     behind_distance
-        From the target to what stands behind it, as '3 m'.
+        From the target to what stands behind it, as '3 m': so far on the beam that misses or cuts through lights it
+        along every direction of the aim, and it scatters.
     behind_reflectance
-        Share of the light that it throws back, for the record: its scatter is not counted; draw it as a barrier or a
-        surface of the scene.
+        Share of the light that it scatters. Left out: 0.8, as of matt white paint.
     stop
         Name of the barrier of this case that stops the beam behind the target. It must hold against the direct beam
         at its distance; otherwise the zone goes on.

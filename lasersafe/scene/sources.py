@@ -179,7 +179,7 @@ class Source:
             return _of_parts(self.parts, self.wide)[1]
         if self.spots is None:
             return np.array([self.apex]), np.array([self.moves]) + self._blur
-        middle, half = _boxes_of(self.spots)[1]
+        middle, half = boxes_of(self.spots)[1]
         return middle, half + self.wide
 
     @cached_property
@@ -196,7 +196,7 @@ class Source:
         if self.spots is None:
             middle, half = _parts(np.array(self.apex), np.array(self.moves), _MOVED)
             return middle, half + self._blur
-        middle, half = _boxes_of(self.spots)[0]
+        middle, half = boxes_of(self.spots)[0]
         return middle, half + self.wide
 
     @cached_property
@@ -275,7 +275,7 @@ class Source:
 
 
 @lru_cache(maxsize=4096)  # one spot sends light against many limits
-def _boxes_of(spots: Spots) -> tuple[tuple[FLOAT, FLOAT], tuple[FLOAT, FLOAT]]:
+def boxes_of(spots: Spots) -> tuple[tuple[FLOAT, FLOAT], tuple[FLOAT, FLOAT]]:
     """Return boxes that hold all places of a spot, and one box round them: middles and half edges. [m]."""
     corners, (bottom, top) = spots.corners, spots.heights
     low, high = (np.array([*pick(corners, axis=0), z]) for pick, z in ((np.min, bottom), (np.max, top)))

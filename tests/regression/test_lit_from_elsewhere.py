@@ -126,13 +126,47 @@ def test_a_curved_mirror_is_lit_by_another_from_the_side_that_the_laser_does_not
     assert most_light(lights, place, np.zeros((1, 3))).max() > 1.97
 
 
-def test_what_is_only_said_to_stand_behind_a_target_is_named_as_not_counted():
-    """Its scatter would be 0.9 * 3 kW * 0.894 / (pi 1.25 m2) = 615 W/m2, 12.3 times the limit, half a metre beside."""
-    target = '\n[[scene.target]]\nname = "work"\nfinish = "matt"\nmaterial = "board"\nreflectance = 0.8\n'
-    target += 'position = ["0 m", "4 m"]\n'
-    text = case_text(Scene((beam(3000.0, 0.0),), (BESIDE,))) + target + 'behind = "door"\n'
-    for behind, said in (('behind_distance = "3 m"\n', True), ("", False)):
-        found = assess(parse_case(text + behind), in_full=False).scene
-        assert found is not None
-        told = [one.text for one in found.findings if "what door behind 'work' scatters is not counted" in one.text]
-        assert bool(told) is said
+TARGET = (
+    '\n[[scene.target]]\nname = "work"\nfinish = "matt"\nmaterial = "board"\nreflectance = 0.8\n'
+    'position = ["0 m", "4 m"]\nheight = "1.2 m"\nbehind = "door"\n'
+)
+DOOR = 'behind_distance = "3 m"\nbehind_reflectance = 0.9\n'
+
+
+def test_what_stands_behind_a_target_scatters():
+    """A beam that misses the target at (0, 4) lights the door at (0, 7), 1 m beyond the eyes and 0.5 m beside them.
+
+    Of a door straight across 0.9 * 3 kW * 0.894 / (pi 1.25 m2) = 615 W/m2, 12.3 times the limit; which way it faces is
+    not stated. The target itself gives 0.8 * 3 kW / (pi * 4.25 m2) = 180 W/m2. A wall at y = 5 m keeps the door dark.
+    """
+    people = (Person("Row", ((0.5, 6.0),), eyes=(1.1, 1.3)),)
+    straight = 0.9 * 3000.0 / (math.pi * 1.25) / 50.0
+    found = said(Scene((beam(3000.0, 0.0),), people), more=TARGET + DOOR)
+    assert 0.894 * straight <= found["scatter"] == pytest.approx(straight, rel=0.06)
+    wall = Barrier("wall", ((-3.0, 5.0), (3.0, 5.0)))
+    assert said(Scene((beam(3000.0, 0.0),), people, barriers=(wall,)), more=TARGET + DOOR)["scatter"] == 0.0
+    assert said(Scene((beam(3000.0, 0.0),), people), more=TARGET)["scatter"] == pytest.approx(3.6, rel=0.1)
+
+
+def test_in_a_fault_what_stands_behind_a_target_is_where_the_head_is_aimed():
+    """All around the head, at the 7 m of the door, it would stand next to everybody."""
+    stage = stages_of(parse_case(case_text(Scene((beam(3000.0, 0.0),), (BESIDE,))) + TARGET + DOOR))[0]
+    for mode in ("running", "fault"):
+        (door,) = (one for one in stage.sources(stage.contexts[0], "scatter", "eye", mode) if one.surface == "door")
+        (middle,), (half,) = door.starts
+        assert middle == pytest.approx([0.0, 7.0, 1.2])
+        assert half.max() < 0.03
+
+
+@pytest.mark.parametrize(
+    ("behind", "words"),
+    [
+        ('behind_distance = "3 m"\n', "door behind 'work' scatters with a reflectance of 0.8"),
+        ("", "what door behind 'work' scatters is not counted, since it is not stated how far behind it stands"),
+        (DOOR, ""),
+    ],
+)
+def test_what_is_assumed_of_what_stands_behind_a_target_is_said(behind, words):
+    found = assess(parse_case(case_text(Scene((beam(3000.0, 0.0),), (BESIDE,))) + TARGET + behind), in_full=False)
+    told = [one.text for one in found.scene.findings if "scatters" in one.text]
+    assert [words in one for one in told] == [True] * bool(words)
