@@ -15,10 +15,11 @@ from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.scene.directions import EVERYWHERE, Box, Directions, Vector, about, angles, unit
-from lasersafe.scene.mirrors import Mirror, from_spots, reachable
+from lasersafe.scene.mirrors import Mirror, from_spots, hung, reachable
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.scene.spots import Spots
+from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import key_of
 
 if TYPE_CHECKING:
@@ -127,8 +128,8 @@ def place_of(target: Target, pose: Pose, work: float) -> Vector:
     return x, y, max(pose.apex[2] + rise, 0.0)
 
 
-def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tuple[Lit, ...]:
-    """Return what the beam of a laser can meet, each with its place."""
+def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float, walls: Walls) -> tuple[Lit, ...]:
+    """Return what the beam of a laser can meet, each with its place, before the wall on which it hangs."""
     found: list[Lit] = []
     places = {p.name: p for p in scene.surface}
     targets = {t.name: t for t in scene.target if t.laser in (None, context.laser.name)}
@@ -147,6 +148,7 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float) -> tup
         off = 0.0 if normal is None else place.normal_tolerance
         spot, width = (*place.position.pair, float(place.height)), float(place.width)
         lit = Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes, off=off)
+        lit = replace(lit, position=hung(pose.apex, lit.as_mirror, walls).position)
         found.append(lit.facing(pose.apex, pose.loose))  # light comes back on the side on which it falls
     listed_already = {item.name for item in found}
     for target in targets.values():

@@ -157,7 +157,10 @@ def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
     sent, value = power * source.factor, peak.irradiance * power
     if isinstance(source.profile, BeamProfile):
         beam, formula, words = source.profile.beam, "k · 4 Φ ρ / (π d_x d_y)", Message("source.peak")
-        plain_one, numbers = peak_exposure(sent, *diameters(beam, away)), beam_numbers(beam, away, sent)
+        width, numbers = diameters(beam, away), beam_numbers(beam, away, sent)
+        if not min(map(float, width)) > 0.0:  # in a focus that is described as a point
+            return ()
+        plain_one = peak_exposure(sent, *width)
     else:
         model, formula = stage.case.settings.scatter_model, "k · ρ Φ / (π r²)"
         formula = formula if model == "lambert" else "k · ρ Φ / (2 π r²)"

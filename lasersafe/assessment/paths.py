@@ -166,7 +166,7 @@ def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls)
     for row, (number, column) in enumerate(zip(of.tolist(), on.tolist(), strict=True)):
         mirror = members[column].mirror
         assert mirror is not None
-        at[row] += np.subtract(hung(sources[number], mirror, walls).position, mirror.position)
+        at[row] += np.subtract(hung(sources[number].apex, mirror, walls).position, mirror.position)
     there = table.most(of[:, None], at, halves[on], np.zeros(len(of)), one, np.zeros((len(of), 1), dtype=np.intp))
     lit = there[:, 0] * gain[of, on] > FOLLOWED
     for row, column in zip(of[lit].tolist(), on[lit].tolist(), strict=True):

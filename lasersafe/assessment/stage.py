@@ -203,7 +203,8 @@ class Stage:
     @kept()
     def lit(self, context: Context, pose: Pose) -> tuple[Lit, ...]:
         """Return what the beam of a laser can meet, each with its place."""
-        return lit_surfaces(self.scene, context, pose, self.work_distance(context))
+        walls = Walls(self.screens.values())
+        return lit_surfaces(self.scene, context, pose, self.work_distance(context), walls)
 
     @kept("walls")
     def lit_part(self, context: Context, pose: Pose, item: Lit, mode: str) -> tuple[Vector, float] | None:

@@ -23,7 +23,7 @@ _FINER = 6  # how often the grid is laid anew over what was found
 _ACROSS = {2: 17, 3: 9}  # places of the grid along each of its directions
 _GATES = 8  # of a lit part of a mirror along each edge: boxes from which walls are looked at
 _HAIR = 1e-9  # m
-_HUNG, _ALONG = 5e-3, 0.999  # m, cosine: a mirror so little behind a wall, and so much along it, hangs on it
+_HUNG, _ALONG = 5e-3, 0.999  # m, cosine: a surface so little behind a wall, and so much along it, hangs on it
 _HAIR_BEFORE = 2e-6  # m
 _TILES = 33  # of a flat mirror along each of its directions
 _SHARE = 0.01  # of the limit: light on a mirror that matters where that of others is added
@@ -322,27 +322,30 @@ def _grid(normal: Vector | None, across: int = 0) -> tuple[FLOAT, float]:
     return places @ np.stack([along, np.cross(normal, along)]), gap
 
 
-def hung(source: Source, mirror: Mirror, walls: Walls) -> Mirror:
-    """Return a mirror that hangs on a wall, or is glass in it, a hair before it as seen from a source."""
+def hung(place: Vector, mirror: Mirror, walls: Walls) -> Mirror:
+    """Return a surface that hangs on a wall, or is glass in it, with all of it a hair before as seen from a place."""
     if not len(walls) or mirror.normal is None:
         return mirror
-    middle, apex = (np.array(one)[:2] @ walls.normal.T for one in (mirror.position, source.apex))
+    deep = 2.0 * _HAIR_BEFORE  # a cap that bulges stands before the wall with its rim
+    if mirror.radius > 0.0:
+        deep += mirror.radius - math.sqrt(max(mirror.radius**2 - (mirror.width / 2.0) ** 2, 0.0))
+    middle, apex = (np.array(one)[:2] @ walls.normal.T for one in (mirror.position, place))
     base, begin = walls.base
     side = np.where(apex < base, -1.0, 1.0)
     off, along = (middle - base) * side, walls.normal @ np.array(mirror.normal)[:2]
     span = np.array(mirror.position)[:2] @ walls.way.T - begin
     before = (np.abs(along) > _ALONG) & (span >= 0.0) & (span <= walls.length)
-    at = np.flatnonzero(before & (off < _HAIR_BEFORE) & (off > -_HUNG))
+    at = np.flatnonzero(before & (off < deep - _HAIR_BEFORE) & (off > -_HUNG))
     if not at.size:
         return mirror
-    dx, dy = (walls.normal[at] * (side * (2.0 * _HAIR_BEFORE - off))[at, None]).mean(axis=0).tolist()
+    dx, dy = (walls.normal[at] * (side * (deep - off))[at, None]).mean(axis=0).tolist()
     x, y, z = mirror.position
     return replace(mirror, position=(x + dx, y + dy, z))
 
 
 def past_walls(source: Source, mirror: Mirror, reach: float, walls: Walls) -> list[Source]:
     """Return what a flat mirror with a known normal makes of a beam, from what walls do not keep dark of it."""
-    mirror = hung(source, mirror, walls)
+    mirror = hung(source.apex, mirror, walls)
     part = lit_patch(source, mirror, walls)
     if part is None:
         return []

@@ -56,6 +56,24 @@ def test_a_mirror_that_hangs_on_a_wall_reflects(behind):
     assert found["mirror"] == pytest.approx(0.5 * MIRRORED, rel=0.03)
 
 
+@pytest.mark.parametrize("behind", [0.0, 4e-3])
+def test_what_is_matt_or_curved_and_hangs_on_a_wall_is_lit(behind):
+    """Typed some millimetres behind the line of the wall it was dark; exactly on it only the pole of a cap was lit.
+
+    Matt, 1 m before the eyes and 0.5 m beside: 0.9 * 3 kW * 0.894 / (pi 1.25 m2) = 615 W/m2, 12.3 times the limit.
+    A beam of 6.5 mm at 4.12 m that meets a ball of 0.5 m is 6.5 mm * (1 + 2 * 2.06 / 0.5) = 60 mm wide 2.06 m on, by a
+    bowl of 2 m 6.5 mm * (2 * 2.06 / 2 - 1) = 6.9 mm, behind a focus that can lie on the wall.
+    """
+    eyes = Person("Row", ((1.5, 3.0),), eyes=(1.1, 1.3))
+    plate = Surface("plate", (1.0, 4.0 + behind, 1.2), 180.0, width=1.0, mirror=False)
+    found = said(Scene((beam(3000.0),), (eyes,), (plate,), (WALL,)))
+    assert 12.3 <= found["scatter"] < 1.1 * 12.3
+    for radius, name, width in ((0.5, "convex mirror", 0.060), (-2.0, "concave mirror", 0.0069)):
+        cap = Surface("cap", (1.0, 4.0 + behind, 1.2), 180.0, radius=radius)
+        found = said(Scene((beam(50.0, BEARING + 1.5),), (BESIDE,), (cap,), (WALL,)))
+        assert found[name] > 0.98 * on_axis(0.9 * 50.0, width) / 50.0
+
+
 def test_two_mirrors_that_hang_on_opposite_walls():
     """By (2, 2) and (-2, 6) to (0, 8) they are 8 * sqrt(2) = 11.3 m."""
     plates = (
