@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from lasersafe.assessment.context import BASE_WAY, WAYS, every_context, power_of_all
-from lasersafe.hazard.barriers import BarrierVerdict, Load, Rating, guard_time, judge_barrier
+from lasersafe.hazard.barriers import Load, Rating, guard_time, judge_barrier
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
 from lasersafe.hazard.scatter import CLOSEST_VIEW
@@ -22,10 +22,11 @@ from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
-    from lasersafe.models import Barrier
+    from lasersafe.models import Barrier, SceneBarrier
     from lasersafe.wording import Wording
 
 Where = TypeVar("Where")
+Judged = TypeVar("Judged", BarrierResult, BarrierWay)
 _MOST = 3  # barriers of which it is said what they do not hold
 
 
@@ -70,12 +71,32 @@ def load_of(
     return Load(irradiance, power, energy, rate, pulse if pulsed else None), where
 
 
-def verdict_on(load: Load, barrier: Barrier | None, rating: float | None, rated_time: float | None) -> BarrierVerdict:
-    """Return whether a barrier with a rating [W/m2] for a time [s] holds a load; its table says the rest."""
-    stated = Rating(rating, rated_time)
-    if barrier is not None:
-        stated = Rating(rating, rated_time, plain(barrier.pulse_rating), barrier.en12254_class, barrier.observed)
-    return judge_barrier(load, stated, needed_time(stated.observed))
+def judged(
+    context: Context, way: str, load: Load, rated: Barrier | SceneBarrier, table: Barrier | None
+) -> tuple[dict[str, Any], tuple[Step, ...]]:
+    """Return what every record of a barrier says of the load of one laser on a way, and the steps of the verdict.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up.
+    way : str
+        On which it falls.
+    load : Load
+        As `load_of` gives it.
+    rated : Barrier or SceneBarrier
+        Whose rating counts.
+    table : Barrier or None
+        Which says the rest, where there is one.
+    """
+    more = () if table is None else (plain(table.pulse_rating), table.en12254_class, table.observed)
+    stated = Rating(plain(rated.rating), plain(rated.rated_time), *more)
+    verdict = judge_barrier(load, stated, needed_time(stated.observed))
+    return {
+        "laser": context.laser.name, "setup": context.setup.name, "way": way, "fitted": context.setup.fitted,
+        "irradiance": load.irradiance, "rating": stated.irradiance, "rated_time": stated.time, "pulse": load.pulse,
+        "pulse_rating": stated.pulse, "holds": verdict.holds, "verdict": verdict.verdict, "notes": verdict.notes,
+    }, verdict.steps  # fmt: skip
 
 
 def needed_time(observed: bool) -> float:
@@ -88,23 +109,19 @@ def plain(value: float | None) -> float | None:
     return None if value is None else float(value)
 
 
-def broken_by_all(rating: float | None, pulse_rating: float | None, irradiance: float, pulse: float) -> Message | None:
-    """Return why a barrier that holds each laser does not hold all at once [W/m2, J/m2], None where it does."""
-    stated = ("barrier.all_lasers", rating, irradiance, "W/m2"), ("barrier.pulse", pulse_rating, pulse, "J/m2")
-    for key, most, load, unit in stated:
+def together(one: Judged, others: Iterable[Judged]) -> Judged:
+    """Return a verdict with what other fitted lasers bring to the same barrier, in the mean and in one pulse of each.
+
+    A barrier that holds each laser need not hold all at once.
+    """
+    every: list[BarrierResult | BarrierWay] = [one, *others]
+    total, pulses = sum(r.irradiance for r in every), sum(r.pulse or 0.0 for r in every)
+    stated = ("barrier.all_lasers", one.rating, total, "W/m2"), ("barrier.pulse", one.pulse_rating, pulses, "J/m2")
+    for key, most, load, unit in stated if one.holds else ():
         if most is not None and not load <= most:
             why = Message(key, load=f"{load:.4g} {unit}", rating=f"{most:.4g} {unit}")
-            return Message("barrier.fails", why=why)
-    return None
-
-
-def highest_peak(beam: BeamGeometry, away: float, power: float) -> tuple[float, float]:
-    """Return the highest peak of a beam at a distance or beyond it, and its place [m]."""
-    every = []
-    for z in worst_place(beam, away, ()):
-        dx, dy = (float(d) for d in diameters(beam, z))
-        every.append((float(peak_exposure(power, dx, dy)) if min(dx, dy) > 0.0 else math.inf, z))
-    return max(every, key=lambda one: badness(one[0]))
+            return replace(one, holds=False, verdict=Message("barrier.fails", why=why))
+    return one
 
 
 def beam_numbers(beam: BeamGeometry, place: float, power: float) -> Message:
@@ -141,7 +158,12 @@ def falls_on(
             value = float(scatter_exposure(power, part, far, 0.0, context.case.settings.scatter_model))
             numbers = scatter_numbers(name, power, part, far)
         else:
-            value, place = highest_peak(context.beam, far, power * part)
+            every = [
+                (float(peak_exposure(power * part, *wide)) if min(wide) > 0.0 else math.inf, z)
+                for z in worst_place(context.beam, far, ())
+                for wide in [tuple(map(float, diameters(context.beam, z)))]
+            ]
+            value, place = max(every, key=lambda one: badness(one[0]))
             numbers = beam_numbers(context.beam, place, power * part)
         found.append((value, (far, numbers)))
     return max(found, key=lambda one: badness(one[0]))
@@ -161,10 +183,8 @@ def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
     ]
     found = []
     for one in results:
-        same = [r for r in results if r.fitted and (r.barrier, r.way) == (one.barrier, one.way)]
-        total, pulses = sum(r.irradiance for r in same), sum(r.pulse or 0.0 for r in same)
-        broken = broken_by_all(one.rating, one.pulse_rating, total, pulses) if one.fitted and one.holds else None
-        found.append(replace(one, holds=False, verdict=broken) if broken else one)
+        others = (o for o in results if o is not one and o.fitted and (o.barrier, o.way) == (one.barrier, one.way))
+        found.append(together(one, others) if one.fitted else one)
     return found
 
 
@@ -184,19 +204,13 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
         return value, Step("E", *worked[:2], numbers, value, "W/m2", worked[2], "own")
 
     load, step = load_of(context, way, falls)
-    rating, rated_time = plain(barrier.rating), plain(barrier.rated_time)
-    verdict = verdict_on(load, barrier, rating, rated_time)
+    found, steps = judged(context, way, load, barrier, barrier)
     first = step or Step(
         "E", Message("barrier.mean"), Message("barrier.no_mean"), Message("barrier.not_for_pulses"), math.inf, "W/m2",
         "own rule", "own",
     )  # fmt: skip
-    return BarrierResult(
-        barrier=barrier.name, laser=context.laser.name, setup=context.setup.name, way=way,
-        distance=float(barrier.distance), irradiance=load.irradiance, rating=rating, rated_time=rated_time,
-        holds=verdict.holds, verdict=verdict.verdict, notes=verdict.notes, steps=(first, *verdict.steps),
-        fitted=context.setup.fitted, asked=BASE_WAY[way] in barrier.must_stop, pulse=load.pulse,
-        pulse_rating=plain(barrier.pulse_rating),
-    )  # fmt: skip
+    asked = BASE_WAY[way] in barrier.must_stop
+    return BarrierResult(barrier=barrier.name, distance=far, asked=asked, steps=(first, *steps), **found)
 
 
 # --- what the decision says of barriers -----------------------------------------------------------------------------

@@ -11,15 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.barriers import (
-    beam_numbers,
-    broken_by_all,
-    load_of,
-    needed_time,
-    plain,
-    scatter_numbers,
-    verdict_on,
-)
+from lasersafe.assessment.barriers import beam_numbers, judged, load_of, needed_time, plain, scatter_numbers
+from lasersafe.assessment.barriers import together as together
 from lasersafe.assessment.context import power_of_all
 from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.scatter import CLOSEST_VIEW
@@ -175,22 +168,15 @@ def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
 
 def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> BarrierWay:
     """Return what one laser alone does to a screen, wherever its head points."""
-    laser, setup, fitted = context.laser.name, context.setup.name, context.setup.fitted
     if entry.kind == "terrain":
-        terrain = Message("barrier.holds", why=Message("barrier.terrain"))
-        return BarrierWay(way, laser, setup, 0.0, True, terrain, fitted=fitted)
+        names, holds = (way, context.laser.name, context.setup.name), Message("barrier.terrain")
+        return BarrierWay(*names, 0.0, True, Message("barrier.holds", why=holds), fitted=context.setup.fitted)
     barrier = barrier_for(stage, context, entry.name)
-    rated = entry if barrier is None else barrier
-    rating, rated_time = plain(rated.rating), plain(rated.rated_time)
     load, where = load_on(stage, context, way, (entry.name, None))
-    verdict = verdict_on(load, barrier, rating, rated_time)
+    found, _ = judged(context, way, load, entry if barrier is None else barrier, barrier)
     place, away = where or (None, None)
-    return BarrierWay(
-        way, laser, setup, load.irradiance, verdict.holds, verdict.verdict, place, away=away, rating=rating,
-        rated_time=rated_time, fitted=fitted, pulse=load.pulse,
-        pulse_rating=None if barrier is None else plain(barrier.pulse_rating), notes=verdict.notes,
-        steps=_steps_of(stage, context, stage.peaks(context, way, MODES)[entry.name, None]),
-    )  # fmt: skip
+    steps = _steps_of(stage, context, stage.peaks(context, way, MODES)[entry.name, None])
+    return BarrierWay(place=place, away=away, steps=steps, **found)
 
 
 # --- view windows ---------------------------------------------------------------------------------------------------
@@ -256,10 +242,3 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
                 density, load.irradiance, verdict.words, context.setup.fitted,
             )  # fmt: skip
     return found
-
-
-def together(one: BarrierWay, others: list[BarrierWay]) -> BarrierWay:
-    """Return a verdict with what other fitted lasers bring to the same screen, in the mean and in one pulse of each."""
-    total, pulses = (sum(part) for part in zip(*((h.irradiance, h.pulse or 0.0) for h in (one, *others)), strict=True))
-    words = broken_by_all(one.rating, one.pulse_rating, total, pulses) if one.holds else None
-    return replace(one, holds=False, verdict=words) if words else one
