@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import falls_on, load_of
 from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, every_context, kinds_of_light
-from lasersafe.assessment.together import NO_CHANGES, beam_ways, reach_of
+from lasersafe.assessment.together import NO_CHANGES, beam_ways, reach_together
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import corner_emissions, covering
 from lasersafe.hazard.marking import round_up_density
@@ -170,11 +170,12 @@ def assumptions_of(case: Case, corners: Sequence[Sequence[Context]], far: float,
                 ]
                 for same in corners
             ]  # fmt: skip
-            known = reach_of(kept, beam_ways(case), NO_CHANGES if lens else {laser: {key: usual}})
+            changes = NO_CHANGES if lens else {laser: {key: usual}}
+            known, _ = reach_together(kept, beam_ways(case), changes=changes)
         found.append(Assumption(key, laser, one.value, one.usual, far, known))
     if not case.surface and not case.settings.surfaces_complete:
         matt = {laser.name: {"reflectance": MATT} for laser in case.laser}
-        known = reach_of(corners[:1], ("scatter",), matt)
+        known, _ = reach_together(corners[:1], ("scatter",), changes=matt)
         found.append(Assumption("surface", "", "1", f"{MATT:.0%}", near, known))
     if not case.barrier:
         found.append(Assumption("barrier", "", "", "", far, near))

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
-from functools import partial, reduce
+from functools import reduce
 from itertools import product
 from typing import TYPE_CHECKING
 
@@ -33,18 +33,6 @@ Changes = Mapping[str, Mapping[str, float]]  # laser -> input -> value in SI uni
 NO_CHANGES: Changes = {}
 
 
-def known_changes(context: Context, way: str, changes: Changes) -> dict[str, float]:
-    """Return those of the changed inputs of a laser that a set-up has on a way."""
-    own = changes.get(context.laser.name, {})
-    allowed = variable_inputs(context, way) if own else {}
-    return {name: value for name, value in own.items() if name in allowed}
-
-
-def _total(lasers: list[list[Callable[[Floats], Floats]]], place: Floats) -> Floats:
-    """Return the sum over lasers of the highest fraction at or beyond distances, over ways and corners."""
-    return reduce(np.add, (reduce(np.maximum, (ratio(place) for ratio in same)) for same in lasers))
-
-
 def reach_together(
     corners: Sequence[Sequence[Context]], ways: Sequence[str], alone: float | None = None, changes: Changes = NO_CHANGES
 ) -> tuple[float, str]:
@@ -60,8 +48,8 @@ def reach_together(
     ways : sequence of str
         ``direct``, ``aided`` or ``scatter``; the worst of them counts for each laser that has it.
     alone : float, optional
-        How far each of them reaches alone at most: nothing nearer is looked for, and nothing at all where they take
-        turns. [m]
+        How far each of them reaches alone at most, worked out where it is not known: nothing nearer is looked for, and
+        nothing at all where they take turns. [m]
     changes : mapping, optional
         Inputs that are replaced, by the laser, as `lasersafe.assessment.distances.variable_inputs` names them.
     """
@@ -70,25 +58,40 @@ def reach_together(
         same = lasers.setdefault((context.laser.name, context.setup.name), [])
         if not any(one.laser == context.laser and one.case.surface == context.case.surface for one in same):
             same.append(context)  # the corners of another laser do not change this one
-    best = (0.0 if alone is None else alone, "eye")
-    adds = len({laser for laser, _ in lasers}) > 1 and corners[0][0].case.adds_lasers
-    if alone is not None and (not adds or math.isnan(alone)):
-        return best
-    for tissue in TISSUES:
-        every = [
+
+    def changed(context: Context, way: str) -> dict[str, float]:
+        own = changes.get(context.laser.name, {})
+        allowed = variable_inputs(context, way) if own else {}
+        return {name: value for name, value in own.items() if name in allowed}
+
+    asked = {
+        tissue: [
             [
-                group_ratios(one, way, tissue, known_changes(one, way, changes))
-                for one, way in product(same, ways)
+                (one, way, tissue, changed(one, way)) for one, way in product(same, ways)
                 if way != "aided" or (tissue == "eye" and instruments_of(one))
             ]
             for same in lasers.values()
         ]
-        for key in sorted({key for same in every for one in same for key in one}):
-            adding = ([one[key] for one in same if key in one] for same in every)
-            found = partial(_total, [same for same in adding if same])
-            if best[0] > 0.0 and (found(np.array([best[0]])) <= 1.0).all():
+        for tissue in TISSUES
+    }  # fmt: skip
+    if alone is None:
+        each = (float(zone_distances(*one)) for every in asked.values() for same in every for one in same)
+        alone = max(each, default=0.0, key=badness)
+    best = (alone, "eye")
+    if math.isnan(alone) or len({laser for laser, _ in lasers}) < 2 or not corners[0][0].case.adds_lasers:
+        return best
+    for tissue, every in asked.items():
+        ratios = [[group_ratios(*one) for one in same] for same in every]
+        for key in sorted({key for same in ratios for one in same for key in one}):
+            adding = [found for same in ratios if (found := [one[key] for one in same if key in one])]
+
+            def total(place: Floats, lasers: list[list[Callable[[Floats], Floats]]] = adding) -> Floats:
+                """Return the sum over lasers of the highest fraction at or beyond distances, over ways and corners."""
+                return reduce(np.add, (reduce(np.maximum, (ratio(place) for ratio in same)) for same in lasers))
+
+            if best[0] > 0.0 and (total(np.array([best[0]])) <= 1.0).all():
                 continue  # the sum only falls
-            reach = farthest_crossing(found, _NEAREST, _FARTHEST, points=_PLACES)
+            reach = farthest_crossing(total, _NEAREST, _FARTHEST, points=_PLACES)
             best = max(best, (reach, tissue), key=lambda one: one[0])
     return best
 
@@ -96,21 +99,6 @@ def reach_together(
 def beam_ways(case: Case) -> tuple[str, ...]:
     """Return the ways in a beam that count for people who are not involved."""
     return ("direct", "aided") if any(p.aided and p.role in GUESTS for p in case.person) else ("direct",)
-
-
-def reach_of(corners: Sequence[Sequence[Context]], ways: Sequence[str], changes: Changes = NO_CHANGES) -> float:
-    """Return how far the fitted lasers reach on some ways, alone or together, with some inputs replaced. [m]."""
-    every: list[Context] = []
-    for context in (one for found in corners for one in found if one.setup.fitted):
-        if not any(one.setup == context.setup and one.laser == context.laser for one in every):
-            every.append(context)
-    pairs = [(way, tissue) for way in ways for tissue in TISSUES if (way, tissue) != ("aided", "skin")]
-    alone = [
-        float(zone_distances(one, way, tissue, known_changes(one, way, changes)))
-        for one, (way, tissue) in product(every, pairs)
-        if way != "aided" or instruments_of(one)
-    ]
-    return reach_together(corners, ways, max(alone, default=0.0, key=badness), changes)[0]
 
 
 def _groups(tissue: str, contexts: Iterable[Context]) -> frozenset[str]:
