@@ -29,7 +29,7 @@ from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
-    from lasersafe.models import Case, ExtraLine, Laser, Person, Setup, Surface, Target
+    from lasersafe.models import Case, Laser, Person, Setup, Surface, Target
 
 _AT_WORK = 0.05  # m; a surface this near to the work distance is the work
 FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
@@ -244,25 +244,20 @@ def contexts_of_each(cases: Sequence[Case], sets: tuple[str, ...] = ()) -> list[
         rest, own = case.model_copy(update={"laser": ()}), list[Context]()
         number = next((i for i, other in enumerate(rests) if other == rest), len(rests))
         rests += [rest] if number == len(rests) else []
+        names = sets or (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
         for laser in case.laser:
             same = next((made for other, one, made in known if other == number and one == laser), None)
             if same is None:
-                same = _of_laser(case, laser, sets, (number, len(known)))
+                shared: dict[tuple[str, float], tuple[Emission, ...]] = {}
+                space, same, corner = space_of(laser), list[Context](), (number, len(known))
+                for setup in laser.setup:
+                    beam = beam_of(case, laser, setup)
+                    focus = float(setup.focal_length) if setup.kind == "lens" else None
+                    spot = float(spot_of(setup, beam))
+                    same.append(Context(case, laser, setup, names, beam, space, spot, focus, shared, corner=corner))
                 known.append((number, laser, same))
             own += same
         found.append(own)
-    return found
-
-
-def _of_laser(case: Case, laser: Laser, sets: tuple[str, ...], corner: tuple[int, int]) -> list[Context]:
-    space, found = space_of(laser), []
-    sets = sets or (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
-    shared: dict[tuple[str, float], tuple[Emission, ...]] = {}
-    for setup in laser.setup:
-        beam = beam_of(case, laser, setup)
-        focus = float(setup.focal_length) if setup.kind == "lens" else None
-        spot = float(spot_of(setup, beam))
-        found.append(Context(case, laser, setup, sets, beam, space, spot, focus, shared, corner=corner))
     return found
 
 
@@ -318,25 +313,17 @@ def setting_words(emission: Emission) -> str:
     )
 
 
-def _line_context(context: Context, line: ExtraLine) -> Context:
-    space = context.space
-    if line.power is not None:
-        power = float(line.power)
-        space = type(space)("continuous", power=(power, power))
-    else:
-        space = space.scaled(float(line.share or 1.0))
-    beam = context.beam
-    if line.divergence is not None and line.divergence_criterion is not None:
-        x, y = (float(v) for v in to_1_over_e(list(line.divergence.pair), line.divergence_criterion, beam.profile))
-        beam = replace(beam, divergence=(x, y))
-    laser = context.laser.model_copy(update={"wavelength": line.wavelength, "line": (), "module": None})
-    return replace(context, laser=laser, beam=beam, space=space, _worst={}, _lines={})
-
-
 def line_contexts(context: Context) -> dict[str, Context]:
     """Return one context for each further wavelength, by its name; none for a laser of one wavelength."""
-    if len(context._lines) != len(context.laser.line):
-        context._lines.update({line.name: _line_context(context, line) for line in context.laser.line})
+    for line in context.laser.line if len(context._lines) != len(context.laser.line) else ():
+        space, beam = context.space.scaled(float(line.share or 1.0)), context.beam
+        if line.power is not None:
+            space = SettingSpace("continuous", power=(float(line.power), float(line.power)))
+        if line.divergence is not None and line.divergence_criterion is not None:
+            x, y = (float(v) for v in to_1_over_e(list(line.divergence.pair), line.divergence_criterion, beam.profile))
+            beam = replace(beam, divergence=(x, y))
+        laser = context.laser.model_copy(update={"wavelength": line.wavelength, "line": (), "module": None})
+        context._lines[line.name] = replace(context, laser=laser, beam=beam, space=space, _worst={}, _lines={})
     return context._lines
 
 

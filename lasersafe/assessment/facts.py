@@ -280,19 +280,6 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
             yield _row(context, ("irradiance", one.barrier, one.way), length, (value, "W/m2"), numbers, place)
 
 
-def _amounts(context: Context) -> dict[str, tuple[float, str]]:
-    """Return what a meter can show of this laser, at the most that the settings allow: what -> amount, unit."""
-    space, every = context.space, patterns_of(context)
-    power, energy = space.highest_mean_power, 0.0
-    if every:
-        power, energy = max(e.power for e in every), max(e.pulse_energy for e in every)
-    elif space.kind != "continuous":
-        energy, cap = space.caps
-        energy = energy if space.repetition_rate is None else min(energy, cap / space.repetition_rate[0])
-    amounts = {"power": (power or 0.0, "W"), "pulse energy": (energy, "J")}
-    return {what: amount for what, amount in amounts.items() if 0.0 < amount[0] < math.inf}
-
-
 def _from(
     context: Context, way: str, away: float, from_work: float | None = None
 ) -> list[tuple[float, float, float, str]]:
@@ -345,7 +332,16 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
             words = {"reflectance": f"{factor:g}", "surface": name, "model": word(model)}
             found.append((there, length, "reading.scatter", words))
     share, length, key, words = max(found, key=lambda one: badness(one[0]))
-    for what, (amount, unit) in _amounts(context).items():
+    space, every = context.space, patterns_of(context)
+    power, energy = space.highest_mean_power or 0.0, 0.0
+    if every:
+        power, energy = max(e.power for e in every), max(e.pulse_energy for e in every)
+    elif space.kind != "continuous":
+        energy, cap = space.caps
+        energy = energy if space.repetition_rate is None else min(energy, cap / space.repetition_rate[0])
+    for what, amount, unit in (("power", power, "W"), ("pulse energy", energy, "J")):  # the most that a meter can show
+        if not 0.0 < amount < math.inf:
+            continue
         emitted, how = f"{amount:.5g} {unit}", words.get("how")
         numbers = f"{emitted} · {how}" if how else Message(key, amount=emitted, distance=f"{length:.5g} m", **words)
         yield _row(context, (what, person.name, scenario.way), length, (amount * share, unit), numbers)

@@ -189,19 +189,6 @@ def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Pe
     return same and result.asked and result.holds and behind and (way == "direct" or protects)
 
 
-def let_through(case: Case, found: Sequence[Context], scenario: Scenario, eyewear: list[EyewearNeed]) -> float:
-    """Return the highest part of a limit that eyewear which answers a scenario lets through.
-
-    LBn lets through at most 10^-n, and a pair that is enough has at least the numbers that are asked for.
-    """
-    (person,) = (one for one in case.person if one.name == scenario.person)
-    own = [n for n in eyewear if (n.person, n.laser, n.setup) == (scenario.person, scenario.laser, scenario.setup)]
-    numbers = [density_number(math.log10(scenario.ratio * len(lighting(person, found))))]
-    if all(n.verdict is not None and n.verdict.enough for n in own):
-        numbers = [max(density_number(n.optical_density_exact), *(s.scale_number or 0 for s in n.scales)) for n in own]
-    return scenario.ratio * 10.0 ** -min(numbers)
-
-
 def answered(
     case: Case,
     scenario: Scenario,
@@ -348,8 +335,13 @@ def _answered(worked: CaseResults, eyewear: list[EyewearNeed], wording: Wording)
         scenarios.append(one)
         if one.struck_out or (one.answer and any(stopped_by(case, one, b, person) for b in barriers)):
             continue
-        if one.answer:
-            ratio = let_through(case, worked.found, one, eyewear)
+        if one.answer:  # LBn lets through at most 10^-n, and a pair that is enough has at least what is asked for
+            own = [n for n in eyewear if (n.person, n.laser, n.setup) == (one.person, one.laser, one.setup)]
+            least = [density_number(math.log10(one.ratio * len(lighting(person, worked.found))))]
+            if all(n.verdict is not None and n.verdict.enough for n in own):
+                scales = ([s.scale_number or 0 for s in n.scales] for n in own)
+                least = [max(density_number(n.optical_density_exact), *of) for n, of in zip(own, scales, strict=True)]
+            ratio = one.ratio * 10.0 ** -min(least)
             by_set = dict.fromkeys(one.ratio_by_rule_set, ratio)
             one = replace(one, ratio=ratio, ratio_by_rule_set=by_set, fractions={})
         left.append(one)

@@ -26,25 +26,6 @@ if TYPE_CHECKING:
 DERIVED = "docs/method.md, Scanned beams"
 
 
-def pattern_of(setup: Setup) -> ScanPattern | None:
-    """Return the pattern of a set-up, or None when nothing moves the beam."""
-    scan = setup.scan
-    if scan is None:
-        return None
-    reference, fans_out = None, scan.fans_out
-    if scan.full_width is not None:
-        width, reference = scan.full_width.pair, None if scan.width_at is None else float(scan.width_at)
-    else:
-        assert scan.full_angle is not None
-        width = scan.full_angle.pair
-        if setup.kind == "lens":  # the lens turns the angle into a width at its focus
-            focal_length = float(setup.focal_length)
-            width, reference, fans_out = (width[0] * focal_length, width[1] * focal_length), focal_length, False
-    lines = scan.lines or 1
-    pitch = width[1] / (lines - 1) if lines > 1 else width[1]
-    return ScanPattern(scan.pattern, width, float(scan.frequency), scan.waveform, reference, fans_out, lines, pitch)
-
-
 def pattern_words(setup: Setup) -> str:
     """Return the pattern of a set-up in words."""
     scan = setup.scan
@@ -67,8 +48,21 @@ _cached_findings = lru_cache(maxsize=1024)(scan_findings)
 
 
 def _scan(context: Context, rule_set: str, tissue: str, duration: float) -> Scan:
-    pattern = pattern_of(context.setup)
-    assert pattern is not None
+    """Return the scanned beam of a set-up with something that moves it, as a rule set judges it."""
+    setup, scan = context.setup, context.setup.scan
+    assert scan is not None
+    reference, fans_out = None, scan.fans_out
+    if scan.full_width is not None:
+        width, reference = scan.full_width.pair, None if scan.width_at is None else float(scan.width_at)
+    else:
+        assert scan.full_angle is not None
+        width = scan.full_angle.pair
+        if setup.kind == "lens":  # the lens turns the angle into a width at its focus
+            reference, fans_out = float(setup.focal_length), False
+            width = width[0] * reference, width[1] * reference
+    lines = scan.lines or 1
+    pitch = width[1] / (lines - 1) if lines > 1 else width[1]
+    pattern = ScanPattern(scan.pattern, width, float(scan.frequency), scan.waveform, reference, fans_out, lines, pitch)
     return Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
 
 

@@ -132,44 +132,38 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
     found = []
     for person, tissue in product(case.person, TISSUES):
         adding = {name: _groups(tissue, [context]) for name, context in fitted.items()}
-        here = (s for s in scenarios if s.person == person.name and s.tissue == tissue)
-        found += _sums([s for s in here if (s.laser, s.setup) in fitted], adding)
+        mine = [s for s in scenarios if (s.person, s.tissue) == (person.name, tissue) and (s.laser, s.setup) in fitted]
+        sets = dict.fromkeys(name for s in mine for name in s.ratio_by_rule_set)
+        named = sorted(frozenset().union(*adding.values()))
+        sums: dict[tuple[str, str], list[tuple[float, Scenario]]] = {}
+        for name, group in product(sets, named):
+            worst: dict[str, tuple[float, Scenario]] = {}  # of each laser that has light in the group
+            for s in mine:
+                whole = s.ratio_by_rule_set.get(name, s.ratio)
+                fraction = s.fractions.get((name, group), 0.0) if s.fractions else whole
+                if group in adding[s.laser, s.setup] and badness(fraction) > badness(worst.get(s.laser, (0.0, s))[0]):
+                    worst[s.laser] = fraction, s
+            sums[name, group] = list(worst.values())
+        totals = {key: sum(fraction for fraction, _ in parts) for key, parts in sums.items()}
+        several = [key for key, parts in sums.items() if len(parts) > 1]
+        if not several:
+            continue
+        decided = max(several, key=lambda key: badness(totals[key]))
+        parts, total = sums[decided], totals[decided]
+        _, lead = max(parts, key=lambda part: badness(part[0]))
+        said = ({"fraction": f"{part:.5g}", "laser": s.laser, "way": word(s.way)} for part, s in parts)
+        numbers = joined((Message("sum.of_laser", **one) for one in said), " + ")
+        meaning, source = Message("sum.fractions", group=word(decided[1])), f"{decided[0]}; {_SOURCE}"
+        step = Step("Σ", meaning, Message("sum.formula"), numbers, total, "1", source, "read")
+        found.append(Scenario(
+            key="", laser=ALL_LASERS, setup="", person=lead.person, role=lead.role, way="together", tissue=lead.tissue,
+            distance=lead.distance, duration=max(s.duration for _, s in parts), exposure=total, exposure_unit="1",
+            duration_reason=joined(dict.fromkeys(s.duration_reason for _, s in parts)), ratio=total,
+            limit=1.0, below=bool(total <= 1.0), criterion=lead.criterion,
+            ratio_by_rule_set={name: max((totals[name, group] for group in named), key=badness) for name in sets},
+            surface=", ".join(s.laser for _, s in parts), steps=(step,), placed=all(s.placed for _, s in parts),
+        ))  # fmt: skip
     return found
-
-
-def _sums(mine: list[Scenario], adding: dict[tuple[str, str], frozenset[str]]) -> list[Scenario]:
-    """Return the largest sum of a group over lasers, where more than one adds to it, for one person and tissue."""
-    sets = dict.fromkeys(name for s in mine for name in s.ratio_by_rule_set)
-    named = sorted(frozenset().union(*adding.values()))
-    sums: dict[tuple[str, str], list[tuple[float, Scenario]]] = {}
-    for name, group in product(sets, named):
-        worst: dict[str, tuple[float, Scenario]] = {}  # of each laser that has light in the group
-        for s in mine:
-            fraction = s.fractions.get((name, group), 0.0) if s.fractions else s.ratio_by_rule_set.get(name, s.ratio)
-            if group in adding[s.laser, s.setup] and badness(fraction) > badness(worst.get(s.laser, (0.0, s))[0]):
-                worst[s.laser] = fraction, s
-        sums[name, group] = list(worst.values())
-    totals = {key: sum(fraction for fraction, _ in parts) for key, parts in sums.items()}
-    several = [key for key, parts in sums.items() if len(parts) > 1]
-    if not several:
-        return []
-    decided = max(several, key=lambda key: badness(totals[key]))
-    parts, total = sums[decided], totals[decided]
-    _, lead = max(parts, key=lambda part: badness(part[0]))
-    numbers = joined(
-        (Message("sum.of_laser", fraction=f"{fraction:.5g}", laser=s.laser, way=word(s.way)) for fraction, s in parts),
-        " + ",
-    )
-    meaning, source = Message("sum.fractions", group=word(decided[1])), f"{decided[0]}; {_SOURCE}"
-    step = Step("Σ", meaning, Message("sum.formula"), numbers, total, "1", source, "read")
-    return [Scenario(
-        key="", laser=ALL_LASERS, setup="", person=lead.person, role=lead.role, way="together", tissue=lead.tissue,
-        distance=lead.distance, duration=max(s.duration for _, s in parts),
-        duration_reason=joined(dict.fromkeys(s.duration_reason for _, s in parts)), exposure=total, exposure_unit="1",
-        limit=1.0, ratio=total, below=bool(total <= 1.0), criterion=lead.criterion,
-        ratio_by_rule_set={name: max((totals[name, group] for group in named), key=badness) for name in sets},
-        surface=", ".join(s.laser for _, s in parts), steps=(step,), placed=all(s.placed for _, s in parts),
-    )]  # fmt: skip
 
 
 def strike_outs_of(
