@@ -40,25 +40,15 @@ def _effect(change: KnobChange) -> KnobEffect:
     return KnobEffect(name, shown(change.now), then, change.ratio, words)
 
 
-def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport, ...]:
-    """Return the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings.
-
-    Parameters
-    ----------
-    corners : sequence of sequence of Context
-        The set-ups at every corner of the tolerances; of several the one that decides is reported.
-    """
+def setting_reports(found: Sequence[Context]) -> list[SettingReport]:
+    """Return the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings."""
     reports = []
-    for same, tissue in product(zip(*corners, strict=True), TISSUES):
-        if not same[0].setup.fitted or (same[0].space.kind == "continuous" and not same[0].space.adjustable):
+    for context, tissue in product(found, TISSUES):
+        if not context.setup.fitted or (context.space.kind == "continuous" and not context.space.adjustable):
             continue
-        found = []
-        for one in same:
-            duration, _ = one.duration("direct")
-            worst = one.emission(tissue, duration)
-            found.append((*emission_ratio(one.rule_sets, tissue, worst, one.wavelength, duration), one, duration))
-        _, deciding, context, duration = max(found, key=lambda row: badness(row[0]))
+        duration, _ = context.duration("direct")
         emission, *others = context.emissions(tissue, duration)
+        ratio, deciding = emission_ratio(context.rule_sets, tissue, emission, context.wavelength, duration)
         changes: tuple[KnobChange, ...] = ()
         if context.space.adjustable:
             changes = knob_changes(context.space, context.rule_sets, tissue, context.wavelength, duration)
@@ -82,11 +72,11 @@ def setting_reports(corners: Sequence[Sequence[Context]]) -> tuple[SettingReport
             for c in strictest.values()
         )  # fmt: skip
         reports.append(SettingReport(
-            laser=context.laser.name, tissue=tissue, duration=duration, setting=setting_words(emission),
+            laser=context.laser.name, tissue=tissue, ratio=ratio, duration=duration, setting=setting_words(emission),
             sentence=sentence, rules=tuple(rules), effects=tuple(map(_effect, changes)),
             others=tuple(map(setting_words, others)),
         ))  # fmt: skip
-    return tuple(reports)
+    return reports
 
 
 def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
@@ -120,9 +110,9 @@ def only_printed(corners: Sequence[Sequence[Context]]) -> dict[str, Any]:
     """Return the fields of an assessment that no verdict depends on, of all corners of the tolerances."""
     found: dict[str, Any] = {
         "class_checks": class_checks, "scans": scan_results, "sums": sum_results, "modules": module_results,
-        "extended": extended_results,
+        "extended": extended_results, "settings": setting_reports,
     }  # fmt: skip
-    return {name: over(corners, each) for name, each in found.items()} | {"settings": setting_reports(corners)}
+    return {name: over(corners, each) for name, each in found.items()}
 
 
 def _visits(

@@ -44,9 +44,6 @@ def _places(context: Context) -> tuple[float, ...]:
     return tuple(sorted({place for p in mine for place in worst_place(context.beam, float(p.distance))}))
 
 
-_cached_findings = lru_cache(maxsize=1024)(scan_findings)
-
-
 def _scan(context: Context, rule_set: str, tissue: str, duration: float) -> Scan:
     """Return the scanned beam of a set-up with something that moves it, as a rule set judges it."""
     setup, scan = context.setup, context.setup.scan
@@ -66,18 +63,16 @@ def _scan(context: Context, rule_set: str, tissue: str, duration: float) -> Scan
     return Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
 
 
+_findings = lru_cache(maxsize=1024)(scan_findings)  # the beam and its reflection ask the same
+
+
 def _finding(scan: Scan, context: Context, distance: float, factor: float = 1.0) -> tuple[ScanFinding, float, Emission]:
     """Return the highest finding at or beyond a distance, its place and its setting."""
-    mine, places = worst_place(context.beam, distance), _places(context)
     standing = context.emissions(scan.tissue, scan.duration)
-    pairs = [
-        (place, emission)
-        for place in (places if set(mine) <= set(places) else mine)
-        for emission in worst_running(scan, context.space, standing, place)
-    ]
-    every = _cached_findings(scan, tuple(emission for _, emission in pairs), tuple(place for place, _ in pairs))
-    here = [(found, *pair) for found, pair in zip(every, pairs, strict=True) if pair[0] in mine]
-    found, place, emission = max(here, key=lambda one: badness(one[0].ratio))
+    places = worst_place(context.beam, distance)
+    pairs = [(place, one) for place in places for one in worst_running(scan, context.space, standing, place)]
+    every = _findings(scan, tuple(emission for _, emission in pairs), tuple(place for place, _ in pairs))
+    found, (place, emission) = max(zip(every, pairs, strict=True), key=lambda one: badness(one[0].ratio))
     return replace(found, ratio=found.ratio * factor, exposure=found.exposure * factor), place, emission
 
 

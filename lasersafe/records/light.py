@@ -165,8 +165,9 @@ class RuleLine:
 class SettingReport:
     """The worst of the settings that a user may turn, for one tissue, and what each knob is worth."""
 
-    laser: str
-    tissue: str
+    laser: str = field(metadata=SAME)
+    tissue: str = field(metadata=SAME)
+    ratio: float = field(metadata=told(hidden=True, rank=1, worse=badness))  # of the worst setting in a wide beam
     duration: float = field(metadata=told("duration_s"))
     setting: str = field(metadata=told("worst_setting", spoken=True))
     sentence: str = field(metadata=told("why", spoken=True))  # which rule decided, in one sentence

@@ -345,6 +345,7 @@ def settings_and_days() -> dict[str, Any]:
     report = SettingReport(
         laser=LASER,
         tissue="eye",
+        ratio=1.0,
         duration=10.0,
         setting="train, 1 mJ in 100 ns at 20 kHz",
         sentence="the number of pulses decides.",
