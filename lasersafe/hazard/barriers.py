@@ -24,17 +24,6 @@ SAME = 0.02  # a row stands for wavelengths this close to it, relative
 
 
 @dataclass(frozen=True)
-class Row:
-    """Reflectance at one wavelength [m], upper end, with its source and mark."""
-
-    wavelength: float
-    value: float
-    printed: str
-    source: str
-    seen: str
-
-
-@dataclass(frozen=True)
 class Reflectance:
     """What a surface sends back: value used, whether as a mirror, and where both come from."""
 
@@ -49,7 +38,9 @@ NOT_KNOWN = Reflectance(1.0, True, "not known: all of it, as a mirror", "strict 
 
 
 @dataclass(frozen=True)
-class _Figure:
+class Row:
+    """Reflectance at one wavelength [m] as printed, one value or a range."""
+
     wavelength: Annotated[float, As("wavelength_nm", 1e-9)]
     source: str
     seen: Seen
@@ -67,12 +58,8 @@ class _Figure:
 
     @property
     def upper(self) -> float:
+        """The upper end."""
         return (self.value or 0.0) if self.high is None else self.high
-
-    def row(self, plus: float) -> Row:
-        more = f" + {plus:g}" if plus else ""
-        printed = f"{self.value:g}{more}" if self.high is None else f"{self.low:g} to {self.high:g}"
-        return Row(self.wavelength, min(1.0, self.upper + plus), printed, self.source, self.seen)
 
 
 @dataclass(frozen=True)
@@ -82,18 +69,17 @@ class Material:
     key: str
     name: str
     metal: bool
-    row: tuple[_Figure, ...]
+    rows: Annotated[tuple[Row, ...], As("row")]  # by wavelength, rising
     plus: Printed | None = None
     rough: bool | None = None
 
     def __post_init__(self) -> None:
         check((self.plus is not None) == self.metal != (self.rough is not None), "metals have 'plus', others 'rough'")
-        check(all(one.wavelength < other.wavelength for one, other in pairwise(self.row)), "its rows do not rise")
+        check(all(one.wavelength < other.wavelength for one, other in pairwise(self.rows)), "its rows do not rise")
 
-    @property
-    def rows(self) -> tuple[Row, ...]:
-        """Its reflectance by wavelength, rising."""
-        return tuple(one.row(self.plus or 0.0) for one in self.row)
+    def used(self, row: Row) -> float:
+        """Return the reflectance that counts for a row: its upper end, of a metal with what roughness adds."""
+        return min(1.0, row.upper + (self.plus or 0.0))
 
 
 @dataclass(frozen=True)
@@ -166,15 +152,17 @@ def material_reflectance(key: str, finish: str, wavelength: float) -> Reflectanc
     rows = material.rows
     close = [row for row in rows if abs(row.wavelength - light) <= SAME * row.wavelength]
     if close:
-        chosen, how = max(close, key=lambda row: row.value), "at"
+        chosen, how = max(close, key=material.used), "at"
     elif rows[0].wavelength < light < rows[-1].wavelength:
         below = max(i for i, row in enumerate(rows) if row.wavelength < light)
-        chosen, how = max(rows[below : below + 2], key=lambda row: row.value), "larger neighbour,"
+        chosen, how = max(rows[below : below + 2], key=material.used), "larger neighbour,"
     else:
         words = f"{material.name}: no value at {light * 1e9:.6g} nm, so all of it"
         return Reflectance(1.0, True, words, NOT_KNOWN.source, NOT_KNOWN.seen)
-    words = f"{material.name}: {chosen.printed} ({how} {chosen.wavelength * 1e9:.6g} nm)"
-    return Reflectance(chosen.value, mirror, words, chosen.source, chosen.seen)
+    more = f" + {material.plus:g}" if material.plus else ""
+    printed = f"{chosen.value:g}{more}" if chosen.high is None else f"{chosen.low:g} to {chosen.high:g}"
+    words = f"{material.name}: {printed} ({how} {chosen.wavelength * 1e9:.6g} nm)"
+    return Reflectance(material.used(chosen), mirror, words, chosen.source, chosen.seen)
 
 
 @dataclass(frozen=True)

@@ -7,11 +7,11 @@ number, so that its limit is looked up once.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
 from operator import mul
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -313,25 +313,8 @@ class Comparison(Many):
         return "" if self.row is None else str(self.row.source)
 
 
-class PlainLimit(NamedTuple):
-    """One comparison without pulse rules: its row, limit [W/m2, or J/m2 of a pulse] and time [s] as arrays."""
-
-    row: ExposureLimit
-    limit: FloatArray
-    time: FloatArray
-
-
-class _Step(NamedTuple):
-    """A time [s] after which some limit is higher, until when, and between which wavelengths [m]."""
-
-    time: float
-    until: float
-    shortest: float
-    longest: float
-
-
-def plain_limits(light: Received, source_angle: ArrayLike) -> list[PlainLimit]:
-    """Return the limit of every hazard for one pulse, or for light that lasts; of the skin for a large area.
+def _plain_limits(light: Received, source_angle: ArrayLike) -> Iterator[tuple[ExposureLimit, FloatArray, FloatArray]]:
+    """Yield the limit of every hazard for one pulse, or for light that lasts; of the skin for a large area.
 
     Behind an edge of the tables the limit of light that lasts can be higher than before it, or holds over a wider
     aperture: the first part of the exposure then has a comparison of its own, so that longer is never better.
@@ -343,10 +326,11 @@ def plain_limits(light: Received, source_angle: ArrayLike) -> list[PlainLimit]:
     source_angle : array_like, shape (...)
         Angular subtense of the source. [rad]
 
-    Returns
-    -------
-    list of PlainLimit
-        Limits are infinite where the comparison does not apply; how many there are does not depend on the angle.
+    Yields
+    ------
+    tuple of ExposureLimit, numpy.ndarray and numpy.ndarray
+        Row, limit [W/m2, or J/m2 of a pulse] and time [s]. Limits are infinite where the comparison does not apply;
+        how many there are does not depend on the angle.
     """
     rule_set, tissue, wavelength = light.rule_set, light.tissue, light.wavelength
     pulsed = light.emission.kind == "single pulse"
@@ -354,19 +338,17 @@ def plain_limits(light: Received, source_angle: ArrayLike) -> list[PlainLimit]:
     area = body_area(tissue, wavelength)
     rows = hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area)
     lasts = np.asarray(time, dtype=np.float64)
-    found = [PlainLimit(row, row.radiant_exposure if pulsed else row.irradiance, lasts) for row in rows]
-    for step in () if pulsed else _steps(rule_set, tissue):
+    yield from ((row, row.radiant_exposure if pulsed else row.irradiance, lasts) for row in rows)
+    for after, until, shortest, longest in () if pulsed else _steps(rule_set, tissue):
         colour = np.asarray(wavelength, dtype=np.float64)
-        inside = (colour >= step.shortest) & (colour <= step.longest)
-        here = (lasts > step.time * (1.0 + 1e-9)) & (lasts <= step.until) & inside
+        here = (lasts > after * (1.0 + 1e-9)) & (lasts <= until) & (colour >= shortest) & (colour <= longest)
         if not here.any():
             continue
-        first = step.time if lasts.ndim == 0 else np.minimum(lasts, step.time)
+        first = after if lasts.ndim == 0 else np.minimum(lasts, after)
         now = {row.name: row for row in rows}
         for row in hazard_limits(rule_set, tissue, wavelength, first, source_angle, exposed_area=area):
             lower = here & (row.name not in now or _allowed(row) < _allowed(now[row.name]) * (1.0 - 1e-12))
-            found.append(PlainLimit(row, np.where(lower, row.irradiance, np.inf), np.asarray(first)))
-    return found
+            yield row, np.where(lower, row.irradiance, np.inf), np.asarray(first)
 
 
 def _allowed(row: ExposureLimit) -> FloatArray:
@@ -376,8 +358,8 @@ def _allowed(row: ExposureLimit) -> FloatArray:
 
 
 @lru_cache(maxsize=16)
-def _steps(rule_set: str, tissue: str) -> tuple[_Step, ...]:
-    """Return the edges of the tables in time behind which some limit is higher than on them."""
+def _steps(rule_set: str, tissue: str) -> tuple[tuple[float, float, float, float], ...]:
+    """Return the edges of the tables in time [s] behind which some limit is higher, until when, at which light [m]."""
     grid = grid_of(rule_set, tissue)
     edges = np.array([edge for edge in grid.durations.inner if edge >= _SHORTEST])
     ends = unique(np.concatenate([[180.0], grid.wavelengths.inner, [1e6]])) * 1e-9
@@ -397,7 +379,7 @@ def _steps(rule_set: str, tissue: str) -> tuple[_Step, ...]:
         until = float(times[number, last + 1]) if last < _TIMES else np.inf
         shortest, longest = light[max(lit[0] - 1, 0)], light[min(lit[-1] + 1, light.size - 1)]
         shortest, longest = float(shortest) * (1.0 - 1e-9), float(longest) * (1.0 + 1e-9)
-        found.append(_Step(float(edges[number]), until, shortest, longest))
+        found.append((float(edges[number]), until, shortest, longest))
     return tuple(found)
 
 
@@ -482,7 +464,7 @@ def _compare(light: Received, source_angle: ArrayLike) -> tuple[Comparison, ...]
         train = train_limit(light, source_angle)
         rows = [(one.hazard, one.rule, one.per_pulse, one.limiting_aperture, duration, one) for one in train.rows]
     else:
-        plain = plain_limits(light, source_angle)
+        plain = _plain_limits(light, source_angle)
         rows = [(row.name, emission.kind, limit, row.limiting_aperture, lasts, row) for row, limit, lasts in plain]
     found = []
     for hazard, rule, limit, aperture, *rest in rows:

@@ -500,8 +500,12 @@ def judge(
         elif not lowest >= max(need.scale_number, number):
             short.append(Message("marking.too_low", **facts))
         elif need.mode != "D" and any(mark.low_rate_untested for mark in marks):
-            low = _low_rate(need.mode, repetition_rate)
-            (short if low else reasons).append(low or Message("marking.rate_enough", marked=f"{need.mode} LB{lowest}Y"))
+            limit = load(En207).low_rate
+            if repetition_rate is not None and repetition_rate > limit:
+                reasons.append(Message("marking.rate_enough", marked=f"{need.mode} LB{lowest}Y"))
+                continue
+            rate = Message("marking.unknown_rate") if repetition_rate is None else f"{repetition_rate:g} Hz"
+            short.append(Message("marking.low_rate", mode=need.mode, limit=f"{limit:g} Hz", rate=rate))
         else:
             reasons.append(Message("marking.enough", **facts))
     if marking.silent:
@@ -524,14 +528,6 @@ def _remarks(covering: Sequence[Statement], number: int) -> list[str]:
             power = load(En208).scales[statement.alignment - 1].power
             remarks.append(Message("marking.alignment", number=statement.alignment, power=f"{power:g} W"))
     return remarks
-
-
-def _low_rate(mode: str, repetition_rate: float | None) -> str:
-    limit = load(En207).low_rate
-    if repetition_rate is not None and repetition_rate > limit:
-        return ""
-    rate = Message("marking.unknown_rate") if repetition_rate is None else f"{repetition_rate:g} Hz"
-    return Message("marking.low_rate", mode=mode, limit=f"{limit:g} Hz", rate=rate)
 
 
 def _asked(need: ScaleNeed, number: int) -> str:

@@ -385,15 +385,9 @@ def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = Fals
     return Svg(to_svg(drawings[page - 1]))
 
 
-def _page(one: Case | Assessment) -> str:
-    from lasersafe.library.cases import assessment_html, case_html
-
-    return case_html(one) if isinstance(one, Case) else assessment_html(one)
-
-
 # What a notebook shows of them: all that a notebook has of both comes through here.
-Case._repr_html_ = _page  # type: ignore[attr-defined]
-Assessment._repr_html_ = _page  # type: ignore[attr-defined]
+Case._repr_html_ = case_html  # type: ignore[attr-defined]
+Assessment._repr_html_ = assessment_html  # type: ignore[attr-defined]
 
 
 def _as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:

@@ -170,17 +170,13 @@ _ATTRIBUTES = "\n\nAttributes\n----------\n"
 _ATTRIBUTE = re.compile(r"^(\w+)\n((?:    .+\n?)+)", re.MULTILINE)
 
 
-def _summary_alone(schema: dict[str, Any]) -> None:
-    schema["description"] = schema["description"].partition(_ATTRIBUTES)[0]
-
-
 class CaseModel(BaseModel):
     """Base of every table of a case file; the section Attributes of the docstring describes its fields."""
 
     model_config = ConfigDict(
-        frozen=True, extra="forbid", defer_build=True, arbitrary_types_allowed=True, json_schema_extra=_summary_alone
-    )
-
+        frozen=True, extra="forbid", defer_build=True, arbitrary_types_allowed=True,
+        json_schema_extra=lambda schema: schema.update(description=schema["description"].partition(_ATTRIBUTES)[0]),
+    )  # fmt: skip
     how_to_get: ClassVar[dict[str, str]] = {}  # field -> what to do when it is missing
 
     @classmethod

@@ -64,25 +64,22 @@ def typed_inputs(case: Case) -> tuple[InputLine, ...]:
 
     lines = case._lines
     inputs = (
-        InputLine(path_text(one.place), _typed(one.value), _used(one.value), lines.get(one.place))
+        InputLine(path_text(one.place), *_typed(one.value), lines.get(one.place))
         for one in _leaves(case)
         if one.written and (one.place in lines or not lines)
     )
     return tuple(sorted(inputs, key=lambda line: line.line or 0))
 
 
-def _typed(value: object) -> str:
+def _typed(value: object) -> tuple[str, str]:
+    """Return a value as typed, and in SI units, "" for plain text."""
     if isinstance(value, (SIValue, Knob, Axes, Spot, Path)):
-        return value.typed
+        return value.typed, value.words(_plain)
     if isinstance(value, bool):
-        return "true" if value else "false"  # as the file has it
+        return "true" if value else "false", ""  # as the file has it
     if isinstance(value, tuple):
-        return ", ".join(str(one) for one in value)
-    return value.isoformat() if isinstance(value, date) else str(value)
-
-
-def _used(value: object) -> str:
-    return value.words(_plain) if isinstance(value, (SIValue, Knob, Axes, Spot, Path)) else ""
+        return ", ".join(str(one) for one in value), ""
+    return value.isoformat() if isinstance(value, date) else str(value), ""
 
 
 def _plain(value: SIValue) -> str:

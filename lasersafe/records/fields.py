@@ -41,14 +41,9 @@ def told(key: str = "", **more: Any) -> dict[str, Told]:
 HIDDEN, SPOKEN, SAME = told(hidden=True), told(spoken=True), told(same=True)
 
 
-def told_of(record: Any) -> tuple[tuple[str, Told], ...]:
-    """Return the fields of a record by name, each with what it says of itself."""
-    kind: Any = type(record)
-    return _told_of(kind)
-
-
 @cache
-def _told_of(kind: Any) -> tuple[tuple[str, Told], ...]:
+def told_of(kind: Any) -> tuple[tuple[str, Told], ...]:
+    """Return the fields of a kind of record by name, each with what it says of itself."""
     return tuple((one.name, one.metadata.get("told", Told())) for one in fields(kind))
 
 
@@ -89,7 +84,7 @@ def as_json(value: Any, only: Iterable[str] = (), endless: bool = False) -> Any:
 @cache
 def _wanted(kind: Any, only: tuple[str, ...]) -> list[tuple[str, str, Told]]:
     """Return the fields of a kind of record that JSON has, each with its key there, and what it says of itself."""
-    every = dict(_told_of(kind))
+    every = dict(told_of(kind))
     names = [name.partition(":") for name in only] or [(name, "", "") for name, one in every.items() if not one.hidden]
     return [(name, key or every[name].key or name, every[name]) for name, _, key in names]
 
@@ -138,7 +133,7 @@ def highest(values: Iterable[Any]) -> Any:
 
 def rank(record: Any) -> tuple[Any, ...]:
     """Return what a record is ranked by; the worst has the highest."""
-    ranked = sorted((one.rank, name, one.worse) for name, one in told_of(record) if one.rank)
+    ranked = sorted((one.rank, name, one.worse) for name, one in told_of(record.__class__) if one.rank)
     return tuple(worse(getattr(record, name)) for _, name, worse in ranked)
 
 
@@ -155,7 +150,7 @@ def worst(records: Sequence[T], also: Callable[[T, Sequence[T]], T] | None = Non
     found: Any = max(records, key=rank)
     carried = {
         name: one.each([getattr(record, name) for record in records])
-        for name, one in told_of(found)
+        for name, one in told_of(found.__class__)
         if one.each is not None
     }
     found = replace(found, **carried) if carried else found
@@ -166,7 +161,7 @@ def worst(records: Sequence[T], also: Callable[[T, Sequence[T]], T] | None = Non
 
 def identity(record: Any) -> Hashable:
     """Return what a record shares with those that stand for the same thing."""
-    return tuple(getattr(record, name) for name, one in told_of(record) if one.same)
+    return tuple(getattr(record, name) for name, one in told_of(record.__class__) if one.same)
 
 
 def grouped(lists: Iterable[Iterable[T]]) -> list[list[T]]:

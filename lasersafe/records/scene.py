@@ -24,10 +24,6 @@ Point3 = tuple[float, float, float]
 Ring = tuple[Point, ...]
 
 SCENE_UNITS = {"length": "m", "angle": "rad", "irradiance": "W/m2"}
-ZONE_KINDS = (
-    "eye direct", "skin direct", "eye mirror", "skin mirror", "scatter eye", "scatter skin", "eye together",
-    "skin together", "ignition",
-)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -84,7 +80,9 @@ class AimEnvelope:
 class ZoneShape:
     """One zone on the floor; outside it the computed exposure is below the limit at every height considered."""
 
-    kind: str = field(metadata=SAME)  # one of ZONE_KINDS
+    kind: str = field(
+        metadata=SAME
+    )  # eye direct | skin direct | eye mirror | skin mirror | scatter eye | scatter skin | ... | ignition
     laser: str = field(metadata=SAME)
     setup: str = field(metadata=SAME)
     fitted: bool
@@ -234,7 +232,7 @@ class ElevationItem:
 class SectionZone:
     """What one kind of zone takes up in an elevation, cut by the barriers that hold; its points are (along, height)."""
 
-    kind: str  # one of ZONE_KINDS
+    kind: str  # as of a ZoneShape
     distance: float  # [m] before barriers cut it
     polygons: tuple[Polygon, ...]
 

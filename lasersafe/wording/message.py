@@ -130,7 +130,7 @@ def localise(assessment: Assessment, wording: Wording) -> Assessment:
         if not is_dataclass(value) or isinstance(value, type):
             return value
         if id(value) not in done:  # the same record stays the same: the sheet tells limits apart by identity
-            old = {name: (getattr(value, name), told.spoken) for name, told in told_of(value)}
+            old = {name: (getattr(value, name), told.spoken) for name, told in told_of(value.__class__)}
             changed = {name: new for name, field in old.items() if (new := said(*field)) is not field[0]}
             done[id(value)] = replace(value, **changed) if changed else value
         return done[id(value)]

@@ -128,7 +128,7 @@ def spoken(record: Any, names: set[str], seen: dict[int, Any]) -> set[str]:
         return set()
     seen[id(record)] = record
     found: set[str] = set()
-    for name, told in told_of(record):
+    for name, told in told_of(type(record)):
         value = getattr(record, name)
         if told.spoken and name in names:
             found.update((value,) if isinstance(value, str) else value)

@@ -30,11 +30,11 @@ def test_no_value_lies_below_a_neighbour():
             if not rows[0].wavelength * 0.98 <= wavelength <= rows[-1].wavelength * 1.02:
                 assert found.value == 1.0
                 continue
-            below = [row.value for row in rows if row.wavelength <= wavelength][-1:]
-            above = [row.value for row in rows if row.wavelength >= wavelength][:1]
+            below = [material.used(row) for row in rows if row.wavelength <= wavelength][-1:]
+            above = [material.used(row) for row in rows if row.wavelength >= wavelength][:1]
             closest = min(rows, key=lambda row: abs(row.wavelength - wavelength))
             if abs(closest.wavelength - wavelength) <= 0.0199 * closest.wavelength:
-                assert found.value >= closest.value
+                assert found.value >= material.used(closest)
             else:
                 assert found.value == max(below + above)
     assert (NOT_KNOWN.value, NOT_KNOWN.mirror) == (1.0, True)
