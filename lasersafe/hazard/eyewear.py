@@ -7,22 +7,10 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+from lasersafe.hazard import marking as marks
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.exposure import Emission, Received, criteria, pulse_pattern, pulse_train, single_pulse
 from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
-from lasersafe.hazard.marking import (
-    NO_PROTECTION,
-    NOT_ENOUGH,
-    SCATTER_ONLY,
-    MarkingError,
-    decide,
-    eyewear_notes,
-    judge,
-    marking_to_ask,
-    no_reliance,
-    optical_density,
-    round_up_density,
-)
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.records.fields import badness, worst
@@ -160,7 +148,7 @@ class Filtered:
         for rule_set in self.rule_sets:
             for criterion in criteria(Received(rule_set, tissue, emission, self.wavelength, self.duration)):
                 exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, self.profile))
-                found.append((float(optical_density(exposure, criterion.limit)), exposure, criterion))
+                found.append((float(marks.optical_density(exposure, criterion.limit)), exposure, criterion))
         return max(found, key=lambda one: badness(one[0]))
 
 
@@ -175,23 +163,23 @@ def _need(light: Filtered, place: float | None, dx: float, dy: float, least: flo
     scales = _scales(wavelength, corner_emissions(light.space, worst, wavelength), dx, dy)
     highest = light.space.highest_mean_power
     mean_power = None if worst.kind == "single pulse" else worst.power if highest is None else highest
-    reliance = no_reliance(mean_power, scales, density)
+    reliance = marks.no_reliance(mean_power, scales, density)
     numbers = Message(
         "need.lines" if shared_by > 1 else "need.one_line", count=shared_by, value=f"{beam_density:.4f}",
         amounts=f"{exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}",
     )  # fmt: skip
     if density > beam_density:
         numbers = Message("need.other_way", numbers=numbers, density=f"{density:.4f}")
-    up = float(round_up_density(density))
+    up = float(marks.round_up_density(density))
     step = Step(
         "OD", Message("need.density"), Message("need.density_formula"), numbers, up, "1",
         f"{criterion.rule_set}: {criterion.source}", criterion.seen,
     )  # fmt: skip
     return EyewearNeed(
         laser="", setup="", person="", wavelength=wavelength, distance=place, tissue="eye", optical_density=up,
-        optical_density_exact=density, optical_density_skin=float(round_up_density(skin)), scales=scales,
-        decides=decide(density, scales), marking=marking_to_ask(wavelength, scales, density),
-        reliable=not reliance, no_reliance=reliance, notes=eyewear_notes(wavelength, scales),
+        optical_density_exact=density, optical_density_skin=float(marks.round_up_density(skin)), scales=scales,
+        decides=marks.decide(density, scales), marking=marks.marking_to_ask(wavelength, scales, density),
+        reliable=not reliance, no_reliance=reliance, notes=marks.eyewear_notes(wavelength, scales),
         steps=(step, *(step for need in scales for step in need.steps)),
     )  # fmt: skip
 
@@ -209,12 +197,12 @@ def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVe
         Pulses per second, the fewest. [Hz]
     """
     try:
-        verdict = judge(marking, need.wavelength, need.scales, need.optical_density_exact, rate)
-    except MarkingError as error:
-        return MarkingVerdict(marking, False, NO_PROTECTION, (error.reason,))
+        verdict = marks.judge(marking, need.wavelength, need.scales, need.optical_density_exact, rate)
+    except marks.MarkingError as error:
+        return MarkingVerdict(marking, False, marks.NO_PROTECTION, (error.reason,))
     if need.reliable:
         return verdict
-    word = NOT_ENOUGH if verdict.enough else verdict.verdict
+    word = marks.NOT_ENOUGH if verdict.enough else verdict.verdict
     return replace(verdict, enough=False, verdict=word, reasons=(*verdict.reasons, need.no_reliance))
 
 
@@ -302,7 +290,8 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
     density = hardest.optical_density_exact
     asked = hardest.marking
     if math.isfinite(density) and any(_asked_for(one) != _asked_for(group[0]) for one in group):
-        asked = marking_to_ask((waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0], [*scales.values()], density)
+        ends = (waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0]
+        asked = marks.marking_to_ask(ends, [*scales.values()], density)
     unreliable = [one.no_reliance for one in group if not one.reliable]
     notes: dict[str, str] = {}
     for note in (note for one in (hardest, *group) for note in one.notes):  # once, not again at each wavelength
@@ -325,7 +314,8 @@ def _asked_for(need: EyewearNeed) -> tuple[Any, ...]:
 
 def _hard(need: EyewearNeed) -> tuple[int, bool, float, float]:
     numbers = [_number(one) for one in need.scales]
-    failed = 0 if need.verdict is None or need.verdict.enough else 1 if need.verdict.verdict == SCATTER_ONLY else 2
+    word = "" if need.verdict is None or need.verdict.enough else need.verdict.verdict
+    failed = {"": 0, marks.SCATTER_ONLY: 1}.get(word, 2)
     return failed, not need.reliable, max([*numbers, badness(need.optical_density)]), badness(need.optical_density)
 
 

@@ -13,19 +13,10 @@ from numpy.typing import ArrayLike
 from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
 from lasersafe.errors import refuse
 from lasersafe.hazard.exposure import Comparison, Emission
+from lasersafe.optics import viewing
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.optics.checks import FloatArray, choice, positive, within
 from lasersafe.optics.reflection import POINT, LitSpot
-from lasersafe.optics.viewing import (
-    PUPIL,
-    collected,
-    collecting_gain,
-    entrance_pupil,
-    image_spot,
-    imaged_aperture,
-    resolved_exposure,
-    spot_exposure,
-)
 from lasersafe.records.light import Step
 from lasersafe.records.scene import CameraLine
 from lasersafe.wording.message import Message, joined, word
@@ -60,11 +51,11 @@ class Aid:
 
     def collects(self, aperture: ArrayLike) -> FloatArray:
         """Return the diameter [m] at the objective of what comes through limiting apertures [m] of shape (...)."""
-        return imaged_aperture(aperture, self.objective, self.magnification)
+        return viewing.imaged_aperture(aperture, self.objective, self.magnification)
 
-    def gain(self, wavelength: float, aperture: float = PUPIL) -> float:
+    def gain(self, wavelength: float, aperture: float = viewing.PUPIL) -> float:
         """Return the collecting gain at a wavelength [m] into a limiting aperture [m], with the objective filled."""
-        return float(collecting_gain(self.collects(aperture), aperture, self.passes(wavelength)))
+        return float(viewing.collecting_gain(self.collects(aperture), aperture, self.passes(wavelength)))
 
     def passes(self, wavelength: ArrayLike) -> FloatArray:
         """Return the part of light that passes at wavelengths [m] of shape (...), 1 where no credit is taken."""
@@ -177,10 +168,10 @@ def through(compared: Iterable[Comparison], instrument: Aid, wavelength: ArrayLi
     """
     found = []
     for one in compared:
-        collected = instrument.collects(one.aperture)
+        wider = instrument.collects(one.aperture)
         with np.errstate(divide="ignore"):
-            gain = collecting_gain(collected, one.aperture, instrument.passes(wavelength))
-            found.append(replace(one, limit=np.asarray(one.limit / gain), aperture=collected))
+            gain = viewing.collecting_gain(wider, one.aperture, instrument.passes(wavelength))
+            found.append(replace(one, limit=np.asarray(one.limit / gain), aperture=wider))
     return found
 
 
@@ -208,7 +199,7 @@ class Camera:
     @property
     def pupil(self) -> float:
         """Diameter of the entrance pupil. [m]."""
-        return float(entrance_pupil(self.focal_length, self.f_number))
+        return float(viewing.entrance_pupil(self.focal_length, self.f_number))
 
 
 @dataclass(frozen=True)
@@ -324,8 +315,8 @@ def beam_in_camera(
     dx, dy = diameters(beam, place)
     part = float(fraction_through(dx, dy, camera.pupil, beam.profile))
     inside = whole * part
-    spot, _ = image_spot(wavelength, camera.focal_length, camera.f_number, 0.0, camera.pixel, camera.defocus)
-    exposure = float(spot_exposure(inside, spot, camera.transmission))
+    spot, _ = viewing.image_spot(wavelength, camera.focal_length, camera.f_number, 0.0, camera.pixel, camera.defocus)
+    exposure = float(viewing.spot_exposure(inside, spot, camera.transmission))
     put_in = f"{whole:.5g} · {part:.5g} · {camera.transmission:.5g} / (π · ({float(spot) * 1e6:.5g} µm)² / 4)"
     hole, x, y = (f"{float(one) * 1e3:.5g}" for one in (camera.pupil, dx, dy))
     sum_of = Message("step.part_numbers", numbers=put_in, hole=hole, x=x, y=y, place=f"{place:.5g} m")
@@ -371,10 +362,12 @@ def scatter_in_camera(
     """
     width = float(within("spot_diameter", spot.diameter, "m", 0.0, math.inf))
     at_lens = float(spot.exposure(light.amount, distance))
-    inside = float(collected(at_lens, camera.focal_length, camera.f_number, light.amount))
+    inside = float(viewing.collected(at_lens, camera.focal_length, camera.f_number, light.amount))
     angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * float(positive("distance", distance, "m")))
-    size, flag = image_spot(wavelength, camera.focal_length, camera.f_number, angle, camera.pixel, camera.defocus)
-    exposure = float(spot_exposure(inside, size, camera.transmission))
+    size, flag = viewing.image_spot(
+        wavelength, camera.focal_length, camera.f_number, angle, camera.pixel, camera.defocus
+    )
+    exposure = float(viewing.spot_exposure(inside, size, camera.transmission))
     passed, stop, drawn = f"{camera.transmission:.5g}", f"{camera.f_number:.5g}", f"({float(size) * 1e6:.5g} µm)²"
     how = "τ / (π s² / 4)", f"{light.amount:.5g} · {passed} / (π · {drawn} / 4)", angle
     if inside < light.amount:
@@ -385,7 +378,7 @@ def scatter_in_camera(
         how = shape, f"{sent} / (π · ({distance:.5g} m)²) · {lens}", angle
     if flag:  # the middle of a Gaussian spot is as bright as its power over its 1/e area
         on_surface = light.amount / (math.pi / 4.0 * width * width)
-        bright = float(resolved_exposure(on_surface, spot.reflectance, camera.f_number, camera.transmission))
+        bright = float(viewing.resolved_exposure(on_surface, spot.reflectance, camera.f_number, camera.transmission))
         if bright > exposure:
             lit = f"{light.amount:.5g} · {spot.reflectance:.5g} · {passed} / (π · ({width * 1e3:.5g} mm)² · {stop}²)"
             exposure, how = bright, ("ρ τ / (π d² N²)", lit, angle)

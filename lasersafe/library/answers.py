@@ -17,16 +17,7 @@ from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches
 from lasersafe.hazard.exposure import Comparison, Emission, Received, body_area, compare
 from lasersafe.hazard.eyewear_scale import scale_numbers as needed_numbers
-from lasersafe.library.beams import (
-    FIELDS,
-    Beam,
-    Given,
-    broadcast,
-    given,
-    given_density,
-    needed_beam,
-    taken,
-)
+from lasersafe.library.beams import FIELDS, Beam, Given, broadcast, given, given_density, needed_beam, taken
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
 from lasersafe.optics.beam import CRITERIA, PROFILES, check_diffraction, to_1_over_e
 from lasersafe.optics.checks import FloatArray, choice

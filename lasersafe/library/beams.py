@@ -11,17 +11,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, refuse
-from lasersafe.optics.beam import (
-    CRITERIA,
-    FIBRE_CRITERIA,
-    PROFILES,
-    PROPAGATIONS,
-    BeamGeometry,
-    diameters,
-    fibre_multimode,
-    mean_exposure,
-    to_1_over_e,
-)
+from lasersafe.optics import beam as optics
 from lasersafe.optics.checks import FloatArray, choice
 from lasersafe.quantity import MEASURED, Kind, format_quantity, parse_quantity, shown
 
@@ -406,11 +396,11 @@ class Beam:
             *(one.shape for one in (*beams.waist_diameter, *beams.divergence, *beams.waist_position))
         )
 
-    def axes(self) -> BeamGeometry:
+    def axes(self) -> optics.BeamGeometry:
         """Return both axes, as the functions of ``hazard`` take them."""
         waist = self.waist_diameter if self.waist_diameter_y is None else self.waist_diameter_y
         angle = self.divergence if self.divergence_y is None else self.divergence_y
-        return BeamGeometry(
+        return optics.BeamGeometry(
             (self.waist_diameter, waist), (self.divergence, angle), (self.waist_position, self.waist_position),
             self.profile, self.propagation,
         )  # fmt: skip
@@ -423,7 +413,7 @@ class Beam:
         distance : number, str, pint quantity, or an array of them
             From the last optic. [m]
         """
-        return diameters(self.axes(), taken(beam=self, distance=distance)[1])
+        return optics.diameters(self.axes(), taken(beam=self, distance=distance)[1])
 
     def diameter(self, distance: Given) -> FloatArray:
         """Return the full 1/e diameter [m] of a circular beam at a distance from the last optic.
@@ -456,9 +446,9 @@ def _span(values: FloatArray, unit: str) -> str:
 
 
 def _words(criterion: str, profile: str, propagation: str) -> None:
-    choice("criterion", criterion, CRITERIA)
-    choice("profile", profile, PROFILES)
-    choice("propagation", propagation, PROPAGATIONS)
+    choice("criterion", criterion, optics.CRITERIA)
+    choice("profile", profile, optics.PROFILES)
+    choice("propagation", propagation, optics.PROPAGATIONS)
 
 
 def collimated_beam(
@@ -513,8 +503,8 @@ def collimated_beam(
     every = taken(
         beam_diameter=beam_diameter, divergence=divergence, beam_diameter_y=beam_diameter_y, divergence_y=divergence_y
     )
-    x, spread = (to_1_over_e(one, criterion, profile) for one in every[:2])
-    y, spread_y = (one if one is None else to_1_over_e(one, criterion, profile) for one in every[2:])
+    x, spread = (optics.to_1_over_e(one, criterion, profile) for one in every[:2])
+    y, spread_y = (one if one is None else optics.to_1_over_e(one, criterion, profile) for one in every[2:])
     return Beam(x, spread, np.zeros(()), profile, propagation, y, spread_y, free=True)
 
 
@@ -567,9 +557,9 @@ def lens_beam(
         beam_diameter=beam_diameter, focal_length=focal_length, focus_diameter=focus_diameter,
         beam_diameter_y=beam_diameter_y,
     )  # fmt: skip
-    waist = np.zeros(()) if spot is None else to_1_over_e(spot, criterion, profile)
-    angle = to_1_over_e(width, criterion, profile) / length
-    turned = None if other is None else np.asarray(to_1_over_e(other, criterion, profile) / length)
+    waist = np.zeros(()) if spot is None else optics.to_1_over_e(spot, criterion, profile)
+    angle = optics.to_1_over_e(width, criterion, profile) / length
+    turned = None if other is None else np.asarray(optics.to_1_over_e(other, criterion, profile) / length)
     if not (angle <= np.pi).all() or not (turned is None or (turned <= np.pi).all()):
         refuse("focal length: so short for this beam diameter that there is no such lens; check both units")
     return Beam(waist, np.asarray(angle), length, profile, propagation, divergence_y=turned)
@@ -605,10 +595,10 @@ def fibre_beam(
     ----------
     .. [1] KOLESAR2000, d63 = 2 r NA / 1.7 for the 5 % criterion.
     """
-    choice("criterion", criterion, FIBRE_CRITERIA)
-    choice("propagation", propagation, PROPAGATIONS)
+    choice("criterion", criterion, optics.FIBRE_CRITERIA)
+    choice("propagation", propagation, optics.PROPAGATIONS)
     aperture, core = taken(numerical_aperture=numerical_aperture, core_diameter=core_diameter)
-    beam = fibre_multimode(aperture, criterion, core_diameter=core)
+    beam = optics.fibre_multimode(aperture, criterion, core_diameter=core)
     end, spread = np.asarray(beam.waist_diameter[0]), np.asarray(beam.divergence[0])
     return Beam(end, spread, np.zeros(()), "gaussian", propagation)
 
@@ -679,7 +669,7 @@ def beam_exposure(
         beam=needed_beam(beam), distance=distance, limiting_aperture=limiting_aperture, power=power,
         pulse_energy=pulse_energy,
     )  # fmt: skip
-    dx, dy = diameters(beam.axes(), away)
+    dx, dy = optics.diameters(beam.axes(), away)
     if not ((dx > 0.0) & (dy > 0.0)).all():
         refuse("distance: at a point focus there is no finite exposure; give a focus diameter, or another distance")
-    return mean_exposure(energy if mean is None else mean, dx, dy, hole, beam.profile)
+    return optics.mean_exposure(energy if mean is None else mean, dx, dy, hole, beam.profile)

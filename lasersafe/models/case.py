@@ -9,24 +9,11 @@ from typing import Annotated, Any, ClassVar, Literal
 from pydantic import Field, PrivateAttr
 
 from lasersafe.data import shared_path
+from lasersafe.models import site
 from lasersafe.models.base import CaseModel, Day, Findings, Line, Peek, Place, Text, doubles, not_known, word_of
 from lasersafe.models.kinds import Assumed, laser_kinds
 from lasersafe.models.laser import Extended, Laser, Setup
 from lasersafe.models.scene import Scene
-from lasersafe.models.site import (
-    ALLOWED_UNITS,
-    Area,
-    Barrier,
-    Control,
-    InCharge,
-    MeasuredReading,
-    OtherHazards,
-    Person,
-    Settings,
-    SignOffRule,
-    StrikeOut,
-    Surface,
-)
 from lasersafe.models.values import SIValue
 from lasersafe.quantity import shown
 from lasersafe.wording import WAYS, languages, load_wording
@@ -166,7 +153,7 @@ def _readings(peek: Peek, tables: Mapping[str, Tables]) -> Findings:
 
 def _reading(table: Table, tables: Mapping[str, Tables]) -> Findings:
     what, where, laser = word_of(table, "what"), word_of(table, "where"), word_of(table, "laser")
-    if where is None or what not in ALLOWED_UNITS:
+    if where is None or what not in site.ALLOWED_UNITS:
         return
     kind_of_place, lasers = "barrier" if what == "irradiance" else "person", tables["laser"]
     places = tables[kind_of_place]
@@ -331,19 +318,19 @@ class Case(CaseModel):
     language: Line = "en"
     units: Literal["metric", "metric and feet"] = "metric"
     notes: Text = ""
-    in_charge: InCharge = InCharge.model_construct()
-    settings: Settings = Settings.model_construct()
-    other_hazards: OtherHazards = OtherHazards.model_construct()
+    in_charge: site.InCharge = site.InCharge.model_construct()
+    settings: site.Settings = site.Settings.model_construct()
+    other_hazards: site.OtherHazards = site.OtherHazards.model_construct()
     laser: Annotated[tuple[Laser, ...], Field(min_length=1, max_length=12)]
-    person: Annotated[tuple[Person, ...], Field(min_length=1, max_length=200)]
-    surface: Annotated[tuple[Surface, ...], Field(max_length=200)] = ()
-    barrier: Annotated[tuple[Barrier, ...], Field(max_length=100)] = ()
-    control: Annotated[tuple[Control, ...], Field(max_length=100)] = ()
-    strike_out: Annotated[tuple[StrikeOut, ...], Field(max_length=200)] = ()
-    area: Area = Area.model_construct()
-    reading: Annotated[tuple[MeasuredReading, ...], Field(max_length=300)] = ()
+    person: Annotated[tuple[site.Person, ...], Field(min_length=1, max_length=200)]
+    surface: Annotated[tuple[site.Surface, ...], Field(max_length=200)] = ()
+    barrier: Annotated[tuple[site.Barrier, ...], Field(max_length=100)] = ()
+    control: Annotated[tuple[site.Control, ...], Field(max_length=100)] = ()
+    strike_out: Annotated[tuple[site.StrikeOut, ...], Field(max_length=200)] = ()
+    area: site.Area = site.Area.model_construct()
+    reading: Annotated[tuple[site.MeasuredReading, ...], Field(max_length=300)] = ()
 
-    sign_off: SignOffRule = SignOffRule.model_construct()
+    sign_off: site.SignOffRule = site.SignOffRule.model_construct()
     extended: Annotated[tuple[Extended, ...], Field(max_length=30)] = ()
     spectator_rules: Annotated[tuple[Line, ...], Field(max_length=10)] = ()
     scene: Scene | None = None
@@ -377,7 +364,7 @@ class Case(CaseModel):
     def unstated(self) -> tuple[str, ...]:
         """Fields that have to be stated before anybody signs."""
         names = [name for name in ("place", "dates", "review_by") if not getattr(self, name)]
-        return (*names, *(name for name in InCharge.model_fields if not getattr(self.in_charge, name)))
+        return (*names, *(name for name in site.InCharge.model_fields if not getattr(self.in_charge, name)))
 
     def with_each_optics(self) -> tuple[Case, ...]:
         """Return the case with each of the optics fitted that may be; itself where they are known."""
