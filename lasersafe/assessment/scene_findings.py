@@ -13,7 +13,7 @@ from lasersafe.assessment.context import every_context, wave_span
 from lasersafe.assessment.faces import MATT, backing_name, scatter_over_mirrors
 from lasersafe.assessment.paths import members_of
 from lasersafe.assessment.scene_barriers import ARM, REACH
-from lasersafe.assessment.scene_hits import worst_hit
+from lasersafe.assessment.scene_hits import ask, worst_hit
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.other_rules import interference
@@ -153,7 +153,7 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
             known = [hit_of(stage, context, person, way, "eye", "running", time)[0] for way in _SCATTER]
             if not all(one is None or one.ratio <= 1.0 for one in known):
                 continue
-            hit = worst_hit(stage, context, person, lights, "eye", time)
+            hit = worst_hit(stage, context, person, ask(stage, context, lights, "eye"), "eye", time)
             if hit is not None and not hit.ratio <= 1.0:
                 key, now = (person.name, context.laser.name), (hit.ratio, hit.surface)
                 found[key] = max(found.get(key, now), now)

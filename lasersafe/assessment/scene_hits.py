@@ -23,6 +23,7 @@ from lasersafe.assessment.calculation import (
 )
 from lasersafe.assessment.context import Context, every_context, lessened, portion_step, portions
 from lasersafe.assessment.scene_marks import eyes_of
+from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import ALPHA_MIN, Received, criteria, source_caps
@@ -42,7 +43,6 @@ from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.stage import Stage
     from lasersafe.models import ScenePerson
 
 _SAME = 1.0 + 1e-9
@@ -145,11 +145,9 @@ def worst_hit(
     stage: Stage,
     context: Context,
     person: ScenePerson,
-    lights: Sequence[Light],
+    keys: Sequence[tuple[object, ...]],
     tissue: str,
     duration: float,
-    *,
-    beyond: float = 0.0,
     with_aid: Aid | None = None,
 ) -> Hit | None:
     """Return a bound of the exposure of a person, or None when it is proven that no light comes.
@@ -162,14 +160,12 @@ def worst_hit(
         Laser and set-up.
     person : ScenePerson
         The person with a place.
-    lights : sequence of (Source, Walls)
-        Each source with the walls that hold against it.
+    keys : sequence of tuple
+        What is asked, as `ask` has noted it.
     tissue : str
         ``eye`` or ``skin``.
     duration : float
         Exposure duration. [s]
-    beyond : float
-        Only what is farther from the source than this counts. [m]
     with_aid : Aid, optional
         The instrument that the person looks through.
 
@@ -180,7 +176,7 @@ def worst_hit(
     """
     row = stage.scene.person.index(person)
     hits = []
-    for asked in ask(stage, context, lights, tissue, beyond=beyond, with_aid=with_aid):
+    for asked in keys:
         if asked not in stage.answers:
             settle(stage)
         own, seen, found = stage.answers[asked]
@@ -188,7 +184,7 @@ def worst_hit(
             continue
         light, place = int(found.light[row]), found.place[row]
         x, y, z = place.tolist()
-        hit = exact_hit(context, own[light][0], (x, y, z), tissue, duration, with_aid)
+        hit = exact_hit(stage, context, own[light][0], (x, y, z), tissue, duration, with_aid)
         there, outcome = float(found.alone[row]), int(found.outcome[row])
         hit = replace(
             hit, proven=Message(_OUTCOMES[outcome]), shown=outcome == ABOVE, counted=own[found.strongest[row]][0],
@@ -283,25 +279,44 @@ def _at(hit: Hit, ratio: float) -> Hit:
     )  # fmt: skip
 
 
+@kept()
+def _looks(
+    stage: Stage,  # noqa: ARG001: where the answer is kept
+    context: Context,
+    source: Source,
+    with_aid: Aid | None,
+) -> tuple[list[Criterion], list[float], list[int], list[float], Lights]:
+    """Return the comparisons of a beam, bare and behind an instrument, with their limits.
+
+    With them which row each has of a table of beams that differ by more than their limit, and the limits of those.
+    """
+    assert isinstance(source.profile, BeamProfile)
+    profile, every = source.profile, source.profile.criteria
+    looks = [*every, *([] if with_aid is None else [aided(context, c, with_aid) for c in every])]
+    alike = {(c.amount, c.limiting_aperture): c for c in looks}  # what differs by its limit only
+    table = Lights([(replace(source, profile=replace(profile, criteria=(c,))), Walls()) for c in alike.values()])
+    rows = [list(alike).index((c.amount, c.limiting_aperture)) for c in looks]
+    named = [c for c, _ in zip(itertools.cycle(every), looks, strict=False)]
+    return named, [c.limit for c in looks], rows, [c.limit for c in alike.values()], table
+
+
 def exact_hit(
-    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
+    stage: Stage,
+    context: Context,
+    source: Source,
+    point: Vector,
+    tissue: str,
+    duration: float,
+    with_aid: Aid | None,
 ) -> Hit:
     """Return the exposure at one point, comparison by comparison."""
-    place = np.array([point])
     by_rule_set: dict[str, float] = {}
     fractions: dict[tuple[str, str], float] = {}
     if isinstance(source.profile, BeamProfile):
-        profile, every = source.profile, source.profile.criteria
-        looks = [*every, *([] if with_aid is None else [aided(context, c, with_aid) for c in every])]
-        alike = {(c.amount, c.limiting_aperture): c for c in looks}  # what differs by its limit only
-        table = Lights([(replace(source, profile=replace(profile, criteria=(c,))), Walls()) for c in alike.values()])
-        many = np.broadcast_to(place, (len(table), 3))
-        there = table.over(np.arange(len(table)), many, np.zeros_like(many)) * [c.limit for c in alike.values()]
-        amounts = dict(zip(alike, there.tolist(), strict=True))
-        pairs = [
-            (amounts[look.amount, look.limiting_aperture] / look.limit, c, ALPHA_MIN)
-            for look, c in zip(looks, itertools.cycle(every), strict=False)
-        ]
+        looks, limits, rows, own, table = _looks(stage, context, source, with_aid)
+        many = np.broadcast_to(np.array([point]), (len(table), 3))
+        there = (table.over(np.arange(len(table)), many, np.zeros_like(many)) * own).tolist()
+        pairs = [(there[row] / limit, c, ALPHA_MIN) for row, limit, c in zip(rows, limits, looks, strict=True)]
     else:
         pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)
     for ratio, c, _ in pairs:

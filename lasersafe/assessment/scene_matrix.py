@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
@@ -29,7 +29,7 @@ from lasersafe.assessment.context import (
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
 from lasersafe.assessment.scene_hits import Hit, ask, counted_exposure, taken, with_limit_steps, worst_hit
-from lasersafe.assessment.stage import Stage, known_by
+from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.hazard.instruments import Aid
 from lasersafe.models import SIValue
@@ -120,20 +120,21 @@ class Found:
 def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], list[MatrixCell]]:
     """Return the scenarios of one set-up for every person with a place, and the cells of the matrix."""
     adding = context.setup.fitted and sum(one.setup.fitted for one in stage.contexts) > 1
-    key = ("scenarios", known_by(context), adding, _standing(stage, context))
-    if key not in stage.answers:
-        stage.answers[key] = _placed_scenarios(stage, context, adding)
-    found: tuple[list[Scenario], list[MatrixCell]] = stage.answers[key]
-    return found
+    return _placed_scenarios(stage, context, adding, _standing(stage, context))
 
 
+@kept("all")
 def _standing(stage: Stage, context: Context) -> tuple[tuple[int, ...], ...]:
     """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
     broken = (broken_context(stage, context, way)[0] for way in FAULTS)
     return stage.standing(context, WAYS), *(stage.standing(one, WAYS[:1]) for one in broken if one is not None)
 
 
-def _placed_scenarios(stage: Stage, context: Context, adding: bool) -> tuple[list[Scenario], list[MatrixCell]]:
+@kept(people=True)
+def _placed_scenarios(
+    stage: Stage, context: Context, adding: bool, standing: object
+) -> tuple[list[Scenario], list[MatrixCell]]:
+    """Return them for what tells the walls that hold from others."""
     persons = {p.name: p for p in stage.case.person}
     scenarios: list[Scenario] = []
     cells: list[MatrixCell] = []
@@ -141,7 +142,7 @@ def _placed_scenarios(stage: Stage, context: Context, adding: bool) -> tuple[lis
         person = persons[place.name]
         if not _concerns(context, person):
             continue
-        found = list(_cells(stage, context, person, place))
+        found = list(_cells(stage, context, person, place, standing))
         own = [_scenario(context, person, group) for group in _groups(found, adding)]
         if not context.setup.fitted:
             own = sorted(own, key=lambda s: (bool(s.struck_out), -badness(s.ratio)))[:1]
@@ -163,21 +164,15 @@ class _Way:
 
 def ask_all(stage: Stage) -> None:
     """Note everything that the matrix will ask of persons, so that all of it is bounded at once."""
-    persons = {p.name: p for p in stage.case.person}
-    for context in stage.contexts:
-        if not stage.poses(context, "running"):
-            continue
-        known, asked = ("asked", known_by(context), _standing(stage, context)), set()
-        if known in stage.answers:
-            continue
-        stage.answers[known] = True
-        for place in stage.scene.person:
-            for one in _ways(stage, context, persons[place.name]):
+    for context in (one for one in stage.contexts if stage.poses(one, "running")):
+        standing, asked = _standing(stage, context), set[object]()
+        for person in (one for one in stage.case.person if _concerns(context, one)):
+            for one in _ways(stage, context, person):
                 for duration, _ in one.lasting:
-                    key = (one.alike, duration, one.way == "aided viewing" and persons[place.name].viewing_aid)
-                    if key not in asked and _concerns(context, persons[place.name]):
-                        asked.add(key)
-                        hit_of(stage, context, place, one.way, one.tissue, one.mode, duration, asking=True)
+                    aid = aid_of(person) if one.way == "aided viewing" else None
+                    if (one.alike, duration, aid) not in asked:
+                        asked.add((one.alike, duration, aid))
+                        asked_of(stage, context, one.way, one.tissue, one.mode, duration, aid, standing)
 
 
 def _concerns(context: Context, person: Person) -> bool:
@@ -192,7 +187,8 @@ def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
         if way in MORE_WAYS and way not in context.ways:
             continue
         alike = "missing the target" if way == "through the target" and cut_through else way
-        same = [_same_as(stage, context, way, mode) for mode in modes]
+        faulty = way in ("fibre broken", "optic lost")  # one fault at a time: the head points as it should
+        same = [_same_as(stage, context, "running" if faulty and mode == "fault" else mode, mode) for mode in modes]
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
@@ -201,14 +197,16 @@ def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
                 yield _Way(way, mode, tissue, tuple(lasting), (alike, tissue, as_another))
 
 
-def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
+def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson, standing: object) -> Iterator[Found]:
     earlier: dict[object, tuple[Hit | None, str]] = {}
     for one in _ways(stage, context, person):
         for time in one.lasting:
             duration, reason = time
             key = (one.alike, duration)
             if key not in earlier:
-                earlier[key] = hit_of(stage, context, place, one.way, one.tissue, one.mode, duration)
+                aid = aid_of(person) if one.way == "aided viewing" else None
+                asked = asked_of(stage, context, one.way, one.tissue, one.mode, duration, aid, standing)
+                earlier[key] = _hit(stage, context, place, asked)
             hit, note = earlier[key]
             if hit is None or hit.ratio <= 1.0:
                 break
@@ -218,69 +216,94 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
         yield Found(one.way, one.mode, one.tissue, duration, reason, hit, struck, note)
 
 
-def _same_as(stage: Stage, context: Context, way: str, mode: str) -> object:
-    """Return what tells whether a mode gives the same as another: its poses and the screens that count."""
-    base = "running" if way in ("fibre broken", "optic lost") and mode == "fault" else mode
-    poses = stage.poses(context, base)
-    where = tuple((p.apex, p.directions, stage.lit(context, p)) for p in poses)
-    return where, tuple(stage.walls(context, w, mode) for w in ("direct", "mirror", "scatter"))
+@kept("all", people=True)
+def _same_as(stage: Stage, context: Context, base: str, mode: str) -> int:
+    """Return a number that modes share that give the same: their poses and the screens that count."""
+    where = tuple((p.apex, p.directions, stage.lit(context, p)) for p in stage.poses(context, base))
+    walls = tuple(stage.walls(context, way, mode) for way in WAYS)
+    number: int = stage.answers.setdefault(("alike", where, walls), len(stage.answers))
+    return number
 
 
-def hit_of(
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of persons on one way in a mode, under the keys of `ask`, and a note; no key where nothing can be.
+
+    Where the light is nearer than ``beyond`` [m] to where it starts, the ``farther`` keys count.
+    """
+
+    keys: Sequence[tuple[object, ...]]
+    tissue: str
+    duration: float
+    aid: Aid | None = None
+    note: str = ""
+    beyond: float = 0.0
+    farther: Sequence[tuple[object, ...]] = ()
+
+
+@kept(people=True)
+def asked_of(
     stage: Stage,
     context: Context,
-    place: ScenePerson,
     way: str,
     tissue: str,
     mode: str,
     duration: float,
-    *,
-    asking: bool = False,
-) -> tuple[Hit | None, str]:
-    """Return the bound of a person on one way in a mode, None where no light comes, and a note; or only ask for it."""
-
-    def lights(*ways: str) -> list[Light]:
-        return stage.lights(context, ways, tissue, mode, duration)
-
+    aid: Aid | None,
+    standing: object,  # noqa: ARG001: it tells answers apart
+) -> Asked:
+    """Return what is asked of persons on one way in a mode, noted for `settle`."""
     kind = "direct" if way in ("missing the target", "through the target") else way
-
-    def worst(lights: list[Light], beyond: float = 0.0, with_aid: Aid | None = None) -> Hit | None:
-        if not asking:
-            return worst_hit(stage, context, place, lights, tissue, duration, beyond=beyond, with_aid=with_aid)
-        ask(stage, context, lights, tissue, beyond=beyond, with_aid=with_aid)
-        return None
-
-    if way in ("missing the target", "through the target", "transmitted"):
-        if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):
-            return None, Message("cannot.be_cut")
-        work, poses = stage.work_distance(context), stage.poses(context, mode)
-        placed = [t for t in context.targets if t.position is not None]
-        near = [math.dist(place_of(t, pose, 0.0), pose.apex) for pose in poses for t in placed]
-        beyond = max(min([*near, work]) if work > 0.0 else min(near, default=0.0), 1e-3)
-        plain = worst(lights(kind))
-        nearer = asking or (plain is not None and plain.distance <= beyond)
-        return worst(lights(kind), beyond=beyond) if nearer else plain, ""
-    if way in ("mirror", "convex mirror", "concave mirror"):
-        shape = way.removesuffix("mirror").strip() or "flat"
-        bent = [(source, walls) for source, walls in lights("mirror") if source.bend == shape]
-        if not bent and shape != "flat":
-            return None, Message(f"cannot.{shape}")
-        notes = dict.fromkeys(source.note for source, _ in bent if source.note and shape != "flat")
-        return worst(bent), joined(notes)
-    if way == "mirror then scatter":
-        return worst(lights(way)), Message("hit.bound")
+    asked, lights = Asked((), tissue, duration, aid), list[Light]()
     if way in ("fibre broken", "optic lost"):
         broken, note = broken_context(stage, context, way)
-        if broken is None:
-            return None, note
-        walls = stage.walls(broken, "direct", mode)
-        usual = "running" if mode == "fault" else mode  # one fault at a time: the head points as it should
-        sources = stage.sources(broken, "direct", tissue, usual, duration)
-        return worst([(source, walls) for source in sources]), note
-    if way == "aided viewing":
-        instrument = aid_of(next(p for p in stage.case.person if p.name == place.name))
-        return worst(lights(*ON_THE_FLOOR), with_aid=instrument), instrument.name
-    return worst(lights(way)), ""
+        asked = replace(asked, note=note)
+        if broken is not None:
+            walls, usual = stage.walls(broken, "direct", mode), "running" if mode == "fault" else mode
+            lights = [(source, walls) for source in stage.sources(broken, "direct", tissue, usual, duration)]
+        return replace(asked, keys=ask(stage, context, lights, tissue)) if broken is not None else asked
+    if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):
+        return replace(asked, note=Message("cannot.be_cut"))
+    if way in ("mirror", "convex mirror", "concave mirror"):
+        shape = way.removesuffix("mirror").strip() or "flat"
+        lights = [one for one in stage.lights(context, ("mirror",), tissue, mode, duration) if one[0].bend == shape]
+        if not lights and shape != "flat":
+            return replace(asked, note=Message(f"cannot.{shape}"))
+        notes = dict.fromkeys(source.note for source, _ in lights if source.note and shape != "flat")
+        asked = replace(asked, note=joined(notes))
+    elif way == "aided viewing":
+        assert aid is not None
+        lights, asked = stage.lights(context, ON_THE_FLOOR, tissue, mode, duration), replace(asked, note=aid.name)
+    else:
+        lights = stage.lights(context, (kind,), tissue, mode, duration)
+        asked = replace(asked, note=Message("hit.bound") if way == "mirror then scatter" else "")
+    asked = replace(asked, keys=ask(stage, context, lights, tissue, with_aid=aid))
+    if way not in ("missing the target", "through the target", "transmitted"):
+        return asked
+    work, poses = stage.work_distance(context), stage.poses(context, mode)
+    placed = [t for t in context.targets if t.position is not None]
+    near = [math.dist(place_of(t, pose, 0.0), pose.apex) for pose in poses for t in placed]
+    beyond = max(min([*near, work]) if work > 0.0 else min(near, default=0.0), 1e-3)
+    return replace(asked, beyond=beyond, farther=ask(stage, context, lights, tissue, beyond=beyond))
+
+
+def _hit(stage: Stage, context: Context, place: ScenePerson, asked: Asked) -> tuple[Hit | None, str]:
+    """Return the bound of a person for what is asked, None where no light comes, and the note."""
+    hit, more = None, (asked.tissue, asked.duration, asked.aid)
+    if asked.keys:
+        hit = worst_hit(stage, context, place, asked.keys, *more)
+    if hit is not None and hit.distance <= asked.beyond:
+        hit = worst_hit(stage, context, place, asked.farther, *more)
+    return hit, asked.note
+
+
+def hit_of(
+    stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
+) -> tuple[Hit | None, str]:
+    """Return the bound of a person on one way in a mode, None where no light comes, and a note."""
+    aid = aid_of(next(p for p in stage.case.person if p.name == place.name)) if way == "aided viewing" else None
+    standing = _standing(stage, context)
+    return _hit(stage, context, place, asked_of(stage, context, way, tissue, mode, duration, aid, standing))
 
 
 def _groups(found: list[Found], adding: bool) -> list[list[Found]]:

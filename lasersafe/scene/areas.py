@@ -139,8 +139,11 @@ def _round_starts(source: Source, band: tuple[float, float]) -> shapely.Geometry
     reach = source.reach - source.offset
     near = gap < reach
     wide = np.sqrt(np.maximum(reach * reach - gap[near] ** 2, 0.0)) / _ROUND
-    low, high = (start - size)[near, :2], (start + size)[near, :2]
-    boxes = shapely.box(*(low - _HAIR).T, *(high + _HAIR).T)  # what has no width is no area
+    ends = np.concatenate([(start - size)[near, :2] - _HAIR, (start + size)[near, :2] + _HAIR], axis=1)
+    rows = {
+        tuple(row): wide for wide, row in sorted(zip(wide.tolist(), ends.tolist(), strict=True))
+    }  # the widest of each
+    boxes, wide = shapely.box(*np.array(list(rows)).reshape(-1, 4).T), np.array(list(rows.values()))
     alike = [(shapely.union_all(boxes[wide == one]), one) for one in unique(wide)]  # few corners to round
     return shapely.union_all([_buffered(area, one, quad_segs=_SEGMENTS) for area, one in alike])
 

@@ -381,9 +381,11 @@ class Lights:
             first += some.shape[1]
             at = rows.repeat(some.shape[1], axis=1)
             value = found[at, some]
-            want = walled[at, some] & (value > highest[number[at, some]]) & (total(group, found) > enough)[:, None]
-            if enough and first > some.shape[1]:  # what comes past walls is enough already
-                want &= (total(group, np.where(plain | seen, found, 0.0)) <= enough)[:, None]
+            want = walled[at, some] & (value > highest[number[at, some]])
+            if enough:
+                want &= (total(group, found) > enough)[:, None]
+                if first > some.shape[1]:  # what comes past walls is enough already
+                    want &= (total(group, np.where(plain | seen, found, 0.0)) <= enough)[:, None]
             at, some = at[want], some[want]
             if at.size:
                 value = self._past(light[at, some], middle[at], half[at], found[at, some])
@@ -501,9 +503,9 @@ def total(group: INDEX, each: FLOAT, rest: FLOAT | None = None) -> FLOAT:
 
     What is known of the others of each group may be given, of shape (boxes, groups).
     """
-    found = np.zeros(len(group))
-    for number in range(int(group.max(initial=-1)) + 1 if rest is None else rest.shape[1]):
-        highest = np.where(group == number, each, 0.0).max(axis=1, initial=0.0)
+    found, count = np.zeros(len(group)), int(group.max(initial=-1)) + 1 if rest is None else rest.shape[1]
+    for number in range(count):
+        highest = (each if count == 1 else np.where(group == number, each, 0.0)).max(axis=1, initial=0.0)
         found = found + (highest if rest is None else np.maximum(highest, rest[:, number]))
     return np.where(np.isnan(found), np.inf, found)
 
