@@ -30,6 +30,7 @@ PAD = 0.01  # m, outwards on every side
 _STEP = math.radians(2.0)
 _HAIR = 1e-5  # m: seams between two shadows are narrower
 _NEAR = 0.05  # m: nearer to the optic than this a small disc stands for the beam
+_SAME = 1e-6  # m: corners so near to one another are one
 _UPRIGHT = math.radians(89.99)
 _GRID = 400
 _SEGMENTS = 32  # of a quarter of a round corner
@@ -194,7 +195,9 @@ def lit_areas(
         for some in (_CORNERS[:1], _CORNERS[1:]):  # what no point that is tried shows to be below is not cut
             points = (now[open_, None] + half[open_, None, None] * some).reshape(-1, 2)
             many = np.repeat(open_, len(some))
-            above = _above(asked, owner[many], points, np.zeros(len(many)), band, known[many])[0]
+            places = np.column_stack([owner[many], np.round(points / _SAME)])  # squares share corners
+            _, one, of = np.unique(places, axis=0, return_index=True, return_inverse=True)
+            above = _above(asked, owner[many[one]], points[one], np.zeros(len(one)), band, known[many[one]])[0][of]
             cut[open_] = ~above.reshape(-1, len(some)).all(axis=1)
             open_ = open_[~cut[open_]]
         lit.append((now[~cut], half[~cut], owner[~cut]))
