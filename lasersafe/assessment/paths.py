@@ -101,15 +101,17 @@ def further_mirrors(
     front = [source for source in first if source.surface != UNLISTED]  # nobody knows whether it is there at all
     while front and members:
         after: list[Source] = []
-        reached = _reached(front, members, walls)
-        pairs = [
-            (source, member)
-            for source, meets in zip(front, reached.tolist(), strict=True)
-            for member, met in zip(members, meets, strict=True)
-            if met and member.name != source.surface
-        ]
-        if pairs and len(found) + len(lost) > MOST_WAYS:
-            last = [one for member in members for one in _anywhere(context, pose, front, member, walls)]
+        if len(found) + len(lost) > MOST_WAYS:
+            if not any(_pairs(front, [member], walls) for member in members):
+                break
+            few, mirrors = (
+                _alike(front),
+                [one for one in members if one.mirror is not None],
+            )  # as if they sent it anywhere
+            last = [
+                one for member in mirrors for source, anyhow in _anyhow(few, member)
+                for one in _sent_on(context, pose, source, anyhow, walls)
+            ]  # fmt: skip
             found += [
                 replace(new, note=joined((source.surface, member.name), ", "))
                 for source in [*front, *last] for member in members
@@ -118,6 +120,7 @@ def further_mirrors(
             ]  # fmt: skip
             found += [replace(one, unbounded=one.bend != "flat") for one in last]  # nothing is followed beyond these
             break
+        pairs = _pairs(front, members, walls)
         for source, member in pairs if len(pairs) <= MOST_WAYS else _few_pairs(pairs):
             for new in _sent_on(context, pose, source, member, walls):
                 named = replace(new, note=joined((source.surface, member.name), ", "), surface=member.name)
@@ -135,6 +138,16 @@ def further_mirrors(
                     after = [*(one for one in after if one is not known), lost[key]]
         front = after
     return [*found, *lost.values()]
+
+
+def _pairs(front: Sequence[Source], members: Sequence[Member], walls: Walls) -> list[tuple[Source, Member]]:
+    """Return each source with each mirror that gets any light of it that matters."""
+    return [
+        (source, member)
+        for source, meets in zip(front, _reached(front, members, walls).tolist(), strict=True)
+        for member, met in zip(members, meets, strict=True)
+        if met and member.name != source.surface
+    ]
 
 
 def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls) -> FLAGS:
@@ -206,12 +219,6 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls
     return [replace(one, bends=max(one.bends, source.bends), unbounded=many) for one in found]
 
 
-def _anywhere(context: Context, pose: Pose, front: Sequence[Source], member: Member, walls: Walls) -> list[Source]:
-    """Return all that is left of many ways as if a mirror sent it anywhere, by the shortest and strongest of them."""
-    few = _few_pairs([(source, member) for source in front]) if member.mirror is not None else []
-    return [one for source, anyhow in few for one in _sent_on(context, pose, source, anyhow, walls)]
-
-
 def _few_pairs(pairs: Sequence[tuple[Source, Member]]) -> list[tuple[Source, Member]]:
     """Return for each mirror the few ways that bound all that meet it, and the mirror as if it faced anywhere."""
     found: list[tuple[Source, Member]] = []
@@ -219,21 +226,27 @@ def _few_pairs(pairs: Sequence[tuple[Source, Member]]) -> list[tuple[Source, Mem
     for source, member in pairs:
         meeting.setdefault(member.name, (member, []))[1].append(source)
     for member, sources in meeting.values():
-        mirror = member.mirror
-        if mirror is None:
-            found += [(source, member) for source in sources]
-        else:
-            anyhow = replace(member, mirror=replace(mirror, normal=None))
-            found += [(source, anyhow) for source in _as_few(sources, mirror)]
+        level = member.mirror is None
+        found += [(source, member) for source in sources] if level else _anyhow(_alike(sources), member)
     return found
 
 
-def _as_few(sources: Sequence[Source], mirror: Mirror) -> list[Source]:
-    """Return what bounds the light of many ways on a mirror: of each beam the shortest and strongest way there.
+@dataclass(frozen=True)
+class _Ways:
+    """Ways of one beam that differ in their length and reflectance only: the strongest of them, and arrays of each."""
 
-    Ways of one beam differ in their length and reflectance only. What leaves other mirrors as tight as any curvature
-    makes it spreads from a point that lies behind: the least spread, from the nearest of them, and the most, since what
-    is wider on a further curved mirror leaves it the tighter.
+    strongest: Source
+    profiles: Sequence[BeamProfile]
+    apex: FLOAT
+    lead: FLOAT  # how much longer than the straight way from the apex [m]
+    loose: FLOAT  # by how much that can be off [m]
+
+
+def _alike(sources: Sequence[Source]) -> list[_Ways]:
+    """Return ways sorted by their beam.
+
+    What leaves other mirrors as tight as any curvature makes it spreads from a point that lies behind: the least
+    spread, from the nearest of them, and the most, since what is wider on a further curved one leaves it the tighter.
     """
     ways: dict[object, list[Source]] = {}
     for source in sources:
@@ -249,17 +262,33 @@ def _as_few(sources: Sequence[Source], mirror: Mirror) -> list[Source]:
         beams = [one.profile for one in own if isinstance(one.profile, BeamProfile)]
         lead = np.array([one.offset for one in own])
         lead -= [one.beam.waist_position[0] for one in beams] if tight else 0.0
-        away = np.array([math.dist(mirror.position, one.apex) for one in own]) + lead
-        loose = np.array([math.hypot(*s.moves) + s.beside + s.spot + s.slack + mirror.width / 2.0 for s in own])
-        near = float(np.maximum(away - loose, lead).min())
+        strongest = replace(
+            own[0], factor=max(s.factor for s in own) * _SPARE, reach=max(s.reach for s in own),
+            bends=max(s.bends for s in own),
+        )  # fmt: skip
+        loose = np.array([math.hypot(*s.moves) + s.beside + s.spot + s.slack for s in own])
+        apex = np.array([one.apex for one in own])
+        found.append(_Ways(strongest, _ends_of(beams) if tight else beams[:1], apex, lead, loose))
+    return found
+
+
+def _anyhow(ways: Sequence[_Ways], member: Member) -> list[tuple[Source, Member]]:
+    """Return what bounds many ways on a mirror, of each beam the shortest way there, and it as if it faced anywhere."""
+    mirror = member.mirror
+    assert mirror is not None
+    facing = replace(member, mirror=replace(mirror, normal=None))
+    found = []
+    for one in ways:
+        away = np.sqrt(np.square(one.apex - mirror.position).sum(axis=1)) + one.lead
+        loose = one.loose + mirror.width / 2.0
+        near = float(np.maximum(away - loose, one.lead).min())
         found += [
-            replace(
-                own[0], apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
-                moves=(0.0, 0.0, 0.0), factor=max(s.factor for s in own) * _SPARE, reach=max(s.reach for s in own),
-                plane=None, bulge=0.0, through=None, aims=None, bend="unknown", patch=True, origin=None,
-                bends=max(s.bends for s in own), spot=max(float((away + loose).max()) - near, 1e-6),
-            )
-            for profile in (_ends_of(beams) if tight else beams[:1])
+            (replace(
+                one.strongest, apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
+                moves=(0.0, 0.0, 0.0), plane=None, bulge=0.0, through=None, aims=None, bend="unknown", patch=True,
+                origin=None, spot=max(float((away + loose).max()) - near, 1e-6),
+            ), facing)
+            for profile in one.profiles
         ]  # fmt: skip
     return found
 
