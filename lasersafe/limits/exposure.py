@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -262,10 +263,6 @@ class ExposureLimit:
         What was asked for.
     radiant_exposure : numpy.ndarray, shape (...)
         Limit as a dose over the duration; ``inf`` where the hazard does not apply. [J/m2]
-    irradiance : numpy.ndarray, shape (...)
-        The same limit divided by the duration. [W/m2]
-    limiting_aperture : numpy.ndarray, shape (...)
-        Diameter over which the exposure is averaged. [m]
     name : str
         The hazard that was asked for, "" for all.
     grid, piece, area_row
@@ -277,13 +274,21 @@ class ExposureLimit:
     rule_set: str
     tissue: str
     radiant_exposure: Floats
-    irradiance: Floats
-    limiting_aperture: Floats
     name: str
     grid: Grid = field(repr=False)
     piece: Ints = field(repr=False)
     duration: Floats = field(repr=False)
     area_row: NDArray[np.int8] | None = field(repr=False, default=None)
+
+    @cached_property
+    def irradiance(self) -> Floats:
+        """The same limit divided by the duration [W/m2]; shape (...)."""
+        return np.asarray(self.radiant_exposure / self.duration)
+
+    @cached_property
+    def limiting_aperture(self) -> Floats:
+        """Diameter over which the exposure is averaged [m]; shape (...)."""
+        return self.grid.apertures(self.piece, self.duration)
 
     @property
     def hazard(self) -> Texts:
@@ -366,11 +371,8 @@ def _limit(
         grid = grid_of(rule_set, tissue, hazard)
         if not grid.covers(ends[0][0] * 1e9, ends[0][1] * 1e9):
             continue
-        size = int(np.prod(shape))
-        at = grid.evaluate(flat[0], flat[1], flat[2], size)
-        dose, irradiance, aperture = (a.reshape(shape) for a in (at.radiant_exposure, at.irradiance, at.aperture))
-        columns = (dose, irradiance, aperture, hazard or "", grid, at.piece.reshape(shape))
-        limit = ExposureLimit(rule_set, tissue, *columns, time)
+        dose, piece = grid.evaluate(flat, int(np.prod(shape)))
+        limit = ExposureLimit(rule_set, tissue, dose.reshape(shape), hazard or "", grid, piece.reshape(shape), time)
         rule = grid.rule_set.area
         if extent is not None and rule is not None and rule.hazard in grid.hazards:
             limit = _large_area(rule, limit, lam, extent)
@@ -389,7 +391,7 @@ def _large_area(rule: AreaRule, limit: ExposureLimit, wavelength: Floats, area: 
         here = here & (value < lowered)
         lowered, decides = np.where(here, value, lowered), np.where(here, np.int8(number), decides)
     dose = np.where(decides >= 0, lowered * limit.duration, limit.radiant_exposure)
-    return replace(limit, radiant_exposure=dose, irradiance=lowered, area_row=decides)
+    return replace(limit, radiant_exposure=dose, area_row=decides)
 
 
 def exposure_limit(
@@ -498,7 +500,7 @@ def hazard_limits(
     """
     points = (wavelength, duration, source_angle)
     found = _limit(rule_set, tissue, hazards_of(rule_set, tissue), points, exposed_area)
-    return tuple(limit for limit in found if np.isfinite(limit.irradiance).any())
+    return tuple(limit for limit in found if np.isfinite(limit.radiant_exposure).any())
 
 
 def alike(rule_set: str, tissue: str, wavelength: ArrayLike) -> Floats:

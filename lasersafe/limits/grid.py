@@ -29,9 +29,10 @@ DURATIONS = (1e-13, 3e4)  # [s]
 _LOG10 = math.log2(10.0)
 _BLOCK = 50_000  # points: arrays that stay in the cache
 _FEW = 512  # up to this many points a binary search is faster than the classes of an axis
-_CLASSES = 8192  # of values on an axis, at most
+_CLASSES = 16384  # of values on an axis, at most
 _NONE = -(2**40)  # class that holds an edge
 _SIZED, _BENT, _MORE = 1, 2, 4  # marks, see `Grid.marks`
+_SURE = 1e-9  # binary logarithm by which one limit has to be above another to be left out
 
 Ints = NDArray[np.integer[Any]]
 
@@ -46,15 +47,6 @@ class Piece(NamedTuple):
     aperture: Row
 
 
-class Points(NamedTuple):
-    """The strictest limit at each point."""
-
-    radiant_exposure: Floats  # [J/m2]
-    irradiance: Floats  # [W/m2]
-    aperture: Floats  # [m]
-    piece: Ints  # number in Grid.pieces
-
-
 class Axis:
     """The edges of one axis; cell ``2 k`` lies between edges k and k + 1, cell ``2 k - 1`` on the inner edge k.
 
@@ -67,16 +59,19 @@ class Axis:
         self.inner = np.array(self.edges[1:-1])
         middles = [0.5 * (low + high) for low, high in zip(self.edges, self.edges[1:], strict=False)]
         self.centres = sorted([*self.edges[1:-1], *middles])
+        cells = range(len(self.centres))
+        self.ends = np.array([[self.edges[(n + 1) // 2], self.edges[n // 2 + 1]] for n in cells]).T  # of each cell
         self._lowered = self.inner * (1.0 - EDGE)
         self._raised = np.concatenate([[0.0], self.inner * (1.0 + EDGE)])
         ends = np.array([self.edges[0] * (1.0 - 2.0 * EDGE), self.edges[-1] * (1.0 + 2.0 * EDGE)])
         octaves = math.log2(self.edges[-1] / self.edges[0])
         self._bits = 52 - int(math.log2(_CLASSES / octaves))  # that do not count for the class of a number
-        self._first, last = (ends.view(np.int64) >> self._bits).tolist()
-        starts = (np.arange(self._first, last + 2) << self._bits).view(np.float64)
-        self._class = self.exactly(starts[:-1])
-        edged = (self._class != self.exactly(np.nextafter(starts[1:], 0.0))) | (self._class % (2 * stride) > 0)
-        self._class[edged] = _NONE
+        first, last = (ends.view(np.int64) >> self._bits).tolist()
+        starts = (np.arange(first, last + 2) << self._bits).view(np.float64)
+        cell = self.exactly(starts[:-1])
+        cell[(cell != self.exactly(np.nextafter(starts[1:], 0.0))) | (cell % (2 * stride) > 0)] = _NONE
+        self._class = np.zeros(last + 1, dtype=np.intp)  # by the bits themselves; most is never touched
+        self._class[first:] = cell
 
     def cells(self, span: Range, whole: Sequence[float] = ()) -> range:
         """Return the cells of a range with both its ends; an end in *whole* belongs to the range above it alone."""
@@ -88,9 +83,7 @@ class Axis:
         """Return the cell of each value, which lies in the range of the axis; far below 0 where an edge is near."""
         if values.size <= _FEW:
             return self.exactly(values)
-        number = values.view(np.int64) >> self._bits
-        number -= self._first
-        cell: Ints = self._class.take(number)
+        cell: Ints = self._class.take(values.view(np.int64) >> self._bits)
         return cell
 
     def exactly(self, values: Floats) -> Ints:
@@ -108,11 +101,9 @@ class Grid:
     wavelengths: Axis  # [nm]
     durations: Axis  # [s]
     slots: Ints  # shape (depth, cells): pieces by wavelength, duration and source size, the first ones filled
-    pieces: tuple[Piece | None, ...]  # the first is None: no limit
-    marks: NDArray[
-        np.uint8
-    ]  # by slot and cell, of a small source, and next to it of any: depends on the source size, has a
-    # curve and a constant (in the first: or a growing aperture in any), and whether there are more
+    pieces: tuple[Piece | None, ...]  # None: no limit; one that stands in cells with different marks is there for each
+    marks: NDArray[np.uint8]  # by piece, of the cell and slot where it holds: depends on the source size, has a curve
+    # and a constant, and whether there are more
     parameters: Floats  # shape (9, pieces), see `_parameters`
     source_max: Floats  # by cell: alpha_max = 2 ** source_max * t ** source_power [mrad]
     source_power: Floats
@@ -134,6 +125,13 @@ class Grid:
             for number, row in enumerate(rule.rows):
                 found = np.where(area_row == number, str(row.source) if kind == "source" else row.source.seen, found)
         return found
+
+    @cached_property
+    def marked(self) -> tuple[int, int, int]:
+        """Return the first piece that depends on the source size, the first with other marks, the end of the former."""
+        sized, other = np.flatnonzero(self.marks & _SIZED), np.flatnonzero(self.marks & (_BENT | _MORE))
+        start, end = (sized[0], sized[-1] + 1) if sized.size else (0, 0)
+        return int(start), int(other[0]) if other.size else len(self.pieces), int(end)
 
     @cached_property
     def hazards(self) -> frozenset[str]:
@@ -167,88 +165,88 @@ class Grid:
         first, rise, low, high, _ = self.t2
         return np.asarray(np.minimum(np.maximum(first + rise * source_mrad, low), high))
 
-    def evaluate(self, wavelength: Floats, duration: Floats, source_angle: Floats, size: int) -> Points:
-        """Return the strictest limit at *size* points; the arrays are flat, in SI units, of that length or of 1."""
-        found = Points(np.empty(size), np.empty(size), np.empty(size), np.empty(size, dtype=np.int16))
+    def apertures(self, piece: Ints, duration: Floats) -> Floats:
+        """Return the limiting apertures of pieces. [m]."""
+        hole, growth = self.parameters[3].take(piece), self.parameters[4].take(piece)
+        return np.asarray(hole * np.exp2(growth * np.log2(duration)) if growth.any() else hole)
+
+    def evaluate(self, points: Sequence[Floats], size: int) -> tuple[Floats, Ints]:
+        """Return the strictest limit [J/m2] at *size* points, and its piece.
+
+        The points are wavelength, duration and source angle: flat, in SI units, of that length or of 1.
+        """
+        found, deciding = np.empty(size), np.empty(size, dtype=np.int16)
         for start in range(0, size, _BLOCK):
             part = slice(start, start + _BLOCK)
-            lam, time, angle = (a if a.size == 1 else a[part] for a in (wavelength, duration, source_angle))
-            block = Points._make(whole[part] for whole in found)
-            nm, log_time, cell = lam * 1e9, np.log2(time), np.empty(block.piece.size, dtype=np.intp)
+            lam, time, angle = (a if a.size == 1 else a[part] for a in points)
+            nm, cell = lam * 1e9, np.empty(found[part].size, dtype=np.intp)
             np.add(self.wavelengths.at(nm), self.durations.at(time), out=cell)
             if (near := np.flatnonzero(cell < 0)).size:
                 cell[near] = self.wavelengths.exactly(_some(nm, near)) + self.durations.exactly(_some(time, near))
-            bent = self._strictest([cell, nm, time, log_time, angle], block)
-            np.divide(block.radiant_exposure, time, out=block.irradiance)
-            self.parameters[3].take(block.piece, out=block.aperture, mode="wrap")
-            block.aperture[bent] *= np.exp2(self.parameters[4].take(block.piece[bent]) * _some(log_time, bent))
-        return found
-
-    def _strictest(self, columns: list[Any], found: Points) -> Ints:
-        """Note the lowest dose and its piece at the cell, nm, time, its logarithm and angle of each point.
-
-        Returns where an aperture may grow.
-        """
-        hole, growth = self.parameters[3:5]
-        extended = int((columns[4] > self.source_min * (1.0 + EDGE) * 1e-3).any())
-        bent, where = np.empty((2, 0), dtype=np.intp)
-        for depth in range(self.slots.shape[0]):
-            mark = self.marks[depth, extended:].take(columns[0])
-            marked = np.flatnonzero(mark >= _BENT)
-            at, more = (marked.take(np.flatnonzero(mark.take(marked) & one > 0)) for one in (_BENT, _MORE))
-            piece, dose = self._doses(depth, mark, at, *columns)
-            if depth:
-                have, own = found.radiant_exposure.take(where), found.piece.take(where)
-                better = dose < have
-                if (tie := np.flatnonzero(dose == have)).size:
-                    log = _some(columns[3], tie)
-                    one, two = (hole.take(p) * np.exp2(growth.take(p) * log) for p in (piece.take(tie), own.take(tie)))
-                    better[tie] = one < two
+            columns = [cell, nm, time, np.log2(time), angle]
+            piece, more = self._doses(0, found[part], *columns)
+            where = more
+            for depth in range(1, self.slots.shape[0]):
+                if not more.size:
+                    break
+                where = where if depth == 1 else where.take(more)
+                columns = [_some(values, more) for values in columns]
+                dose = np.empty(where.size)
+                other, more = self._doses(depth, dose, *columns)
+                have, own = found[part].take(where), piece.take(where)
+                better = dose < have * (1.0 - EDGE)
+                if (tie := np.flatnonzero((dose <= have * (1.0 + EDGE)) & ~better)).size:
+                    moment = _some(columns[2], tie)
+                    better[tie] = self.apertures(other.take(tie), moment) < self.apertures(own.take(tie), moment)
                 lower = np.flatnonzero(better)
-                found.radiant_exposure[where.take(lower)], found.piece[where.take(lower)] = dose[lower], piece[lower]
-            else:
-                bent, found.piece[:], found.radiant_exposure[:] = at, piece, dose
-            if not more.size:
-                break
-            where = where.take(more) if depth else more
-            columns = [_some(values, more) for values in columns]
-        return bent
+                found[part][where.take(lower)] = np.minimum(dose, have)[lower]
+                piece[where.take(lower)] = other[lower]
+            deciding[part] = piece
+        return found, deciding
 
     def _doses(
-        self, depth: int, mark: Ints, bent: Ints, cell: Ints, nm: Floats, time: Floats, log_time: Floats, angle: Floats
-    ) -> tuple[Ints, Floats]:
-        """Return the piece in one slot of each point, and its limit [J/m2]."""
-        coefficient, extra, rated, _, _, power, slope, power_t2, sized = self.parameters
-        extended = angle > self.source_min * (1.0 + EDGE) * 1e-3
-        at = np.flatnonzero((mark & _SIZED > 0) & extended)
+        self, depth: int, value: Floats, cell: Ints, nm: Floats, time: Floats, log_time: Floats, angle: Floats
+    ) -> tuple[Ints, Ints]:
+        """Fill in the limit of one slot of each point [J/m2]; return its piece, and the points that have more."""
+        coefficient, extra, rate, _, _, power, slope, power_t2, sized = self.parameters
+        piece = self.slots[depth].take(cell)
+        start, bent, end = self.marked
+        small = self.source_min * (1.0 + EDGE) * 1e-3
+        at = np.flatnonzero((piece >= start) & (piece < end) & (angle > small))
         if at.size:
             mrad, log, place = _some(angle, at) * 1e3, _some(log_time, at), cell.take(at)
-            log_t2, log_angle = self.log_t2(mrad), np.log2(mrad)
-            cell = cell.copy()
-            cell[at] = place + 1 + (log >= log_t2 - EDGE)
-            above = log_angle - self.source_max.take(place) - self.source_power.take(place) * log
-            log_angle = log_angle + np.maximum(above, 0.0, out=above)
-        piece = self.slots[depth].take(cell)
-        value, term = power.take(piece), slope.take(piece)
-        value *= log_time
+            raised = np.log2(mrad)
+            above = raised - self.source_max.take(place) - self.source_power.take(place) * log
+            raised = raised + np.maximum(above, 0.0, out=above)
+            raised -= math.log2(self.source_min)
+            late = np.flatnonzero(np.broadcast_to(log >= self.t2[2] - EDGE, at.shape))
+            log_t2 = self.log_t2(_some(mrad, late))
+            place += 1
+            place[late] += _some(log, late) >= log_t2 - EDGE
+            own = self.slots[depth].take(place)
+            piece[at] = own
+            raised *= sized.take(own)
+            raised[late] += (log_t2 - self.t2[4]) * power_t2.take(own.take(late))
+        np.multiply(power.take(piece), log_time, out=value)
+        term = slope.take(piece)
         term *= nm
         value += term
         if at.size:
-            own = piece.take(at)
-            log_angle -= math.log2(self.source_min)
-            log_angle *= sized.take(own)
-            log_angle += (log_t2 - self.t2[4]) * power_t2.take(own)
-            value[at] += log_angle
+            value[at] += raised
         np.exp2(value, out=value)
         value *= coefficient.take(piece)
-        own = piece.take(bent)
-        value[bent] *= 1.0 + extra.take(own) * np.exp2(-slope.take(own) * _some(nm, bent))
-        one = rated.take(piece)  # 1 or 0: of what follows, one of two terms is nothing
-        np.subtract(1.0, one, out=term)
-        one *= time
-        term += one
+        rated = rate.take(piece)  # 1 or 0: of what follows, one of two terms is nothing
+        np.subtract(1.0, rated, out=term)
+        rated *= time
+        term += rated
         value *= term
-        return piece, value
+        marked = np.flatnonzero(piece >= bent)
+        own = piece.take(marked)
+        mark = self.marks.take(own)
+        if (curved := np.flatnonzero(mark & _BENT)).size:
+            own, at = own.take(curved), marked.take(curved)
+            value[at] *= 1.0 + extra.take(own) * np.exp2(-slope.take(own) * _some(nm, at))
+        return piece, marked.take(np.flatnonzero(mark & _MORE))
 
 
 def _some(values: Any, at: Ints) -> Any:
@@ -287,22 +285,27 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     low, high = math.log2(below.constant), math.log2(above.constant)
     t2 = (first, rise, low, high, min(max(first + rise * source_min, low), high))
     parameters = np.array([_parameters(rules, piece, t2[4]) for piece in layout.pieces], dtype=np.float64)
-    slots = _strict(layout.slots(), layout.pieces, parameters, np.log2(layout.durations.centres))
+    slots = _strict(layout, parameters)
     sized = (parameters[:, 7:] != 0.0).any(axis=1)[slots].any(axis=3) | (slots != slots[..., :1]).any(axis=3)
     bent = (parameters[:, 1] != 0.0)[slots]
-    bent[0] |= (parameters[:, 4] != 0.0)[slots].any(axis=0)
     more = np.concatenate([slots[1:] > 0, np.zeros_like(bent[:1])])
-    marks = (_BENT * bent + _MORE * more).astype(np.uint8)
-    marks[..., 1] = np.bitwise_or.reduce(marks, axis=3) | _SIZED * sized
+    mark = _SIZED * sized[..., None] + _BENT * bent + _MORE * more
+    # in the order of `Grid.marked`: those without marks, sized, sized and with others, with others alone
+    rank = np.array([0, 1, 3, 2, 3, 2, 3, 2])[mark]
+    size = 8 * len(layout.pieces)
+    code = size * rank + 8 * slots + mark
+    there = np.zeros(4 * size, dtype=bool)
+    there[code] = there[0] = True
+    codes = np.flatnonzero(there) % size
     return Grid(
         rules,
         tissue,
         layout.wavelengths,
         layout.durations,
-        slots.reshape(slots.shape[0], -1),
-        tuple(layout.pieces),
-        marks.reshape(slots.shape[0], -1),
-        np.ascontiguousarray(parameters.T),
+        (np.cumsum(there) - 1)[code].reshape(slots.shape[0], -1),
+        tuple(layout.pieces[one] for one in codes // 8),
+        (codes % 8).astype(np.uint8),
+        np.ascontiguousarray(parameters[codes // 8].T),
         source_max=np.tile(np.log2([row.constant for row in largest]).repeat(3), slots.shape[1]),
         source_power=np.tile(np.array([row.power for row in largest]).repeat(3), slots.shape[1]),
         source_min=source_min,
@@ -310,24 +313,30 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     )
 
 
-def _strict(slots: Ints, pieces: Sequence[Piece | None], parameters: Floats, log_times: Floats) -> Ints:
-    """Return the slots without the milder of two pieces that meet on an edge in time and differ in nothing else."""
+def _strict(layout: _Layout, parameters: Floats) -> Ints:
+    """Return the slots of each cell without pieces that another is below in the whole of it.
+
+    Logarithms of limits are straight between the ends of a cell. Of two that agree on an edge in time and differ in
+    nothing else the first is kept.
+    """
+    slots, pieces = layout.slots(), layout.pieces
     names = [piece.hazard if piece else "" for piece in pieces]
     told = np.column_stack([parameters, [names.index(name) for name in names]])
-    value = (parameters[:, 5:6] + parameters[:, 2:3]) * log_times
-    value[1:] += np.log2(parameters[1:, :1])  # the first is no piece
-    edges = np.arange(1, log_times.size, 2)
-    for size in range(3):
-        same = [1, 3, 4, 6, 9, 7, 8][: 7 if size else 5]  # T_2 and C_E do not vary with a small source
-        alike = (told[:, None, same] == told[:, same]).all(axis=2)
-        held = slots[:, :, edges, size]
-        for one, other in combinations(range(slots.shape[0]), 2):
-            first, second = held[one], held[other]
-            both = alike[first, second]
-            excess = value[second, edges] - value[first, edges]
-            second[both & (excess >= -EDGE)] = 0
-            first[both & (excess < -EDGE)] = 0
-        slots[:, :, edges, size] = held
+    log_times, nm = np.log2(layout.durations.ends), layout.wavelengths.ends
+    for one, other in combinations(range(slots.shape[0]), 2):
+        at = np.nonzero((slots[one] > 0) & (slots[other] > 0))
+        column, number, size = at
+        first, second = slots[one][at], slots[other][at]
+        a, b = parameters[first].T, parameters[second].T
+        rise, tilt = b[5] + b[2] - a[5] - a[2], b[6] - a[6]
+        excess = np.log2(b[0] / a[0]) + (rise * log_times[:, None, number] + tilt * nm[None, :, column])
+        least, most = excess.min(axis=(0, 1)), excess.max(axis=(0, 1))
+        straight = ((a[1] == 0.0) & (b[1] == 0.0)) | ((a[1] == b[1]) & (a[6] == b[6]))
+        straight &= (size == 0) | (a[7:] == b[7:]).all(axis=0)  # T_2 and C_E do not vary with a small source
+        alike = straight & (told[first][:, [1, 3, 4, 6, 9]] == told[second][:, [1, 3, 4, 6, 9]]).all(axis=1)
+        alike &= number % 2 > 0
+        slots[other][at] = np.where(straight & (least > _SURE) | alike & (least >= -EDGE), 0, second)
+        slots[one][at] = np.where(straight & (most < -_SURE) | alike & (least < -EDGE), 0, first)
     order = np.argsort(slots == 0, axis=0, kind="stable")
     slots = np.take_along_axis(slots, order, axis=0)
     return slots[: int((slots > 0).any(axis=(1, 2, 3)).sum())]

@@ -36,7 +36,9 @@ def _powers(grid: Grid, nm: float, area: float | None) -> tuple[list[Power], set
     pieces: list[Power] = []
     apertures: set[float] = set()
     for n, (low, high) in enumerate(pairwise(grid.durations.edges)):
-        for at in filter(None, grid.slots[:, column + 2 * n * grid.durations.stride]):
+        for at in grid.slots[:, column + 2 * n * grid.durations.stride]:
+            if grid.pieces[at] is None:
+                continue
             coefficient, extra, rate, hole, growth, power, slope, *_ = grid.parameters[:, at].tolist()
             coefficient *= float(np.exp2(slope * nm)) + extra if slope else 1.0
             apertures |= {hole * low**growth, hole * high**growth}
