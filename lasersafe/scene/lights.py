@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from functools import cached_property
 
@@ -9,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.scene.directions import nearest
-from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, beam_from_here_on, beam_over
-from lasersafe.scene.sources import ROW, Source, Starts, pairs_of, squared_gaps
+from lasersafe.scene.profile import LEAST, NEAREST, BeamProfile, ScatterProfile, beam_from_here_on, beam_over
+from lasersafe.scene.sources import ROW, STEEP, Source, Starts, pairs_of, squared_gaps
 from lasersafe.scene.walls import Walls
 
 FLOAT = NDArray[np.float64]
@@ -269,7 +270,19 @@ class Lights:
         at = np.flatnonzero(~flat & lit)
         if at.size:
             found[at] = beam_from_here_on(column, light[at], near[at])
+        at = np.flatnonzero(column["passed"][light, 3] > 0.0)
+        if at.size:
+            found[at] = np.minimum(found[at], self._passed(light[at], middle[at], half[at]))
         return found
+
+    def _passed(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return the bound of beams behind the disc that all of them pass, where the disc is smaller than they are."""
+        column = self.column
+        there, spread, whole, wide = column["passed"][light].T
+        away = np.sqrt(np.square(middle - column["through"][light]).sum(axis=1)) - wide - column["radius"][light]
+        away = (away - np.sqrt(np.einsum("ij,ij->i", half, half))) * math.cos(STEEP)
+        square = np.square(np.maximum(away, NEAREST))
+        return np.asarray(np.minimum(there * -np.expm1(-spread / square), whole / square))
 
     def _from_spots(self, light: INDEX, place: FLOAT) -> FLOAT:
         """Return how far places are from the nearest lit spot of each light, 0 where only boxes are known. [m]."""

@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.scene.directions import STRAIGHT, Directions, Vector, angles_of
-from lasersafe.scene.profile import BEAM, CLOSEST, NEAREST, NO_BEAM, BeamProfile, ScatterProfile
+from lasersafe.scene.profile import BEAM, CLOSEST, NEAREST, NO_BEAM, POINT, BeamProfile, ScatterProfile
 from lasersafe.scene.spots import Spots
 
 FLOAT = NDArray[np.float64]
@@ -22,6 +22,7 @@ _ALIKE = 30  # rows of each light from which on lights are looked at one by one
 _CELLS = 50_000  # numbers of one array, which a processor keeps at hand
 CLUSTER = 8  # boxes in which a light starts that are looked at together
 _MOVED, _LIT = 3, 4  # boxes along each edge of where a head moves, and of where light falls
+STEEP = 0.2  # rad: rays that are more aslant are not as simple as their small angles
 _BOXES, _APEX, _BALL, _DISC, _SPHERE = range(5)  # what is known of where lit spots are
 # what bounds need of a way for light, as numbers; see `lasersafe.scene.lights`
 ROW = np.dtype([
@@ -31,7 +32,7 @@ ROW = np.dtype([
     ("back", float, (3, 3)), ("spot", float), ("slack", float), ("spots", float), ("aimed", float), ("flat", float),
     ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *BEAM, ("crest", float, 2),
     ("at_one", float), ("lambert", float), ("wide", float), ("nearest", float), ("brightest", float),
-    ("origin", float, (2, 3)),
+    ("origin", float, (2, 3)), ("passed", float, 4),
 ])  # fmt: skip
 
 
@@ -156,7 +157,7 @@ class Source:
             scatter is not None and scatter.lambert, scatter is not None and scatter.wide,
             CLOSEST if scatter is None else scatter.nearest,
             math.inf if scatter is None or not scatter.spread > 0.0 else scatter.at_one / scatter.spread**2,
-            self.origin or ((math.nan,) * 3, none),
+            self.origin or ((math.nan,) * 3, none), self.passed,
         )  # fmt: skip
 
     @cached_property
@@ -171,6 +172,37 @@ class Source:
         if self.sharp:
             return loose, 0.0
         return loose + self.profile.tail(0.0, self.factor), max(self.profile.tail(one, self.factor) for one in ends)
+
+    @cached_property
+    def passed(self) -> tuple[float, float, float, float]:
+        """What bounds light at a distance L behind the disc that all of it passes, smaller than the beam [1]_.
+
+        The ratio at the disc at most, the square of how far behind it that is spread [m2], times L^2 the ratio of all
+        that passes [m2], and twice the radius [m]; infinite where nothing is known.
+
+        References
+        ----------
+        .. [1] Own: docs/method.md, section 16.
+        """
+        profile, unknown = self.profile, (math.inf, math.inf, math.inf, 0.0)
+        if self.through is None or not self.aimed or not isinstance(profile, BeamProfile):
+            return unknown
+        beam, angle, width = profile.beam, profile.beam.divergence[0], profile.widths(np.zeros(()))[0]
+        slope = profile.tail(0.0, self.factor) / float(width) * angle  # of all rays that count
+        plain = beam.circular and beam.profile == "gaussian" and beam.propagation != "linear"
+        if not plain or not 0.0 < slope < STEEP or profile.wider != 1.0 or profile.loose:
+            return unknown
+        loose, (middle, radius) = math.hypot(*self.moves), self.through[:2]
+        reach, away = loose + radius, math.dist(middle, self.apex) + self.offset
+        waist = beam.waist_position[0]
+        ends = [max(away + side * reach, 0.0) for side in (-1.0, 1.0)]
+        places = np.array([*ends, min(max(waist, ends[0]), ends[1])])
+        narrow, wide = (float(pick(profile.widths(places)[0])) for pick in (np.min, np.max))
+        spread, radius = angle * max(beam.waist_diameter[0], POINT) / wide, radius * (1.0 + slope)
+        most = 4.0 / math.pi * max(profile.strengths.values(), default=0.0) / math.cos(slope) ** 2
+        share = -math.expm1(-((2.0 * radius / narrow) ** 2))
+        there = most / narrow**2 if ends[0] >= waist else math.inf
+        return there, (2.0 * radius / spread) ** 2, most * share / spread**2, 2.0 * radius
 
     @cached_property
     def near(self) -> tuple[FLOAT, FLOAT]:

@@ -7,14 +7,14 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.optics.beam import collimated
+from lasersafe.optics.beam import collimated, diameters, mean_exposure
 from lasersafe.results import Criterion
 from lasersafe.scene.directions import Box, Cone, mirrored, turned, unit
 from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
-from tests.one_light import blocked
+from tests.one_light import blocked, over
 from tests.one_light import ratio as ratio_at
 
 RAYS = 1_000_000
@@ -152,3 +152,36 @@ def test_screen_hides_what_a_fine_march_along_the_way_meets():
             x, y, z = way[i]
             met |= 1.0 <= x <= 2.0 and 0.5 <= z <= 2.0
         assert hidden == met
+
+
+@pytest.mark.parametrize(
+    ("width", "tilt", "away", "share"), [(0.01, 0.2, 6.0, 0.32), (0.03, 0.7, 4.0, 1.0), (0.02, 0.4, 20.0, 0.38)]
+)
+def test_a_mirror_smaller_than_the_beam_sends_on_no_more_than_it_meets(width, tilt, away, share):
+    """Rays of a beam of 40 mm and 4 mrad, place and direction independent, by a mirror 3 m away; counted in 7 mm.
+
+    By hand, 10 mm, 6 m on: d = hypot(40, 4 * 3) = 41.8 mm, 1 - exp(-(10/41.8)^2) = 0.056 of the power, spread by
+    4 mrad * 40/41.8 = 3.83 mrad to 23 mm: 0.056 * 4 / (pi 23^2 mm2) = 135 /m2 of 1 W; it counted as in a beam of 54
+    mm at 9 m, 4 / (pi 54^2 mm2) = 437 /m2.
+    """
+    rng, rays = np.random.default_rng(7), 300_000
+    beam = collimated(0.04, 4e-3, "1/e")
+    profile = BeamProfile(beam, (criterion(1.0, 1.0),))
+    light = Source("direct", (0.0, 0.0, 1.2), Box(0.0, 0.0, (0.0, 0.0)), profile, 100.0)
+    mirror = Mirror("mirror", (0.0, 3.0, 1.2), (math.sin(tilt), -math.cos(tilt), 0.0), width, 1.0)
+    places, slopes = (rng.normal(0.0, one / math.sqrt(8.0), (rays, 2)) for one in (0.04, 4e-3))
+    start = np.stack([places[:, 0], np.zeros(rays), 1.2 + places[:, 1]], axis=1)
+    ways = np.stack([slopes[:, 0], np.ones(rays), slopes[:, 1]], axis=1)
+    hit, onward, _ = trace(start, ways, mirror)
+    axis = np.array([math.sin(2.0 * tilt), -math.cos(2.0 * tilt), 0.0])
+    sent, whole = reflected(light, mirror, 100.0), mean_exposure(1.0, *diameters(beam, 3.0 + away), 7e-3)
+    for aside in (0.0, 0.01):
+        place = np.array(mirror.position) + away * axis + np.array([0.0, 0.0, aside])
+        there = hit + ((place - hit) @ axis / (onward @ axis))[:, None] * onward
+        counted = int((np.linalg.norm(there - place, axis=1) <= 3.5e-3).sum())
+        found = counted / rays / (math.pi * 3.5e-3**2)
+        bound = float(over(sent, place[None], np.zeros((1, 3)))[0])
+        assert found * (1.0 - 3.0 / math.sqrt(counted)) <= bound
+        if aside == 0.0:
+            assert bound <= 1.0001 * share * whole
+            assert bound < 3.5 * found
