@@ -426,11 +426,12 @@ def shown(text: object, most: int = 40) -> str:
             plain = "a very long integer"
         longest = _LONGEST_TABLE if isinstance(text, (dict, list, tuple)) else most
         return plain if len(plain) <= longest else plain[:longest] + "..."
-    plain = _printable(text[:most])
+    plain = printable(text[:most])
     return f"'{plain}'" if len(text) <= most else f"'{plain}...'"
 
 
-def _printable(text: str) -> str:
+def printable(text: str) -> str:
+    """Return a text with its control characters spelled out."""
     return "".join(c if c.isprintable() else ascii(c)[1:-1] for c in text)
 
 
@@ -457,7 +458,7 @@ def _plain(value: object) -> str:
             return f"[{', '.join(map(shown, value))}]"
     if isinstance(value, dict) and 0 < len(value) <= _MOST_KEYS:
         if all(isinstance(one, (str, bool, int, float)) for one in value.values()):
-            return "{ " + ", ".join(f"{_printable(str(key)[:20])} = {shown(one)}" for key, one in value.items()) + " }"
+            return "{ " + ", ".join(f"{printable(str(key)[:20])} = {shown(one)}" for key, one in value.items()) + " }"
     return _KINDS.get(type(value), type(value).__name__)
 
 

@@ -402,8 +402,7 @@ def write_case_page(
     from lasersafe.models import read_case
     from lasersafe.sheet import render_sheet
     from lasersafe.signing.making import results_of
-    from lasersafe.signing.record import read_record, record_path
-    from lasersafe.signing.state import results_digest, sign_off_of
+    from lasersafe.signing.record import read_record, record_path, results_digest, sign_off_of
 
     case = read_case(path)
     size = paper or case.paper

@@ -250,7 +250,7 @@ def register(
 
     Nothing is checked but the checksum of each file; verify checks the rest.
     """
-    from lasersafe.signing.register import register_answer
+    from lasersafe.signing.container import register_answer
 
     data, text = register_answer(folder, recursive, on, as_csv)
     tell(as_json, data, text.rstrip("\n"))

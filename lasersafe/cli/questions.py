@@ -83,12 +83,12 @@ def reach(
 ) -> None:
     """Print how far a beam exceeds the limits, direct and by scatter."""
     options = locals()
-    from lasersafe.ask.reach import ReachQuestion, reach_answer, reach_text
+    from lasersafe.ask.beams import ReachQuestion, reach_answer, reach_text
 
     question = asked(ReachQuestion, options)
     data = reach_answer(question)
     if drawing is not None:
-        from lasersafe.ask.reach_drawing import write_drawing
+        from lasersafe.ask.drawings import write_drawing
 
         write_drawing(drawing, question, data, replace=replace)
     tell(as_json, data, reach_text(data))
@@ -188,7 +188,7 @@ def plan(
     as_json: Json = False,
 ) -> None:
     """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
-    from lasersafe.ask.plans import write_plan
+    from lasersafe.ask.drawings import write_plan
 
     choices = {"elevation": elevation, "barriers": barriers, "every": every, "replace": replace}
     tell(as_json, *write_plan(case, output, paper, **choices))

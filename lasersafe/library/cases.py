@@ -374,7 +374,7 @@ def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = Fals
     InputError
         If the case has no scene, or there is no such paper or page.
     """
-    from lasersafe.ask.plans import drawings_of
+    from lasersafe.ask.drawings import drawings_of
     from lasersafe.drawing.pictures import to_svg
 
     assessment = case if isinstance(case, Assessment) else assess(case)

@@ -5,16 +5,18 @@ from __future__ import annotations
 import asyncio
 import base64
 import contextlib
+import hmac
 import json
 import sys
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable, MutableMapping
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
+from urllib.parse import parse_qs, parse_qsl
 
 import jinja2
 from starlette.applications import Starlette
-from starlette.datastructures import UploadFile
+from starlette.datastructures import Headers, UploadFile
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
@@ -22,10 +24,9 @@ from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
 
 from lasersafe.data import templates_path
-from lasersafe.page.forms import LANGUAGES, Texts, preferred, read_form
-from lasersafe.page.guard import LARGEST, App, Guard, TooLargeError
-from lasersafe.page.jobs import LONGEST, TookTooLongError, Worker
-from lasersafe.page.rooms import EXAMPLE, PLACES, THINGS, changed, drawn, kinds, things
+from lasersafe.page import forms
+from lasersafe.page.forms import EXAMPLE, LANGUAGES, Texts, changed, things
+from lasersafe.page.worker import LONGEST, TookTooLongError, Worker
 from lasersafe.wording import caution_line
 
 _HERE = Path(str(files("lasersafe.page")))
@@ -182,18 +183,11 @@ class Site:
     ) -> Response:
         say = Texts(_language(request))
         return self._page(
-            request,
-            "room",
-            form=form,
-            answer=answer,
-            added=added,
-            plan=drawn(form, say),
-            kinds_of_things=THINGS,
-            places=PLACES,
-            likes={key: say.options("likes").get(key, key) for key in kinds()},
-            lenses=dict.fromkeys(lens for kind in kinds().values() for lens in kind["lenses"]),
-            hints=say.hints(),
-        )
+            request, "room", form=form, answer=answer, added=added, plan=forms.drawn(form, say), hints=say.hints(),
+            kinds_of_things=forms.THINGS, places=forms.PLACES,
+            likes={key: say.options("likes").get(key, key) for key in forms.kinds()},
+            lenses=dict.fromkeys(lens for kind in forms.kinds().values() for lens in kind["lenses"]),
+        )  # fmt: skip
 
     async def _ask(self, request: Request, job: str, **more: Any) -> dict[str, Any]:
         """Return the answer of a worker process; ``error`` where it took too long.
@@ -273,7 +267,7 @@ def newest_file() -> int:
 
 def _language(request: Request) -> str:
     chosen = request.cookies.get(_LANGUAGE_COOKIE, "")
-    return chosen if chosen in LANGUAGES else preferred(request.headers.get("accept-language", ""))
+    return chosen if chosen in LANGUAGES else forms.preferred(request.headers.get("accept-language", ""))
 
 
 async def _case_of(request: Request) -> tuple[str, str]:
@@ -302,7 +296,7 @@ def download(content: bytes, kind: str, name: str) -> Response:
 
 
 async def _form(request: Request) -> dict[str, str]:
-    """Return the fields of a form without a file.
+    """Return the fields of a form without a file; of a name that comes twice, the last counts.
 
     Raises
     ------
@@ -310,6 +304,119 @@ async def _form(request: Request) -> dict[str, str]:
         If it is none.
     """
     try:
-        return read_form(await request.body())
-    except ValueError:
+        body = (await request.body()).decode("utf-8", "replace")
+        pairs = parse_qsl(body, keep_blank_values=True, max_num_fields=forms.MOST_FIELDS)
+    except ValueError:  # more fields than any form of ours has
         raise HTTPException(400) from None
+    return {name[:60]: value.replace("\r\n", "\n") for name, value in pairs}
+
+
+Message = MutableMapping[str, Any]
+Receive = Callable[[], Awaitable[Message]]
+Send = Callable[[Message], Awaitable[None]]
+App = Callable[[MutableMapping[str, Any], Receive, Send], Awaitable[None]]
+
+LARGEST = 1_000_000  # bytes of an upload
+_ROOM = 20_000  # bytes beside an upload, for the other fields and what parts them
+HEADERS = {
+    "content-security-policy": (
+        "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+        "form-action 'self'; base-uri 'none'; frame-ancestors 'none'"
+    ),
+    "x-content-type-options": "nosniff",
+    "x-frame-options": "DENY",
+    "referrer-policy": "same-origin",  # with no-referrer, a browser calls the origin of its own forms "null"
+    "cross-origin-opener-policy": "same-origin",
+    "cross-origin-resource-policy": "same-origin",
+    "cache-control": "no-store",
+}
+_OWN = [(name.encode(), value.encode()) for name, value in HEADERS.items()]
+
+
+class TooLargeError(Exception):
+    """More was sent than is taken."""
+
+
+class Guard:
+    """Refuses what does not come from the page itself; adds the headers that every answer carries.
+
+    Parameters
+    ----------
+    app : callable
+        The application.
+    port : int
+        Port that the server listens on.
+    token : str
+        What the address has to carry once; a cookie carries it afterwards.
+    refuse : callable
+        Takes the scope, the status and the name of the reason, and returns the page that says so.
+    """
+
+    def __init__(self, app: App, port: int, token: str, refuse: Callable[..., App]) -> None:
+        self.app, self.token, self.refuse = app, token, refuse
+        self.hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
+        self.cookie = f"lasersafe-{port}"
+
+    async def __call__(self, scope: MutableMapping[str, Any], receive: Receive, send: Send) -> None:
+        """Answer one request; a web socket is never opened."""
+        if scope["type"] == "lifespan":
+            await self.app(scope, receive, send)
+        if scope["type"] != "http":
+            return
+
+        async def sent(message: Message) -> None:
+            if message["type"] == "http.response.start":
+                message = {**message, "headers": [*message.get("headers", []), *_OWN]}
+            await send(message)
+
+        status, reason = self._fault(scope)
+        if reason == "token":  # it goes into a cookie, and the same page is shown without it in the address
+            path = scope["path"]
+            cookie = {"set-cookie": f"{self.cookie}={self.token}; HttpOnly; SameSite=Strict; Path=/"}
+            back = RedirectResponse(path if path in ("/glasses", "/room", "/case") else "/", 303, cookie)
+            await back(scope, receive, sent)
+        elif status:
+            await self.refuse(scope, status, reason)(scope, receive, sent)
+        else:
+            total = 0
+
+            async def received() -> Message:  # whatever the length of the body was said to be
+                nonlocal total
+                message = await receive()
+                total += len(message.get("body", b""))
+                if total > LARGEST + _ROOM:
+                    raise TooLargeError
+                return message
+
+            try:
+                await self.app(scope, received, sent)
+            except TooLargeError:
+                await self.refuse(scope, 413, "too_large")(scope, receive, sent)
+
+    def _fault(self, scope: MutableMapping[str, Any]) -> tuple[int, str]:
+        """Return the status and the reason of a refusal; 0 where there is none, "token" where the token was given."""
+        headers, method = Headers(scope=scope), scope["method"]
+        host = [one.lower() for one in headers.getlist("host")]
+        if len(host) != 1 or host[0] not in self.hosts:
+            return 421, "wrong_host"
+        if any(one.lower() != f"http://{host[0]}" for one in headers.getlist("origin")):
+            return 403, "wrong_origin"
+        if method not in ("GET", "HEAD", "POST"):
+            return 405, "wrong_method"
+        asked = parse_qs(scope["query_string"].decode("latin-1")[:400]).get("token")
+        if asked and method == "GET" and self._is_token(asked[0]):
+            return 0, "token"  # a link elsewhere cannot know it
+        if method == "POST" and headers.getlist("sec-fetch-site") not in ([], ["same-origin"]):
+            return 403, "wrong_origin"
+        pairs = (part.strip().partition("=") for one in headers.getlist("cookie") for part in one[:8000].split(";"))
+        if not self._is_token(next((value for key, _, value in pairs if key == self.cookie), "")):
+            return 403, "no_token"
+        length = headers.get("content-length", "0")
+        if not length.isascii() or not length.isdigit():
+            return 400, "bad_request"
+        if len(length) > 12 or int(length) > LARGEST + _ROOM:
+            return 413, "too_large"
+        return 0, ""
+
+    def _is_token(self, text: str) -> bool:
+        return hmac.compare_digest(text.encode("utf-8", "replace"), self.token.encode())

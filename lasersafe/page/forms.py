@@ -1,17 +1,18 @@
-"""What the page says, and what is typed into its forms: one number with a unit each, or a fault in its words.
+"""What the page says, and what is typed into its forms: numbers, the things of a room, or a fault in its words.
 
 The texts are those of ``page.toml`` of one language, without those of the sheet.
 """
 
 from __future__ import annotations
 
+import math
 import re
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from functools import lru_cache
-from urllib.parse import parse_qsl
+from typing import Any
 
-from lasersafe.data import load_toml, templates_path
+from lasersafe.data import load_toml, shared_path, templates_path
 from lasersafe.errors import QuantityError, ReferenceDataError, refuse
 from lasersafe.quantity import parse_quantity, possible_thousand
 from lasersafe.wording.files import read_texts
@@ -95,18 +96,6 @@ class FormError(Exception):
         self.faults = faults
 
 
-def read_form(body: bytes) -> dict[str, str]:
-    """Return the fields of a form that was sent without a file; of a name that comes twice, the last counts.
-
-    Raises
-    ------
-    ValueError
-        If there are more fields than any form of ours has.
-    """
-    pairs = parse_qsl(body.decode("utf-8", "replace"), keep_blank_values=True, max_num_fields=MOST_FIELDS)
-    return {name[:60]: value.replace("\r\n", "\n") for name, value in pairs}
-
-
 @dataclass
 class Fields:
     """The fields of one form with the faults that were found in them.
@@ -178,3 +167,140 @@ class Fields:
             self.fault(name, "fault.low" if value <= low else "fault.high", **values)
             return ""
         return text
+
+
+THINGS = {  # kind of thing -> its fields, in the order of the form; how many there may be
+    "laser": (
+        ("name", "like", "power", "wavelength", "pulse_duration", "repetition_rate", "lens", "beam_diameter",
+         "divergence", "work_distance", "work", "x", "y", "height", "aim_x", "aim_y", "turn", "tilt_low",
+         "tilt_high"), 4,
+    ),
+    "person": (("name", "role", "x", "y", "wide", "deep", "looks", "time", "eyewear"), 12),
+    "screen": (("name", "x1", "y1", "x2", "y2", "bottom", "top", "rating", "rated_time"), 16),
+    "mirror": (("name", "x", "y", "height", "normal", "wide", "reflectance"), 8),
+    "camera": (("name", "x", "y", "height", "focal_length", "f_number", "pixel", "exposure_time"), 6),
+}  # fmt: skip
+PLACES = {"x", "y", "aim_x", "aim_y", "x1", "y1", "x2", "y2", "wide", "deep"}  # plain numbers of metres
+_ACROSS = {"x", "x1", "x2", "aim_x", "wide"}
+ROLES = ("spectator", "passer-by", "operator", "assistant", "crew", "performer", "security")
+LARGEST_ROOM = 200.0  # [m]
+_KEY = re.compile(r"([a-z]+)([1-9][0-9]?)\.([a-z0-9_]+)\Z")
+EXAMPLE = {  # nothing in it protects anybody
+    "width": "12", "depth": "9", "meets": "unknown",
+    "laser1.like": "blue diode", "laser1.power": "5 W", "laser1.x": "9", "laser1.y": "6.5", "laser1.height": "1.1 m",
+    "laser1.aim_x": "10.5", "laser1.aim_y": "6.5",
+    "person1.role": "operator", "person1.x": "5.6", "person1.y": "7.4", "person1.wide": "0", "person1.deep": "0",
+    "person2.role": "spectator", "person2.x": "4", "person2.y": "2", "person2.wide": "6", "person2.deep": "2",
+    "camera1.x": "7", "camera1.y": "4.5", "camera1.height": "1.5 m",
+}  # fmt: skip
+NEW = {  # what a thing has when it is added
+    "laser": {"like": "any laser", "height": "1.1 m"},
+    "person": {"role": "spectator", "wide": "2", "deep": "1"},
+    "screen": {"top": "2 m"},
+    "mirror": {"height": "1.1 m", "wide": "0.5"},
+    "camera": {"height": "1.5 m"},
+}
+
+
+@lru_cache(maxsize=1)
+def kinds() -> dict[str, dict[str, Any]]:
+    """Return what lasers of each kind usually have, by the name of the kind, as the data file says it."""
+    return {one["key"]: one for one in load_toml(shared_path("laser_kinds", "usual.toml"))["kind"]}
+
+
+def things(form: Mapping[str, str]) -> Iterator[tuple[str, str]]:
+    """Yield each thing of a form: its kind and its name there, as ``laser1``, in the order of their numbers."""
+    found = {(match[1], int(match[2])) for match in map(_KEY.match, form) if match and match[1] in THINGS}
+    for kind in THINGS:
+        yield from ((kind, f"{kind}{number}") for one, number in sorted(found) if one == kind)
+
+
+def changed(form: dict[str, str]) -> dict[str, str]:
+    """Return the form with the thing added or taken away that a button asked for."""
+    form = dict(form)
+    add, remove = form.pop("add", ""), form.pop("remove", "")
+    there = [name for _, name in things(form)]
+    if remove in there:
+        return {key: value for key, value in form.items() if not key.startswith(f"{remove}.")}
+    if add in THINGS:
+        numbers = [number for number in range(1, 100) if f"{add}{number}" not in there]
+        form |= {f"{add}{numbers[0]}.{key}": value for key, value in {**NEW[add], **_free(form, add)}.items()}
+    return form
+
+
+def _free(form: Mapping[str, str], kind: str) -> dict[str, str]:
+    """Return places for one more thing that lie on nothing else, as near to the middle of the room as can be. [m]."""
+    wide, deep = size_of(form)
+    left, right, up = {"laser": (0.0, 1.0, 0.0), "screen": (1.0, 1.0, 0.0), "person": (1.0, 1.0, 0.5)}.get(
+        kind, (0.0, 0.0, 0.0)
+    )
+    taken = []
+    for other, name in things(form):
+        at = {key: place_of(form, f"{name}.{key}", wide if key in _ACROSS else deep) for key in PLACES}
+        ends = {
+            "laser": [(at["x"], at["y"]), (at["aim_x"], at["aim_y"])],
+            "screen": [(at["x1"], at["y1"]), (at["x2"], at["y2"])],
+        }.get(other, [(at["x"] + k * at["wide"] / 2, at["y"] + k * at["deep"] / 2) for k in (-1, 1)])
+        taken.append([(min(one), max(one)) for one in zip(*ends, strict=True)])
+
+    def gap(x: float, y: float) -> float:
+        own = ((x - left, x + right), (y - up, y + up))
+        both = (zip(own, one, strict=True) for one in taken)
+        sides = ([max(low - mine[1], mine[0] - high, 0.0) for mine, (low, high) in one] for one in both)
+        return min((math.hypot(*one) for one in sides), default=math.inf)
+
+    enough = max(wide, deep) * 0.12  # a symbol and its name
+    grid = [(wide * i / 24, deep * k / 18) for i in range(1, 24) for k in range(1, 18)]
+    inside = [p for p in grid if left <= p[0] <= wide - right and up <= p[1] <= deep - up] or [(wide / 2, deep / 2)]
+    x, y = max(inside, key=lambda p: (min(gap(*p), enough), -math.dist(p, (wide / 2, deep / 2))))
+    start, end = max(x - left, 0.0), min(x + right, wide)
+    found = {"x": x, "y": y, "aim_x": end, "aim_y": y, "x1": start, "y1": y, "x2": end, "y2": y}
+    return {key: f"{value:.2f}" for key, value in found.items() if key in THINGS[kind][0]}
+
+
+def size_of(form: Mapping[str, str]) -> tuple[float, float]:
+    """Return width and depth of a room as typed, or those of the example where they cannot be used. [m]."""
+    found = []
+    for name in ("width", "depth"):
+        value = plain(str(form.get(name, "")))
+        found.append(value if value is not None and 0.5 <= value <= LARGEST_ROOM else float(EXAMPLE[name]))
+    return found[0], found[1]
+
+
+def plain(text: str) -> float | None:
+    """Return a number of metres, with a point or a comma and with its unit or without, None where it is none."""
+    found = re.fullmatch(r"\s*([+-]?[0-9]{1,6}(?:[.,][0-9]{0,9})?)\s*m?\s*", text)
+    return None if found is None or possible_thousand(text, ",") else float(found[1].replace(",", "."))
+
+
+def names_of(form: Mapping[str, str], say: Texts) -> dict[str, str]:
+    """Return the name of each thing, as typed or as what it is; no two are the same."""
+    found: dict[str, str] = {}
+    for kind, name in things(form):
+        what = str(form.get(f"{name}.like" if kind == "laser" else f"{name}.role", ""))
+        usual = say.options("likes" if kind == "laser" else "role").get(what, "")
+        typed = str(form.get(f"{name}.name", "")).strip()[:70] or usual or say(f"room.{kind}_name")
+        typed, number = typed[:1].upper() + typed[1:], 1
+        while (f"{typed} {number}" if number > 1 else typed) in found.values():
+            number += 1
+        found[name] = f"{typed} {number}" if number > 1 else typed
+    return found
+
+
+def drawn(form: Mapping[str, str], say: Texts) -> dict[str, Any]:
+    """Return what the plan draws of a form, whatever is wrong with it: the size and each thing with its places. [m]."""
+    names = names_of(form, say)
+    wide, deep = size_of(form)
+    found: list[dict[str, Any]] = []
+    for kind, name in things(form):
+        places = {}
+        for key in THINGS[kind][0]:
+            if key in PLACES:
+                places[key] = place_of(form, f"{name}.{key}", wide if key in _ACROSS else deep)
+        found.append({"kind": kind, "id": name, "name": names[name], **places})
+    return {"wide": wide, "deep": deep, "things": found}
+
+
+def place_of(form: Mapping[str, str], name: str, most: float) -> float:
+    """Return a place as it is drawn: inside the room, whatever was typed. [m]."""
+    return min(max(plain(str(form.get(name, ""))) or 0.0, 0.0), most)

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from lasersafe.hazard.marking import MarkingError, parse_marking
-from lasersafe.page.forms import Fields, Texts
-from lasersafe.page.rooms import LARGEST_ROOM, ROLES, THINGS, kinds, names_of, plain, things
+from lasersafe.page.forms import LARGEST_ROOM, ROLES, THINGS, Fields, Texts, kinds, names_of, plain, things
 from lasersafe.quantity import parse_quantity
 from lasersafe.wording import load_wording
 

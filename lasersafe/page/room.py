@@ -17,15 +17,13 @@ from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_zones import KINDS, cut, zones_over
-from lasersafe.assessment.stage import Stage
 from lasersafe.drawing.floor import joined
 from lasersafe.drawing.plan import stands
 from lasersafe.errors import CalcError, CaseError, Fault
 from lasersafe.models import parse_case
-from lasersafe.page.case import people_of, rows_of, sentence
-from lasersafe.page.forms import FormError, Texts
+from lasersafe.page.answers import people_of, rows_of, sentence
+from lasersafe.page.forms import THINGS, FormError, Texts, kinds, things
 from lasersafe.page.reader import Reader, Room
-from lasersafe.page.rooms import THINGS, kinds, things
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.wording import load_wording
@@ -167,19 +165,14 @@ def room_tones(form: dict[str, str], language: str) -> dict[str, Any]:
     """
     room, case = _read(form, Texts(language))
     stages, floor = stages_of(case), shapely.box(0.0, 0.0, room.wide, room.deep)
-    if any(_covers(stage, floor) for stage in stages):
+    placed = [(s, one) for s in stages for one in s.contexts if one.setup.fitted and s.poses(one, "running")]
+    ways = [(s, one, way) for s, one in placed for _, way, tissue in KINDS if tissue == "eye"]
+    lights = ((s, one, source) for s, one, way in ways for source in s.sources(one, way, "eye"))
+    if any(cut(*light).area.covers(floor) for light in lights):  # one light is above a limit everywhere
         return {"open": path_of(floor, room.deep)}
     # what lies behind a target is part of the zone of its beam
     parts = [part for one in zones_over(stages) if one.fitted for part in one.polygons]
     return {"open": path_of(_inside(parts, room), room.deep)}
-
-
-def _covers(stage: Stage, floor: Any) -> bool:
-    """Return whether the light of one source alone is above a limit on all of a floor: nothing else is asked then."""
-    placed = [one for one in stage.contexts if one.setup.fitted and stage.poses(one, "running")]
-    ways = [(context, way) for context in placed for _, way, tissue in KINDS if tissue == "eye"]
-    lights = ((one, source) for one, way in ways for source in stage.sources(one, way, "eye"))
-    return any(cut(stage, one, source).area.covers(floor) for one, source in lights)
 
 
 def _edge(area: Any, room: Room) -> Any:

@@ -9,7 +9,7 @@ import threading
 import webbrowser
 from collections.abc import Callable
 
-from lasersafe.errors import InputError, OutputError, refuse
+from lasersafe.errors import OutputError, refuse
 from lasersafe.page.forms import LANGUAGES, Texts
 
 FIRST_PORT, MOST_PORTS = 8642, 20
@@ -81,21 +81,15 @@ def serve(port: int, language: str, tell: Callable[[str], None], *, browser: boo
     except ImportError as error:
         if (error.name or "").startswith("lasersafe"):
             raise
-        raise InputError(MISSING) from None
+        refuse(MISSING)
     say, token = Texts(language), secrets.token_urlsafe(24)
     found = open_port(port, tell, say)
     number = found.getsockname()[1]
     address = f"http://127.0.0.1:{number}/?token={token}"
     config = uvicorn.Config(
-        Site(number, token).guarded,
-        log_config=None,
-        log_level="critical",
-        access_log=False,
-        server_header=False,
-        proxy_headers=False,
-        ws="none",
-        timeout_graceful_shutdown=2,
-    )
+        Site(number, token).guarded, log_config=None, log_level="critical", access_log=False, server_header=False,
+        proxy_headers=False, ws="none", timeout_graceful_shutdown=2,
+    )  # fmt: skip
     tell(say("start.address", address=address))
     tell(say("start.stop"))
     if browser:

@@ -1,28 +1,131 @@
-"""The process that computes: jobs as lines of JSON on its standard input, answers as lines on its standard output."""
+"""The process that computes, seen from both sides: the server asks it, and it answers lines of JSON with lines of JSON.
+
+It is started when it is needed, and ended when it takes too long or has nothing to do.
+"""
 
 from __future__ import annotations
 
+import asyncio
 import base64
+import contextlib
 import json
 import os
 import signal
 import sys
+import time
 from collections.abc import Callable
-from importlib import import_module
+from pkgutil import resolve_name
 from typing import Any
 
 from lasersafe.errors import CalcError, CaseError
 from lasersafe.page.forms import FormError
 
+_PATIENCE = 2.0  # [s] for a process that was told to leave its job
+LONGEST = 120.0  # [s] for one job; two lasers with unknown optics take half a minute
+_IDLE = 120.0  # [s] after which a worker that has nothing to do is ended
+_LINE = 64 * 1024 * 1024  # bytes of one answer
+
+
+class TookTooLongError(Exception):
+    """A job was ended because its time was up."""
+
+
+class Worker:
+    """One worker process; its jobs wait for each other.
+
+    Parameters
+    ----------
+    longest : float
+        Time that one job may take. [s]
+    """
+
+    def __init__(self, longest: float = LONGEST) -> None:
+        self.longest = longest
+        self.process: asyncio.subprocess.Process | None = None
+        self.one_at_a_time = asyncio.Lock()
+        self.waiting = 0
+        self.used = 0.0
+
+    async def ask(self, job: dict[str, Any]) -> dict[str, Any]:
+        """Return the answer to a job.
+
+        Raises
+        ------
+        TookTooLongError
+            If it took too long; the process was ended, and the next job starts another one.
+        """
+        self.waiting += 1
+        try:
+            async with self.one_at_a_time:
+                for _ in range(2):  # once more, where it was ended from outside
+                    try:
+                        async with asyncio.timeout(self.longest):
+                            line = await self._line(json.dumps(job).encode() + b"\n")
+                    except TimeoutError:
+                        await self.end()
+                        raise TookTooLongError from None
+                    except asyncio.CancelledError:
+                        await self._leave()
+                        raise
+                    if line:
+                        self.used = time.monotonic()
+                        found: dict[str, Any] = json.loads(line)
+                        return found
+                    await self.end()
+                return {"broken": "the worker process ended"}
+        finally:
+            self.waiting -= 1
+
+    async def _leave(self) -> None:
+        """Let the process leave its job, so that the next one finds it warm; end it where it does not."""
+        left = b""
+        if self.process is not None and self.process.stdout is not None and hasattr(signal, "SIGUSR1"):
+            with contextlib.suppress(TimeoutError, OSError, ValueError):
+                async with asyncio.timeout(_PATIENCE):
+                    self.process.send_signal(signal.SIGUSR1)
+                    left = await self.process.stdout.readline()
+        if not left:
+            await self.end()
+        self.used = time.monotonic()
+
+    async def _line(self, job: bytes) -> bytes:
+        """Return what the process answers, nothing when it ended."""
+        process = await self._running()
+        assert process.stdin is not None
+        assert process.stdout is not None
+        with contextlib.suppress(OSError, ValueError):  # it ended, or the line is longer than any answer
+            process.stdin.write(job)
+            await process.stdin.drain()
+            return await process.stdout.readline()
+        return b""
+
+    async def _running(self) -> asyncio.subprocess.Process:
+        if self.process is None or self.process.returncode is not None:
+            # -P: nothing in the folder that the page was started in can take the place of a module
+            command, pipe = (sys.executable, "-P", "-m", "lasersafe.page.worker"), asyncio.subprocess.PIPE
+            self.process = await asyncio.create_subprocess_exec(*command, stdin=pipe, stdout=pipe, limit=_LINE)
+        return self.process
+
+    async def end(self) -> None:
+        """End the process, whatever it is doing."""
+        process, self.process = self.process, None
+        if process is not None and process.returncode is None:
+            with contextlib.suppress(ProcessLookupError):
+                process.kill()
+            await process.wait()
+
+    async def rest(self) -> None:
+        """End the process whenever it had nothing to do for a while; never returns."""
+        while True:
+            await asyncio.sleep(_IDLE / 4)
+            if self.process is not None and not self.one_at_a_time.locked() and time.monotonic() - self.used > _IDLE:
+                await self.end()
+
+
 JOBS = {  # what can be asked for -> module of the page and its function
-    "glasses": ("glasses", "glasses_answer"),
-    "case": ("case", "case_answer"),
-    "file": ("case", "case_file"),
-    "room": ("room", "room_answer"),
-    "tones": ("room", "room_tones"),
-    "help": ("room", "room_help"),
-    "room_case": ("room", "room_case"),
-}
+    "glasses": "answers:glasses_answer", "case": "answers:case_answer", "file": "answers:case_file",
+    "room": "room:room_answer", "tones": "room:room_tones", "help": "room:room_help", "room_case": "room:room_case",
+}  # fmt: skip
 
 
 class StaleError(BaseException):
@@ -57,7 +160,7 @@ def answer(do: Callable[..., dict[str, Any]], values: dict[str, Any]) -> dict[st
         return {"broken": f"{type(error).__name__}: {error}"[:400]}
 
 
-def _plain(value: Any) -> Any:
+def _plain(value: Any) -> str:
     """Return what JSON does not know as what it knows: bytes as base64."""
     return base64.b64encode(value).decode("ascii") if isinstance(value, bytes) else str(value)
 
@@ -77,14 +180,11 @@ def main() -> None:
     os.dup2(2, 1)  # what anything prints must not be taken for an answer
     for line in sys.stdin.buffer:
         job = json.loads(line)
-        module, name = JOBS[job.pop("do")]
-        do, found = getattr(import_module(f"lasersafe.page.{module}"), name), {}
-        try:
+        do, found = resolve_name(f"lasersafe.page.{JOBS[job.pop('do')]}"), {}
+        with contextlib.suppress(StaleError):
             working = True
             found = answer(do, job)
-            working = False
-        except StaleError:
-            working = False
+        working = False
         answers.write(json.dumps(found, default=_plain).encode() + b"\n")
         answers.flush()
 

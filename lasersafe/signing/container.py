@@ -1,27 +1,32 @@
-"""The sheet as a file: sealed with a checksum over every byte, taken apart within fixed bounds, what it says of itself.
+"""The sheet as a file: sealed with a checksum over every byte, taken apart within fixed bounds, listed by the folder.
 
 The file is untrusted. It has to be, byte for byte, what this program wrote; after its end only what a PDF signature
-appends may follow. A file that another program has saved anew is refused, since nothing could be said about it.
+appends may follow. A file that another program has saved anew is refused, since nothing could be said about it. The
+list of a folder is what each sheet says about itself; only ``verify`` checks that.
 """
 
 from __future__ import annotations
 
 import contextlib
+import csv
 import hashlib
+import io
 import re
 import signal
 import threading
 import zlib
-from collections.abc import Iterator
-from dataclasses import dataclass, field
+from collections.abc import Iterator, Sequence
+from dataclasses import asdict, dataclass, field, fields
 from datetime import date
 from pathlib import Path
-from typing import Annotated, Literal, NamedTuple
+from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from lasersafe.errors import InputError, refuse
-from lasersafe.files import read_limited
+from lasersafe.files import files_in, read_limited, written_as
+from lasersafe.quantity import for_spreadsheet
+from lasersafe.signing.record import day_of, plain
 
 MEMORY = 2_000_000_000  # bytes that the check of a sheet may take
 
@@ -32,7 +37,7 @@ class TookTooLongError(BaseException):
 
 @contextlib.contextmanager
 def at_most(seconds: float) -> Iterator[None]:
-    """Stop the block after a time, where the system can do that."""
+    """Stop the block after a time, and let it take at most `MEMORY` more, where the system can do that."""
     if not hasattr(signal, "setitimer") or threading.current_thread() is not threading.main_thread():
         yield
         return
@@ -40,35 +45,20 @@ def at_most(seconds: float) -> Iterator[None]:
     def stop(number: int, frame: object) -> None:
         raise TookTooLongError
 
-    before = signal.signal(signal.SIGALRM, stop)
-    signal.setitimer(signal.ITIMER_REAL, seconds)
-    try:
-        with _memory_at_most(MEMORY):
-            yield
-    finally:
-        signal.setitimer(signal.ITIMER_REAL, 0.0)
-        signal.signal(signal.SIGALRM, before)
+    with contextlib.ExitStack() as after:
+        after.callback(signal.signal, signal.SIGALRM, signal.signal(signal.SIGALRM, stop))
+        after.callback(signal.setitimer, signal.ITIMER_REAL, 0.0)
+        signal.setitimer(signal.ITIMER_REAL, seconds)
+        with contextlib.suppress(ImportError, OSError, ValueError, IndexError):  # Linux alone says what a program takes
+            import resource
 
-
-@contextlib.contextmanager
-def _memory_at_most(more: int) -> Iterator[None]:
-    """Let the block take so many bytes more than the program has, where the system can do that (Linux)."""
-    try:
-        import resource
-
-        pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
-    except (ImportError, OSError, ValueError, IndexError):
+            pages = int(Path("/proc/self/statm").read_text(encoding="ascii").split()[0])
+            soft, hard = resource.getrlimit(resource.RLIMIT_AS)
+            wanted = pages * resource.getpagesize() + MEMORY
+            allowed = wanted if soft == resource.RLIM_INFINITY else min(wanted, soft)
+            resource.setrlimit(resource.RLIMIT_AS, (allowed, hard))
+            after.callback(resource.setrlimit, resource.RLIMIT_AS, (soft, hard))
         yield
-        return
-    before = resource.getrlimit(resource.RLIMIT_AS)
-    wanted = pages * resource.getpagesize() + more
-    if before[0] != resource.RLIM_INFINITY:
-        wanted = min(wanted, before[0])
-    resource.setrlimit(resource.RLIMIT_AS, (wanted, before[1]))
-    try:
-        yield
-    finally:
-        resource.setrlimit(resource.RLIMIT_AS, before)
 
 
 FORMAT = "lasersafe sheet 1"
@@ -312,3 +302,123 @@ def _inflated(packed: bytes, name: str, largest: int) -> bytes:
     if not unpack.eof or unpack.unused_data:
         refuse(f"the attachment {name} is cut off, or something follows it", SheetError)
     return content
+
+
+_WIDTHS = {  # column of the terminal -> its most letters
+    "file": 30, "place": 30, "dates": 24, "lasers": 24, "state": 36, "review_by": 10, "overdue": 8, "problem": 100,
+}  # fmt: skip
+_HANDOUTS = {"card": "card", "prestart": "pre-use check", "sign": "door sign", "annex": "annex"}  # printed -> called
+_NOT_READABLE = ("damaged", "foreign", "unreadable")
+_CHANGED = "changed after printing"
+_SECONDS = 20.0  # that the check of what was appended to one sheet may take
+
+
+@dataclass(frozen=True)
+class Row:
+    """One file of the folder; of what is no intact sheet only ``file``, ``state``, ``problem``, ``handout`` count."""
+
+    file: str
+    place: str = ""
+    dates: str = ""
+    lasers: str = ""
+    state: str = ""
+    review_by: str = ""
+    overdue: bool = False
+    problem: str = ""
+    verdict: str = ""
+    certificates: bool = False  # intact certificate signatures; whose they are and whether to trust them, verify says
+    expires: str = ""
+    handout: str = ""  # card | pre-use check | door sign: no sheet, but printed by this program
+
+
+def register(folder: Path, on: date | None = None, recursive: bool = False) -> Iterator[Row]:
+    """Yield a row for each PDF file of a folder, in the order of the names.
+
+    Raises
+    ------
+    InputError
+        If the folder cannot be read.
+    """
+    if not folder.is_dir():
+        refuse(f"{folder}: this is no folder; name the folder that holds the sheets")
+    day = on or date.today()
+    for name, problem in files_in(folder, ".pdf", below=recursive, dotted=True):
+        yield Row(name, state="unreadable", problem=problem) if problem else _row(folder / name, name, day)
+
+
+def _row(path: Path, name: str, day: date) -> Row:
+    content = b""
+    try:
+        content = read_limited(path, LARGEST_SHEET, "sheet")
+        sheet = parse_sheet(content)
+        about = read_about(sheet)
+        problem = ""
+        if sheet.appended:
+            from lasersafe.signing.signatures import check_signatures
+
+            with at_most(_SECONDS):
+                found, problem = check_signatures(sheet, about)
+            wrong = [f"certificate signature of {one.label}: {one.problem}" for one in found if not one.intact]
+            problem = problem or "; ".join(wrong)
+    except TookTooLongError:
+        problem = "what was appended after printing takes too long to check"
+    except SheetError as error:
+        what = _HANDOUTS.get(written_as(content).partition(",")[0], "")
+        return Row(name, state="handout", handout=what) if what else Row(name, state=error.kind, problem=str(error))
+    except (ValueError, RecursionError, MemoryError) as error:
+        return Row(name, state="unreadable", problem=str(error).removeprefix(f"{path}: ") or "cannot be read")
+    days = {key: one.isoformat() if (one := getattr(about, key)) else "" for key in ("review_by", "expires")}
+    return Row(
+        name, about.place, about.dates, ", ".join(about.lasers), _CHANGED if problem else about.state,
+        overdue=about.last_day < day, problem=problem, verdict=about.verdict,
+        certificates=bool(sheet.appended) and not problem, **days,
+    )  # fmt: skip
+
+
+def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool = False) -> tuple[dict[str, Any], str]:
+    """Return the sheets of a folder as JSON, and as text: a table for the terminal, or CSV.
+
+    Raises
+    ------
+    InputError
+        If the folder or the day cannot be used.
+    """
+    rows = list(register(folder, day_of(on, "on"), recursive))
+    counts = {
+        "count": len(rows),
+        "overdue": sum(row.overdue for row in rows),
+        "not_readable": sum(row.state in _NOT_READABLE for row in rows),
+        "changed_after_printing": sum(row.state == _CHANGED for row in rows),
+        "handouts": sum(bool(row.handout) for row in rows),
+    }
+    data = {"sheets": [asdict(row) for row in rows], **counts}
+    if as_csv:  # a text that a spreadsheet would take for a formula gets an apostrophe in front
+        text = io.StringIO()
+        writer = csv.writer(text, lineterminator="\n")
+        writer.writerow(one.name for one in fields(Row))
+        for row in rows:
+            cells = ({True: "yes", False: "no"}.get(value, value) for value in asdict(row).values())
+            writer.writerow(for_spreadsheet(plain(cell, 1000)) for cell in cells)
+        return data, text.getvalue()
+    said = {"count": "files", "overdue": "overdue", "not_readable": "not readable"}
+    more = {"changed_after_printing": _CHANGED, "handouts": "handed out as pages, no sheets"}
+    kept = said | {name: words for name, words in more.items() if counts[name]}
+    foot = ", ".join(f"{counts[name]} {words}" for name, words in kept.items())
+    return data, "\n".join([*_table(rows), foot]) if rows else "no PDF file here"
+
+
+def _table(rows: Sequence[Row]) -> list[str]:
+    cells = [[name.replace("_", " ") for name in _WIDTHS]] + [
+        [
+            *(plain(text, 60) for text in (row.file, row.place, row.dates, row.lasers)),
+            row.state + (" + certificate" if row.certificates else "") + (f": {row.handout}" if row.handout else ""),
+            row.review_by,
+            "OVERDUE" if row.overdue else "",
+            plain(row.problem, 100),
+        ]
+        for row in rows
+    ]
+    columns = zip(*cells, strict=True)
+    widths = [min(limit, max(map(len, column))) for limit, column in zip(_WIDTHS.values(), columns, strict=True)]
+    fitted = ([c if len(c) <= w else c[: w - 1] + "…" for c, w in zip(line, widths, strict=True)] for line in cells)
+    return ["  ".join(c.ljust(w) for c, w in zip(line, widths, strict=True)).rstrip() for line in fitted]

@@ -26,21 +26,9 @@ from lasersafe.files import (
 from lasersafe.models import canonical
 from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment, SignOff
-from lasersafe.signing.container import (
-    ABOUT,
-    CASE,
-    CASE_TEXT,
-    FORMAT,
-    RECORD,
-    RESULTS,
-    About,
-    SheetError,
-    open_sheet,
-    read_about,
-    seal,
-)
-from lasersafe.signing.record import Record
-from lasersafe.signing.state import results_digest, sign_off_of
+from lasersafe.signing import container
+from lasersafe.signing.container import About, SheetError, open_sheet, read_about, seal
+from lasersafe.signing.record import Record, results_digest, sign_off_of
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
@@ -122,14 +110,30 @@ def make_sheet(
             "case_file": name,
         }
     signed = sign_off_of(case, assessment, record, own["results"])
-    files = {CASE_TEXT: text.encode(), CASE: packed(canonical(case)), RECORD: record.text(), RESULTS: results}
+    files = {
+        container.CASE_TEXT: text.encode(), container.CASE: packed(canonical(case)), container.RECORD: record.text(),
+        container.ABOUT: b"", container.RESULTS: results,
+    }  # fmt: skip
+    about = {
+        "format": container.FORMAT,
+        **{key: getattr(assessment, key) for key in ("version", "language", "fingerprint")},
+        **{key: getattr(case, key) for key in ("title", "place", "dates")},
+        **{key: getattr(assessment.decision, key) for key in ("verdict", "passed")},
+        **{key: value for key, value in own.items() if value or key == "annex"},
+        "paper": size,
+        "lasers": [laser.name for laser in case.laser],
+        "state": signed.state,
+        "required_roles": list(signed.required),
+        "signed": [{"role": one.role, "name": one.name, "at": one.at} for one in signed.signed],
+        "review_by": signed.review_by,
+        "expires": min((one.expires for one in signed.signed if one.expires), default=""),
+        "attachments": {name: hashlib.sha256(content).hexdigest() for name, content in files.items() if content},
+    }
 
     def embed(places: Mapping[str, SignPlace]) -> dict[str, Attachment]:
-        about = _about(case, assessment, signed, size) | {key: own[key] for key in own if own[key] or key == "annex"}
-        about["attachments"] = {name: hashlib.sha256(content).hexdigest() for name, content in files.items()}
-        about["sign_here"] = {role: {"page": place.page, "box": list(place.box)} for role, place in places.items()}
-        order = (CASE_TEXT, CASE, RECORD, ABOUT, RESULTS)
-        return {name: attachment({**files, ABOUT: packed(about)}[name]) for name in order}
+        here = {role: {"page": place.page, "box": list(place.box)} for role, place in places.items()}
+        every = files | {container.ABOUT: packed(about | {"sign_here": here})}
+        return {name: attachment(content) for name, content in every.items()}
 
     content = render_sheet(
         assessment, paper=size, language=assessment.language, sign_off=signed, annex=own["annex"], embed=embed
@@ -148,23 +152,6 @@ def annex_of(assessment: Assessment, paper: str, file: str) -> Output:
 def annex_path(path: Path) -> Path:
     """Return the name of the annex of a sheet: ``stage-annex.pdf`` for ``stage.pdf``."""
     return path.with_name(f"{path.stem}-annex.pdf")
-
-
-def _about(case: Case, assessment: Assessment, signed: SignOff, paper: str) -> dict[str, Any]:
-    """Return what the sheet says about itself, but for its makers, its files and the places to sign."""
-    return {
-        "format": FORMAT,
-        **{key: getattr(assessment, key) for key in ("version", "language", "fingerprint")},
-        **{key: getattr(case, key) for key in ("title", "place", "dates")},
-        **{key: getattr(assessment.decision, key) for key in ("verdict", "passed")},
-        "paper": paper,
-        "lasers": [laser.name for laser in case.laser],
-        "state": signed.state,
-        "required_roles": list(signed.required),
-        "signed": [{"role": one.role, "name": one.name, "at": one.at} for one in signed.signed],
-        "review_by": signed.review_by,
-        "expires": min((one.expires for one in signed.signed if one.expires), default=""),
-    }
 
 
 def drawn_with() -> tuple[str, str]:

@@ -1,21 +1,30 @@
-"""One person signs one case: checked, recorded, once."""
+"""One person signs: a case on record, or a printed sheet with a certificate (PAdES baseline B-B, made with pyHanko).
+
+pyHanko is the optional extra ``sign``; nothing of it is imported before it is needed.
+"""
 
 from __future__ import annotations
 
+import logging
+import os
+import sys
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import Any, cast
 
 from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import refuse
-from lasersafe.files import locked, write_file
+from lasersafe.files import locked, read_limited, write_file
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.quantity import shown
 from lasersafe.results import SignOff
+from lasersafe.signing import record, signatures
+from lasersafe.signing.container import LARGEST_SHEET, About, SheetFile, open_sheet, parse_sheet, read_about
 from lasersafe.signing.making import results_of
-from lasersafe.signing.record import Entry, Inputs, known_role, read_record, record_path
-from lasersafe.signing.state import day_of, doubled, named_in, results_digest, sign_off_of, spoken
+from lasersafe.signing.record import ROLES, Entry, Inputs, doubled, known_role, may_sign, plain, sign_off_of, spoken
+from lasersafe.signing.verify import verify
 from lasersafe.wording import load_wording
 
 LONGEST_CONDITIONS = 2000
@@ -93,9 +102,11 @@ def sign_answer(
         refuse("a certificate needs all three: --certificate FILE.p12, --sheet SHEET.pdf and --role ROLE")
     if case is not None or any(options.values()):
         refuse("with --certificate only --sheet, --role and --password-fd are used: the rest stands in the sheet")
-    from lasersafe.signing.certificate import certificate_answer
-
-    return certificate_answer(certificate, sheet, role, password_fd)
+    signatures.need_extra()
+    given = sign_with_certificate(sheet, certificate, _password(password_fd), known_role(role))
+    data = {"sheet": str(sheet), "role": given.role, "signer": given.signer, "at": given.when}
+    check = f"check it with: lasersafe verify {sheet} --trust CERTIFICATES.pem"
+    return data, [f"{sheet}: signed by {given.label}", check]
 
 
 def sign(
@@ -138,12 +149,12 @@ def sign(
     person, role = _line(name, "name", 200), known_role(role)
     terms = _line(conditions, "conditions", LONGEST_CONDITIONS) if conditions else ""
     instead = _line(for_them, "for-them", LONGEST_CONDITIONS) if for_them else ""
-    last = day_of(expires or None, "expires")
+    last = record.day_of(expires or None, "expires")
     if last is not None and last < now.date():
         refuse(f"expires = {shown(expires)}: this day has passed; name one that is still to come")
     if str(case_path) == "-":
         refuse("case = '-': what is signed is a file, and its record stands beside it; name the case file")
-    path = record_path(case_path)
+    path = record.record_path(case_path)
     with locked(path):
         case = parse_case(read_case_text(case_path), str(case_path))
         assessment = assess(case)
@@ -161,19 +172,19 @@ def sign(
                 f"fingerprint = {shown(read)}: the case now gives {assessment.fingerprint[:12]}; print it again, "
                 "read it, and give at least 8 characters of the fingerprint at its foot"
             )
-        record = read_record(path)
-        if record.entries and now < record.entries[-1].moment:
-            old = record.entries[-1]
+        known = record.read_record(path)
+        if known.entries and now < known.entries[-1].moment:
+            old = known.entries[-1]
             refuse(
                 f"{path}: {old.name} signed at {old.at}, which is later than the clock of this machine "
                 "says; set the clock, or move the record away and sign anew"
             )
-        before = record.signed(assessment.fingerprint)
+        before = known.signed(assessment.fingerprint)
         if role in before and not again:
             old, what = before[role], f"as {spoken(role)} for these inputs"
             refuse(f"{old.name} has signed {what} at {old.at}; say --again to sign anew")
         named = getattr(case.in_charge, role)
-        if named_in(named, person):
+        if record.named_in(named, person):
             instead = ""
         elif not instead:
             refuse(
@@ -184,7 +195,7 @@ def sign(
         people = [(one, entry.name) for one, entry in before.items() if one != role] + [(role, person)]
         if not case.sign_off.one_person_two_roles and (twice := doubled(people)):
             refuse(f"name = {shown(person)}: {twice[0]}")
-        digest = results_digest(results_of(assessment))
+        digest = record.results_digest(results_of(assessment))
         entry = Entry(
             role=role,
             name=person,
@@ -196,12 +207,12 @@ def sign(
             version=assessment.version,
             for_them=instead,
         )
-        record = record.with_entry(entry, Inputs(ingredients(case, assessment.language), canonical(case)))
-        signed = sign_off_of(case, assessment, record, digest)
+        known = known.with_entry(entry, Inputs(ingredients(case, assessment.language), canonical(case)))
+        signed = sign_off_of(case, assessment, known, digest)
         from lasersafe.sheet.paint import refuse_unprintable  # only here: it loads what prints
 
         refuse_unprintable(signed, "sign-off")
-        write_file(path, record.text())
+        write_file(path, known.text())
     return Signed(path, verdict, entry, signed)
 
 
@@ -210,3 +221,144 @@ def _line(text: str, field: str, longest: int) -> str:
     if not plain or len(plain) > longest or not plain.isprintable():
         refuse(f"{field} = {shown(text)}: write one line of text that prints, of at most {longest} characters")
     return plain
+
+
+PASSWORD = "LASERSAFE_CERTIFICATE_PASSWORD"  # the name of the variable
+_LONGEST_PASSWORD = 1024
+
+
+def _password(descriptor: int | None) -> bytes | None:
+    """Return the password of a certificate; it is never an option, and never in a message."""
+    if descriptor is not None:
+        try:
+            with os.fdopen(descriptor, "rb", closefd=False) as file:
+                return file.read(_LONGEST_PASSWORD).rstrip(b"\r\n") or None
+        except OSError as error:
+            refuse(f"password-fd = {descriptor}: cannot be read: {error.strerror or error}")
+    if PASSWORD in os.environ:
+        return os.environ[PASSWORD].encode() or None
+    if not sys.stdin.isatty():
+        refuse(f"there is nobody to ask for the password: set {PASSWORD}, or use --password-fd")
+    import getpass
+
+    return getpass.getpass("Password of the certificate (not shown): ").encode() or None
+
+
+def sign_with_certificate(
+    path: Path, certificate: Path, password: bytes | None, role: str
+) -> signatures.CertificateSignature:
+    """Put a PDF signature on a sheet, in the box of the role; the file is replaced as a whole.
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        The sheet; it must be signed on record or printed for signature, not a draft.
+    certificate : pathlib.Path
+        PKCS#12 file with key and certificate.
+    password : bytes or None
+        Its password.
+    role : str
+        Role in which the owner signs.
+
+    Raises
+    ------
+    InputError
+        If the sheet or the certificate cannot be used, or the extra is missing.
+    """
+    signatures.need_extra()
+    if role not in ROLES:
+        refuse(f"role = '{plain(role)}': roles are: {', '.join(ROLES)}")
+    signer = _load(certificate, password)
+    with locked(path):
+        sheet = open_sheet(path)
+        about = read_about(sheet)
+        _refuse(path, about, role, signer.signing_cert)
+        content = _signed(sheet, about, signer, role)
+        if not parse_sheet(content).appended:
+            refuse(f"{path}: the signature could not be appended")
+        write_file(path, content)
+    name, when = signatures.holder(signer.signing_cert), signatures.moment(datetime.now(UTC))
+    return signatures.CertificateSignature(role, name, when, "")
+
+
+def _load(path: Path, password: bytes | None) -> Any:
+    """Return what signs, with those certificates of the file only that lead upwards from its own."""
+    from pyhanko.sign import signers
+    from pyhanko_certvalidator.registry import SimpleCertificateStore
+
+    read_limited(path, signatures.LARGEST_CERTIFICATE, "certificate file (PKCS#12)")
+    logging.getLogger("pyhanko").setLevel(logging.CRITICAL)  # it would print a traceback
+    load, store = cast(Any, signers.SimpleSigner.load_pkcs12), cast(Any, SimpleCertificateStore)  # without types there
+    try:
+        signer = load(str(path), passphrase=password)
+    except Exception:  # the file is untrusted, and what its parser raises is not documented
+        signer = None
+    if signer is None:
+        refuse(f"{path}: cannot be opened as PKCS#12: the password is wrong or the file is damaged")
+    first, last = (
+        signer.signing_cert["tbs_certificate"]["validity"][end].native for end in ("not_before", "not_after")
+    )
+    if not first <= datetime.now(UTC) <= last:
+        refuse(f"{path}: the certificate holds from {first:%Y-%m-%d} to {last:%Y-%m-%d}, not today")
+    chain, others = store(), list(signer.cert_registry)
+    above = signer.signing_cert
+    while above := next((one for one in others if one.subject == above.issuer and one.sha256 != above.sha256), None):
+        chain.register(above)
+        others.remove(above)
+    return signers.SimpleSigner(signer.signing_cert, signer.signing_key, chain)
+
+
+def _refuse(path: Path, about: About, role: str, certificate: Any) -> None:
+    if about.state == "draft" or not about.passed:
+        refuse(f"{path}: this sheet says DRAFT; record the sign-offs, or print it for signature, and sign that sheet")
+    if role not in about.sign_here:
+        refuse(f"{path}: this sheet has no box for the {spoken(role)}")
+    report = verify(path)
+    wrong = [(one.kind, one.message) for one in report.findings if one.kind not in ("not signed", "signature")]
+    wrong += [("signature", report.appended)] if report.appended else []
+    wrong += [("signature", f"certificate signature of {one.label}: {one.problem}")
+              for one in report.signatures if not one.intact]  # fmt: skip
+    if wrong or report.case is None:
+        refuse(f"{path}: not signed, because of this: {wrong[0][0]}: {plain(wrong[0][1], 300)}")
+    two_people = not report.case.sign_off.one_person_two_roles
+    for one in report.signatures:
+        if one.role == role:
+            refuse(f"{path}: {one.label} is on this sheet already")
+        if one.key == signatures.key_of(certificate) and two_people:
+            refuse(f"{path}: this key has signed as {spoken(one.role)} already; the case wants two people")
+    name, named = signatures.holder(certificate), plain(getattr(report.case.in_charge, role))
+    if not may_sign(report.case, report.signed, role, name):
+        refuse(
+            f"{path}: the certificate is that of {name}; the case names {named} as {spoken(role)}, and nobody "
+            "else signs as that, unless the record says why (--for-them)"
+        )
+    if two_people and (twice := doubled([*report.people, (role, name)])):
+        refuse(f"{path}: {twice[0]}")
+
+
+def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+    from pyhanko.sign import fields, signers
+    from pyhanko.stamp import TextStampStyle
+
+    writer = IncrementalPdfFileWriter(BytesIO(sheet.base + sheet.appended))
+    there = {found for found, *_ in fields.enumerate_sig_fields(writer)}
+    for each in dict.fromkeys([role] if sheet.appended else [*about.required_roles, role]):
+        if signatures.FIELD + each not in there:
+            page, box = about.sign_here[each]
+            fields.append_signature_field(writer, fields.SigFieldSpec(signatures.FIELD + each, on_page=page, box=box))
+    meta = signers.PdfSignatureMetadata(
+        field_name=signatures.FIELD + role,
+        md_algorithm="sha256",
+        subfilter=fields.SigSeedSubFilter.PADES,
+        reason=signatures.reason(about, role),
+    )
+    name = signatures.stamp_name(signatures.holder(signer.signing_cert)).replace("%", "%%")
+    stamp = f"{signatures.STAMP}\n{name}\n%(ts)s"
+    style = TextStampStyle(border_width=1, stamp_text=stamp, timestamp_format="%Y-%m-%d %H:%M %Z")
+    output = BytesIO()
+    signers.PdfSigner(meta, signer, stamp_style=style).sign_pdf(writer, output=output)
+    content = output.getvalue()
+    if len(content) > LARGEST_SHEET:
+        refuse("the signed sheet would be larger than any sheet may be")
+    return content

@@ -20,11 +20,10 @@ from lasersafe.files import mark_of, marked, read_limited, written_as
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
 from lasersafe.records.fields import as_json
-from lasersafe.signing import container, making, state
-from lasersafe.signing.certificate_check import CertificateSignature, check_signatures
+from lasersafe.signing import container, making, record
 from lasersafe.signing.container import About, SheetError, SheetFile, open_sheet, parse_sheet, read_about
-from lasersafe.signing.record import CLOCKS, LARGEST_RECORD, Entry, Record, parse_record, read_json
-from lasersafe.signing.state import Change, changed_inputs, day_of, doubled, plain, results_digest, sign_off_of, spoken
+from lasersafe.signing.record import Change, Entry, Record, changed_inputs, doubled, plain, sign_off_of, spoken
+from lasersafe.signing.signatures import CertificateSignature, check_signatures
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -71,6 +70,14 @@ class Report:
     def add(self, kind: str, message: str) -> None:
         """Note a finding."""
         self.findings.append(Finding(kind, message))
+
+    def changed(self, message: str) -> None:
+        """Note that something is not what it was."""
+        self.add("changed", message)
+
+    def unchecked(self, message: str) -> None:
+        """Note that something could not be checked."""
+        self.add("not checked", message)
 
     @property
     def code(self) -> int:
@@ -145,9 +152,9 @@ def verify(path: Path, on: date | None = None, trust: Sequence[Path] = (), case:
     InputError
         If the sheet, the trust files or the case file cannot be read at all.
     """
-    report = Report(str(path))
+    report = _Check(str(path))
     try:
-        _Check(open_sheet(path), report).run(on or date.today(), trust, case)
+        report.run(open_sheet(path), on or date.today(), trust, case)
     except SheetError as error:
         report.add("damaged", str(error))
     except (RecursionError, MemoryError):
@@ -169,34 +176,26 @@ def verify_answer(
         refuse(f"time-limit = {time_limit}: seconds, above zero and at most a day")
     try:
         with container.at_most(time_limit):
-            report = verify(sheet, day_of(on, "on"), trust, case)
+            report = verify(sheet, record.day_of(on, "on"), trust, case)
     except container.TookTooLongError:
         report = Report(str(sheet))
         report.add("not checked", f"it takes longer than {time_limit:g} s to work out; give more with --time-limit")
     return report.code, report.plain(), report.lines()
 
 
-class _Check:
+class _Check(Report):
     """A sheet that is being checked: what is in it, and the report on it."""
 
-    def __init__(self, sheet: SheetFile, report: Report) -> None:
-        self.sheet, self.report, self.record = sheet, report, Record()
-        self.about = report.about = read_about(sheet)
-        own = {container.CASE_TEXT: LARGEST_FILE, container.RECORD: LARGEST_RECORD}
+    about: About
+    case: Case
+
+    def run(self, sheet: SheetFile, day: date, trust: Sequence[Path], now: Path | None) -> None:
+        """Compare all that is in the sheet with what its case gives."""
+        self.file, self.record, about = sheet, Record(), read_about(sheet)
+        self.about = about
+        own = {container.CASE_TEXT: LARGEST_FILE, container.RECORD: record.LARGEST_RECORD}
         names = (container.CASE_TEXT, container.CASE, container.RESULTS, container.RECORD)
         self.files = {name: sheet.attachment(name, own.get(name, container.LARGEST_ATTACHMENT)) for name in names}
-
-    def changed(self, message: str) -> None:
-        """Note that something is not what it was."""
-        self.report.add("changed", message)
-
-    def unchecked(self, message: str) -> None:
-        """Note that something could not be checked."""
-        self.report.add("not checked", message)
-
-    def run(self, day: date, trust: Sequence[Path], now: Path | None) -> None:
-        """Compare all that is in the sheet with what its case gives."""
-        about = self.about
         for name, content in self.files.items():
             if hashlib.sha256(content).hexdigest() != about.attachments.get(name):
                 self.changed(f"the attachment {name} is not the one that the sheet was made with")
@@ -215,23 +214,22 @@ class _Check:
         self.annex = self._intact_annex()
         if now is not None:
             current = parse_case(read_case_text(now), str(now))
-            if fields := [str(change) for change in state.changes(canonical(self.case), canonical(current))]:
+            if fields := [str(change) for change in record.changes(canonical(self.case), canonical(current))]:
                 self.changed(f"{now} has changed since this sheet was printed")
-                self.report.changed_fields += fields
+                self.changed_fields += fields
         try:
-            self.record = parse_record(self.files[container.RECORD], container.RECORD)
+            self.record = record.parse_record(self.files[container.RECORD], container.RECORD)
         except InputError as error:
             self.changed(str(error))
-        self.signed = self.report.signed = self.record.signed(about.fingerprint)
+        self.signed = self.record.signed(about.fingerprint)
         self._check_results()
-        self.report.case = self.case
         self._check_certificates(trust)
         self._check_signed(bool(trust))
         self._check_dates(day)
 
     def _tree(self, name: str) -> dict[str, Any]:
         try:
-            data: dict[str, Any] = read_json(self.files[name])
+            data: dict[str, Any] = record.read_json(self.files[name])
             if isinstance(data, dict) and case_digest(data):
                 return data
         except (ValueError, TypeError):
@@ -239,28 +237,28 @@ class _Check:
         refuse(f"the attachment {name} is not what lasersafe writes", SheetError)
 
     def _check_case(self) -> None:
-        about, report = self.about, self.report
+        about = self.about
         old = self._tree(container.CASE)
         if case_digest(old) != about.ingredients.get("case"):
             self.changed("the embedded inputs are not those of the fingerprint")
-        fields = [str(change) for change in state.changes(old, canonical(self.case))]
+        fields = [str(change) for change in record.changes(old, canonical(self.case))]
         if fields and about.version == lasersafe.__version__:
             self.changed("the embedded case file does not say what the embedded inputs say")
         elif fields:
             self.unchecked(f"version {about.version} read the case differently from {lasersafe.__version__}")
-        report.changed_fields += fields
+        self.changed_fields += fields
         try:
             load_wording(about.language)
         except CalcError:
             return
         others = changed_inputs({}, {}, about.ingredients, ingredients(self.case, about.language))
         if others:
-            report.notes.append("made with other parts than this version has: " + "; ".join(map(plain, others[:8])))
+            self.notes.append("made with other parts than this version has: " + "; ".join(map(plain, others[:8])))
 
     def _check_results(self) -> None:
-        about, report, embedded = self.about, self.report, self.files[container.RESULTS]
+        about, embedded = self.about, self.files[container.RESULTS]
         old = self._tree(container.RESULTS)
-        said = embedded, results_digest(old), old.get("fingerprint")
+        said = embedded, record.results_digest(old), old.get("fingerprint")
         if said != (making.packed(old), about.results, about.fingerprint):
             self.changed("the embedded results are not those of the sheet")
         try:
@@ -268,27 +266,27 @@ class _Check:
         except CalcError as error:
             self.unchecked(f"this version cannot work out the embedded case: {str(error).splitlines()[0]}")
             return
-        report.decision = assessment.decision
+        self.decision = assessment.decision
         # As the sheet names itself: what this version would call it is no result.
         named = replace(assessment, fingerprint=about.fingerprint, version=about.version)
-        report.changed_results += state.changes(old, making.results_of(named), state.NOTHING)
-        if count := len(report.changed_results):
-            report.add("other results", f"this version ({lasersafe.__version__}) computes {count} results differently")
+        self.changed_results += record.changes(old, making.results_of(named), record.NOTHING)
+        if count := len(self.changed_results):
+            self.add("other results", f"this version ({lasersafe.__version__}) computes {count} results differently")
         if about.version == assessment.version and about.fingerprint != assessment.fingerprint:
-            if not report.changed_fields and not report.notes:
+            if not self.changed_fields and not self.notes:
                 self.changed("the fingerprint is not that of the embedded case")
-        if not any(finding.kind == "changed" for finding in report.findings):
+        if not any(finding.kind == "changed" for finding in self.findings):
             self._check_pages(named)
 
     def _check_pages(self, assessment: Assessment) -> None:
         """Print the sheet again and compare: a number that was changed on a page is found here."""
-        about, sheet = self.about, self.sheet
+        about, sheet = self.about, self.file
         signed = sign_off_of(self.case, assessment, self.record, about.results)
         if signed.state != about.state:
             self.changed(f"it says '{about.state}', but its record gives '{signed.state}'")
             return
-        if self.report.changed_results:
-            self.report.notes.append("the pages were not compared: with other results they differ")
+        if self.changed_results:
+            self.notes.append("the pages were not compared: with other results they differ")
             return
         try:
             like = about, self.files[container.RESULTS]
@@ -309,7 +307,7 @@ class _Check:
 
     def _intact_annex(self) -> bytes | None:
         """Return the annex beside the sheet when it has the checksum that the sheet prints."""
-        about, beside = self.about, making.annex_path(Path(self.report.sheet))
+        about, beside = self.about, making.annex_path(Path(self.sheet))
         if not about.annex:
             return None
         if not beside.exists():
@@ -331,50 +329,49 @@ class _Check:
         return None
 
     def _check_certificates(self, trust: Sequence[Path]) -> None:
-        report = self.report
-        if self.sheet.appended:
-            report.signatures, report.appended = check_signatures(self.sheet, self.about, trust, self.case, self.signed)
+        if self.file.appended:
+            self.signatures, self.appended = check_signatures(self.file, self.about, trust, self.case, self.signed)
         elif trust:
-            report.add("signature", "there is no certificate signature on it, though --trust asks for one")
-        if report.appended:
-            report.add("signature", report.appended)
-        for signature in report.signatures:
+            self.add("signature", "there is no certificate signature on it, though --trust asks for one")
+        if self.appended:
+            self.add("signature", self.appended)
+        for signature in self.signatures:
             said = f"certificate signature of {signature.label}: {signature.problem or 'intact and trusted'}"
             if signature.problem:
-                report.add("signature", said)
+                self.add("signature", said)
             else:
-                report.notes.append(said)
+                self.notes.append(said)
 
     def _check_signed(self, trusting: bool) -> None:
-        about, report, rule, entries = self.about, self.report, self.case.sign_off, self.signed
-        by_certificate = {one.role for one in report.signatures if not one.problem}
+        about, rule, entries = self.about, self.case.sign_off, self.signed
+        by_certificate = {one.role for one in self.signatures if not one.problem}
         uncertified = [role for role in rule.required_roles if role not in by_certificate]
         without = [role for role in uncertified if role in entries]
         missing = [role for role in uncertified if role not in entries]
-        if trusting and report.signatures and without:
+        if trusting and self.signatures and without:
             roles = ", ".join(map(spoken, without))
-            report.add("signature", f"no signature with a trusted certificate, though --trust asks for one: {roles}")
-        report.people = [(role, entry.name) for role, entry in entries.items()]
-        report.people += [(one.role, one.signer) for one in report.signatures if one.intact]
-        doubles = [] if rule.one_person_two_roles else doubled(report.people)
+            self.add("signature", f"no signature with a trusted certificate, though --trust asks for one: {roles}")
+        self.people = [(role, entry.name) for role, entry in entries.items()]
+        self.people += [(one.role, one.signer) for one in self.signatures if one.intact]
+        doubles = [] if rule.one_person_two_roles else doubled(self.people)
         if about.state == "draft" or missing or doubles:
             reason = f" (missing: {', '.join(map(spoken, missing))})" if missing else ""
             if about.state == "printed for signature":
                 reason += "; it was printed for signature in ink, which no program can check"
-            report.add("not signed", f"not signed{reason}")
-            report.notes += doubles
+            self.add("not signed", f"not signed{reason}")
+            self.notes += doubles
         others = [entry for entry in self.record.entries if entry.fingerprint != about.fingerprint]
         if others and not entries:
             old, now = self.record.inputs[others[-1].fingerprint], canonical(self.case)
             self.changed(f"changed since {others[-1].name} signed it at {others[-1].at}")
-            report.changed_fields += changed_inputs(old.case, now, old.ingredients, about.ingredients)
+            self.changed_fields += changed_inputs(old.case, now, old.ingredients, about.ingredients)
 
     def _check_dates(self, day: date) -> None:
         if self.case.review_by is not None and self.case.review_by < day:
-            self.report.add("overdue", f"past its review date, {self.case.review_by.isoformat()}")
+            self.add("overdue", f"past its review date, {self.case.review_by.isoformat()}")
         for entry in self.signed.values():
             who = f"{entry.name} ({spoken(entry.role)})"
-            if entry.moment > datetime.now(UTC) + CLOCKS:
+            if entry.moment > datetime.now(UTC) + record.CLOCKS:
                 self.changed(f"the sign-off of {who} is dated {entry.at}, in the future")
             if entry.expires and date.fromisoformat(entry.expires) < day:
-                self.report.add("overdue", f"the sign-off of {who} ended on {entry.expires}")
+                self.add("overdue", f"the sign-off of {who} ended on {entry.expires}")

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from lasersafe.ask.plans import picture
+from lasersafe.ask.drawings import picture
 from lasersafe.drawing.values import decimals, measured
 from lasersafe.errors import refuse
 from lasersafe.files import DASH, Output, existing, mark_of, write_outputs

@@ -11,7 +11,7 @@ import pytest
 
 from lasersafe.batch.record import FIELDS, digest_of, from_cells, from_json, part_of, sealed, to_cells
 from lasersafe.quantity import for_spreadsheet, from_spreadsheet
-from lasersafe.signing.register import register_answer
+from lasersafe.signing.container import register_answer
 from tests.behaviour.command import run
 from tests.behaviour.test_batch import unfinished
 

@@ -16,13 +16,11 @@ import pytest
 pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installed")
 
 from lasersafe.errors import InputError
-from lasersafe.signing import certificate_check as certificates
 from lasersafe.signing import container
-from lasersafe.signing.certificate import PASSWORD as VARIABLE
-from lasersafe.signing.certificate import sign_with_certificate
-from lasersafe.signing.container import open_sheet, read_about
-from lasersafe.signing.register import register_answer
-from lasersafe.signing.signing_off import sign
+from lasersafe.signing import signatures as certificates
+from lasersafe.signing.container import open_sheet, read_about, register_answer
+from lasersafe.signing.signing_off import PASSWORD as VARIABLE
+from lasersafe.signing.signing_off import sign, sign_with_certificate
 from lasersafe.signing.verify import CODES
 from tests.behaviour import command
 from tests.behaviour.signing_help import PASSWORD, lay, make_certificate, print_sheet, run, signed_sheet, write_case

@@ -26,8 +26,8 @@ from pyhanko.stamp import TextStampStyle
 
 from lasersafe.errors import InputError
 from lasersafe.signing import making
-from lasersafe.signing.certificate import sign_with_certificate
 from lasersafe.signing.container import open_sheet, read_about
+from lasersafe.signing.signing_off import sign_with_certificate
 from lasersafe.signing.verify import CODES
 from tests.behaviour.signing_help import (
     PASSWORD,

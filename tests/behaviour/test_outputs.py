@@ -214,7 +214,6 @@ def test_one_module_writes_files_and_few_ask_it_past_the_place_that_decides() ->
     }  # the table of units, anew by tests; a case in a folder that goes again
     assert asking == {
         "ask/cases.py", "batch/run.py", "signing/making.py", "signing/signing_off.py",
-        "signing/certificate.py",
     }  # fmt: skip
 
 

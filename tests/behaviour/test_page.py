@@ -19,11 +19,9 @@ import pytest
 from starlette.testclient import TestClient
 
 from lasersafe.data import load_toml, templates_path
-from lasersafe.page.app import Site
-from lasersafe.page.forms import LANGUAGES
-from lasersafe.page.guard import HEADERS, LARGEST
-from lasersafe.page.jobs import Worker
-from lasersafe.page.rooms import EXAMPLE, THINGS
+from lasersafe.page.app import HEADERS, LARGEST, Site
+from lasersafe.page.forms import EXAMPLE, LANGUAGES, THINGS
+from lasersafe.page.worker import Worker
 from lasersafe.wording.files import read_texts
 from tests.behaviour.command import run
 from tests.project import ROOT

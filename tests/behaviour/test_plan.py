@@ -16,7 +16,7 @@ import pytest
 import shapely
 from pypdf import PdfReader
 
-from lasersafe.ask.plans import PAPERS, barrier_drawings, drawings_of
+from lasersafe.ask.drawings import PAPERS, barrier_drawings, drawings_of
 from lasersafe.assessment.scene_zones import SUMS
 from lasersafe.data import templates_path
 from lasersafe.drawing.elevation import elevation_pages

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from lasersafe.signing.register import register_answer
+from lasersafe.signing.container import register_answer
 from tests.behaviour.signing_help import case_text, print_sheet, run, signed_sheet, write_case
 
 

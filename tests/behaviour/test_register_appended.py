@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from lasersafe.signing import container
-from lasersafe.signing.register import register_answer
+from lasersafe.signing.container import register_answer
 from tests.behaviour import command
 from tests.behaviour.signing_help import PASSWORD, PEOPLE, lay, make_certificate, print_sheet, signed_sheet, write_case
 
@@ -57,7 +57,8 @@ def test_the_pages_to_hand_out_are_no_damaged_sheets(tmp_path: Path) -> None:
 
 def test_certificate_signatures_are_told_from_other_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("pyhanko", reason="the optional extra 'sign' is not installed")
-    from lasersafe.signing import certificate, certificate_check
+    from lasersafe.signing import signatures as certificate_check
+    from lasersafe.signing import signing_off as certificate
 
     keys, folder = tmp_path / "keys", tmp_path / "sheets"
     keys.mkdir()

@@ -23,9 +23,8 @@ from lasersafe.files import locked
 from lasersafe.models import case_from, parse_case
 from lasersafe.signing.container import open_sheet
 from lasersafe.signing.making import results_of
-from lasersafe.signing.record import parse_record, read_record, record_path
+from lasersafe.signing.record import parse_record, read_record, record_path, results_digest, sign_off_of
 from lasersafe.signing.signing_off import sign
-from lasersafe.signing.state import results_digest, sign_off_of
 from tests.assessed_once import anew
 from tests.behaviour.command import run
 from tests.behaviour.signing_help import PEOPLE, case_text, print_sheet, sign_all, write_case

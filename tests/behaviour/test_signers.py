@@ -13,9 +13,8 @@ from pypdf import PdfReader
 from lasersafe.errors import InputError
 from lasersafe.models import parse_case
 from lasersafe.signing import making, verify
-from lasersafe.signing.record import Record, parse_record, read_record, record_path
+from lasersafe.signing.record import Record, named_in, parse_record, read_record, record_path
 from lasersafe.signing.signing_off import sign
-from lasersafe.signing.state import named_in
 from tests.behaviour import command
 from tests.behaviour.signing_help import PEOPLE, case_text, keep_annex, lay, print_sheet, sign_all, write_case
 from tests.behaviour.test_verify import GOOD, answer

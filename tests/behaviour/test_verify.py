@@ -18,8 +18,7 @@ from lasersafe.models import canonical, case_from, parse_case
 from lasersafe.sheet.flow import Page
 from lasersafe.sheet.paint import Facts, attachment, paint
 from lasersafe.signing import container, making, verify
-from lasersafe.signing.container import SheetError, open_sheet, parse_sheet, seal
-from lasersafe.signing.register import register_answer
+from lasersafe.signing.container import SheetError, open_sheet, parse_sheet, register_answer, seal
 from lasersafe.signing.signing_off import sign
 from lasersafe.signing.verify import verify_answer
 from tests.behaviour import command
@@ -49,10 +48,10 @@ def sheet(tmp_path: Path) -> Path:
 def rebuilt(changes: dict[str, bytes | None], about: dict[str, Any] | None = None) -> bytes:
     """Return a sheet with one empty page whose attachments were exchanged by somebody who knows how they are made."""
     old = parse_sheet(signed_sheet())
-    names = (making.CASE_TEXT, making.CASE, making.RESULTS, making.RECORD, making.ABOUT)
+    names = (container.CASE_TEXT, container.CASE, container.RESULTS, container.RECORD, container.ABOUT)
     files = {name: old.attachment(name) for name in names}
     if about is not None:
-        files[making.ABOUT] = json.dumps(json.loads(files[making.ABOUT]) | about).encode()
+        files[container.ABOUT] = json.dumps(json.loads(files[container.ABOUT]) | about).encode()
     for name, content in changes.items():
         if content is None:
             del files[name]
@@ -188,13 +187,13 @@ def test_another_packer_of_the_same_pages_makes_no_difference(
 def test_an_exchanged_case_is_caught_with_the_field(tmp_path: Path) -> None:
     text = re.sub(r'power = "[^"]*"', 'power = "1 W"', case_text(), count=1)
     assert text != case_text()
-    hashes = {making.CASE_TEXT: text.encode(), making.CASE: making.packed(canonical(parse_case(text)))}
-    attached = json.loads(parse_sheet(signed_sheet()).attachment(making.ABOUT))["attachments"]
+    hashes = {container.CASE_TEXT: text.encode(), container.CASE: making.packed(canonical(parse_case(text)))}
+    attached = json.loads(parse_sheet(signed_sheet()).attachment(container.ABOUT))["attachments"]
     new = attached | {name: hashlib.sha256(content).hexdigest() for name, content in hashes.items()}
     path = tmp_path / "s.pdf"
     for changes, about, named in (
-        ({making.CASE_TEXT: text.encode()}, None, True),
-        ({making.CASE_TEXT: text.encode()}, {"attachments": new}, True),
+        ({container.CASE_TEXT: text.encode()}, None, True),
+        ({container.CASE_TEXT: text.encode()}, {"attachments": new}, True),
         (hashes, {"attachments": new}, False),
     ):
         lay(path, rebuilt(changes, about))  # type: ignore[arg-type]
@@ -210,7 +209,7 @@ def test_each_field_exchanged_inside_the_sheet_is_caught(tmp_path: Path, count: 
     from lasersafe.assessment import combined, ingredients
 
     old = parse_sheet(signed_sheet())
-    about = json.loads(old.attachment(making.ABOUT))
+    about = json.loads(old.attachment(container.ABOUT))
     good = canonical(parse_case(case_text()))
     path = tmp_path / "s.pdf"
     changed = [(place, case) for place, case in flipped(case_text()) if case is not None]
@@ -220,8 +219,8 @@ def test_each_field_exchanged_inside_the_sheet_is_caught(tmp_path: Path, count: 
         inputs = making.packed(canonical(case))
         assert canonical(case_from({**case_from_tree(case)})) != good, place
         fitted = {"ingredients": parts, "fingerprint": combined(parts), "review_by": case.review_by.isoformat()}
-        fitted["attachments"] = about["attachments"] | {making.CASE: hashlib.sha256(inputs).hexdigest()}
-        lay(path, rebuilt({making.CASE: inputs}, fitted))
+        fitted["attachments"] = about["attachments"] | {container.CASE: hashlib.sha256(inputs).hexdigest()}
+        lay(path, rebuilt({container.CASE: inputs}, fitted))
         code, data, _ = answer(path)
         assert code == verify.CODES["changed"], place
         assert any(str(place[-1]) in line or "a table" in line for line in data["changed_fields"]), place
@@ -231,7 +230,7 @@ def case_from_tree(case: Any) -> dict[str, Any]:
     return {name: getattr(case, name) for name in case.model_fields_set}
 
 
-@pytest.mark.parametrize("name", [making.CASE, making.RESULTS, making.RECORD, making.CASE_TEXT])
+@pytest.mark.parametrize("name", [container.CASE, container.RESULTS, container.RECORD, container.CASE_TEXT])
 def test_an_attachment_that_is_exchanged_or_missing_is_caught(tmp_path: Path, name: str) -> None:
     path = tmp_path / "s.pdf"
     content = parse_sheet(signed_sheet()).attachment(name)
@@ -243,19 +242,19 @@ def test_an_attachment_that_is_exchanged_or_missing_is_caught(tmp_path: Path, na
 
 
 def test_changed_results_that_are_made_to_fit_are_caught(tmp_path: Path) -> None:
-    from lasersafe.signing.state import results_digest
+    from lasersafe.signing.record import results_digest
 
     old = parse_sheet(signed_sheet())
-    results = json.loads(old.attachment(making.RESULTS))
+    results = json.loads(old.attachment(container.RESULTS))
     results["setups"][0]["zones"][0]["distance_m"] = 0.1
     content = making.packed(results)
-    attached = json.loads(old.attachment(making.ABOUT))["attachments"]
+    attached = json.loads(old.attachment(container.ABOUT))["attachments"]
     fitted = {
         "results": results_digest(results),
-        "attachments": attached | {making.RESULTS: hashlib.sha256(content).hexdigest()},
+        "attachments": attached | {container.RESULTS: hashlib.sha256(content).hexdigest()},
     }
     path = tmp_path / "s.pdf"
-    lay(path, rebuilt({making.RESULTS: content}, fitted))
+    lay(path, rebuilt({container.RESULTS: content}, fitted))
     code, data, _ = answer(path)
     assert code == verify.CODES["changed"] or data["changed_results"]
     assert code != 0
@@ -336,7 +335,7 @@ def test_an_attachment_bomb_is_not_unpacked(tmp_path: Path, monkeypatch: pytest.
     monkeypatch.setattr(container.SheetFile.attachment, "__defaults__", (2_000_000,))
     path = tmp_path / "s.pdf"
     bomb = b" " * 50_000_000
-    for name in (making.CASE_TEXT, making.RESULTS, making.ABOUT, making.CASE):
+    for name in (container.CASE_TEXT, container.RESULTS, container.ABOUT, container.CASE):
         lay(path, rebuilt({name: bomb}))
         assert path.stat().st_size < 300_000
         start = time.perf_counter()
@@ -367,10 +366,10 @@ def test_a_huge_file_is_refused_without_reading_all_of_it(tmp_path: Path) -> Non
 )  # fmt: skip
 def test_a_case_with_absurd_values_inside_is_one_line(tmp_path: Path, text: str) -> None:
     absurd = re.sub(r'power = "[^"]*"', lambda _: text, case_text(), count=1).encode()
-    attached = json.loads(parse_sheet(signed_sheet()).attachment(making.ABOUT))["attachments"]
-    fitted = {"attachments": attached | {making.CASE_TEXT: hashlib.sha256(absurd).hexdigest()}}
+    attached = json.loads(parse_sheet(signed_sheet()).attachment(container.ABOUT))["attachments"]
+    fitted = {"attachments": attached | {container.CASE_TEXT: hashlib.sha256(absurd).hexdigest()}}
     path = tmp_path / "s.pdf"
-    lay(path, rebuilt({making.CASE_TEXT: absurd}, fitted))
+    lay(path, rebuilt({container.CASE_TEXT: absurd}, fitted))
     code, _, lines = answer(path)
     assert code == verify.CODES["not checked"]
     assert "cannot read the embedded case" in lines
@@ -432,7 +431,7 @@ def test_each_part_of_the_container_is_checked() -> None:
     with pytest.raises(SheetError):
         sheet.attachment("none.txt")
     with pytest.raises(SheetError):
-        sheet.attachment(making.RESULTS, 10)
+        sheet.attachment(container.RESULTS, 10)
     with pytest.raises(ValueError, match="not the end"):
         seal(b"%PDF-1.4\n%%EOF")
     assert open_sheet.__doc__

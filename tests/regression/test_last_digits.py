@@ -11,7 +11,7 @@ import pytest
 
 from lasersafe.signing import making
 from lasersafe.signing.making import packed
-from lasersafe.signing.state import changes, results_digest
+from lasersafe.signing.record import changes, results_digest
 from lasersafe.signing.verify import CODES
 from tests.behaviour.signing_help import lay, signed_sheet
 from tests.behaviour.test_verify import answer, rebuilt

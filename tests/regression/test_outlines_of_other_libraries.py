@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from lasersafe.signing.state import NOTHING, changes, results_digest
+from lasersafe.signing.record import NOTHING, changes, results_digest
 from tests.project import ROOT
 from tools.lowest import lowest
 
