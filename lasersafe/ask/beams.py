@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 
+from lasersafe.ask.questions import BeamQuestion, LimitQuestion, ReachQuestion
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
@@ -92,105 +93,85 @@ def span(text: str, unit: str, field: str, kind: Kind | None = None) -> Range:
     return low, high
 
 
-@dataclass(frozen=True)
-class BeamQuestion:
-    """The beam as typed; every field is text."""
+def beam_of(
+    question: BeamQuestion, wavelength: float, propagation: str = "hyperbolic"
+) -> tuple[BeamGeometry, float | None]:
+    """Return the beam and the distance of its focus from the lens [m]."""
+    diameter = number(question.beam_diameter, "m", "beam diameter", positive=True)
+    if (question.divergence is None) == (question.lens_focal_length is None):
+        refuse(
+            "give either --divergence or --lens-focal-length: the data sheet of the laser names the divergence; "
+            "behind a lens it follows from the beam diameter at the lens and the focal length"
+        )
+    if question.divergence is not None:
+        angle = number(question.divergence, "rad", "divergence", "divergence", positive=True)
+        beam = collimated(diameter, angle, question.criterion, question.profile, propagation=propagation)
+        check_diffraction(beam, wavelength)
+        return beam, None
+    assert question.lens_focal_length is not None
+    focal = number(question.lens_focal_length, "m", "lens focal length", positive=True)
+    return through_lens(diameter, focal, question.criterion, question.profile, propagation=propagation), focal
 
-    wavelength: str
-    beam_diameter: str
-    criterion: str
-    power: str | None
-    pulse_energy: str | None
-    pulse_duration: str | None
-    repetition_rate: str | None
-    profile: str
-    rule_set: str | None
-    divergence: str | None
-    lens_focal_length: str | None
 
-    def beam(self, wavelength: float, propagation: str = "hyperbolic") -> tuple[BeamGeometry, float | None]:
-        """Return the beam and the distance of its focus from the lens [m]."""
-        diameter = number(self.beam_diameter, "m", "beam diameter", positive=True)
-        if (self.divergence is None) == (self.lens_focal_length is None):
-            refuse(
-                "give either --divergence or --lens-focal-length: the data sheet of the laser names the divergence; "
-                "behind a lens it follows from the beam diameter at the lens and the focal length"
-            )
-        if self.divergence is not None:
-            angle = number(self.divergence, "rad", "divergence", "divergence", positive=True)
-            beam = collimated(diameter, angle, self.criterion, self.profile, propagation=propagation)
-            check_diffraction(beam, wavelength)
-            return beam, None
-        assert self.lens_focal_length is not None
-        focal = number(self.lens_focal_length, "m", "lens focal length", positive=True)
-        return through_lens(diameter, focal, self.criterion, self.profile, propagation=propagation), focal
+def space_of(question: BeamQuestion) -> SettingSpace:
+    """Return the emission that was typed; of ranges every point is allowed, and the worst counts.
 
-    def space(self) -> SettingSpace:
-        """Return the emission that was typed; of ranges every point is allowed, and the worst counts.
+    Raises
+    ------
+    InputError
+        If the emission is incomplete or impossible.
+    """
 
-        Raises
-        ------
-        InputError
-            If the emission is incomplete or impossible.
-        """
+    def read(typed: str | None, unit: str, field: str, kind: Kind | None = None) -> Range | None:
+        return None if typed is None else span(typed, unit, field, kind)
 
-        def read(typed: str | None, unit: str, field: str, kind: Kind | None = None) -> Range | None:
-            return None if typed is None else span(typed, unit, field, kind)
+    power = read(question.power, "W", "power", "continuous power")
+    energy = read(question.pulse_energy, "J", "pulse energy")
+    pulse = read(question.pulse_duration, "s", "pulse duration")
+    single = question.repetition_rate == SINGLE
+    rate = None if single else read(question.repetition_rate, "Hz", "repetition rate")
+    if pulse is None:
+        if energy or rate or single:
+            raise InputError(Message("asks.no_length"))
+        if power is None:
+            raise InputError(Message("asks.no_emission"))
+        return SettingSpace("continuous", power=power)
+    if rate is None:
+        if energy is None or power is not None:
+            raise InputError(Message("asks.single"))
+        return SettingSpace("single pulse", pulse_energy=energy, pulse_duration=pulse)
+    if pulse[0] * rate[0] > 1.0:
+        refuse(
+            f"pulse duration = '{question.pulse_duration}' is longer than the period of "
+            f"repetition rate = '{question.repetition_rate}'; give a shorter pulse or a lower rate"
+        )
+    if energy is None and power is None:
+        raise InputError(Message("asks.train"))
+    if energy and power and not (energy[0] * rate[0] <= 1.01 * power[1] and 0.99 * power[0] <= energy[1] * rate[1]):
+        refuse(
+            f"power = '{question.power}' and pulse energy = '{question.pulse_energy}' at '{question.repetition_rate}' "
+            "disagree; give one of them"
+        )
+    if energy and power and all(low == high for low, high in (energy, power, rate)):
+        power = None
+    return SettingSpace("pulse train", power=power, pulse_energy=energy, pulse_duration=pulse, repetition_rate=rate)
 
-        power = read(self.power, "W", "power", "continuous power")
-        energy = read(self.pulse_energy, "J", "pulse energy")
-        pulse = read(self.pulse_duration, "s", "pulse duration")
-        single = self.repetition_rate == SINGLE
-        rate = None if single else read(self.repetition_rate, "Hz", "repetition rate")
-        if pulse is None:
-            if energy or rate or single:
-                raise InputError(Message("asks.no_length"))
-            if power is None:
-                raise InputError(Message("asks.no_emission"))
-            return SettingSpace("continuous", power=power)
-        if rate is None:
-            if energy is None or power is not None:
-                raise InputError(Message("asks.single"))
-            return SettingSpace("single pulse", pulse_energy=energy, pulse_duration=pulse)
-        if pulse[0] * rate[0] > 1.0:
-            refuse(
-                f"pulse duration = '{self.pulse_duration}' is longer than the period of "
-                f"repetition rate = '{self.repetition_rate}'; give a shorter pulse or a lower rate"
-            )
-        if energy is None and power is None:
-            raise InputError(Message("asks.train"))
-        if energy and power and not (energy[0] * rate[0] <= 1.01 * power[1] and 0.99 * power[0] <= energy[1] * rate[1]):
-            refuse(
-                f"power = '{self.power}' and pulse energy = '{self.pulse_energy}' at '{self.repetition_rate}' "
-                "disagree; give one of them"
-            )
-        if energy and power and all(low == high for low, high in (energy, power, rate)):
-            power = None
-        return SettingSpace("pulse train", power=power, pulse_energy=energy, pulse_duration=pulse, repetition_rate=rate)
 
-    def rule_sets(self) -> tuple[str, ...]:
-        """Return the rule sets to work out: the one that was named, or all."""
-        return rule_sets() if self.rule_set is None else (self.rule_set,)
+def sets_of(question: BeamQuestion) -> tuple[str, ...]:
+    """Return the rule sets to work out: the one that was named, or all."""
+    return rule_sets() if question.rule_set is None else (question.rule_set,)
 
 
 TISSUES = ("eye", "skin")
 
 
-def limit_answer(
-    wavelength: str,
-    duration: str,
-    source_angle: str,
-    rule_set: str,
-    pulse_duration: str | None,
-    repetition_rate: str | None,
-    exposed_area: str | None,
-) -> dict[str, Any]:
+def limit_answer(question: LimitQuestion) -> dict[str, Any]:
     """Return the limits of eye and skin at one point, ready for JSON."""
-    lam, time = number(wavelength, "m", "wavelength"), number(duration, "s", "duration")
-    angle = number(source_angle, "rad", "source angle")
-    pulse = optional_number(pulse_duration, "s", "pulse duration")
-    rate = optional_number(repetition_rate, "Hz", "repetition rate")
-    area = optional_number(exposed_area, "m2", "exposed area")
+    lam, time = number(question.wavelength, "m", "wavelength"), number(question.duration, "s", "duration")
+    angle, rule_set = number(question.source_angle, "rad", "source angle"), question.rule_set
+    pulse = optional_number(question.pulse_duration, "s", "pulse duration")
+    rate = optional_number(question.repetition_rate, "Hz", "repetition rate")
+    area = optional_number(question.exposed_area, "m2", "exposed area")
     area = body_area("skin", lam) if area is None else area  # as reach, zones and eyewear take it
     train = () if pulse is None or rate is None else (pulse, rate)
     if (pulse is None) != (rate is None):
@@ -288,33 +269,16 @@ _WORDS = {  # way -> what it is called, and from where its distance is measured
 }
 
 
-@dataclass(frozen=True)
-class ReachQuestion(BeamQuestion):
-    """A question for distances."""
-
-    duration: str | None
-    propagation: str
-    reflectance: str
-    scatter: str
-    limit_eye: str | None
-    limit_skin: str | None
-    limit_aperture: str | None = None
-
-    def own_limit(self, tissue: str, pulsed: bool) -> float | None:
-        """Return the limit that the user typed for a tissue. [W/m2 or J/m2]."""
-        typed, unit = getattr(self, f"limit_{tissue}"), "J/m2" if pulsed else "W/m2"
-        return optional_number(typed, unit, f"limit for the {tissue}", positive=True)
-
-
 def _reaches(
     question: ReachQuestion, way: str, tissue: str, beam: BeamGeometry, lam: float, duration: float, reflectance: float
 ) -> dict[str, Reach]:
     """Return how far one way reaches by each rule set, or by the limit that the user typed."""
-    sets = question.rule_sets()
-    settings = worst_settings(question.space(), sets, tissue, lam, duration)
+    sets = sets_of(question)
+    settings = worst_settings(space_of(question), sets, tissue, lam, duration)
     emission = settings[0]
     pulsed = emission.kind != "continuous"
-    own = question.own_limit(tissue, pulsed)
+    typed, unit = getattr(question, f"limit_{tissue}"), "J/m2" if pulsed else "W/m2"
+    own = optional_number(typed, unit, f"limit for the {tissue}", positive=True)
     if own is None:
         spot = LitSpot(reflectance, model=question.scatter)
 
@@ -331,13 +295,13 @@ def _reaches(
     rows = (one for name in sets for one in criteria(Received(name, tissue, emission, lam, duration)))
     strictest = min(rows, key=lambda one: one.limiting_aperture)
     aperture = strictest.limiting_aperture if hole is None else hole
-    typed = replace(
+    own_row = replace(
         strictest, rule_set=TYPED, hazard="as typed", rule=f"averaged over {aperture * 1e3:.4g} mm", amount=amount,
         limit=own, limiting_aperture=aperture, source=TYPED, seen="own",
     )  # fmt: skip
     if way == "direct":
-        return {TYPED: Reach(float(direct_distance(amount, own, aperture, beam)), typed)}
-    return {TYPED: Reach(float(scatter_distance(amount, own, reflectance, 0.0, question.scatter)), typed)}
+        return {TYPED: Reach(float(direct_distance(amount, own, aperture, beam)), own_row)}
+    return {TYPED: Reach(float(scatter_distance(amount, own, reflectance, 0.0, question.scatter)), own_row)}
 
 
 def reach_answer(question: ReachQuestion) -> dict[str, Any]:
@@ -357,8 +321,8 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
         refuse(f"scatter = '{question.scatter}': allowed are lambert and hemisphere")
     if question.limit_aperture is not None and question.limit_eye is None and question.limit_skin is None:
         refuse(f"limit aperture = '{question.limit_aperture}': it belongs to --limit-eye or --limit-skin; give one")
-    longest = question.space().longest_pulse
-    beam, focus = question.beam(lam, question.propagation)
+    longest = space_of(question).longest_pulse
+    beam, focus = beam_of(question, lam, question.propagation)
     answer: dict[str, Any] = {"wavelength_m": lam, "duration_s": duration, "scatter_model": question.scatter}
     details: dict[str, Any] = {}
     for way in ("direct", "scatter"):

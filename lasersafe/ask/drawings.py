@@ -9,7 +9,8 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.ask.beams import ReachQuestion
+from lasersafe.ask.beams import beam_of
+from lasersafe.ask.questions import PlanQuestion, ReachQuestion
 from lasersafe.drawing.chart import Axis, round_ends, tick_text
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.maps import map_page
@@ -85,16 +86,7 @@ def _check_paper(paper: str) -> None:
         refuse(f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}")
 
 
-def write_plan(
-    path: Path,
-    output: Path,
-    paper: str | None,
-    *,
-    elevation: bool,
-    barriers: bool = False,
-    every: bool = False,
-    replace: bool = False,
-) -> tuple[dict[str, Any], list[str]]:
+def write_plan(path: Path, question: PlanQuestion, replace: bool = False) -> tuple[dict[str, Any], list[str]]:
     """Assess a case, write its plan or elevation, and return what to print as JSON and as lines.
 
     A PDF holds all pages. SVG and PNG hold one, the first: of further pages only how many there are is said, unless
@@ -102,16 +94,10 @@ def write_plan(
 
     Parameters
     ----------
-    path, output : pathlib.Path
-        The case file, and the file to write, whose suffix says the format.
-    paper : str or None
-        Paper, or None for what the case says.
-    elevation : bool
-        Whether the elevations are asked for.
-    barriers : bool
-        Whether the irradiance on the barriers is asked for.
-    every : bool
-        Whether the further pages are written, too.
+    path : pathlib.Path
+        The case file.
+    question : PlanQuestion
+        What is drawn, on what paper, and the file to write, whose suffix says the format.
     replace : bool
         Whether files may be replaced that this command did not write for this case.
 
@@ -126,11 +112,12 @@ def write_plan(
     from lasersafe.files import DASH, Output, mark_of, refuse_to_lose, write_outputs
     from lasersafe.models import read_case
 
+    output, elevation, barriers = question.output, question.elevation, question.barriers
     suffix = ".svg" if output == DASH else output.suffix.lower()
     if suffix not in _SUFFIXES:
         refuse(f"output = '{output.name[-40:]}': the name must end in .svg, .png or .pdf")
     case = read_case(path)
-    size, wording = paper or case.paper, load_wording(case.language)
+    size, wording = question.paper or case.paper, load_wording(case.language)
     _check_paper(size)
     if case.scene is None:
         refuse(wording.text("plan.no_scene"))
@@ -145,7 +132,7 @@ def write_plan(
     else:
         assessment = assessment if elevation else _with_map(case, assessment)
         drawings = drawings_of(assessment, size, elevation=elevation)
-    left = 0 if every or suffix == ".pdf" else len(drawings) - 1
+    left = 0 if question.every or suffix == ".pdf" else len(drawings) - 1
     drawings = drawings[: len(drawings) - left]
     files = [output, *(output.with_name(f"{output.stem}-{n}{output.suffix}") for n in range(2, len(drawings) + 1))]
     contents = [picture(drawing, suffix) for drawing in drawings] if suffix != ".pdf" else []
@@ -253,7 +240,7 @@ def write_drawing(path: Path, question: ReachQuestion, data: dict[str, Any], *, 
     """
     if path != DASH and path.suffix.lower() != ".svg":
         refuse(f"drawing = '{path.name[-40:]}': the name must end in .svg")
-    beam, _ = question.beam(data["wavelength_m"], question.propagation)
+    beam, _ = beam_of(question, data["wavelength_m"], question.propagation)
     write_outputs([Output(path, reach_svg(data, beam), mark_of("reach", "", ""))], replace=replace)
 
 

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any, NamedTuple, TypeVar
 
-from lasersafe.ask.beams import BeamQuestion, number, optional_number, span
+from lasersafe.ask.beams import beam_of, number, optional_number, sets_of, space_of, span
+from lasersafe.ask.questions import EyewearQuestion
 from lasersafe.data import load, load_toml, shared_path
 from lasersafe.errors import CalcError, InputError, refuse
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
@@ -29,55 +30,47 @@ LETTERS = ("D", "I", "R", "M", "LB", "OD", "RB")
 T = TypeVar("T")
 
 
-@dataclass(frozen=True)
-class EyewearQuestion(BeamQuestion):
-    """A question for eyewear; what was not typed is "" or None."""
+def _widths(question: EyewearQuestion, wavelength: float) -> tuple[Widths, list[Message]]:
+    """Return how wide the beam is where a face can be, by place, and what was assumed for it."""
+    diameter, criterion = question.beam_diameter, question.criterion
+    assumed = []
+    if diameter == UNKNOWN:
+        kinds = load_toml(shared_path("laser_kinds", "usual.toml"))["kind"]
+        # the narrowest that lasers usually have
+        diameter = str(next(one["beam_diameter"]["least"] for one in kinds if one["key"] == "any laser"))
+        criterion = STRICTEST_CRITERION
+        assumed = [Message("asks.assumed_width", width=diameter)]
+    elif criterion in ("", UNKNOWN):
+        criterion = STRICTEST_CRITERION
+        assumed = [Message("asks.assumed_criterion")]
+    if question.at is None or question.beam_diameter == UNKNOWN:
+        if question.at is None and (question.divergence is not None or question.lens_focal_length is not None):
+            raise InputError(Message("asks.at"))
+        width = number(diameter, "m", "beam diameter", positive=True)
+        d63 = float(to_1_over_e(width, criterion, question.profile))
+        return [(None, d63, d63)], assumed
+    beam, _ = beam_of(replace(question, criterion=criterion), wavelength)
+    if question.at == UNKNOWN:
+        return widths_beyond(beam, 0.0), [*assumed, Message("asks.assumed_place")]
+    place = number(question.at, "m", "at")
+    if not place >= 0.0:
+        refuse(f"at = '{question.at}': must not be below zero")
+    return widths_beyond(beam, place), assumed
 
-    duration: str | None = None
-    wearing: Sequence[str] = ()
-    continuous: bool = False
-    at: str | None = None
 
-    def widths(self, wavelength: float) -> tuple[Widths, list[Message]]:
-        """Return how wide the beam is where a face can be, by place, and what was assumed for it."""
-        diameter, criterion = self.beam_diameter, self.criterion
-        assumed = []
-        if diameter == UNKNOWN:
-            kinds = load_toml(shared_path("laser_kinds", "usual.toml"))["kind"]
-            # the narrowest that lasers usually have
-            diameter = str(next(one["beam_diameter"]["least"] for one in kinds if one["key"] == "any laser"))
-            criterion = STRICTEST_CRITERION
-            assumed = [Message("asks.assumed_width", width=diameter)]
-        elif criterion in ("", UNKNOWN):
-            criterion = STRICTEST_CRITERION
-            assumed = [Message("asks.assumed_criterion")]
-        if self.at is None or self.beam_diameter == UNKNOWN:
-            if self.at is None and (self.divergence is not None or self.lens_focal_length is not None):
-                raise InputError(Message("asks.at"))
-            width = number(diameter, "m", "beam diameter", positive=True)
-            d63 = float(to_1_over_e(width, criterion, self.profile))
-            return [(None, d63, d63)], assumed
-        beam, _ = replace(self, criterion=criterion).beam(wavelength)
-        if self.at == UNKNOWN:
-            return widths_beyond(beam, 0.0), [*assumed, Message("asks.assumed_place")]
-        place = number(self.at, "m", "at")
-        if not place >= 0.0:
-            refuse(f"at = '{self.at}': must not be below zero")
-        return widths_beyond(beam, place), assumed
-
-    def missing(self) -> list[Message]:
-        """Return what nothing can be worked out without and was not typed, and where to find it."""
-        pulsed = any((self.pulse_duration, self.repetition_rate, self.pulse_energy))
-        asked = {
-            "wavelength": not self.wavelength,
-            "emission": not (pulsed or self.continuous),
-            "both": pulsed and self.continuous,
-            "pulse_duration": pulsed and not self.continuous and not self.pulse_duration,
-            "repetition_rate": pulsed and not self.continuous and not self.repetition_rate,
-            "power": not (self.power or self.pulse_energy),
-            "beam_diameter": not self.beam_diameter,
-        }
-        return [Message(f"asks.{key}") for key, holds in asked.items() if holds]
+def _missing(question: EyewearQuestion) -> list[Message]:
+    """Return what nothing can be worked out without and was not typed, and where to find it."""
+    pulsed = any((question.pulse_duration, question.repetition_rate, question.pulse_energy))
+    asked = {
+        "wavelength": not question.wavelength,
+        "emission": not (pulsed or question.continuous),
+        "both": pulsed and question.continuous,
+        "pulse_duration": pulsed and not question.continuous and not question.pulse_duration,
+        "repetition_rate": pulsed and not question.continuous and not question.repetition_rate,
+        "power": not (question.power or question.pulse_energy),
+        "beam_diameter": not question.beam_diameter,
+    }
+    return [Message(f"asks.{key}") for key, holds in asked.items() if holds]
 
 
 def _verdict(marking: str, needs: Sequence[EyewearNeed], rate: float | None) -> MarkingVerdict:
@@ -106,28 +99,28 @@ def work_out(question: EyewearQuestion) -> Worked:
     InputError
         If anything is missing or cannot be used: all of it in one.
     """
-    faults: list[str] = [*question.missing()]
+    faults: list[str] = [*_missing(question)]
 
     def tried(read: Callable[[], T], unless: str = "") -> T | None:
         try:
-            return None if unless and any(one.key in unless.split() for one in question.missing()) else read()
+            return None if unless and any(one.key in unless.split() for one in _missing(question)) else read()
         except CalcError as error:
             faults.append(str(error))
             return None
 
     waves = tried(lambda: span(question.wavelength, "m", "wavelength"), "asks.wavelength")
     emission = "asks.emission asks.both asks.pulse_duration asks.repetition_rate asks.power"
-    space = tried(question.space, emission)
-    width = tried(lambda: question.widths(waves[1] if waves else 1e-6), "asks.beam_diameter")
+    space = tried(lambda: space_of(question), emission)
+    width = tried(lambda: _widths(question, waves[1] if waves else 1e-6), "asks.beam_diameter")
     duration = tried(lambda: optional_number(question.duration, "s", "duration"))
     if faults or not (waves and space and width):
         raise InputError(faults[0] if len(faults) == 1 else Message("asks.all", faults="\n- ".join(["", *faults])))
-    widths, (low, high), markings = width[0], waves, question.wearing
+    widths, (low, high), markings = width[0], waves, question.wearing or ()
     tolerated: Iterable[float] = (low,)
     if high > low:
         tolerated = sorted({*worst_wavelengths(low, high), *between_marks(low, high, marking_edges(markings))})
     needs: list[EyewearNeed] = []
-    times, rate, sets = [], None, question.rule_sets()
+    times, rate, sets = [], None, sets_of(question)
     for wave in tolerated:
         time = max(exposure_duration(wave, "direct")[0], space.longest_pulse) if duration is None else duration
         settings = worst_settings(space, sets, "eye", wave, time)
@@ -148,7 +141,7 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
     """
     waves, widths, assumed, need, time, worn = work_out(question)
     occurring = {"LB", "OD", *(scale.mode for scale in need.scales)}  # letters of the standards
-    for marking in question.wearing:
+    for marking in question.wearing or ():
         with contextlib.suppress(MarkingError):
             for one in parse_marking(marking).statements:
                 occurring |= {letter for mark in one.scales for letter in mark.modes}
@@ -159,7 +152,7 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
         "wavelengths_m": list(waves),
         "beam_diameter_63_m": min(min(dx, dy) for _, dx, dy in widths),
         "duration_s": time,
-        "rule_sets": list(question.rule_sets()),
+        "rule_sets": list(sets_of(question)),
         "assumed": assumed,
         **as_json(need, (*densities, "scales", "marking", "decides", "reliable", "no_reliance", "notes")),
         "steps": as_json(need.steps, ("symbol", "formula", "numbers", "value", "unit", "source", "seen")),

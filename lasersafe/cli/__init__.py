@@ -12,11 +12,11 @@ import typer
 from typer import Option
 
 import lasersafe
-from lasersafe.cli import cases, questions
+from lasersafe.cli import commands
 from lasersafe.cli.options import app, complain, prepare, say
 from lasersafe.errors import CalcError
 
-__all__ = ["app", "cases", "main", "questions", "run"]
+__all__ = ["app", "commands", "main", "run"]
 
 
 def _version(wanted: bool) -> None:

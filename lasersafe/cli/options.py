@@ -7,16 +7,17 @@ import contextlib
 import errno
 import io
 import sys
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import fields
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import MISSING, fields
+from functools import wraps
+from inspect import Parameter, Signature, signature
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, Any, TypeVar
+from typing import Annotated, Any, get_args, get_type_hints
 
 import typer
 from typer import Argument, Option
 
-if TYPE_CHECKING:
-    from _typeshed import DataclassInstance
+from lasersafe.ask.questions import Before
 
 _WORDS = {
     "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss", "ẞ": "SS", "±": "+-", "µ": "u",
@@ -146,7 +147,6 @@ def can_hold(text: str) -> bool:
     return True
 
 
-Question = TypeVar("Question", bound="DataclassInstance")
 app = typer.Typer(
     name="lasersafe",
     help="Laser hazard zones, eyewear and barriers from one case file, printed as a sheet that can be retraced.",
@@ -161,22 +161,7 @@ CaseFile = Annotated[
     Path, Argument(metavar="CASE.toml", help="The case file; - for the standard input.", show_default=False)
 ]
 Json = Annotated[bool, Option("--json", help="Print JSON: SI numbers, the unit in each key.")]
-Wavelength = Annotated[str, Option(help="Wavelength, as '1070 nm'.", show_default=False)]
 Text = str | None
-RuleSet = Annotated[Text, Option(help="Rule set; without it both are worked out and the stricter decides.")]
-Power = Annotated[Text, Option(help="Continuous power, or the mean power of a train, as '1.5 kW'.")]
-PulseEnergy = Annotated[Text, Option(help="Energy of one pulse, as '1 mJ'.")]
-PulseDuration = Annotated[Text, Option(help="Duration of one pulse, as '10 ns', or its range, as '2..350 ns'.")]
-RepetitionRate = Annotated[
-    Text, Option(help="Pulses per second, as '20 kHz' or '20..80 kHz'; 'single': one single pulse.")
-]
-Divergence = Annotated[Text, Option(help="Full-angle divergence on the same criterion, as '1 mrad'.")]
-LensFocalLength = Annotated[
-    Text, Option(help="Focal length of a lens in the beam; the diameter is then that at the lens.")
-]
-BeamDiameter = Annotated[str, Option(help="Beam diameter, as '8 mm'.", show_default=False)]
-Criterion = Annotated[str, Option(help="What the diameter is measured at: 1/e, 1/e2 or FWHM.", show_default=False)]
-Profile = Annotated[str, Option(help="gaussian or top-hat.")]
 PageOutput = Annotated[
     Path, Option("--output", "-o", help="The PDF to write; - for the standard output.", show_default=False)
 ]
@@ -186,9 +171,35 @@ Replace = Annotated[
 Paper = Annotated[Text, Option(help="A4 or Letter; without it, what the case says.")]
 
 
-def asked(kind: type[Question], options: Mapping[str, Any]) -> Question:
-    """Return a question made of the options of a command, which have the names of its fields."""
-    return kind(**{one.name: options[one.name] for one in fields(kind)})
+def asking(kind: type) -> Callable[[Callable[..., None]], Callable[..., None]]:
+    """Give a command the fields of a question as options, in place of its parameter ``question``."""
+
+    def of(command: Callable[..., None]) -> Callable[..., None]:
+        @wraps(command)
+        def run(**given: Any) -> None:
+            question = kind(**{one.name: given.pop(one.name) for one in fields(kind)})
+            command(question=question, **given)
+
+        hints, options = get_type_hints(kind, include_extras=True), list[Parameter]()
+        for one in fields(kind):
+            what, words, *more = get_args(hints[one.name])
+            names = [name for name in more if isinstance(name, str)]
+            names = names or ([f"--{one.name.replace('_', '-')}"] if what is bool else [])
+            hint: Any = Annotated[what, Option(*names, help=words)]
+            usual = Parameter.empty if one.default is MISSING else one.default
+            places = (place for place, other in enumerate(options) if Before(other.name) in more)
+            option = Parameter(one.name, Parameter.KEYWORD_ONLY, default=usual, annotation=hint)
+            options.insert(next(places, len(options)), option)
+        own = [
+            one.replace(kind=Parameter.KEYWORD_ONLY) for one in signature(command, eval_str=True).parameters.values()
+        ]
+        place = next(place for place, one in enumerate(own) if one.name == "question")
+        every = [*own[:place], *options, *own[place + 1 :]]
+        run.__signature__ = Signature(every)  # type: ignore[attr-defined]
+        run.__annotations__ = {one.name: one.annotation for one in every}
+        return run
+
+    return of
 
 
 def print_json(data: dict[str, Any]) -> None:

@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe import limits
-from lasersafe.ask.eyewear import EyewearQuestion, work_out
+from lasersafe.ask.eyewear import work_out
+from lasersafe.ask.questions import EyewearQuestion
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches
@@ -610,10 +611,7 @@ def judge_marking(
         "pulse duration": pulse_duration, "repetition rate": repetition_rate, "duration": duration,
     }  # fmt: skip
     typed = {name.replace(" ", "_"): _as_text(name, value) for name, value in values.items()}
-    question = EyewearQuestion(
-        **typed, criterion=criterion, profile=profile, continuous=continuous, wearing=[marking], rule_set=None,
-        divergence=None, lens_focal_length=None,
-    )  # fmt: skip
+    question = EyewearQuestion(**typed, criterion=criterion, profile=profile, continuous=continuous, wearing=[marking])
     (verdict,) = work_out(question).worn
     return verdict
 

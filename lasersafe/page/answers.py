@@ -7,8 +7,9 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.ask.beams import SINGLE
-from lasersafe.ask.eyewear import UNKNOWN, EyewearQuestion, eyewear_answer
+from lasersafe.ask.eyewear import UNKNOWN, eyewear_answer
 from lasersafe.ask.printed import subjects
+from lasersafe.ask.questions import EyewearQuestion
 from lasersafe.assessment import assess, fingerprint
 from lasersafe.assessment.decision import is_fitted, times, way_of
 from lasersafe.data import load_toml, shared_path
@@ -161,8 +162,7 @@ def _question(fields: Fields) -> EyewearQuestion:
             rates = _range(fields, "repetition_rate", "Hz", 0.0, 1e12)
     return EyewearQuestion(
         wavelength=wavelength, beam_diameter=width, criterion=criterion, power=power or None,
-        pulse_energy=energy or None, pulse_duration=lengths, repetition_rate=rates, profile="gaussian", rule_set=None,
-        divergence=None, lens_focal_length=None, continuous=emission == "steady",
+        pulse_energy=energy or None, pulse_duration=lengths, repetition_rate=rates, continuous=emission == "steady",
     )  # fmt: skip
 
 

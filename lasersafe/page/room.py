@@ -271,7 +271,8 @@ def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
 
 def _less_power(room: Room, what: str, number: int, near: float, say: Texts) -> str:
     """Return up to which power people at a distance need nothing, as the command ``solve`` finds it."""
-    from lasersafe.studies.commands import SolveQuestion, run_solve
+    from lasersafe.ask.questions import SolveQuestion
+    from lasersafe.studies.commands import run_solve
 
     laser = room.data["laser"][number]
     wanted = "laser.mean_power" if "mean_power" in laser["emission"] else "laser.power"
@@ -280,8 +281,8 @@ def _less_power(room: Room, what: str, number: int, near: float, say: Texts) -> 
         path = Path(folder) / "case.toml"
         path.write_text(case_text(room, say), encoding="utf-8")
         try:
-            question = SolveQuestion(path, wanted, f"{max(near, 0.001)} m", laser=laser["name"])
-            data, _ = run_solve(question, whole=False)
+            question = SolveQuestion(wanted=wanted, at=f"{max(near, 0.001)} m", laser=laser["name"])
+            data, _ = run_solve(path, question, whole=False)
         except CalcError:
             return say("help.not_searched", **values)
     if data["answer_W"] is None:

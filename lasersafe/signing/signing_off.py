@@ -14,6 +14,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any, cast
 
+from lasersafe.ask.questions import SignQuestion
 from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import refuse
 from lasersafe.files import locked, read_limited, write_file
@@ -71,39 +72,27 @@ class Signed:
         ]
 
 
-def sign_answer(
-    case: Path | None, certificate: Path | None, sheet: Path | None, password_fd: int | None, **options: Any
-) -> tuple[dict[str, Any], list[str]]:
+def sign_answer(case: Path | None, question: SignQuestion) -> tuple[dict[str, Any], list[str]]:
     """Sign a case on record, or a sheet with a certificate; return JSON and lines.
-
-    Parameters
-    ----------
-    case : pathlib.Path or None
-        The case file.
-    certificate, sheet : pathlib.Path or None
-        What signs instead, and what.
-    password_fd : int or None
-        Where the password of the certificate is read from.
-    **options
-        As `sign` takes them.
 
     Raises
     ------
     InputError
         If options are missing or do not go together.
     """
+    certificate, sheet, role, name = question.certificate, question.sheet, question.role, question.name
+    more = (question.conditions, question.expires, question.fingerprint, question.again, question.for_them)
     if certificate is None and sheet is None:
-        if case is None or not options["role"] or not options["name"]:
+        if case is None or not role or not name:
             refuse("say what to sign, and who signs: lasersafe signoff CASE.toml --name 'NAME' --role ROLE")
-        signed = sign(case, **options)
+        signed = sign(case, name, role, *more)
         return signed.plain(), signed.lines()
-    role = options.pop("role")
     if certificate is None or sheet is None or not role:
         refuse("a certificate needs all three: --certificate FILE.p12, --sheet SHEET.pdf and --role ROLE")
-    if case is not None or any(options.values()):
+    if case is not None or name or any(more):
         refuse("with --certificate only --sheet, --role and --password-fd are used: the rest stands in the sheet")
     signatures.need_extra()
-    given = sign_with_certificate(sheet, certificate, _password(password_fd), known_role(role))
+    given = sign_with_certificate(sheet, certificate, _password(question.password_fd), known_role(role))
     data = {"sheet": str(sheet), "role": given.role, "signer": given.signer, "at": given.when}
     check = f"check it with: lasersafe verify {sheet} --trust CERTIFICATES.pem"
     return data, [f"{sheet}: signed by {given.label}", check]

@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from lasersafe.ask.drawings import picture
+from lasersafe.ask.questions import SolveQuestion, SweepQuestion
 from lasersafe.drawing.values import decimals, measured
 from lasersafe.errors import refuse
 from lasersafe.files import DASH, Output, existing, mark_of, write_outputs
@@ -66,40 +65,7 @@ def place_of(text: str, option: str) -> float:
     return value
 
 
-@dataclass(frozen=True)
-class SweepQuestion:
-    """A sweep as typed.
-
-    Parameters
-    ----------
-    case : pathlib.Path
-        The case file.
-    vary : sequence of str or None
-        Inputs and their values.
-    laser, setup : str or None
-        Names.
-    at : str or None
-        Where the optical density is asked for.
-    output, drawing : pathlib.Path or None
-        Files to write; the suffix says the format.
-    show : str or None
-        Way and tissue that the drawing shows.
-    replace : bool
-        Whether files may be replaced that this command did not write for this case.
-    """
-
-    case: Path
-    vary: Sequence[str] | None
-    laser: str | None
-    setup: str | None
-    at: str | None
-    output: Path | None
-    drawing: Path | None
-    show: str | None
-    replace: bool
-
-
-def run_sweep(question: SweepQuestion) -> tuple[dict[str, Any], str]:
+def run_sweep(case: Path, question: SweepQuestion, replace: bool) -> tuple[dict[str, Any], str]:
     """Work a sweep out, write its files, and return what to print as JSON and as text.
 
     Raises
@@ -118,17 +84,17 @@ def run_sweep(question: SweepQuestion) -> tuple[dict[str, Any], str]:
         need_pyarrow()
     zone = None if question.show is None else zone_of(question.show)
     place = None if question.at is None else place_of(question.at, "at")
-    subject = open_subject(question.case, question.laser, question.setup)
+    subject = open_subject(case, question.laser, question.setup)
     varied = read_varied(subject, question.vary)
     if drawing is not None:
         check_drawable(varied)
     found = sweep(subject, varied, place)
     names = {kind: name for kind, name in (("table", output), ("drawing", drawing)) if name is not None}
     files = [
-        Output(name, _content(found, name, zone), mark_of(f"sweep {kind}", question.case, subject.case.title))
+        Output(name, _content(found, name, zone), mark_of(f"sweep {kind}", case, subject.case.title))
         for kind, name in names.items()
     ]
-    write_outputs(files, replace=question.replace)
+    write_outputs(files, replace=replace)
     if not files:
         return as_json(found), as_text(found)
     wording = load_wording(subject.case.language)
@@ -166,53 +132,38 @@ def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
     return drawings_pdf([page], named, found.subject.name, load_wording())
 
 
-@dataclass(frozen=True)
-class SolveQuestion:
-    """A question backwards as typed: a case, the input that is asked for, and what has to hold."""
+def _target(question: SolveQuestion) -> Target:
+    """Return what has to hold.
 
-    case: Path
-    wanted: str | None
-    at: str | None
-    eyewear: str | None = None
-    density: str | None = None
-    way: Sequence[str] | None = None
-    tissue: Sequence[str] | None = None
-    between: str | None = None
-    laser: str | None = None
-    setup: str | None = None
-
-    def target(self) -> Target:
-        """Return what has to hold.
-
-        Raises
-        ------
-        InputError
-            If a part is missing, or parts contradict each other.
-        """
-        if self.at is None:
-            refuse("at: missing; say where the person is, as --at '6 m'")
-        place = place_of(self.at, "at")
-        ways = read_choice(self.way or (), WAYS, "way")
-        tissues = read_choice(self.tissue or (), TISSUES, "tissue")
-        if self.eyewear is None and self.density is None:
-            return Target(place, ways, tissues)
-        if self.eyewear is not None and self.density is not None:
-            refuse("eyewear and density are both given; a marking says its density itself, leave --density out")
-        if self.way or self.tissue:
-            refuse("way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out")
-        if self.density is None:
-            marking = (self.eyewear or "").strip()
-            if not marking:
-                refuse("eyewear = '': nothing is written here; write its marking, as '1064 D LB6'")
-            parse_marking(marking)  # what cannot be read is no question
-            return Target(place, marking=marking)
-        worn = parse_quantity(self.density, "1", "density").value
-        if not 0.0 < worn <= HIGHEST_DENSITY:
-            refuse(f"density = {shown(self.density)}: must be above 0 and at most {HIGHEST_DENSITY:g}")
-        return Target(place, density=worn)
+    Raises
+    ------
+    InputError
+        If a part is missing, or parts contradict each other.
+    """
+    if question.at is None:
+        refuse("at: missing; say where the person is, as --at '6 m'")
+    place = place_of(question.at, "at")
+    ways = read_choice(question.way or (), WAYS, "way")
+    tissues = read_choice(question.tissue or (), TISSUES, "tissue")
+    if question.eyewear is None and question.density is None:
+        return Target(place, ways, tissues)
+    if question.eyewear is not None and question.density is not None:
+        refuse("eyewear and density are both given; a marking says its density itself, leave --density out")
+    if question.way or question.tissue:
+        refuse("way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out")
+    if question.density is None:
+        marking = (question.eyewear or "").strip()
+        if not marking:
+            refuse("eyewear = '': nothing is written here; write its marking, as '1064 D LB6'")
+        parse_marking(marking)  # what cannot be read is no question
+        return Target(place, marking=marking)
+    worn = parse_quantity(question.density, "1", "density").value
+    if not 0.0 < worn <= HIGHEST_DENSITY:
+        refuse(f"density = {shown(question.density)}: must be above 0 and at most {HIGHEST_DENSITY:g}")
+    return Target(place, density=worn)
 
 
-def run_solve(question: SolveQuestion, *, whole: bool = True) -> tuple[dict[str, Any], str]:
+def run_solve(case: Path, question: SolveQuestion, *, whole: bool = True) -> tuple[dict[str, Any], str]:
     """Return the answer to a question backwards, as JSON and as text; if wanted with what the whole case then says.
 
     Raises
@@ -222,8 +173,8 @@ def run_solve(question: SolveQuestion, *, whole: bool = True) -> tuple[dict[str,
     """
     if question.wanted is None:
         refuse("for: missing; say which input is asked for, as --for laser.power")
-    target = question.target()
-    subject = open_subject(question.case, question.laser, question.setup)
+    target = _target(question)
+    subject = open_subject(case, question.laser, question.setup)
     answer = solve(subject, subject.input(question.wanted), target, question.between)
     lines, data, wording = _sentences(answer), _data(answer), load_wording(subject.case.language)
     if whole and answer.value is not None and answer.input.path != DURATION and answer.input.ends is None:

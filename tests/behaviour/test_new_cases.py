@@ -188,7 +188,7 @@ def test_an_answer_that_a_case_refuses_is_asked_for_again_at_once(
 ) -> None:
     """No answer is lost: what is wrong is said at its question, on a terminal, and the next line answers it again."""
     case = tmp_path / "case.toml"
-    monkeypatch.setattr("lasersafe.cli.cases._answers", lambda: True)
+    monkeypatch.setattr("lasersafe.cli.commands._answers", lambda: True)
     answers = (
         "lazer welder",
         "yes",

@@ -1,4 +1,4 @@
-"""Commands on a case file: start it, check it, assess it, print it, sign it; and on many at once."""
+"""The commands: on a case file, on many at once, and those that answer a question of a beam or of an input."""
 
 from __future__ import annotations
 
@@ -9,6 +9,15 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 from typer import Argument, Option
 
+from lasersafe.ask.questions import (
+    EyewearQuestion,
+    LimitQuestion,
+    PlanQuestion,
+    ReachQuestion,
+    SignQuestion,
+    SolveQuestion,
+    SweepQuestion,
+)
 from lasersafe.cli.options import (
     CaseFile,
     Json,
@@ -17,6 +26,7 @@ from lasersafe.cli.options import (
     Replace,
     Text,
     app,
+    asking,
     complain,
     print_json,
     say,
@@ -184,22 +194,10 @@ def notice(case: CaseFile, as_json: Json = False) -> None:
 
 
 @app.command()
+@asking(SignQuestion)
 def signoff(
+    question: SignQuestion,
     case: Annotated[Path | None, Argument(metavar="[CASE.toml]", help="The case file to sign.")] = None,
-    role: Annotated[str, Option(help="assessor, laser_safety_officer, operator or venue.")] = "",
-    name: Annotated[str, Option(help="Who signs.")] = "",
-    conditions: Annotated[str, Option(help="Under which conditions.")] = "",
-    expires: Annotated[str, Option(help="Last day on which the signature holds, as 2027-03-01.")] = "",
-    fingerprint: Annotated[str, Option(help="Beginning of the fingerprint on the sheet that was read.")] = "",
-    again: Annotated[bool, Option("--again", help="Sign anew what the same role has signed.")] = False,
-    for_them: Annotated[
-        str, Option(help="Why somebody else signs than the case names for the role; it is printed.")
-    ] = "",
-    certificate: Annotated[Path | None, Option(help="PKCS#12 file: put a PDF signature on --sheet instead.")] = None,
-    sheet: Annotated[Path | None, Option(help="The sheet that the certificate signs.")] = None,
-    password_fd: Annotated[
-        int | None, Option(help="File descriptor to read the password of the certificate from.")
-    ] = None,
     as_json: Json = False,
 ) -> None:
     """Record who signs a case, or sign a printed sheet with a certificate.
@@ -207,10 +205,9 @@ def signoff(
     The password of the certificate comes from --password-fd, or from the environment variable
     LASERSAFE_CERTIFICATE_PASSWORD, or is asked for.
     """
-    options = {key: value for key, value in locals().items() if key not in ("fingerprint", "as_json")}
     from lasersafe.signing.signing_off import sign_answer
 
-    tell(as_json, *sign_answer(**options, read=fingerprint))
+    tell(as_json, *sign_answer(case, question))
 
 
 @app.command()
@@ -327,3 +324,105 @@ def _run(one: Batch, cases: Path | None) -> Summary:
         return one.run(write=write, case_files=cases)
     with typer.progressbar(length=sum(1 for _ in one.source.names()), label="cases", file=sys.stderr) as bar:
         return one.run(bar.update, write, cases)
+
+
+@app.command()
+@asking(LimitQuestion)
+def limit(question: LimitQuestion, as_json: Json = False) -> None:
+    """Print the exposure limits of eye and skin."""
+    from lasersafe.ask.beams import limit_answer, limit_text
+
+    data = limit_answer(question)
+    tell(as_json, data, limit_text(data))
+
+
+@app.command()
+@asking(ReachQuestion)
+def reach(question: ReachQuestion, replace: Replace = False, as_json: Json = False) -> None:
+    """Print how far a beam exceeds the limits, direct and by scatter."""
+    from lasersafe.ask.beams import reach_answer, reach_text
+
+    data = reach_answer(question)
+    if question.drawing is not None:
+        from lasersafe.ask.drawings import write_drawing
+
+        write_drawing(question.drawing, question, data, replace=replace)
+    tell(as_json, data, reach_text(data))
+
+
+@app.command()
+@asking(EyewearQuestion)
+def eyewear(question: EyewearQuestion, as_json: Json = False) -> None:
+    """Print what eyewear must carry, and judge what is printed on each pair."""
+    from lasersafe.ask.eyewear import eyewear_answer, eyewear_text
+
+    data = eyewear_answer(question)
+    tell(as_json, data, eyewear_text(data))
+
+
+@app.command()
+def units(as_json: Json = False) -> None:
+    """List the units that a case file and the options may use."""
+    from lasersafe.quantity import units as known
+
+    rows = known()
+    by_dimension: dict[str, list[str]] = {}
+    for row in rows:
+        by_dimension.setdefault(row.dimension, []).append(row.text)
+    data = {"units": [{"unit": row.text, "measures": row.dimension} for row in rows]}
+    tell(as_json, data, [f"{dimension}: {', '.join(names)}" for dimension, names in by_dimension.items()])
+
+
+@app.command()
+def schema() -> None:
+    """Print the JSON schema of a case file."""
+    from lasersafe.models import json_schema
+
+    print_json(json_schema())
+
+
+@app.command()
+def spectators(case: CaseFile, as_json: Json = False) -> None:
+    """Print the nearest allowed line on each side, in metres and feet."""
+    from lasersafe.ask.printed import spectator_lines
+
+    tell(as_json, *spectator_lines(case))
+
+
+@app.command()
+@asking(PlanQuestion)
+def plan(case: CaseFile, question: PlanQuestion, replace: Replace = False, as_json: Json = False) -> None:
+    """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
+    from lasersafe.ask.drawings import write_plan
+
+    tell(as_json, *write_plan(case, question, replace))
+
+
+@app.command()
+@asking(SweepQuestion)
+def sweep(case: CaseFile, question: SweepQuestion, replace: Replace = False, as_json: Json = False) -> None:
+    """Print the distances over the values of some inputs of a case."""
+    from lasersafe.studies.commands import run_sweep
+
+    tell(as_json, *run_sweep(case, question, replace))
+
+
+@app.command()
+@asking(SolveQuestion)
+def solve(case: CaseFile, question: SolveQuestion, as_json: Json = False) -> None:
+    """Print how far an input may go so that a place needs no protection."""
+    from lasersafe.studies.commands import run_solve
+
+    tell(as_json, *run_solve(case, question))
+
+
+@app.command()
+def page(
+    port: Annotated[int, Option(help="Port of this computer; the next free one where it is in use.")] = 8642,
+    language: Annotated[str, Option(help="Language of what is printed here: en or de.")] = "en",
+    no_browser: Annotated[bool, Option("--no-browser", help="Print the address, and open no browser.")] = False,
+) -> None:
+    """Open the page for makers, producers and officers in the browser; Ctrl-C ends it."""
+    from lasersafe.page.server import serve
+
+    serve(port, language, say, browser=not no_browser)
