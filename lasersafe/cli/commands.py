@@ -402,7 +402,7 @@ def plan(case: CaseFile, question: PlanQuestion, replace: Replace = False, as_js
 @asking(SweepQuestion)
 def sweep(case: CaseFile, question: SweepQuestion, replace: Replace = False, as_json: Json = False) -> None:
     """Print the distances over the values of some inputs of a case."""
-    from lasersafe.studies.commands import run_sweep
+    from lasersafe.studies.tables import run_sweep
 
     tell(as_json, *run_sweep(case, question, replace))
 
@@ -411,7 +411,7 @@ def sweep(case: CaseFile, question: SweepQuestion, replace: Replace = False, as_
 @asking(SolveQuestion)
 def solve(case: CaseFile, question: SolveQuestion, as_json: Json = False) -> None:
     """Print how far an input may go so that a place needs no protection."""
-    from lasersafe.studies.commands import run_solve
+    from lasersafe.studies.solving import run_solve
 
     tell(as_json, *run_solve(case, question))
 

@@ -272,7 +272,7 @@ def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
 def _less_power(room: Room, what: str, number: int, near: float, say: Texts) -> str:
     """Return up to which power people at a distance need nothing, as the command ``solve`` finds it."""
     from lasersafe.ask.questions import SolveQuestion
-    from lasersafe.studies.commands import run_solve
+    from lasersafe.studies.solving import run_solve
 
     laser = room.data["laser"][number]
     wanted = "laser.mean_power" if "mean_power" in laser["emission"] else "laser.power"

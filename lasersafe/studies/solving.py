@@ -5,18 +5,23 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.ask.questions import SolveQuestion
 from lasersafe.assessment.context import Context, every_context, sharing
 from lasersafe.assessment.protection import need_at, one_verdict
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.uncertainty import critical_values
+from lasersafe.drawing.values import decimals, measured
 from lasersafe.errors import CalcError, refuse
+from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
 from lasersafe.limits.exposure import duration_edges
-from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.quantity import format_quantity, parse_quantity, shown
 from lasersafe.records.fields import badness, worst_of_each
 from lasersafe.studies.sweeping import (
     DURATION,
@@ -26,10 +31,14 @@ from lasersafe.studies.sweeping import (
     Subject,
     eye_ratio,
     nearest_text,
+    open_subject,
+    place_of,
     reach_by_rule_set,
-    read_ends,
     takes_arrays,
+    trimmed,
 )
+from lasersafe.studies.tables import CORNER, certainty, certainty_data, durations, worked_out_with
+from lasersafe.wording import Wording, load_wording
 from lasersafe.wording.message import Message, joined, word
 
 Floats = NDArray[np.float64]
@@ -38,6 +47,7 @@ LEAST = (
     "divergence", "beam_diameter", "numerical_aperture", "core_diameter", "focus_diameter", "spot_diameter",
     "pulse_duration", "duty",
 )  # fmt: skip
+HIGHEST_DENSITY = 20.0
 DIGITS = 3
 _CAUTIOUS, _BOLD = 1e6, 1e3  # so many times the nominal value to either side are searched without being asked
 _SHORTEST = 1e-6  # s
@@ -141,6 +151,97 @@ class Answer:
         cautious = self.low if self.largest else self.high
         return {self.input.path: cautious if self.value is None else self.value}
 
+    def whole_case(self, wording: Wording) -> tuple[str, dict[str, Any]]:
+        """Return what the assessment of the whole case says with the answer in it: all lasers, ways and persons."""
+        from lasersafe.assessment import assess
+        from lasersafe.assessment.decision import metres, times, way_of
+
+        found = assess(self.subject.whole(self.changed), in_full=False)
+        above = sorted((s for s in found.counted if not s.below), key=lambda s: -badness(s.ratio))
+        far = badness(math.nan if found.decision.headline_distance is None else found.decision.headline_distance)
+        data = {"distance_m": far if math.isfinite(far) else None, "above_the_limit": len(above), "worst": None}
+        text = self.text if self.subject.context.setup.fitted else wording.text("solve.not_fitted", value=self.text)
+        values = {
+            "value": text,
+            "distance": metres(far, False) if math.isfinite(far) else wording.text("brief.no_bound"),
+        }
+        if not above:
+            return wording.text("solve.whole_below", **values), data
+        worst = {"person": above[0].person, "way": way_of(above[0], wording), "ratio": times(above[0].ratio)}
+        return wording.text("solve.whole_above", count=len(above), **values, **worst), {**data, "worst": worst}
+
+    def sentences(self) -> list[str]:
+        """Return the answer in words, the answer itself first."""
+        one, subject, target, most = self.input, self.subject, self.target, "most" if self.largest else "least"
+        ends = {"low": nearest_text(self.low, one), "high": nearest_text(self.high, one)}
+        cautious = ends["low" if self.largest else "high"]
+        corner = "_in_corner" if worked_out_with(subject, self.changed) == CORNER else ""
+        name = Message("study.named" if subject.context.setup.fitted else "study.not_fitted", name=subject.name)
+        place, back = trimmed(format_quantity(target.place, "m", 4)), self.put_back
+        if target.marking:
+            goal = Message("study.goal_marking", marking=shown(target.marking), place=place)
+        elif target.density is not None:
+            goal = Message("study.goal_density", density=f"{target.density:g}", place=place)
+        else:
+            ways = joined([Message(f"study.way_{way}") for way in target.ways], ", ")
+            goal = Message(f"study.goal_{'_'.join(target.tissues)}", place=place, ways=ways)
+        lines: list[str] = [Message("study.goal", name=name, goal=goal)]
+        if self.value is None:
+            lines.append(Message("study.none", field=one.path, **ends))
+            lines.append(Message(f"study.back_cautious{corner}", value=cautious, words=back.words))
+        else:
+            lines.append(Message(f"study.at_{most}", field=one.path, value=self.text, nominal=self._nominal()))
+            lines += [Message("study.every", **ends)] if self.every else []
+            lines.append(Message(f"study.back{corner}", value=self.text, words=back.words))
+            lines.append(Message(f"study.searched_{most}", count=self.tried, cautious=cautious, **ends))
+        lines += [durations(subject, {one.path}), *certainty(subject, self.changed), Message("study.alone")]
+        lines += [Message("study.duration_asked")] if one.path == DURATION else []
+        if not target.bare and back.skin > 0.0:
+            reach = trimmed(format_quantity(back.skin, "m", 3, "up"))
+            lines.append(Message(f"study.skin_{'beyond' if back.skin > target.place else 'nearer'}", distance=reach))
+        lines += [Message("study.density_alone")] if target.density is not None else []
+        return lines if target.bare else [*lines, Message("study.accident")]
+
+    def _nominal(self) -> str:
+        """Return what the case says of the input, and whether the answer allows that."""
+        one, value = self.input, self.value
+        if one.nominal is None or value is None:
+            if one.ends is None:
+                return ""
+            return Message("study.allows", low=nearest_text(one.ends[0], one), high=nearest_text(one.ends[1], one))
+        low, high = one.span or (one.nominal, one.nominal)
+        kept = high <= value if self.largest else low >= value
+        return Message("study.says_kept" if kept else "study.says", stated=one.stated)
+
+    def data(self) -> dict[str, Any]:
+        """Return the answer as plain data."""
+        target, one, context, back = self.target, self.input, self.subject.context, self.put_back
+        unit = "" if one.unit == "1" else f"_{one.unit}"
+        return {
+            "title": self.subject.case.title,
+            "laser": context.laser.name,
+            "setup": context.setup.name,
+            "fitted": context.setup.fitted,
+            "rule_sets": list(context.rule_sets),
+            "field": one.path,
+            "asked": "largest" if self.largest else "smallest",
+            f"answer{unit}": self.value,
+            "answer": self.text or None,
+            f"nominal{unit}": one.nominal,
+            "stated": one.stated,
+            **certainty_data(self.subject, self.changed),
+            "found": "none" if self.value is None else "every value" if self.every else "a value",
+            f"searched_low{unit}": self.low,
+            f"searched_high{unit}": self.high,
+            "values_tried": self.tried,
+            "at_m": target.place,
+            "ways": list(target.ways),
+            "tissues": list(target.tissues) if target.bare else ["eye"],
+            "optical_density": target.density,
+            "eyewear": target.marking or None,
+            "put_back": {"holds": back.holds, "words": back.words, "skin_distance_m": back.skin},
+        }
+
 
 def asks_for_the_largest(subject: Subject, one: Input) -> bool:
     """Return whether small values of an input are the cautious ones.
@@ -168,7 +269,12 @@ def search_range(subject: Subject, one: Input, between: str | None) -> tuple[flo
         If a range that was typed cannot be used.
     """
     if between is not None:
-        low, high = read_ends(one.path, between, one.read)
+        ends, dots, rest = between.partition("..")
+        if not dots or ":" in rest:
+            refuse(f"between = {shown(between)}: write both ends, as '1 W..2 kW'")
+        low, high = one.read(ends.strip()), one.read(rest.strip())
+        if not low < high:
+            refuse(f"{one.path}: between = {shown(between)}: write the smaller end first, and two ends that differ")
         for end in (low, high):
             subject.changed({one.path: end})
         return low, high
@@ -225,7 +331,12 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
     largest = asks_for_the_largest(subject, one)
     low, high = search_range(subject, one, between)
     evaluate, most, quick = _function(subject, one, target)
-    critical = _critical(subject, one, low, high)
+    critical = critical_values(subject.context).get(one.name, [])  # where the distance may jump or turn
+    if one.ends and one.name in ("pulse_duration", "repetition_rate"):
+        times = duration_edges(subject.context.rule_sets)
+        counts = range(1, _FEW_PULSES)
+        critical = times if one.name == "pulse_duration" else [n / time for time in times for n in counts]
+    critical = sorted({value for value in critical if low < value < high})
     tried = GRID if quick else _SCAN
     close = 0.0 if quick else _CLOSE
     found = solved_input(
@@ -246,16 +357,6 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
             return Answer(subject, one, target, largest, low, high, tried, value, text, found.every, back)
         value *= 1.0 - 1e-3 if largest else 1.0 + 1e-3
     refuse(f"{one.path}: the value found does not hold when it is put back into the case; no answer is given")
-
-
-def _critical(subject: Subject, one: Input, low: float, high: float) -> list[float]:
-    """Return where the distance may jump or turn inside a range, of a setting that can be turned too."""
-    found = critical_values(subject.context).get(one.name, [])
-    if one.ends and one.name in ("pulse_duration", "repetition_rate"):
-        times = duration_edges(subject.context.rule_sets)
-        counts = range(1, _FEW_PULSES)
-        found = times if one.name == "pulse_duration" else [n / time for time in times for n in counts]
-    return sorted({value for value in found if low < value < high})
 
 
 def _function(subject: Subject, one: Input, target: Target) -> tuple[Callable[[Floats], Floats], float, bool]:
@@ -365,3 +466,56 @@ def read_choice(given: Sequence[str], allowed: tuple[str, ...], option: str) -> 
         if one not in allowed:
             refuse(f"{option} = '{one[:40]}': allowed are {', '.join(allowed)}")
     return tuple(one for one in allowed if one in given) or allowed
+
+
+def _target(question: SolveQuestion) -> Target:
+    """Return what has to hold.
+
+    Raises
+    ------
+    InputError
+        If a part is missing, or parts contradict each other.
+    """
+    if question.at is None:
+        refuse("at: missing; say where the person is, as --at '6 m'")
+    place = place_of(question.at, "at")
+    ways = read_choice(question.way or (), WAYS, "way")
+    tissues = read_choice(question.tissue or (), TISSUES, "tissue")
+    if question.eyewear is None and question.density is None:
+        return Target(place, ways, tissues)
+    if question.eyewear is not None and question.density is not None:
+        refuse("eyewear and density are both given; a marking says its density itself, leave --density out")
+    if question.way or question.tissue:
+        refuse("way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out")
+    if question.density is None:
+        marking = (question.eyewear or "").strip()
+        if not marking:
+            refuse("eyewear = '': nothing is written here; write its marking, as '1064 D LB6'")
+        parse_marking(marking)  # what cannot be read is no question
+        return Target(place, marking=marking)
+    worn = parse_quantity(question.density, "1", "density").value
+    if not 0.0 < worn <= HIGHEST_DENSITY:
+        refuse(f"density = {shown(question.density)}: must be above 0 and at most {HIGHEST_DENSITY:g}")
+    return Target(place, density=worn)
+
+
+def run_solve(case: Path, question: SolveQuestion, *, whole: bool = True) -> tuple[dict[str, Any], str]:
+    """Return the answer to a question backwards, as JSON and as text; if wanted with what the whole case then says.
+
+    Raises
+    ------
+    InputError
+        If the question cannot be answered as typed.
+    """
+    if question.wanted is None:
+        refuse("for: missing; say which input is asked for, as --for laser.power")
+    target = _target(question)
+    subject = open_subject(case, question.laser, question.setup)
+    answer = solve(subject, subject.input(question.wanted), target, question.between)
+    lines, data, wording = answer.sentences(), answer.data(), load_wording(subject.case.language)
+    if whole and answer.value is not None and answer.input.path != DURATION and answer.input.ends is None:
+        words, data["whole_case"] = answer.whole_case(wording)
+        lines.insert(-1, words)
+    with decimals(wording):
+        said = [measured(wording.say(line)).replace(".; ", "; ") for line in lines]
+    return {**data, "sentences": said, "caution": wording.caution_short}, "\n".join([*said, wording.caution_short])

@@ -7,7 +7,7 @@ import itertools
 import math
 import re
 import tomllib
-from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
 from pathlib import Path
@@ -345,16 +345,17 @@ def _inputs(context: Context) -> dict[str, Input]:
 
 MOST_STEPS = 10_000
 HOW = "write FIELD=LOW..HIGH:COUNT, as setup.divergence=1mrad..10mrad:50, or FIELD='1 mrad|2 mrad|5 mrad'"
-Reader = Callable[[str], float]
-_COUNT = re.compile(r"[0-9]{1,9}")
+NEAREST_PLACE, FARTHEST_PLACE = 1e-3, 1e6  # m
 
 
 @dataclass(frozen=True)
-class Span:
-    """The values of one input.
+class Varied:
+    """An input and the values that it takes.
 
     Parameters
     ----------
+    input : Input
+        What is varied.
     values : numpy.ndarray, shape (n,)
         Rising. [SI]
     log : bool
@@ -363,119 +364,67 @@ class Span:
         Whether they were typed one by one.
     """
 
+    input: Input
     values: NDArray[np.float64]
     log: bool = False
     listed: bool = False
 
 
-def split_vary(text: str) -> tuple[str, str]:
-    """Return the name of the input and the text of its values.
+def read_values(one: Input, text: str) -> Varied:
+    """Return an input with the values that a text asks for.
 
     Parameters
     ----------
-    text : str
-        As typed behind ``--vary``.
-
-    Raises
-    ------
-    InputError
-        If there is no ``=`` with something on both sides.
-
-    Examples
-    --------
-    >>> split_vary("setup.divergence=1mrad..10mrad:50")
-    ('setup.divergence', '1mrad..10mrad:50')
-    """
-    name, equals, values = text.partition("=")
-    if not equals or not name.strip() or not values.strip():
-        refuse(f"vary = {shown(text)}: {HOW}")
-    return name.strip(), values.strip()
-
-
-def read_span(path: str, text: str, read: Reader) -> Span:
-    """Return the values that a text asks for.
-
-    Parameters
-    ----------
-    path : str
-        Name of the input, for the message.
+    one : Input
+        What is varied; it refuses a value that its field does not take.
     text : str
         ``LOW..HIGH:COUNT``, ``LOW..HIGH:COUNT:log``, or values with ``|`` between them.
-    read : callable
-        From the text of one value to its number in SI; refuses what the field does not take.
 
     Raises
     ------
     InputError
         If the text is anything else.
-
-    Examples
-    --------
-    >>> read_span("x", "1..100:3:log", float).values
-    array([  1.,  10., 100.])
     """
+    typed = f"{one.path} = {shown(text)}"
     if ".." not in text:
-        return _listed(path, text, read)
+        parts = [part.strip() for part in text.split("|")]
+        if len(parts) > MOST_STEPS:
+            refuse(f"{one.path}: {len(parts)} values; at most {MOST_STEPS} are taken")
+        values = sorted(map(one.read, parts))
+        if len(set(values)) < len(values):
+            refuse(f"{typed}: a value stands twice; write each once")
+        return Varied(one, np.array(values), listed=True)
     if "|" in text:
-        refuse(f"{path} = {shown(text)}: a range or a list, not both; {HOW}")
-    low_text, _, rest = text.partition("..")
-    high_text, *more = [part.strip() for part in rest.split(":")]
-    if not more or len(more) > 2 or (len(more) == 2 and more[1] not in ("log", "linear")):
+        refuse(f"{typed}: a range or a list, not both; {HOW}")
+    ends, *more = [part.strip() for part in text.split(":")]
+    if not more or len(more) > 2 or ".." not in ends or (len(more) == 2 and more[1] not in ("log", "linear")):
         refuse(
-            f"{path} = {shown(text)}: a range needs a count, as LOW..HIGH:50; "
+            f"{typed}: a range needs a count, as LOW..HIGH:50; "
             "add ':log' behind it for equal ratios in place of equal steps"
         )
-    low, high = read(low_text.strip()), read(high_text)
-    count = _count(path, text, more[0])
-    log = more[1:] == ["log"]
+    low, high = (one.read(end.strip()) for end in ends.split("..", 1))
+    count, log = int(more[0]) if re.fullmatch(r"[0-9]{1,9}", more[0]) else 0, more[1:] == ["log"]
+    if not 2 <= count <= MOST_STEPS:
+        refuse(f"{typed}: the count is a whole number, 2 to {MOST_STEPS}")
     if not low < high:
-        refuse(f"{path} = {shown(text)}: write the smaller end first, and two ends that differ")
+        refuse(f"{typed}: write the smaller end first, and two ends that differ")
     if log and not low > 0.0:
-        refuse(f"{path} = {shown(text)}: equal ratios need both ends above zero; leave ':log' out")
-    return Span(np.geomspace(low, high, count) if log else np.linspace(low, high, count), log)
+        refuse(f"{typed}: equal ratios need both ends above zero; leave ':log' out")
+    return Varied(one, np.geomspace(low, high, count) if log else np.linspace(low, high, count), log)
 
 
-def read_ends(path: str, text: str, read: Reader) -> tuple[float, float]:
-    """Return both ends of ``LOW..HIGH``.
-
-    Parameters
-    ----------
-    path : str
-        Name of the input, for the message.
-    text : str
-        As typed behind ``--between``.
-    read : callable
-        From the text of one value to its number in SI.
+def place_of(text: str, option: str) -> float:
+    """Return a distance that was typed. [m].
 
     Raises
     ------
     InputError
-        If the text is anything else.
+        If it is no length, or not between 1 mm and 1000 km.
     """
-    low_text, dots, high_text = text.partition("..")
-    if not dots or ":" in high_text:
-        refuse(f"between = {shown(text)}: write both ends, as '1 W..2 kW'")
-    low, high = read(low_text.strip()), read(high_text.strip())
-    if not low < high:
-        refuse(f"{path}: between = {shown(text)}: write the smaller end first, and two ends that differ")
-    return low, high
-
-
-def _count(path: str, text: str, typed: str) -> int:
-    count = int(typed) if _COUNT.fullmatch(typed) else 0
-    if not 2 <= count <= MOST_STEPS:
-        refuse(f"{path} = {shown(text)}: the count is a whole number, 2 to {MOST_STEPS}")
-    return count
-
-
-def _listed(path: str, text: str, read: Reader) -> Span:
-    parts = [part.strip() for part in text.split("|")]
-    if len(parts) > MOST_STEPS:
-        refuse(f"{path}: {len(parts)} values; at most {MOST_STEPS} are taken")
-    values = [read(part) for part in parts]
-    if len(set(values)) < len(values):
-        refuse(f"{path} = {shown(text)}: a value stands twice; write each once")
-    return Span(np.array(sorted(values)), listed=True)
+    value = parse_quantity(text, "m", option).value
+    if not NEAREST_PLACE <= value <= FARTHEST_PLACE:
+        refuse(f"{option} = {shown(text)}: must be 1 mm or more, and at most 1000 km")
+    return value
 
 
 Floats = NDArray[np.float64]
@@ -485,14 +434,6 @@ MOST_INPUTS = 6
 WAYS = ("direct", "mirror", "scatter")
 TISSUES = ("eye", "skin")
 ZONES = tuple((way, tissue) for way in WAYS for tissue in TISSUES)
-
-
-@dataclass(frozen=True)
-class Varied:
-    """An input and the values that it takes."""
-
-    input: Input
-    span: Span
 
 
 @dataclass(frozen=True)
@@ -525,12 +466,12 @@ class Sweep:
     @property
     def shape(self) -> tuple[int, ...]:
         """Number of values on each axis."""
-        return tuple(one.span.values.size for one in self.varied)
+        return tuple(one.values.size for one in self.varied)
 
     @property
     def start(self) -> dict[str, float]:
         """The first point: path of each varied input to its value. [SI]."""
-        return {one.input.path: float(one.span.values[0]) for one in self.varied}
+        return {one.input.path: float(one.values[0]) for one in self.varied}
 
     @property
     def size(self) -> int:
@@ -555,16 +496,18 @@ def read_varied(subject: Subject, texts: Sequence[str]) -> tuple[Varied, ...]:
     """
     found: list[Varied] = []
     for text in texts:
-        path, values = split_vary(text)
+        path, _, values = map(str.strip, text.partition("="))
+        if not path or not values:
+            refuse(f"vary = {shown(text)}: {HOW}")
         one = subject.input(path)
         if any(one.path == other.input.path for other in found):
             refuse(f"{one.path} stands behind --vary twice; write its values in one, as '1 W|2 W|5 W'")
-        found.append(Varied(one, read_span(one.path, values, one.read)))
+        found.append(read_values(one, values))
     if len(found) > MOST_INPUTS:
         refuse(f"{len(found)} inputs are varied; at most {MOST_INPUTS} can be")
-    points = math.prod(one.span.values.size for one in found)
+    points = math.prod(one.values.size for one in found)
     if points > MOST_POINTS:
-        counts = " x ".join(str(one.span.values.size) for one in found)
+        counts = " x ".join(str(one.values.size) for one in found)
         refuse(f"{counts} = {points} points; at most {MOST_POINTS} are worked out in one sweep: ask for fewer values")
     return tuple(found)
 
@@ -586,9 +529,9 @@ def sweep(subject: Subject, varied: Sequence[Varied], place: float | None = None
     InputError
         If the case does not hold together at a corner of the grid.
     """
-    for corner in itertools.product(*((one.span.values[0], one.span.values[-1]) for one in varied)):
+    for corner in itertools.product(*((one.values[0], one.values[-1]) for one in varied)):
         subject.changed({one.input.path: float(value) for one, value in zip(varied, corner, strict=True)})
-    shape = tuple(one.span.values.size for one in varied)
+    shape = tuple(one.values.size for one in varied)
     reaches = {zone: np.zeros(shape) for zone in ZONES}
     decided = {zone: np.zeros(shape, dtype=np.int8) for zone in ZONES}
     ratio = None if place is None else np.zeros(shape)
@@ -610,11 +553,11 @@ def _parts(
     subject: Subject, varied: Sequence[Varied]
 ) -> Iterator[tuple[tuple[int | slice, ...], tuple[Context, ...], dict[str, Floats]]]:
     """Yield the grid in parts: what the arrays do not take is held at one value after the other."""
-    starts = {one.input.path: float(one.span.values[0]) for one in varied}
+    starts = {one.input.path: float(one.values[0]) for one in varied}
     first = subject.changed(starts)
     held = [k for k, one in enumerate(varied) if one.input.ends or not takes_arrays(first, one.input.name)]
     inner = [k for k in range(len(varied)) if k not in held]
-    parts = math.prod(varied[k].span.values.size for k in held)
+    parts = math.prod(varied[k].values.size for k in held)
     if parts > MOST_HELD:
         what = ", ".join(varied[k].input.path for k in held)
         refuse(f"{what}: {parts} points that are worked out one by one; at most {MOST_HELD} are, ask for fewer")
@@ -622,10 +565,10 @@ def _parts(
     for turn, k in enumerate(inner):
         shape = [1] * len(inner)
         shape[turn] = -1
-        changes |= varied[k].input.arrays(varied[k].span.values.reshape(shape))
-    for places in itertools.product(*(range(varied[k].span.values.size) for k in held)):
+        changes |= varied[k].input.arrays(varied[k].values.reshape(shape))
+    for places in itertools.product(*(range(varied[k].values.size) for k in held)):
         at = dict(zip(held, places, strict=True))
-        values = starts | {varied[k].input.path: float(varied[k].span.values[n]) for k, n in at.items()}
+        values = starts | {varied[k].input.path: float(varied[k].values[n]) for k, n in at.items()}
         where = tuple(at.get(k, slice(None)) for k in range(len(varied)))
         yield where, subject.changed(values), changes
 

@@ -9,12 +9,15 @@ import math
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import partial
+from pathlib import Path
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 import lasersafe
+from lasersafe.ask.drawings import picture
+from lasersafe.ask.questions import SweepQuestion
 from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends
 from lasersafe.drawing.contours import contour_page
@@ -22,14 +25,29 @@ from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.values import decimals, measured, quantity
 from lasersafe.errors import InputError, refuse
+from lasersafe.files import DASH, Output, existing, mark_of, write_outputs
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
 from lasersafe.records import fields
 from lasersafe.records.light import InputTolerance
-from lasersafe.studies.sweeping import DURATION, ZONES, Subject, Sweep, Varied, nearest_text, trimmed
+from lasersafe.studies.sweeping import (
+    DURATION,
+    ZONES,
+    Subject,
+    Sweep,
+    Varied,
+    nearest_text,
+    open_subject,
+    place_of,
+    read_varied,
+    sweep,
+    trimmed,
+)
 from lasersafe.wording import Wording, caution_line, load_wording
 from lasersafe.wording.message import Message, joined, listed
 
+TABLES = (".csv", ".json", ".parquet")
+DRAWINGS = (".svg", ".png", ".pdf")
 MOST_LINES = 200
 _FOR_CSV = partial(format_quantity, unit="1", digits=4, rounding="up")
 PULSES = ("laser.pulse_duration", "laser.repetition_rate", "laser.duty")
@@ -54,7 +72,7 @@ class _Column(NamedTuple):
 
 def _columns(found: Sweep) -> list[_Column]:
     word = load_wording(found.subject.case.language).text
-    grid = np.meshgrid(*(one.span.values for one in found.varied), indexing="ij") if found.varied else []
+    grid = np.meshgrid(*(one.values for one in found.varied), indexing="ij") if found.varied else []
     names = np.array(found.subject.context.rule_sets)
     made = [
         _Column(one.column, (one.path, ""), axis.ravel().tolist(), partial(nearest_text, one=one), float)
@@ -95,10 +113,10 @@ def facts(found: Sweep) -> dict[str, Any]:
             {
                 "field": one.input.path,
                 "column": one.input.column,
-                "low": float(one.span.values[0]),
-                "high": float(one.span.values[-1]),
-                "count": int(one.span.values.size),
-                "spacing": "listed" if one.span.listed else "log" if one.span.log else "linear",
+                "low": float(one.values[0]),
+                "high": float(one.values[-1]),
+                "count": int(one.values.size),
+                "spacing": "listed" if one.listed else "log" if one.log else "linear",
                 "nominal": one.input.nominal,
                 "stated": one.input.stated,
             }
@@ -167,12 +185,8 @@ def _density(value: float) -> str:
 def as_parquet(found: Sweep) -> bytes:
     """Return the table as Parquet, with full numbers and what it is about in the metadata.
 
-    Raises
-    ------
-    InputError
-        If pyarrow is not installed.
+    pyarrow is there: `need_pyarrow` was asked before.
     """
-    need_pyarrow()
     import pyarrow
     import pyarrow.parquet
 
@@ -316,7 +330,7 @@ class _Shown:
 
     @property
     def values(self) -> Floats:
-        return np.asarray(self.varied.span.values / self.factor)
+        return np.asarray(self.varied.values / self.factor)
 
     @property
     def nominal(self) -> float | None:
@@ -325,29 +339,9 @@ class _Shown:
 
     def axis(self) -> Axis:
         low, high = float(self.values[0]), float(self.values[-1])
-        log = self.varied.span.log or (low > 0.0 and high / low >= _WIDE)
+        log = self.varied.log or (low > 0.0 and high / low >= _WIDE)
         unit = "" if self.unit == "1" else f" [{self.unit.replace('u', 'µ')}]"
         return Axis(f"{self.varied.input.words} ({self.varied.input.path}){unit}", low, high, log)
-
-
-def zone_of(text: str) -> tuple[str, str]:
-    """Return the zone that was asked for by name.
-
-    Parameters
-    ----------
-    text : str
-        As typed, ``direct eye``.
-
-    Raises
-    ------
-    InputError
-        If there is none of that name.
-    """
-    names = {" ".join(zone): zone for zone in ZONES}
-    plain = " ".join(text.replace("-", " ").replace(",", " ").split()).lower()
-    if plain not in names:
-        refuse(f"show = {shown(text)}: write one of: {', '.join(names)}")
-    return names[plain]
 
 
 def check_drawable(varied: tuple[Varied, ...]) -> None:
@@ -361,7 +355,7 @@ def check_drawable(varied: tuple[Varied, ...]) -> None:
     if len(varied) > 2:
         refuse(f"drawing: {len(varied)} inputs are varied; a drawing shows one or two, leave the others at one value")
     for one in varied:
-        if one.span.values.size < 2 and len(varied) == 1:
+        if one.values.size < 2 and len(varied) == 1:
             refuse(f"drawing: {one.input.path} has one value only; a drawing needs two or more")
 
 
@@ -396,7 +390,7 @@ def draw(found: Sweep, zone: tuple[str, str] | None = None) -> Drawing:
 
 def _shown(varied: Varied) -> _Shown:
     """Return an input in the unit that suits its largest value, or the middle of a range of ratios."""
-    low, high = float(varied.span.values[0]), float(np.abs(varied.span.values).max())
+    low, high = float(varied.values[0]), float(np.abs(varied.values).max())
     typical = math.sqrt(low * high) if low > 0.0 and high >= _WIDE * low else high
     name = format_quantity(typical, varied.input.unit).partition(" ")[2] or varied.input.unit
     return _Shown(varied, name, parse_quantity(f"1 {name}", varied.input.unit, "unit").value if name != "1" else 1.0)
@@ -422,7 +416,7 @@ def _over_one(found: Sweep, x: _Shown, zone: tuple[str, str] | None) -> Drawing:
 
 def _family(found: Sweep, x: _Shown, other: _Shown, table: Floats, zone: tuple[str, str]) -> Drawing:
     """Return one curve over ``x`` for each value of the other input, the rows of ``table``."""
-    names = [nearest_text(float(v), other.varied.input) for v in other.varied.span.values]
+    names = [nearest_text(float(v), other.varied.input) for v in other.varied.values]
     traces = [(name, row) for name, row in zip(names, table, strict=True)]
     held = f"one curve for each {other.varied.input.words} ({other.varied.input.path})"
     if other.varied.input.nominal is not None:
@@ -471,3 +465,73 @@ def _heading(found: Sweep, axes: list[_Shown], held: str) -> Heading:
     foot = [(f"{Message('study.meaning')} {origin} {times} {joined}", False), *[(text, False) for text in said]]
     lines = (f"{subject.name}{fitted}; {limits}", held)
     return Heading(subject.case.title, lines, (*foot, (caution_line(), True)))
+
+
+def run_sweep(case: Path, question: SweepQuestion, replace: bool) -> tuple[dict[str, Any], str]:
+    """Work a sweep out, write its files, and return what to print as JSON and as text.
+
+    Raises
+    ------
+    InputError
+        If the question cannot be answered as typed; no file is written then.
+    OutputError
+        If a file cannot be written.
+    """
+    output, drawing = question.output, question.drawing
+    if not question.vary:
+        refuse("vary: missing; say what to change, as --vary setup.divergence=1mrad..10mrad:50")
+    _check_name(None if output == DASH else output, "output", TABLES)
+    _check_name(drawing, "drawing", DRAWINGS)
+    if output is not None and output.suffix.lower() == ".parquet":
+        need_pyarrow()
+    zones: dict[str | None, tuple[str, str]] = {" ".join(zone): zone for zone in ZONES}
+    show = question.show and " ".join(question.show.replace("-", " ").replace(",", " ").split()).lower()
+    if show is not None and show not in zones:
+        refuse(f"show = {shown(question.show)}: write one of: {', '.join(map(str, zones))}")
+    place = None if question.at is None else place_of(question.at, "at")
+    subject = open_subject(case, question.laser, question.setup)
+    varied = read_varied(subject, question.vary)
+    if drawing is not None:
+        check_drawable(varied)
+    found = sweep(subject, varied, place)
+    names = {kind: name for kind, name in (("table", output), ("drawing", drawing)) if name is not None}
+    files = [
+        Output(name, _content(found, name, zones.get(show)), mark_of(f"sweep {kind}", case, subject.case.title))
+        for kind, name in names.items()
+    ]
+    write_outputs(files, replace=replace)
+    if not files:
+        return as_json(found), as_text(found)
+    wording = load_wording(subject.case.language)
+    lines = [wording.text(f"terminal.{kind}", value=name) for kind, name in names.items()]
+    data = {kind: str(name) for kind, name in names.items()} | {"points": found.size, "caution": caution_line()}
+    if output is None:
+        return {**as_json(found), **data}, "\n".join([*lines, as_text(found)])
+    return data, "\n".join([*lines, wording.text("terminal.points", count=found.size), wording.caution_short])
+
+
+def _check_name(path: Path | None, option: str, suffixes: tuple[str, ...]) -> None:
+    if path is None:
+        return
+    if path.suffix.lower() not in suffixes:
+        refuse(
+            f"{option} = {shown(path.name[-40:])}: the name must end in {', '.join(suffixes[:-1])} or {suffixes[-1]}"
+        )
+    existing(path, 0)  # a folder, a pipe, a link: refused before there is work
+
+
+def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
+    suffix = path.suffix.lower()
+    if suffix == ".csv" or path == DASH:
+        return as_csv(found).encode()
+    if suffix == ".json":
+        return (json.dumps(as_json(found), indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
+    if suffix == ".parquet":
+        return as_parquet(found)
+    page = draw(found, zone)
+    if suffix != ".pdf":
+        return picture(page, suffix)
+    from lasersafe.sheet.drawings import drawings_pdf
+
+    named = {"title": found.subject.case.title, "name": found.subject.name}
+    return drawings_pdf([page], named, found.subject.name, load_wording())

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -20,19 +21,17 @@ from lasersafe.limits import rule_sets
 from lasersafe.models import case_from, read_case_text
 from lasersafe.quantity import parse_quantity
 from lasersafe.studies.solving import Target, solve
-from lasersafe.studies.sweeping import Subject, open_subject, read_ends, read_span, split_vary
+from lasersafe.studies.sweeping import Subject, open_subject, read_values, read_varied
 from tests.few import few
 
-
-def number(text: str) -> float:
-    return parse_quantity(text, "m", "x").value
+X = SimpleNamespace(path="x", read=lambda text: parse_quantity(text, "m", "x").value)
 
 
 @few(40)
 @given(st.floats(1e-6, 1e3), st.floats(1.001, 1e6), st.integers(2, 400), st.booleans())
 def test_a_range_has_its_ends_its_count_and_rises(low: float, ratio: float, count: int, log: bool) -> None:
     high = low * ratio
-    span = read_span("x", f"{low!r} m..{high!r} m:{count}{':log' if log else ''}", number)
+    span = read_values(X, f"{low!r} m..{high!r} m:{count}{':log' if log else ''}")
     assert span.values.size == count
     assert (span.values[0], span.values[-1]) == (low, high)
     assert (np.diff(span.values) > 0.0).all()
@@ -42,7 +41,7 @@ def test_a_range_has_its_ends_its_count_and_rises(low: float, ratio: float, coun
 
 @given(st.lists(st.floats(1e-6, 1e6), min_size=1, max_size=9, unique=True))
 def test_a_list_holds_what_was_typed(values: list[float]) -> None:
-    span = read_span("x", " | ".join(f"{value!r} m" for value in values), number)
+    span = read_values(X, " | ".join(f"{value!r} m" for value in values))
     assert span.values.tolist() == sorted(values)
     assert span.listed
 
@@ -50,7 +49,7 @@ def test_a_list_holds_what_was_typed(values: list[float]) -> None:
 @few(40)
 @given(st.text(max_size=40))
 def test_any_text_is_a_range_or_one_clear_line(text: str) -> None:
-    for read in (split_vary, lambda t: read_span("x", t, number), lambda t: read_ends("x", t, number)):
+    for read in (lambda t: read_varied(SimpleNamespace(input=lambda _: X), [t]), lambda t: read_values(X, t)):
         try:
             read(text)
         except InputError as error:
