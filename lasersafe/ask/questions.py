@@ -20,6 +20,12 @@ class Before(NamedTuple):
     field: str
 
 
+class Shown(NamedTuple):
+    """What stands for the value of an option in the help."""
+
+    metavar: str
+
+
 _LENGTH = "Duration of one pulse, as '10 ns', or its range, as '2..350 ns'."
 _RATE = "Pulses per second, as '20 kHz' or '20..80 kHz'; 'single': one single pulse."
 
@@ -160,3 +166,21 @@ class SignQuestion:
     certificate: Annotated[File, "PKCS#12 file: put a PDF signature on --sheet instead."] = None
     sheet: Annotated[File, "The sheet that the certificate signs."] = None
     password_fd: Annotated[int | None, "File descriptor to read the password of the certificate from."] = None
+
+
+@dataclass(frozen=True, kw_only=True)
+class BatchQuestion:
+    """Where the results of many cases go, and how they are made."""
+
+    output: Annotated[
+        list[Path] | None,
+        "Result, .csv or .jsonl; may be given twice. The same command again goes on where it was stopped, and does "
+        "again what changed. Without it: CSV to the terminal.",
+        "--output",
+        "-o",
+    ] = None
+    processes: Annotated[int | None, "How many processes work; without it, one for each core."] = None
+    decimal_comma: Annotated[bool, "Write 1,5 and semicolons, for spreadsheets in such a language."] = False
+    cases: Annotated[File, "Write the case file of each row that was assessed, too.", Shown("FOLDER")] = None
+    template: Annotated[File, "Only write an inventory to start from, with explanations.", Shown("FILE.csv")] = None
+    replace: Annotated[bool, "Work everything out anew, and replace what is there.", "--replace/--no-replace"] = False

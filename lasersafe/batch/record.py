@@ -14,6 +14,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import OutputError, refuse
 from lasersafe.files import existing
 from lasersafe.quantity import for_spreadsheet, format_quantity, from_spreadsheet, shown
@@ -36,38 +37,25 @@ class Field:
     kind: Literal["text", "number", "whole", "yes"]
     what: str
 
+    def cell(self, value: Any, decimal_comma: bool) -> str:
+        """Return a value as a cell."""
+        if isinstance(value, str):
+            return for_spreadsheet(value)
+        text = {None: "", True: "yes", False: "no"}[value] if value is None or isinstance(value, bool) else str(value)
+        return text.replace(".", ",") if decimal_comma else text
 
-FIELDS: tuple[Field, ...] = (
-    Field("line", "line", "whole", "line of the inventory; empty for a folder"),
-    Field("case", "case", "text", "name in the inventory, or the case file below the folder"),
-    Field("status", "status", "text", "assessed, or refused: then no number is given"),
-    Field("passed", "passed", "yes", "whether the verdict passes"),
-    Field("verdict", "verdict", "text", "the verdict in words"),
-    Field("distance_m", "distance [m]", "number", "how far uninvolved people stay away, not rounded"),
-    Field("distance_tissue", "tissue", "text", "eye or skin: which of them decides this distance"),
-    Field("distance_way", "way", "text", "direct, or aided where spectators may use binoculars"),
-    Field("people", "people", "text", "the same as a sentence, rounded up"),
-    Field("direct_eye_m", "direct, eye [m]", "number", "farthest distance of each zone over the fitted set-ups"),
-    Field("direct_skin_m", "direct, skin [m]", "number", ""),
-    Field("mirror_eye_m", "mirror, eye [m]", "number", ""),
-    Field("mirror_skin_m", "mirror, skin [m]", "number", ""),
-    Field("scatter_eye_m", "scatter, eye [m]", "number", "from the lit surface"),
-    Field("scatter_skin_m", "scatter, skin [m]", "number", ""),
-    Field("aided_eye_m", "aided, eye [m]", "number", "where a case has people with binoculars"),
-    Field("eyewear_optical_density", "eyewear, optical density", "number", "highest need of any person, rounded up"),
-    Field("eyewear_scale_numbers", "eyewear, scale numbers", "text", "what to ask for, by wavelength and mode letter"),
-    Field("eyewear_reliable", "eyewear can be relied on", "yes", "empty where none is needed"),
-    Field("open_scenarios", "open scenarios", "whole", "above the limit with nothing that answers them"),
-    Field("nearest_open", "nearest open scenario", "text", "the one at the shortest distance"),
-    Field("rule_sets", "rule sets", "text", "worked out; the stricter result decides"),
-    Field("version", "version", "text", "of the program"),
-    Field("fingerprint", "fingerprint", "text", "of case, data files, wording and version, as on a sheet"),
-    Field("input_fingerprint", "input fingerprint", "text", "of the row as typed; the same again is not done again"),
-    Field("reason", "reason", "text", "why it was refused: field, value as typed, what to do"),
-    Field("source", "source", "text", "name of the inventory or folder that the row comes from"),
-    Field("digest", "row digest", "text", "of all other cells; a row that was changed does not fit and is done again"),
-    Field("caution", "caution", "text", "on every row, so that it goes wherever a row is copied"),
-)
+    def value(self, cell: str, decimal_comma: bool) -> Any:
+        """Return the value of a cell; a ValueError or KeyError where it is none."""
+        if self.kind == "text":
+            return from_spreadsheet(cell)
+        if cell in ("", NO_BOUND):
+            return cell or None
+        if self.kind == "yes":
+            return {"yes": True, "no": False}[cell]
+        return int(cell) if self.kind == "whole" else float(cell.replace(",", ".") if decimal_comma else cell)
+
+
+FIELDS = tuple(Field(**row) for row in load_toml(templates_path("inventory", "results.toml"))["field"])
 HEADINGS = [one.heading for one in FIELDS]
 _EMPTY: Record = {one.key: "" if one.kind == "text" else None for one in FIELDS}
 
@@ -83,11 +71,6 @@ def _way(setups: list[SetupResult], distance: float | None, tissue: str) -> str:
         if distance is not None and distance == _far(setups, way, tissue):
             return way
     return "several together" if len(setups) > 1 else ""
-
-
-def is_open(scenario: Scenario) -> bool:
-    """Return whether a scenario is above the limit and nothing answers it."""
-    return not scenario.below and not scenario.answer and not scenario.struck_out
 
 
 def _nearest(scenarios: list[Scenario]) -> str:
@@ -115,7 +98,8 @@ def record_of(assessment: Assessment) -> Record:
     decision = assessment.decision
     fitted = [setup for setup in assessment.setups if setup.fitted]
     names = {(setup.laser, setup.setup) for setup in fitted}
-    open_ones = [s for s in assessment.scenarios if is_open(s) and ((s.laser, s.setup) in names or not s.setup)]
+    open_ones = [s for s in assessment.scenarios if (s.laser, s.setup) in names or not s.setup]
+    open_ones = [s for s in open_ones if not (s.below or s.answer or s.struck_out)]
     needs = assessment.eyewear
     asked = {need.marking: None for need in sorted(needs, key=lambda n: -n.optical_density_exact)}
     zones = [(way, tissue) for way in ("direct", "mirror", "scatter") for tissue in ("eye", "skin")]
@@ -176,32 +160,15 @@ def from_json(line: str) -> Record | None:
 
 def to_cells(record: Record, decimal_comma: bool) -> list[str]:
     """Return a row as cells."""
-    return [_cell(record[field.key], decimal_comma) for field in FIELDS]
-
-
-def _cell(value: Any, decimal_comma: bool) -> str:
-    if isinstance(value, str):
-        return for_spreadsheet(value)
-    text = {None: "", True: "yes", False: "no"}[value] if value is None or isinstance(value, bool) else str(value)
-    return text.replace(".", ",") if decimal_comma else text
+    return [field.cell(record[field.key], decimal_comma) for field in FIELDS]
 
 
 def from_cells(cells: list[str], decimal_comma: bool) -> Record | None:
     """Return the row of cells, or None when it is not whole."""
     try:
-        return {f.key: _value(f.kind, cell, decimal_comma) for f, cell in zip(FIELDS, cells, strict=True)}
+        return {f.key: f.value(cell, decimal_comma) for f, cell in zip(FIELDS, cells, strict=True)}
     except (ValueError, KeyError):
         return None
-
-
-def _value(kind: str, cell: str, decimal_comma: bool) -> Any:
-    if kind == "text":
-        return from_spreadsheet(cell)
-    if cell in ("", NO_BOUND):
-        return cell or None
-    if kind == "yes":
-        return {"yes": True, "no": False}[cell]
-    return int(cell) if kind == "whole" else float(cell.replace(",", ".") if decimal_comma else cell)
 
 
 def csv_line(cells: list[str], decimal_comma: bool) -> str:
@@ -276,7 +243,7 @@ class Store(AbstractContextManager["Store"]):
         self._rows.executemany("DELETE FROM row WHERE key = ?", spoilt)
         for path in outputs:
             strangers = count = 0
-            for record in _rows_of(path) if path.exists() else ():
+            for record in self._rows_of(path) if path.exists() else ():
                 count += 1
                 strangers += record is not None and record["case"] not in self.cases
                 if (key := self._key(record, path)) and record is not None:
@@ -284,6 +251,34 @@ class Store(AbstractContextManager["Store"]):
             if 2 * strangers > count:
                 what = f"{path} holds results of another {shown(self.source)}: most of its cases are not in this one"
                 refuse(f"{what}; {OTHERWISE}", OutputError)
+
+    @staticmethod
+    def _rows_of(path: Path) -> Iterator[Record | None]:
+        """Yield the rows of a finished result, None for one that is not whole.
+
+        Raises
+        ------
+        OutputError
+            If it is none.
+        """
+        with path.open(encoding="utf-8-sig", errors="replace", newline="\n") as file:
+            if path.suffix.lower() == ".jsonl":
+                read = from_json
+                ours = not file.read(1) or (file.seek(0) == 0 and any(from_json(line) for line in file))
+                file.seek(0)
+            else:
+                heads = {csv_line(HEADINGS, comma).rstrip(): comma for comma in (False, True)}
+                comma = heads.get(file.readline().rstrip("\r\n"))
+                ours = comma is not None
+
+                def read(line: str) -> Record | None:
+                    return from_cells(next(csv.reader([line], delimiter=";" if comma else ","), []), bool(comma))
+
+            if not ours:
+                what = f"{path} is there already and is no result of this version of 'lasersafe batch'"
+                refuse(f"{what}; {OTHERWISE}", OutputError)
+            for line in file:
+                yield read(line) if line.endswith("\n") else None
 
     def __exit__(self, *_: object) -> None:
         """Close the database."""
@@ -319,34 +314,6 @@ class Store(AbstractContextManager["Store"]):
             whose = f"{shown(record['source'])}, not of {shown(self.source)}"
             refuse(f"{path} holds results of {whose}; {OTHERWISE}", OutputError)
         return key
-
-
-def _rows_of(path: Path) -> Iterator[Record | None]:
-    """Yield the rows of a finished result, None for one that is not whole.
-
-    Raises
-    ------
-    OutputError
-        If it is none.
-    """
-    with path.open(encoding="utf-8-sig", errors="replace", newline="\n") as file:
-        if path.suffix.lower() == ".jsonl":
-            read = from_json
-            ours = not file.read(1) or (file.seek(0) == 0 and any(from_json(line) for line in file))
-            file.seek(0)
-        else:
-            heads = {csv_line(HEADINGS, comma).rstrip(): comma for comma in (False, True)}
-            comma = heads.get(file.readline().rstrip("\r\n"))
-            ours = comma is not None
-
-            def read(line: str) -> Record | None:
-                return from_cells(next(csv.reader([line], delimiter=";" if comma else ","), []), bool(comma))
-
-        if not ours:
-            what = f"{path} is there already and is no result of this version of 'lasersafe batch'"
-            refuse(f"{what}; {OTHERWISE}", OutputError)
-        for line in file:
-            yield read(line) if line.endswith("\n") else None
 
 
 def lines_of(records: Iterator[Record], kind: str, decimal_comma: bool) -> Iterator[bytes]:

@@ -19,11 +19,11 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
+from lasersafe.ask.questions import BatchQuestion
 from lasersafe.assessment import assess
 from lasersafe.batch.inventory import BadCell, Reading, bad_cells, case_data
 from lasersafe.batch.record import ASSESSED, KINDS, Record, Store, lines_of, part_of, record_of, refused, sealed
 from lasersafe.batch.sources import CaseFolder, Item, Source, open_source
-from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, OutputError, refuse
 from lasersafe.files import Output, existing, in_utf8, locked, mark_of, precious, write_file, write_outputs, written_as
 from lasersafe.models import case_from, parse_case
@@ -202,6 +202,37 @@ class Summary:
         """Return it as plain data."""
         return asdict(self) | {"taken_over": self.taken_over, "caution": load_wording().caution_short}
 
+    def refusals(self) -> list[str]:
+        """Return the refused cases with their reasons, the first of them."""
+        found = [f"{_cases(self.refused)} refused, without any result:"] if self.refused else []
+        for row in self.refused_rows:
+            where = [f"line {row['line']}"] if row["line"] is not None else []
+            where += [shown(row["case"])] if row["case"] else []
+            found.append(f"  {', '.join(where)}: {row['reason']}")
+        more = self.refused - len(self.refused_rows)
+        return [*found, f"  and {more} more; all reasons stand in the result"] if more else found
+
+    def lines(self) -> list[str]:
+        """Return what a batch did, in a few lines that end in the caution."""
+        taken, far = self.taken_over, self.farthest
+        now = f"; {taken} taken over, {self.worked_out} worked out now" if taken else ""
+        found = [
+            f"{_cases(self.cases)}: {self.assessed} assessed, {self.refused} refused{now}",
+            f"the verdict passes for {self.passed} of {self.assessed}",
+        ]
+        if far is not None:
+            distance = far["distance_m"]
+            words = distance if isinstance(distance, str) else format_quantity(distance, "m", 3, "up")
+            line = f", line {far['line']}" if far["line"] is not None else ""
+            found.append(f"the farthest distance: {words}, {shown(far['case'])}{line}")
+        found += [f"result: {path}" for path in self.outputs]
+        found += [f"case files: {self.case_files}"] if self.case_files else []
+        return [*found, load_wording().caution_short]
+
+
+def _cases(count: int) -> str:
+    return f"{count} {'case' if count == 1 else 'cases'}"
+
 
 def _metres(distance: float | str) -> float:
     return math.inf if isinstance(distance, str) else distance
@@ -214,14 +245,8 @@ class Batch:
     ----------
     source : Path
         A folder with case files, or an inventory as CSV.
-    outputs : list of Path
-        Result files, ``.csv`` or ``.jsonl``; none: the rows are only passed on.
-    processes : int, optional
-        Processes that work; left out: as many as this program may use.
-    replace : bool
-        Work every case out anew, and replace whatever is there.
-    decimal_comma : bool
-        Write numbers as ``1,5`` and cells separated by semicolons.
+    question : BatchQuestion
+        The result files, none where the rows are only passed on, and how they are made.
 
     Raises
     ------
@@ -231,14 +256,8 @@ class Batch:
         If a name of a result cannot be used.
     """
 
-    def __init__(
-        self,
-        source: Path,
-        outputs: list[Path],
-        processes: int | None = None,
-        replace: bool = False,
-        decimal_comma: bool = False,
-    ) -> None:
+    def __init__(self, source: Path, question: BatchQuestion) -> None:
+        outputs, processes = question.output or [], question.processes
         for path in outputs:
             if path.suffix.lower() not in KINDS:
                 refuse(f"output = '{path}': the name must end in .csv or .jsonl", OutputError)
@@ -255,31 +274,27 @@ class Batch:
             refuse(f"processes = {processes}: must be 1 to {MOST_PROCESSES}")
         self.source: Source = open_source(source)
         self.name = source.resolve().name or "/"
-        self.outputs, self.replace, self.decimal_comma = outputs, replace, decimal_comma
+        self.outputs, self.question = outputs, question
         usable = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()
         self.processes = processes or usable or 1
         self.summary = Summary([str(path) for path in outputs], list(self.source.remarks))
 
-    def run(
-        self, advance: Callable[[int], object] = abs, write: Callable[[bytes], object] = len,
-        case_files: Path | None = None,
-    ) -> Summary:  # fmt: skip
+    def run(self, write: Callable[[bytes], object], advance: Callable[[int], object] = abs) -> Summary:
         """Do what is not done yet, and write the results in the order of the input.
 
         Parameters
         ----------
-        advance : callable
-            Told how many more cases are done.
         write : callable
             Given the lines of the CSV where there is no output file.
-        case_files : Path, optional
-            Folder for the case file of each row that was assessed.
+        advance : callable
+            Told how many more cases are done.
 
         Returns
         -------
         Summary
             What happened.
         """
+        case_files = self.question.cases
         if case_files is not None and isinstance(self.source, CaseFolder):
             refuse("--cases writes the rows of an inventory as case files; a folder of case files has them already")
         part = part_of(self.outputs[0]) if self.outputs else None
@@ -287,7 +302,9 @@ class Batch:
             for path in self.outputs:
                 stack.enter_context(locked(path))
             try:
-                with Store(self.outputs, self.name, self.replace, self.source.names() if part else ()) as store:
+                with Store(
+                    self.outputs, self.name, self.question.replace, self.source.names() if part else ()
+                ) as store:
                     self._work(store, advance, write)
                     if case_files is not None:
                         self._write_cases(store, case_files)
@@ -330,9 +347,9 @@ class Batch:
 
         for number, path in enumerate(self.outputs):
             counted = rows(len if number else self.summary.count)  # once
-            write_file(path, lines_of(counted, path.suffix.lower(), self.decimal_comma))
+            write_file(path, lines_of(counted, path.suffix.lower(), self.question.decimal_comma))
         if not self.outputs:
-            for text in lines_of(rows(self.summary.count), ".csv", self.decimal_comma):
+            for text in lines_of(rows(self.summary.count), ".csv", self.question.decimal_comma):
                 write(text)
 
     def _write_cases(self, store: Store, folder: Path) -> None:
@@ -353,42 +370,3 @@ class Batch:
                 f"case files in {folder} that were edited, or are not of {shown(self.name)}, are kept as they are: "
                 f"{', '.join(kept[:SHOWN])}{more}"
             )
-
-
-def write_template(path: Path, replace: bool) -> dict[str, Any]:
-    """Write an inventory to start from, and return what to print."""
-    write_outputs([Output(path, templates_path("inventory", "example.csv").read_bytes())], replace=replace)
-    return {"inventory": str(path)}
-
-
-def _cases(count: int) -> str:
-    return f"{count} {'case' if count == 1 else 'cases'}"
-
-
-def refused_lines(summary: Summary) -> list[str]:
-    """Return the refused cases with their reasons, the first of them."""
-    found = [f"{_cases(summary.refused)} refused, without any result:"] if summary.refused else []
-    for row in summary.refused_rows:
-        where = [f"line {row['line']}"] if row["line"] is not None else []
-        where += [shown(row["case"])] if row["case"] else []
-        found.append(f"  {', '.join(where)}: {row['reason']}")
-    more = summary.refused - len(summary.refused_rows)
-    return [*found, f"  and {more} more; all reasons stand in the result"] if more else found
-
-
-def summary_lines(summary: Summary) -> list[str]:
-    """Return what a batch did, in a few lines that end in the caution."""
-    taken, far = summary.taken_over, summary.farthest
-    now = f"; {taken} taken over, {summary.worked_out} worked out now" if taken else ""
-    found = [
-        f"{_cases(summary.cases)}: {summary.assessed} assessed, {summary.refused} refused{now}",
-        f"the verdict passes for {summary.passed} of {summary.assessed}",
-    ]
-    if far is not None:
-        distance = far["distance_m"]
-        words = distance if isinstance(distance, str) else format_quantity(distance, "m", 3, "up")
-        line = f", line {far['line']}" if far["line"] is not None else ""
-        found.append(f"the farthest distance: {words}, {shown(far['case'])}{line}")
-    found += [f"result: {path}" for path in summary.outputs]
-    found += [f"case files: {summary.case_files}"] if summary.case_files else []
-    return [*found, load_wording().caution_short]

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 from typer import Argument, Option
 
 from lasersafe.ask.questions import (
+    BatchQuestion,
     EyewearQuestion,
     LimitQuestion,
     PlanQuestion,
@@ -33,9 +34,6 @@ from lasersafe.cli.options import (
     show,
     tell,
 )
-
-if TYPE_CHECKING:
-    from lasersafe.batch.run import Batch, Summary
 
 
 @app.command()
@@ -254,76 +252,59 @@ def register(
 
 
 @app.command()
+@asking(BatchQuestion)
 def batch(
+    question: BatchQuestion,
     source: Annotated[
         Path | None,
         Argument(metavar="FOLDER|FILE", help="Case files, also in folders below, or an inventory: CSV or .xlsx.",
-                       show_default=False),
+                 show_default=False),
     ] = None,
-    output: Annotated[
-        list[Path] | None,
-        Option("--output", "-o", help="Result, .csv or .jsonl; may be given twice. The same command again goes "
-                     "on where it was stopped, and does again what changed. Without it: CSV to the terminal."),
-    ] = None,
-    processes: Annotated[
-        int | None, Option(help="How many processes work; without it, one for each core.")
-    ] = None,
-    decimal_comma: Annotated[
-        bool, Option("--decimal-comma", help="Write 1,5 and semicolons, for spreadsheets in such a language.")
-    ] = False,
-    cases: Annotated[
-        Path | None, Option(metavar="FOLDER", help="Write the case file of each row that was assessed, too.")
-    ] = None,
-    template: Annotated[
-        Path | None, Option(metavar="FILE.csv", help="Only write an inventory to start from, with explanations.")
-    ] = None,
-    replace: Annotated[bool, Option(help="Work everything out anew, and replace what is there.")] = False,
     as_json: Json = False,
 ) -> None:  # fmt: skip
     """Assess many cases in parallel: a folder of case files, or an inventory."""
-    from lasersafe.batch.run import Batch, refused_lines, summary_lines, write_template
+    from lasersafe.batch.run import Batch
     from lasersafe.errors import refuse
 
-    if template is not None:
-        data = write_template(template, replace)
-        tell(as_json, data, f"inventory: {template}\nfill it in, then: lasersafe batch {template} -o results.csv")
+    if (template := question.template) is not None:
+        from lasersafe.data import templates_path
+        from lasersafe.files import Output, write_outputs
+
+        example = templates_path("inventory", "example.csv").read_bytes()
+        write_outputs([Output(template, example)], replace=question.replace)
+        words = f"inventory: {template}\nfill it in, then: lasersafe batch {template} -o results.csv"
+        tell(as_json, {"inventory": str(template)}, words)
         return
     if source is None:
         refuse("name a folder with case files or an inventory as CSV; --template FILE.csv writes one to start from")
-    if as_json and not output:
+    if as_json and not question.output:
         refuse("--json describes the run; name the file for the results with -o")
-    one = Batch(source, output or [], processes, replace, decimal_comma)
+    one = Batch(source, question)
     said = list(one.summary.remarks)
     for remark in said:
         complain(f"note: {remark}")
-    try:
-        summary = _run(one, cases)
-    except KeyboardInterrupt:
-        done = one.summary.worked_out
-        kept = "; the same command goes on from there" if output else ""
-        complain(f"stopped after {done} cases{kept}")
-        raise typer.Exit(130) from None
-    for remark in summary.remarks[len(said) :]:
-        complain(f"note: {remark}")
-    if output:
-        tell(as_json, summary.plain(), summary_lines(summary))
-    else:
-        for line in summary_lines(summary):
-            complain(line)
-    for line in refused_lines(summary):
-        complain(line)
-    if summary.refused:
-        raise typer.Exit(2)
 
-
-def _run(one: Batch, cases: Path | None) -> Summary:
     def write(line: bytes) -> None:
         say(line.decode(), end="")
 
-    if not sys.stderr.isatty():
-        return one.run(write=write, case_files=cases)
-    with typer.progressbar(length=sum(1 for _ in one.source.names()), label="cases", file=sys.stderr) as bar:
-        return one.run(bar.update, write, cases)
+    try:
+        if sys.stderr.isatty():
+            with typer.progressbar(length=sum(1 for _ in one.source.names()), label="cases", file=sys.stderr) as bar:
+                summary = one.run(write, bar.update)
+        else:
+            summary = one.run(write)
+    except KeyboardInterrupt:
+        kept = "; the same command goes on from there" if question.output else ""
+        complain(f"stopped after {one.summary.worked_out} cases{kept}")
+        raise typer.Exit(130) from None
+    for remark in summary.remarks[len(said) :]:
+        complain(f"note: {remark}")
+    if question.output:
+        tell(as_json, summary.plain(), summary.lines())
+    for line in [*([] if question.output else summary.lines()), *summary.refusals()]:
+        complain(line)
+    if summary.refused:
+        raise typer.Exit(2)
 
 
 @app.command()

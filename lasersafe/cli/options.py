@@ -17,7 +17,7 @@ from typing import Annotated, Any, get_args, get_type_hints
 import typer
 from typer import Argument, Option
 
-from lasersafe.ask.questions import Before
+from lasersafe.ask.questions import Before, Shown
 
 _WORDS = {
     "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss", "ẞ": "SS", "±": "+-", "µ": "u",
@@ -185,7 +185,8 @@ def asking(kind: type) -> Callable[[Callable[..., None]], Callable[..., None]]:
             what, words, *more = get_args(hints[one.name])
             names = [name for name in more if isinstance(name, str)]
             names = names or ([f"--{one.name.replace('_', '-')}"] if what is bool else [])
-            hint: Any = Annotated[what, Option(*names, help=words)]
+            metavar = next((each.metavar for each in more if isinstance(each, Shown)), None)
+            hint: Any = Annotated[what, Option(*names, help=words, metavar=metavar)]
             usual = Parameter.empty if one.default is MISSING else one.default
             places = (place for place, other in enumerate(options) if Before(other.name) in more)
             option = Parameter(one.name, Parameter.KEYWORD_ONLY, default=usual, annotation=hint)
