@@ -21,9 +21,8 @@ from typing import Any
 
 from lasersafe.ask.questions import BatchQuestion
 from lasersafe.assessment import assess
-from lasersafe.batch.inventory import BadCell, Reading, bad_cells, case_data
 from lasersafe.batch.record import ASSESSED, KINDS, Record, Store, lines_of, part_of, record_of, refused, sealed
-from lasersafe.batch.sources import CaseFolder, Item, Source, open_source
+from lasersafe.batch.sources import BadCell, CaseFolder, Item, Reading, Source, case_data, open_source
 from lasersafe.errors import CalcError, CaseError, OutputError, refuse
 from lasersafe.files import Output, existing, in_utf8, locked, mark_of, precious, write_file, write_outputs, written_as
 from lasersafe.models import case_from, parse_case
@@ -46,10 +45,13 @@ def record_of_item(item: Item, reading: Reading) -> Record:
         else:
             data, known = case_data(cells, reading)
             case = case_from(data)
-        return refused(known) if known else record_of(assess(case, in_full=False))  # no column holds the rest
+        if known:
+            return refused(why for _, why in known)
+        return record_of(assess(case, in_full=False))  # no column holds the rest
     except CaseError as error:
-        faults = error.faults if cells is None else [*known, *bad_cells(error.faults, cells, reading, known)]
-        return refused(faults)
+        if cells is None:
+            return refused(error.faults)
+        return refused(why for _, why in [*known, *reading.faults(error.faults, cells, known)])
     except CalcError as error:
         return refused([error])
     except Exception as error:  # one broken case must not take the others with it

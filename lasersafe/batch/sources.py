@@ -1,28 +1,260 @@
-"""What a batch is made from: folders of cases, inventories as CSV, and workbooks."""
+"""What a batch is made from: folders of cases, inventories as CSV or workbooks, and from a row to its case."""
 
 from __future__ import annotations
 
 import codecs
 import csv
+import difflib
 import hashlib
 import json
 import re
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
+
+import tomli_w
 
 from lasersafe.assessment import data_digest
-from lasersafe.batch.inventory import COLUMNS, Reading, case_data, case_text, cell_fault, column_of
-from lasersafe.errors import CaseError, InputError, refuse
+from lasersafe.data import load_toml, templates_path
+from lasersafe.errors import CaseError, InputError, QuantityError, refuse
 from lasersafe.files import files_in, in_utf8
-from lasersafe.quantity import shown
+from lasersafe.quantity import parse_quantity, plain_unit, possible_thousand, shown
 
-MOST_BYTES = 200_000_000  # of what is in the workbook, unpacked
-MOST_COLUMNS = 500
+if TYPE_CHECKING:
+    from lasersafe.errors import Fault
+
+NOT_STATED = "not stated"
+REVIEW_BY = "2000-01-01"  # in the past: a sheet that is made from a row is due for review at once
+_NUMBER = r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?"
+_BARE = re.compile(_NUMBER)
+_SPREAD = re.compile(
+    rf"({_NUMBER})(\s*(?:\+\s*/\s*-|\+\s*-|±)\s*)({_NUMBER})(\s*%)?(\s+(?:bound|standard uncertainty))?"
+)
+_SIGN = re.compile(r"\s*(?:\+\s*/\s*-|\+\s*-|±)")
+_DECIMAL_COMMA = re.compile(r"(?<![0-9.,])([0-9]+),([0-9]+)(?![0-9.,])")
+_BETWEEN = {"range": re.compile(r"\s+to\s+"), "axes": re.compile(r"\s+x\s+")}
+_YES, _NO = ("yes", "true", "ja"), ("no", "false", "nein")
+_OPTICS = ("collimated", "lens", "fibre multimode", "fibre single mode")
+_PULSED = ("pulse energy", "pulse duration", "repetition rate")
+
+
+@dataclass(frozen=True)
+class Column:
+    """One column: where it goes in the case, its SI unit ("" for text), and the unit that the template has."""
+
+    name: str
+    what: str
+    goes_to: str = ""  # path in the case; "" where several columns decide together
+    unit: str = ""
+    usual: str = ""
+    shape: str = "one"  # one | range | axes
+    required: bool = False
+    only: str = ""  # the optics that it belongs to
+    also: Sequence[str] = ()  # what people call it elsewhere
+
+    @property
+    def heading(self) -> str:
+        """The heading as the template writes it."""
+        return f"{self.name} [{self.usual}]" if self.usual else self.name
+
+
+COLUMNS: tuple[Column, ...] = tuple(
+    Column(**row) for row in load_toml(templates_path("inventory", "columns.toml"))["column"]
+)
+_KNOWN = {name: column for column in COLUMNS for name in (column.name, *column.also)}
+_BY_NAME = {column.name: column for column in COLUMNS}
+_PLACES = {
+    **{column.goes_to.replace("setup.", "laser.setup."): column.name for column in COLUMNS if column.goes_to},
+    "laser.emission.power": "power",
+    "laser.emission.mean_power": "power",
+    "title": "name",
+}
+_HEADING = re.compile(r"^(?P<name>.*?)\s*(?:\[(?P<square>[^\[\]]*)\]|\((?P<round>[^()]*)\))?$", re.DOTALL)
+
+
+@dataclass(frozen=True)
+class Heading:
+    """A heading of the file: the column that it names, and the unit for cells that have none of their own."""
+
+    text: str
+    column: Column
+    unit: str  # "" where the heading names none
+
+    def entries(self, text: str, decimal_comma_likely: bool) -> tuple[list[str], str]:
+        """Return the values of a cell, each with its unit, and why the cell is refused, "" where it is not."""
+        fault, shape = "", self.column.shape
+        if decimal_comma_likely:
+            if found := possible_thousand(text):
+                plain, point = re.sub("[.,]", "", found), found.replace(",", ".")
+                fault = f"in a file of this kind '{found}' can mean {plain} or {point}; write '{plain}' or '{point}0'"
+            text = _DECIMAL_COMMA.sub(r"\1.\2", text)
+        parts = _BETWEEN[shape].split(text) if shape in _BETWEEN else [text]
+        return [_with_unit(part, self.unit) for part in parts], fault
+
+    def fault(self, text: str, decimal_comma_likely: bool) -> str:
+        """Return why a cell is no number with a unit that its column takes, "" where it is one."""
+        if not self.column.unit:
+            return ""
+        entries, fault = self.entries(text, decimal_comma_likely)
+        try:
+            for entry in entries:
+                parse_quantity(_SIGN.split(entry)[0], self.column.unit, "cell")
+        except QuantityError as error:
+            return fault or str(error).partition("': ")[2]
+        return fault
+
+
+BadCell = tuple[str, str]  # the heading; and why a row is not assessed: what was typed, what is wrong and to be done
+
+
+def _bad(heading: str, typed: str, message: str) -> BadCell:
+    return heading, f"{heading}{f' = {shown(typed)}' if typed else ''}: {message}"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """How the rows of an inventory are to be read.
+
+    Parameters
+    ----------
+    headings : dict of str to Heading
+        Column -> its heading in the file.
+    decimal_comma_likely : bool
+        Take ``1,5`` for 1.5, and refuse ``1.500`` and ``1,500``, which such programs write for 1500.
+    """
+
+    headings: dict[str, Heading]
+    decimal_comma_likely: bool
+
+    def faults(self, faults: Iterable[Fault], cells: Mapping[str, str], known: list[BadCell]) -> Iterator[BadCell]:
+        """Yield the faults of a case in the words of the row that it came from; what is known already is left out."""
+        seen = {heading for heading, _ in known}
+        for fault in faults:
+            place = re.sub(r"\[\d+\]", "", fault.field)
+            name = "spectator distance" if fault.field == "person[2].distance" else _PLACES.get(place, "")
+            field = self.headings[name].text if name in self.headings else name or fault.field
+            if field in seen or (place == "laser.emission" and known):
+                continue
+            # without the value that it begins with; the cell is shown as typed before it
+            message = re.sub(r"^(?:[a-z_]+ = )?'(?:[^']{0,40})(?:\.\.\.)?': ", "", fault.message)
+            yield _bad(field, cells.get(name, ""), message)
+
+
+def column_of(text: str) -> Heading | str | None:
+    """Return what a heading names; why it cannot be used, or is nearly one of ours; None when it is none of ours."""
+    found = _HEADING.match(text := text.strip())
+    assert found is not None
+    name = " ".join(found["name"].replace("_", " ").casefold().split())
+    unit = (found["square"] or found["round"] or "").strip()
+    column = _KNOWN.get(name)
+    if column is None:
+        near = difflib.get_close_matches(name, _KNOWN, n=1, cutoff=0.8)
+        what = "Correct the heading, or name a column that is not meant for the calculation quite differently"
+        return f"heading {shown(text)}: did you mean '{_KNOWN[near[0]].heading}'? {what}" if near else None
+    if not column.unit or unit in ("", "1", "-"):  # where there is no unit, the brackets hold a remark
+        return Heading(text, column, "")
+    try:
+        parse_quantity(f"1 {unit}", column.unit, "heading")
+    except QuantityError as error:
+        why = str(error).partition("': ")[2] or error
+        return f"heading {shown(text)}: {why}"
+    return Heading(text, column, plain_unit(unit))
+
+
+def case_data(cells: Mapping[str, str], reading: Reading) -> tuple[dict[str, Any], list[BadCell]]:
+    """Return the case of a row as nested dictionaries, and what is wrong with its cells before they are read.
+
+    Parameters
+    ----------
+    cells : mapping
+        Column -> text; empty cells are left out.
+    reading : Reading
+        How they are to be read.
+    """
+    value: dict[str, Any] = {}
+    faults: list[BadCell] = []
+
+    def bad(name: str, message: str) -> None:
+        heading = reading.headings[name].text if name in reading.headings else name
+        faults.append(_bad(heading, cells.get(name, ""), message))
+
+    for name, text in cells.items():
+        entries, fault = [text], ""
+        if _BY_NAME[name].unit:
+            entries, fault = reading.headings[name].entries(text, reading.decimal_comma_likely)
+        if fault:
+            bad(name, fault)
+        value[name] = entries if len(entries) > 1 else entries[0]
+    laser, setup = dict[str, Any](), {"name": "as listed", "kind": ""}
+    persons: list[dict[str, Any]] = [{"name": "Operator", "role": "operator"}]
+    tables: dict[str, dict[str, Any]] = {"laser": laser, "setup": setup, "person": persons[0]}
+    for name, entry in value.items():
+        table, _, field = _BY_NAME[name].goes_to.rpartition(".")
+        if table in tables:
+            tables[table][field] = entry
+    kind = setup["kind"] = str(value.get("optics", "collimated")).casefold()
+    if kind not in _OPTICS:
+        bad("optics", f"write one of: {', '.join(_OPTICS)}")
+    for name in value:  # a cell that belongs to other optics is refused, never passed over
+        if kind in _OPTICS and (own := _BY_NAME[name].only) not in ("", kind):
+            said = "optics is empty, which means collimated" if "optics" not in value else f"optics says {kind}"
+            bad(name, f"belongs to optics = {own}, but {said}; correct optics, or empty this cell")
+    if "handheld" in value:
+        word = value["handheld"].casefold()
+        laser["handheld"] = word in _YES
+        if word not in _YES + _NO:
+            bad("handheld", "write yes or no")
+    if "spectator distance" in value:
+        persons.append({"name": "Spectators", "role": "spectator", "distance": value["spectator distance"]})
+    laser |= {"emission": _emission(value, bad), "setup": [setup]}
+    return {
+        "title": value.get("name", NOT_STATED),
+        "place": value.get("place", NOT_STATED),
+        "dates": NOT_STATED,
+        "review_by": REVIEW_BY,
+        **({"rule_set": value["rule set"]} if "rule set" in value else {}),
+        "in_charge": dict.fromkeys(("assessor", "laser_safety_officer", "operator", "venue"), NOT_STATED),
+        "laser": [laser],
+        "person": persons,
+    }, faults
+
+
+def _with_unit(text: str, unit: str) -> str:
+    """Return an entry with the unit of the heading, where it has none of its own."""
+    if unit and _BARE.fullmatch(text):
+        return f"{text} {unit}"
+    if not unit or (spread := _SPREAD.fullmatch(text)) is None:
+        return text
+    middle, sign, width, share, kind = spread.groups()
+    return f"{middle} {unit}{sign}{width}{share or f' {unit}'}{kind or ''}"
+
+
+def _emission(value: dict[str, Any], bad: Any) -> dict[str, Any]:
+    given = {name.replace(" ", "_"): value[name] for name in _PULSED if name in value}
+    kind, power = ("pulse train", "mean_power") if "repetition rate" in value else ("single pulse", "")
+    if not given:
+        kind, power = "continuous", "power"
+        if "power" not in value:
+            bad("power", "missing; fill power, or for pulses pulse energy and pulse duration")
+    elif "pulse duration" not in value:
+        bad("pulse duration", "missing; a pulsed laser needs it, since the limits depend on it")
+    if "power" in value and not power:
+        what = "without a repetition rate this is one single pulse, which has no power"
+        bad("power", f"{what}; fill repetition rate, or empty this cell")
+    return {"kind": kind, **given, **({power: value["power"]} if "power" in value and power else {})}
+
+
+def case_text(data: Mapping[str, Any]) -> str:
+    """Return the case file of a row."""
+    head = "# Made by 'lasersafe batch' from one row of an inventory; review the whole before a sheet is signed.\n"
+    return head + tomli_w.dumps(data)
+
+
+MOST_BYTES, MOST_COLUMNS = 200_000_000, 500  # of what is in the workbook, unpacked
 NOT_WORKED_OUT = "its formula has no result; open the workbook, let it be worked out, and save it"
 SEPARATORS = ";\t,"
 HELP = "'lasersafe batch --template FILE.csv'"
@@ -94,8 +326,7 @@ class Inventory:
         # another separator than the comma: the file comes from a program that may write 1500 as 1.500
         self.reading = Reading(dict(zip(names, known, strict=True)), self._separator != ",")
         self._refuse_wrong_columns()
-        left = [cell.strip() for cell, one in zip(cells, self._headings, strict=True) if one is None and cell.strip()]
-        if left:
+        if left := [cell.strip() for cell, one in zip(cells, found, strict=True) if one is None and cell.strip()]:
             self.remarks.append(f"columns that are not read: {', '.join(map(shown, left))}")
 
     def __iter__(self) -> Iterator[Item]:
@@ -120,7 +351,7 @@ class Inventory:
         first, faults = list(islice(self._rows(), _TRIED)), []
         for name, heading in self.reading.headings.items():
             cells = [(item.line, item.cells[name]) for item in first if item.cells and name in item.cells]
-            why = [cell_fault(text, heading, self.reading.decimal_comma_likely) for _, text in cells]
+            why = [heading.fault(text, self.reading.decimal_comma_likely) for _, text in cells]
             if len(cells) > 1 and all(why):
                 faults.append(f"column {shown(heading.text)}, as in line {cells[0][0]}: {shown(cells[0][1])}: {why[0]}")
         if faults:
@@ -237,12 +468,10 @@ def open_source(path: Path) -> Source:
         refuse(f"{in_utf8(str(path))}: the name of the file is not UTF-8; give it another name")
     if path.is_dir():
         return CaseFolder(path)
-    advice = {".toml": "'lasersafe assess' takes one case"} | dict.fromkeys(
-        (".xls", ".ods"), "save the sheet as .xlsx or CSV"
-    )
-    if path.suffix.lower() in advice:
-        needed = "a folder with case files, or an inventory as CSV or .xlsx, is needed here"
-        refuse(f"{path}: {needed}; {advice[path.suffix.lower()]}")
+    anew = "save the sheet as .xlsx or CSV"
+    advice = {".toml": "'lasersafe assess' takes one case", ".xls": anew, ".ods": anew}.get(path.suffix.lower())
+    if advice:
+        refuse(f"{path}: a folder with case files, or an inventory as CSV or .xlsx, is needed here; {advice}")
     return Inventory(path)
 
 
@@ -293,26 +522,23 @@ def _sheet_of(path: Path) -> tuple[list[Line], list[str]]:
         refuse(f"{path}: workbooks are read by openpyxl; install it with: {install}, or save as CSV")
     if not path.is_file():
         refuse(f"{path}: there is no such file")
+    lines = list[Line]()
     try:
         with zipfile.ZipFile(path) as packed:
             if sum(one.file_size for one in packed.infolist()) > MOST_BYTES:
                 refuse(f"{path}: more than {MOST_BYTES // 10**6} MB in it; save the sheet as CSV")
         values, formulas = (load_workbook(path, read_only=True, data_only=own).worksheets for own in (True, False))
         both = (sheets[0].iter_rows(max_col=MOST_COLUMNS) for sheets in (values, formulas))
-        lines = [_line(cells, typed) for cells, typed in zip(*both, strict=True)]
+        for cells, typed in zip(*both, strict=True):
+            pairs = zip(cells, typed, strict=True)
+            empty = next((f.coordinate for cell, f in pairs if cell.value is None and f.value is not None), "")
+            lines.append(f"cell {empty}: {NOT_WORKED_OUT}" if empty else [_text(cell) for cell in cells])
     except InputError:
         raise
     except Exception as error:  # whatever the reader raises on a file that is damaged
         kind = type(error).__name__
         refuse(f"{path}: this is no workbook that can be read ({kind}); save the sheet again, or as CSV")
     return lines, [shown(sheet.title) for sheet in values] if len(values) > 1 else []
-
-
-def _line(cells: tuple[Any, ...], typed: tuple[Any, ...]) -> Line:
-    for cell, formula in zip(cells, typed, strict=True):
-        if cell.value is None and formula.value is not None:
-            return f"cell {formula.coordinate}: {NOT_WORKED_OUT}"
-    return [_text(cell) for cell in cells]
 
 
 def _text(cell: Any) -> str:

@@ -15,9 +15,8 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.batch import record as store
 from lasersafe.batch import run as working
-from lasersafe.batch.inventory import COLUMNS, Reading
 from lasersafe.batch.record import FIELDS, from_json, part_of, record_of
-from lasersafe.batch.sources import Inventory, Item
+from lasersafe.batch.sources import COLUMNS, Inventory, Item, Reading
 from lasersafe.data import templates_path
 from lasersafe.models import read_case
 from tests.behaviour.command import Answer, run

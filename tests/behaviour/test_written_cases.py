@@ -7,7 +7,7 @@ from typing import Any
 
 import pytest
 
-from lasersafe.batch.inventory import Heading, Reading, case_data, case_text, column_of
+from lasersafe.batch.sources import Heading, Reading, case_data, case_text, column_of
 from lasersafe.data import templates_path
 from lasersafe.errors import InputError
 from lasersafe.library.cases import make_case as case_of
