@@ -6,11 +6,11 @@ import contextlib
 import json
 import re
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
+from lasersafe.ask.questions import NewQuestion
 from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
 from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, write_file, write_outputs, write_to_stdout
@@ -85,30 +85,19 @@ def _write(path: Path, content: bytes, there: bool) -> None:
         write_file(path, content, replace=there)
 
 
-@dataclass(frozen=True)
-class Said:
-    """What was answered beforehand, by options; what is None is asked."""
-
-    laser: Sequence[str]
-    crew: str | None
-    guests: str | None
-    language: str
-    patient: bool = False  # whether somebody can be asked again
-
-
-def ask_case(path: Path, said: Said, ask: Ask, replace: bool) -> dict[str, Any]:
+def ask_case(path: Path, question: NewQuestion, ask: Ask, patient: bool) -> dict[str, Any]:
     """Ask for a case, question by question, write it and return what to print.
 
     Parameters
     ----------
     path : pathlib.Path
         The file to be written; whether it may be is looked at before anything is asked.
-    said : Said
+    question : NewQuestion
         Answers that are known.
     ask : callable
         Gets a question, what its answer changes and the default; returns the answer, None for the default.
-    replace : bool
-        Whether an unchanged starter may be replaced.
+    patient : bool
+        Whether somebody can be asked again.
 
     Raises
     ------
@@ -119,14 +108,16 @@ def ask_case(path: Path, said: Said, ask: Ask, replace: bool) -> dict[str, Any]:
     from lasersafe.models.kinds import laser_kinds
     from lasersafe.models.reading import REPLACE
 
-    _refuse_to_lose_case(path, replace)
-    asking = _Asking(load_wording(said.language), ask, said.patient, laser_kinds())
-    beams = [line for kind, told in asking.lasers(said.laser) for line in asking.laser(kind, told)]
-    people = [asking.people(who, getattr(said, who)) for who in ("crew", "guests")]
-    head = [f'language = "{said.language}"'] if said.language != "en" else []
+    _refuse_to_lose_case(path, question.replace)
+    language = question.language
+    taken: Ask = (lambda *_: None) if question.yes else ask  # with --yes, every default
+    asking = _Asking(load_wording(language), taken, patient, laser_kinds())
+    beams = [line for kind, told in asking.lasers(question.laser or ()) for line in asking.laser(kind, told)]
+    people = [asking.people(who, getattr(question, who)) for who in ("crew", "guests")]
+    head = [f'language = "{language}"'] if language != "en" else []
     text = "\n".join([*head, "person = [", *people, "]", *beams]) + "\n"
     parse_case(text, str(path))
-    _write(path, text.encode(), _refuse_to_lose_case(path, replace))
+    _write(path, text.encode(), _refuse_to_lose_case(path, question.replace))
     return {"case": str(path), "lines": text.count("\n"), "replace": text.count(REPLACE)}
 
 

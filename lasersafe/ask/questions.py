@@ -153,6 +153,25 @@ class PlanQuestion:
 
 
 @dataclass(frozen=True, kw_only=True)
+class NewQuestion:
+    """What is known of a new case beforehand; what is None is asked."""
+
+    template: Annotated[
+        Text, "A starter case, as handheld-welder, or demo, the long example; then nothing is asked.", "--from"
+    ] = None
+    laser: Annotated[
+        Texts, "Kind of laser, and what is known of it, as 'blue diode, 5 W, 2 mrad'; may be given several times."
+    ] = None
+    crew: Annotated[Text, "How many and how near, as '6 at 2 m'. Asked for without it."] = None
+    guests: Annotated[Text, "The same of the guests, as '40 at 8 m'."] = None
+    yes: Annotated[bool, "Ask nothing: take what is usual, marked 'replace me' in the file."] = False
+    language: Annotated[str, "Language of the questions and of the case: en or de."] = "en"
+    replace: Annotated[
+        bool, "Overwrite a file that is there, unless it is a case that was edited.", "--replace/--no-replace"
+    ] = False
+
+
+@dataclass(frozen=True, kw_only=True)
 class SignQuestion:
     """Who signs, as what and under which conditions; or which certificate signs which sheet instead."""
 

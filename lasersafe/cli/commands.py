@@ -13,6 +13,7 @@ from lasersafe.ask.questions import (
     BatchQuestion,
     EyewearQuestion,
     LimitQuestion,
+    NewQuestion,
     PlanQuestion,
     ReachQuestion,
     SignQuestion,
@@ -48,27 +49,10 @@ def demo(
 
 
 @app.command()
+@asking(NewQuestion)
 def new(
     case: Annotated[Path, Argument(metavar="CASE.toml", help="The file to write.", show_default=False)],
-    template: Annotated[
-        Text,
-        Option("--from", help="A starter case, as handheld-welder, or demo, the long example; then nothing is asked."),
-    ] = None,
-    laser: Annotated[
-        list[str] | None,
-        Option(
-            help="Kind of laser, and what is known of it, as 'blue diode, 5 W, 2 mrad'; may be given several times."
-        ),
-    ] = None,
-    crew: Annotated[Text, Option(help="How many and how near, as '6 at 2 m'. Asked for without it.")] = None,
-    guests: Annotated[Text, Option(help="The same of the guests, as '40 at 8 m'.")] = None,
-    yes: Annotated[
-        bool, Option("--yes", help="Ask nothing: take what is usual, marked 'replace me' in the file.")
-    ] = False,
-    language: Annotated[str, Option(help="Language of the questions and of the case: en or de.")] = "en",
-    replace: Annotated[
-        bool, Option(help="Overwrite a file that is there, unless it is a case that was edited.")
-    ] = False,
+    question: NewQuestion,
     as_json: Json = False,
 ) -> None:
     """Start a case file: question by question, or from a starter case.
@@ -76,21 +60,17 @@ def new(
     Enter takes what stands in brackets; what was not answered is marked 'replace me' in the file, and nobody can sign
     before it is replaced.
     """
-    from lasersafe.ask.cases import Said, ask_case, write_starter
+    from lasersafe.ask.cases import ask_case, write_starter
 
-    if template is not None:
-        data = write_starter(case, template, replace)
+    if question.template is not None:
+        data = write_starter(case, question.template, question.replace)
     else:
-        data = ask_case(case, Said(laser or (), crew, guests, language, _answers()), _unasked if yes else _ask, replace)
+        data = ask_case(case, question, _ask, _answers())
     tell(as_json, data, f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
 
 
 def _answers() -> bool:
     return sys.stdin is not None and sys.stdin.isatty()
-
-
-def _unasked(question: str, changes: str, default: str) -> None:
-    """Take the default."""
 
 
 def _ask(question: str, changes: str, default: str) -> str | None:
