@@ -34,13 +34,6 @@ def _root(
     del version
 
 
-def _quick_start() -> None:
-    """Leave out what takes time and is of no use here; who runs the program can still ask for it."""
-    gc.set_threshold(500_000)  # one command makes few cycles: looking for them would take a tenth of its time
-    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread for each core, for matrices only
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # or every installed package is looked through
-
-
 def _asked_for(name: str) -> typer.Typer:
     """Return the application with one command alone: to define them all takes longer than some take to answer."""
     own = [one for one in app.registered_commands if name == (one.name or getattr(one.callback, "__name__", ""))]
@@ -59,7 +52,10 @@ def main() -> None:
 
 def run() -> None:
     """Run the command line; every error that a user can cause is one message and exit code 2."""
-    _quick_start()
+    # leave out what takes time and is of no use here; who runs the program can still ask for it
+    gc.set_threshold(500_000)  # one command makes few cycles: looking for them would take a tenth of its time
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread for each core, for matrices only
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # or every installed package is looked through
     try:
         _asked_for(sys.argv[1] if len(sys.argv) > 1 else "")()
     except CalcError as error:

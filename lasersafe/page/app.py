@@ -266,8 +266,10 @@ def newest_file() -> int:
 
 
 def _language(request: Request) -> str:
-    chosen = request.cookies.get(_LANGUAGE_COOKIE, "")
-    return chosen if chosen in LANGUAGES else forms.preferred(request.headers.get("accept-language", ""))
+    """Return the language that was chosen, or the first that the browser asks for."""
+    accepted = request.headers.get("accept-language", "")[:200].split(",")
+    names = (request.cookies.get(_LANGUAGE_COOKIE, ""), *(part.strip()[:2].lower() for part in accepted))
+    return next((name for name in names if name in LANGUAGES), LANGUAGES[0])
 
 
 async def _case_of(request: Request) -> tuple[str, str]:

@@ -73,21 +73,6 @@ class Texts:
         return {key.removesuffix("_hint"): text for key, text in every if key.endswith("_hint")}
 
 
-def preferred(accepted: str) -> str:
-    """Return the language to begin with.
-
-    Parameters
-    ----------
-    accepted : str
-        The header Accept-Language of a browser; untrusted.
-    """
-    for part in accepted[:200].split(","):
-        name = part.strip()[:2].lower()
-        if name in LANGUAGES:
-            return name
-    return LANGUAGES[0]
-
-
 class FormError(Exception):
     """A form with faults: name of the field -> what is wrong with it."""
 

@@ -261,7 +261,9 @@ def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
     found = []
     for number, (field, name) in enumerate(room.lasers):
         stated = form.get(f"{field}.lens", "").strip()
-        each = _each_lens(form, field, say)
+        lenses = (*kinds().get(str(form.get(f"{field}.like")), {"lenses": []})["lenses"], "none")
+        read = [(lens, Reader({**form, f"{field}.lens": lens}, say).room()) for lens in lenses]
+        each = [(lens, one) for lens, one in read if one is not None]
         rooms = [(stated, room)] if stated else each
         words = [_less_power(one, _lens_words(lens, say), number, near, say) for lens, one in rooms]
         words += [_reach(one, name, _lens_words(lens, say), say) for lens, one in each]
@@ -288,13 +290,6 @@ def _less_power(room: Room, what: str, number: int, near: float, say: Texts) -> 
     if data["answer_W"] is None:
         return say("help.no_power", **values)
     return say("help.power", **values, power=say.number(format_quantity(data["answer_W"], "W", 3, "down")))
-
-
-def _each_lens(form: Mapping[str, str], field: str, say: Texts) -> list[tuple[str, Room]]:
-    """Return the room with each usual lens of a laser, and without one."""
-    like = kinds().get(str(form.get(f"{field}.like")), {"lenses": []})
-    rooms = [(lens, Reader({**form, f"{field}.lens": lens}, say).room()) for lens in (*like["lenses"], "none")]
-    return [(lens, room) for lens, room in rooms if room is not None]
 
 
 def _lens_words(lens: str, say: Texts) -> str:

@@ -246,7 +246,11 @@ def _walk(path: str, old: Any, new: Any, nothing: float) -> Iterator[Change]:
         for key in dict.fromkeys([*left, *right]):
             yield from _walk(f"{path}[{key}]", left.get(key, _MISSING), right.get(key, _MISSING), nothing)
     elif not _same(old, new, nothing, _SAME_EDGE if nothing and path.endswith(".area") else _SAME):
-        yield Change(path or "everything", old, new, _relative(old, new))
+        apart = None
+        with contextlib.suppress(OverflowError):
+            if _is_number(old) and _is_number(new) and old != 0:
+                apart = float(new) / float(old) - 1.0
+        yield Change(path or "everything", old, new, apart if apart is None or math.isfinite(apart) else None)
 
 
 def _by_name(items: Sequence[Any]) -> dict[str, Any] | None:
@@ -289,13 +293,6 @@ def _same(old: Any, new: Any, nothing: float, relative: float) -> bool:
         except OverflowError:
             return False
     return type(old) is type(new) and bool(old == new)
-
-
-def _relative(old: Any, new: Any) -> float | None:
-    with contextlib.suppress(OverflowError):
-        if _is_number(old) and _is_number(new) and old != 0 and math.isfinite(apart := float(new) / float(old) - 1.0):
-            return apart
-    return None
 
 
 def _short(value: Any) -> str:

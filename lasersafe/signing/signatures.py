@@ -440,13 +440,13 @@ class _Signature:
     def faults(self, stamped: tuple[str, datetime] | None, before: list[datetime]) -> Iterator[str]:
         """Yield what is wrong, whoever is trusted: with it, where it stands, what its stamp says, when it was given."""
         status, claimed = self.status, self.claimed
-        if not _written_plainly(self.embedded, self.sheet):
+        if not self.written_plainly():
             yield "the signature is damaged"
         if not status.intact or not status.valid:
             yield "broken: the sheet was changed after it was signed, or the signature is damaged"
         if not status.docmdp_ok or getattr(status.coverage, "name", "") not in ("ENTIRE_FILE", "ENTIRE_REVISION"):
             yield "broken: it does not cover the whole sheet"
-        if not _nothing_unsigned(self.embedded, status):
+        if not self.nothing_unsigned():
             yield "the signature is damaged, or holds more than this program puts into one"
         if self.role not in ROLES:
             yield "it is not in a box of this sheet"
@@ -463,6 +463,47 @@ class _Signature:
             yield "its stamp shows another name than its certificate"
         if stamped is not None and abs(stamped[1].replace(tzinfo=UTC) - claimed) > _ZONES:
             yield "its stamp shows another day than the signature"
+
+    def written_plainly(self) -> bool:
+        """Return whether the signature stands in the file as pyHanko writes it, filled up with zeros and nothing else.
+
+        The place of the signature is the only part of the file that the signature does not cover.
+        """
+        first, start, second, _ = map(int, self.embedded.byte_range)
+        hole = (self.sheet.base + self.sheet.appended)[first + start : second]
+        if not re.fullmatch(rb"<[0-9A-F]+>", hole):
+            return False
+        body = bytes.fromhex(hole[1:-1].decode())
+        return not body[_length(body) :].strip(b"\0") and body.startswith(
+            bytes(self.embedded.pkcs7_content).rstrip(b"\0")
+        )
+
+    def nothing_unsigned(self) -> bool:
+        """Return whether what a signature does not cover of itself (RFC 5652, 5.1 and 5.3) can only be read in one way.
+
+        One digest algorithm, that of the signer; no attributes beside the signed ones; no certificate that the path to
+        a trusted one does not need; the algorithm of the signature without parameters that nobody reads.
+        """
+        data, signer, own = self.embedded.signed_data, self.embedded.signer_info, self.embedded.signer_cert
+        path = self.status.validation_path
+        used = None if path is None else {own.sha256, *(one.sha256 for one in path)}
+        algorithm, digest, sid = signer["signature_algorithm"], signer["digest_algorithm"], signer["sid"].chosen
+        name = algorithm["algorithm"].native
+        kind = {"rsa": ("rsassa_pkcs1v15", "rsassa_pss", "sha256_rsa"), "ec": ("sha256_ecdsa",)}
+        return bool(
+            (used is None or used.issuperset(one.chosen.sha256 for one in data["certificates"]))
+            and name in kind.get(own.public_key.algorithm, ())
+            and (name == "rsassa_pss" or algorithm["parameters"].native is None)
+            and digest["algorithm"].native == "sha256"
+            and [one.dump() for one in data["digest_algorithms"]] == [digest.dump()]
+            and digest["parameters"].native is None
+            and not len(signer["unsigned_attrs"])
+            and not len(data["crls"])
+            and data["version"].native == signer["version"].native == "v1"
+            and sid["serial_number"].native == own.serial_number
+            and sid["issuer"].dump() == own.issuer.dump()
+            and data["encap_content_info"]["content"].native is None
+        )
 
     def not_named(
         self, case: Case | None, signed: Mapping[str, Entry], others: list[CertificateSignature]
@@ -487,46 +528,6 @@ class _Signature:
             return f"intact, but the certificate ended on {self.last:%Y-%m-%d}, and no time stamp proves more"
         trouble = getattr(self.status.trust_problem_indic, "name", "") or "no path to a trusted certificate"
         return f"intact, but not trusted: {trouble.replace('_', ' ').lower()}"
-
-
-def _written_plainly(embedded: Any, sheet: SheetFile) -> bool:
-    """Return whether the signature stands in the file as pyHanko writes it, filled up with zeros and nothing else.
-
-    The place of the signature is the only part of the file that the signature does not cover.
-    """
-    first, start, second, _ = map(int, embedded.byte_range)
-    hole = (sheet.base + sheet.appended)[first + start : second]
-    if not re.fullmatch(rb"<[0-9A-F]+>", hole):
-        return False
-    body = bytes.fromhex(hole[1:-1].decode())
-    return not body[_length(body) :].strip(b"\0") and body.startswith(bytes(embedded.pkcs7_content).rstrip(b"\0"))
-
-
-def _nothing_unsigned(embedded: Any, status: Any) -> bool:
-    """Return whether what a signature does not cover of itself (RFC 5652, 5.1 and 5.3) can only be read in one way.
-
-    One digest algorithm, that of the signer; no attributes beside the signed ones; no certificate that the path to a
-    trusted one does not need; the algorithm of the signature without parameters that nobody reads.
-    """
-    data, signer, own, path = embedded.signed_data, embedded.signer_info, embedded.signer_cert, status.validation_path
-    used = None if path is None else {own.sha256, *(one.sha256 for one in path)}
-    algorithm, digest, sid = signer["signature_algorithm"], signer["digest_algorithm"], signer["sid"].chosen
-    name = algorithm["algorithm"].native
-    kind = {"rsa": ("rsassa_pkcs1v15", "rsassa_pss", "sha256_rsa"), "ec": ("sha256_ecdsa",)}
-    return bool(
-        (used is None or used.issuperset(one.chosen.sha256 for one in data["certificates"]))
-        and name in kind.get(own.public_key.algorithm, ())
-        and (name == "rsassa_pss" or algorithm["parameters"].native is None)
-        and digest["algorithm"].native == "sha256"
-        and [one.dump() for one in data["digest_algorithms"]] == [digest.dump()]
-        and digest["parameters"].native is None
-        and not len(signer["unsigned_attrs"])
-        and not len(data["crls"])
-        and data["version"].native == signer["version"].native == "v1"
-        and sid["serial_number"].native == own.serial_number
-        and sid["issuer"].dump() == own.issuer.dump()
-        and data["encap_content_info"]["content"].native is None
-    )
 
 
 def _length(body: bytes) -> int:
