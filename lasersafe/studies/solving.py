@@ -22,7 +22,7 @@ from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
 from lasersafe.limits.exposure import duration_edges
 from lasersafe.quantity import format_quantity, parse_quantity, shown
-from lasersafe.records.fields import badness, worst_of_each
+from lasersafe.records.fields import as_json, badness, worst_of_each
 from lasersafe.studies.sweeping import (
     DURATION,
     TISSUES,
@@ -161,10 +161,8 @@ class Answer:
         far = badness(math.nan if found.decision.headline_distance is None else found.decision.headline_distance)
         data = {"distance_m": far if math.isfinite(far) else None, "above_the_limit": len(above), "worst": None}
         text = self.text if self.subject.context.setup.fitted else wording.text("solve.not_fitted", value=self.text)
-        values = {
-            "value": text,
-            "distance": metres(far, False) if math.isfinite(far) else wording.text("brief.no_bound"),
-        }
+        reach = metres(far, False) if math.isfinite(far) else wording.text("brief.no_bound")
+        values = {"value": text, "distance": reach}
         if not above:
             return wording.text("solve.whole_below", **values), data
         worst = {"person": above[0].person, "way": way_of(above[0], wording), "ratio": times(above[0].ratio)}
@@ -215,14 +213,10 @@ class Answer:
 
     def data(self) -> dict[str, Any]:
         """Return the answer as plain data."""
-        target, one, context, back = self.target, self.input, self.subject.context, self.put_back
+        target, one, back = self.target, self.input, self.put_back
         unit = "" if one.unit == "1" else f"_{one.unit}"
         return {
-            "title": self.subject.case.title,
-            "laser": context.laser.name,
-            "setup": context.setup.name,
-            "fitted": context.setup.fitted,
-            "rule_sets": list(context.rule_sets),
+            **self.subject.facts(),
             "field": one.path,
             "asked": "largest" if self.largest else "smallest",
             f"answer{unit}": self.value,
@@ -239,7 +233,7 @@ class Answer:
             "tissues": list(target.tissues) if target.bare else ["eye"],
             "optical_density": target.density,
             "eyewear": target.marking or None,
-            "put_back": {"holds": back.holds, "words": back.words, "skin_distance_m": back.skin},
+            "put_back": as_json(back, ("holds", "words", "skin:skin_distance_m")),
         }
 
 

@@ -144,6 +144,14 @@ class Subject:
         """Laser and set-up in words."""
         return f"{self.context.laser.name}, {self.context.setup.name}"
 
+    def facts(self) -> dict[str, Any]:
+        """Return what it is, for scripts."""
+        context = self.context
+        return {
+            "title": self.case.title, "laser": context.laser.name, "setup": context.setup.name,
+            "fitted": context.setup.fitted, "rule_sets": list(context.rule_sets),
+        }  # fmt: skip
+
     def input(self, path: str) -> Input:
         """Return an input by its path.
 

@@ -98,11 +98,7 @@ def facts(found: Sweep) -> dict[str, Any]:
     varied = {one.input.path for one in found.varied}
     how = worked_out_with(subject, found.start)
     return {
-        "title": subject.case.title,
-        "laser": subject.context.laser.name,
-        "setup": subject.context.setup.name,
-        "fitted": subject.context.setup.fitted,
-        "rule_sets": list(subject.context.rule_sets),
+        **subject.facts(),
         "held": {
             one.column: one.nominal
             for path, one in subject.inputs.items()
