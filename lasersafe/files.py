@@ -322,7 +322,7 @@ def case_mark(case: str | os.PathLike[str], title: str) -> str:
     return hashlib.sha256(name + b"\0" + title.encode("utf-8", "surrogatepass")).hexdigest()[:16]
 
 
-def write_outputs(files: Sequence[Output], *, replace: bool = False) -> None:
+def write_outputs(files: Sequence[Output], *, replace: bool = False, known: Iterable[bytes] = ()) -> None:
     """Write files that a user named, after all of them were found to be free to write.
 
     Parameters
@@ -331,6 +331,8 @@ def write_outputs(files: Sequence[Output], *, replace: bool = False) -> None:
         What is written where.
     replace : bool
         Whether a file may be lost that is not known to be an earlier output of the same kind and case.
+    known : iterable of bytes
+        As `refuse_to_lose` takes it.
 
     Raises
     ------
@@ -344,7 +346,7 @@ def write_outputs(files: Sequence[Output], *, replace: bool = False) -> None:
         refuse("- is the standard output, which takes one file alone; name files", OutputError)
     if len({os.path.abspath(one.path) for one in files}) < len(files):
         refuse(f"{files[0].path}: this name is given twice; name a file for each", OutputError)
-    seen = [refuse_to_lose(one.path, one.mark, replace=replace) for one in files]
+    seen = [refuse_to_lose(one.path, one.mark, replace=replace, known=known) for one in files]
     for one, before in zip(files, seen, strict=True):
         write_file(one.path, marked(one) if one.mark else one.content, replace=before is not None)
 

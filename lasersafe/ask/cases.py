@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from lasersafe.ask.questions import NewQuestion
 from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
-from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, write_file, write_outputs, write_to_stdout
+from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs
 from lasersafe.quantity import shown
 from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment, LaserFacts, StarterValue
@@ -66,23 +66,14 @@ def _text_of(name: str, known: dict[str, Path]) -> bytes:
 def write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> dict[str, Any]:
     """Write a starter case and return what to print; who asks, and the demo, may replace one that nobody edited."""
     content = _text_of(template, starters())
-    there = _refuse_to_lose_case(path, replace, starters_too)
-    _write(path, content, there)
+    write_outputs([Output(path, content)], replace=replace, known=_unedited(replace or starters_too))
     return {"case": str(path), "template": template}
 
 
-def _refuse_to_lose_case(path: Path, replace: bool, starters_too: bool = False) -> bool:
-    """Return whether there is something to be replaced: a starter or an example that nobody edited, where one may."""
-    folders = ("starters", "cases") if replace or starters_too else ()
-    known = [one.read_bytes() for folder in folders for one in templates_path(folder).glob("*.toml")]
-    return refuse_to_lose(path, "", replace=replace, known=known) is not None
-
-
-def _write(path: Path, content: bytes, there: bool) -> None:
-    if path == DASH:
-        write_to_stdout(content)
-    else:
-        write_file(path, content, replace=there)
+def _unedited(wanted: bool) -> list[bytes]:
+    """Return what may be replaced, where anything may: the starter and example cases as nobody has edited them."""
+    folders = ("starters", "cases") if wanted else ()
+    return [one.read_bytes() for folder in folders for one in templates_path(folder).glob("*.toml")]
 
 
 def ask_case(path: Path, question: NewQuestion, ask: Ask, patient: bool) -> dict[str, Any]:
@@ -108,8 +99,8 @@ def ask_case(path: Path, question: NewQuestion, ask: Ask, patient: bool) -> dict
     from lasersafe.models.kinds import laser_kinds
     from lasersafe.models.reading import REPLACE
 
-    _refuse_to_lose_case(path, question.replace)
-    language = question.language
+    language, known = question.language, _unedited(question.replace)
+    refuse_to_lose(path, "", replace=question.replace, known=known)  # before anything is asked
     taken: Ask = (lambda *_: None) if question.yes else ask  # with --yes, every default
     asking = _Asking(load_wording(language), taken, patient, laser_kinds())
     beams = [line for kind, told in asking.lasers(question.laser or ()) for line in asking.laser(kind, told)]
@@ -117,7 +108,7 @@ def ask_case(path: Path, question: NewQuestion, ask: Ask, patient: bool) -> dict
     head = [f'language = "{language}"'] if language != "en" else []
     text = "\n".join([*head, "person = [", *people, "]", *beams]) + "\n"
     parse_case(text, str(path))
-    _write(path, text.encode(), _refuse_to_lose_case(path, question.replace))
+    write_outputs([Output(path, text.encode())], replace=question.replace, known=known)
     return {"case": str(path), "lines": text.count("\n"), "replace": text.count(REPLACE)}
 
 

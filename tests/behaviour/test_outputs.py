@@ -213,7 +213,7 @@ def test_one_module_writes_files_and_few_ask_it_past_the_place_that_decides() ->
         "page/room.py",
     }  # the table of units, anew by tests; a case in a folder that goes again
     assert asking == {
-        "ask/cases.py", "batch/run.py", "signing/making.py", "signing/signing_off.py",
+        "batch/run.py", "signing/making.py", "signing/signing_off.py",
     }  # fmt: skip
 
 
