@@ -11,11 +11,12 @@ import math
 import re
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
-from functools import lru_cache
+from functools import lru_cache, reduce
 from typing import Any, Literal
 
 from lasersafe.data import shared_path
 from lasersafe.errors import QuantityError, ReferenceDataError, refuse
+from lasersafe.wording.message import Message
 
 Kind = Literal["continuous power", "divergence", "power density"]
 Rounding = Literal["up", "down", "nearest"]
@@ -52,9 +53,9 @@ _LADDERS = {
     "J/m2": ("uJ/m2", "mJ/m2", "J/m2", "kJ/m2"),
 }
 _SLIPS: dict[str, tuple[str, float, str]] = {
-    "continuous power": ("W", 1e6, "a continuous or mean power above 1 MW"),
-    "divergence": ("rad", 1.0, "a divergence above 1 rad"),
-    "power density": ("W/m2", 1e11, "a power density above 10 MW/cm2"),
+    "continuous power": ("W", 1e6, "power"),
+    "divergence": ("rad", 1.0, "divergence"),
+    "power density": ("W/m2", 1e11, "density"),
 }
 
 
@@ -197,8 +198,8 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
         raise refused(field, typed, unknown_unit(name, same, [text for text in table if text != "1"]))
     found, factor = table[name]
     if found != dimension:
-        this = MEASURED[_SI_UNIT[dimension]][0]
-        raise _error(field, typed, f"'{name}' is a unit of {found}, and this is {this}", dimension)
+        words = {"found": Message(f"dimension.{found}"), "this": Message(f"measured.{dimension}")}
+        raise _error(field, typed, Message("typed.other_dimension", name=name, **words), dimension)
     value = _to_float(number, factor, target, field, typed)
     quantity = Quantity(value, typed, unit)
     if kind is not None:
@@ -208,7 +209,12 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
 
 def refused(field: str, typed: object, what: str) -> QuantityError:
     """Return the refusal of an entry: the field, what was typed, what is wrong with it and what to do."""
-    return QuantityError(f"{field} = {shown(typed)}: {what}")
+    return QuantityError(Message("typed.refused", field=field, told=told(typed, what)))
+
+
+def told(typed: object, what: str) -> Message:
+    """Return what was typed with what is wrong with it."""
+    return Message("typed.told", typed=shown(typed), what=what)
 
 
 def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
@@ -229,12 +235,8 @@ def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
     name = plain_unit(typed[number.end() :].strip(SPACES)) if number else ""
     first, slash, area = name.partition("/")
     smaller = {"MW": "mW", "kW": "W", "W": "mW", "rad": "mrad"}.get(first)
-    if number and smaller:
-        question = f"did you mean '{number.group()} {smaller}{slash}{area}'?"
-    else:
-        question = f"did you mean m{si_unit}?"
-    message = f"{question} {what} is not accepted"
-    raise refused(field, typed, message)
+    near = f"'{number.group()} {smaller}{slash}{area}'" if number and smaller else f"m{si_unit}"
+    raise refused(field, typed, Message(f"typed.slip_{what}", near=near))
 
 
 def grouped(value: float, digits: int = 0) -> str:
@@ -350,17 +352,16 @@ def _digits(number: Decimal, digits: int) -> str:
 def _split(text: object, field: str, dimension: str) -> tuple[str, str]:
     """Return number and unit, both as text, the unit in plain letters."""
     if not isinstance(text, str):
-        one = "one value is taken here, and this is a list; " if isinstance(text, (list, tuple)) else ""
-        if dimension == "ratio":
-            raise _error(field, text, f"{one}write the number in quotes", dimension)
-        raise _error(field, text, f"{one}write number and unit together, in quotes", dimension)
+        what = Message("typed.number" if dimension == "ratio" else "typed.number_and_unit")
+        what = Message("typed.list", what=what) if isinstance(text, (list, tuple)) else what
+        raise _error(field, text, what, dimension)
     if len(text) > LONGEST_TEXT:
-        raise _error(field, text, f"longer than {LONGEST_TEXT} characters", dimension)
+        raise _error(field, text, Message("typed.longer", most=LONGEST_TEXT), dimension)
     bare = text.strip(SPACES)
     if not bare:
-        raise _error(field, text, "nothing is written here", dimension)
+        raise _error(field, text, Message("typed.empty"), dimension)
     if not all(c.isprintable() or c in SPACES for c in bare):
-        raise _error(field, text, "there is a character that does not print; type the entry again", dimension)
+        raise _error(field, text, Message("typed.unprintable"), dimension)
     number = _NUMBER.match(bare)
     if number is None:
         raise _error(field, text, no_number(bare), dimension)
@@ -369,17 +370,19 @@ def _split(text: object, field: str, dimension: str) -> tuple[str, str]:
     if not name:
         if dimension == "ratio":
             return number.group(), "1"
-        named = f", as in '{bare} nm'" if "wavelength" in field else ""  # what every label says it in
-        raise _error(field, text, f"a number without a unit; add the unit{named}", dimension)
+        unit = " nm" if "wavelength" in field else ""  # what every label says it in
+        what = Message("typed.no_unit_as_in", example=f"{bare}{unit}") if unit else Message("typed.no_unit")
+        raise _error(field, text, what, dimension)
     if name == "1" or not could_be_unit(name):
         raise _error(field, text, bad_rest(bare, rest), dimension)
     return number.group(), name
 
 
-def _error(field: str, text: object, what: str, dimension: str) -> QuantityError:
+def _error(field: str, text: object, what: Message, dimension: str) -> QuantityError:
     typed = text.strip(SPACES) if isinstance(text, str) else text
-    example = "" if "as in '" in what or "leave the comma" in what else f", as in '{_EXAMPLES[dimension]}'"
-    return refused(field, typed, f"{what}{example}")
+    if "example" not in what.values:
+        what = Message("typed.as_in", what=what, example=_EXAMPLES[dimension])
+    return refused(field, typed, what)
 
 
 def _to_float(number: str, factor: Decimal, target: Decimal, field: str, typed: str) -> float:
@@ -392,9 +395,9 @@ def _to_float(number: str, factor: Decimal, target: Decimal, field: str, typed: 
     if abs(shifted) <= 400:
         value = float(_EXACT.divide(_EXACT.multiply(Decimal(number), factor), target))
     if math.isinf(value):
-        raise refused(field, typed, "too large a number to work with; check number and unit")
+        raise refused(field, typed, Message("typed.too_large"))
     if abs(value) < _SMALLEST:
-        raise refused(field, typed, "so small that it would be taken as zero; check number and unit")
+        raise refused(field, typed, Message("typed.too_small"))
     return value
 
 
@@ -473,37 +476,33 @@ def could_be_unit(name: str) -> bool:
     return name == "%" or re.fullmatch(r"[^\W\d_]+2?(?:/[^\W\d_]+2?)?", name) is not None
 
 
-def no_number(bare: str) -> str:
+def no_number(bare: str) -> Message:
     """Return what to say of a text that does not begin with a number."""
     word = bare.lstrip("+-").lower()
     if word.startswith(("nan", "inf")):
-        return "not a number that can be worked with; write a finite number"
+        return Message("typed.infinite")
     if word[:1] in ("\u2212", "\u2013"):
-        return "write the minus sign as '-'"
-    if could_be_unit(plain_unit(bare)):
-        return "a unit without a number"
-    return "this does not begin with a number; write one number and one unit"
+        return Message("typed.minus")
+    return Message("typed.only_unit" if could_be_unit(plain_unit(bare)) else "typed.no_number")
 
 
-def bad_rest(bare: str, rest: str) -> str:
+def bad_rest(bare: str, rest: str) -> Message:
     """Return what to say of *rest*, which follows the number in *bare* and is no unit."""
     left = rest.lstrip(SPACES)
     if rest.startswith(","):
         number, comma = bare[: -len(rest)], re.match(r",([0-9]+)(?![0-9,.])", rest)
         if comma is None or "." in number:
-            return "write one number with '.' as the decimal point and no mark between thousands"
-        fixed = f"as in '{bare.replace(',', '.')}'"
-        if len(comma[1]) == 3 and number.lstrip("+-0"):  # 0,002 has no thousands
-            fixed = f"'{bare.replace(',', '.')}', or leave the comma out, '{bare.replace(',', '')}'"
-        return f"write the decimal point as '.', {fixed}"
+            return Message("typed.marks")
+        thousand = len(comma[1]) == 3 and number.lstrip("+-0")  # 0,002 has no thousands
+        key = "typed.comma_of_thousands" if thousand else "typed.comma"
+        return Message(key, example=bare.replace(",", "."), left_out=bare.replace(",", ""))
     if left[:1].isdigit() or left[:1] == "." or re.search(r"\s[+-]?[0-9.]", left):
-        return "two numbers; write one number, without spaces between its digits, and one unit"
-    if any(c in "*+-^/()=<>~\u00b1\u00b7\u00d7" for c in left):
-        return "nothing is worked out here; write one number and one unit"
-    return "write one number and one unit, nothing else"
+        return Message("typed.two_numbers")
+    worked_out = any(c in "*+-^/()=<>~\u00b1\u00b7\u00d7" for c in left)
+    return Message("typed.worked_out" if worked_out else "typed.nothing_else")
 
 
-def unknown_unit(name: str, same: list[str], known: list[str]) -> str:
+def unknown_unit(name: str, same: list[str], known: list[str]) -> Message:
     """Return what to say of a unit that is not known: the nearest of *same* dimension, or of all *known*."""
     near = [text for text in same if text.lower() == name.lower()]
     if not near and _WORDS.get(name.lower()) in same:
@@ -514,8 +513,10 @@ def unknown_unit(name: str, same: list[str], known: list[str]) -> str:
         near = difflib.get_close_matches(name, same, n=1, cutoff=0.5)
         near = near or [text for text in known if text.lower() == name.lower()]
         near = near or difflib.get_close_matches(name, known, n=1, cutoff=0.6)
-    question = "did you mean " + " or ".join(f"'{text}'" for text in near) + "? " if near else ""
-    return f"unit {shown(name)} is not known here; {question}'lasersafe units' lists them"
+    each = [f"'{text}'" for text in near]
+    meant = reduce(lambda one, other: Message("join.or", first=one, second=other), each) if each else ""
+    hint = Message("misread.hint", near=meant) if meant else ""
+    return Message("typed.unknown_unit", name=shown(name), hint=hint)
 
 
 # of a Gaussian, how many times the width at 1/e of the peak one on another criterion is

@@ -118,8 +118,11 @@ def _message(
         message: str = context["message"]
         return message
     if kind == "value_error":
-        (message,) = context["error"].args
-        return message if isinstance(message, Message) else str(message).removeprefix(f"{field} = ")
+        (said_of,) = context["error"].args
+        if not isinstance(said_of, Message):
+            return str(said_of).removeprefix(f"{field} = ")
+        named = said_of.key == "typed.refused" and said_of.values["field"] == field
+        return said_of.values["told"] if named else said_of
     if kind == "missing":
         return Message("misread.missing", instruction=_instruction(field, descriptions))
     if kind == "extra_forbidden":
@@ -129,7 +132,7 @@ def _message(
     if kind == "union_tag_invalid":
         return Message("misread.kind", said=_choice(context["tag"], "a kind", str(context["expected_tags"])))
     if kind == "union_tag_not_found":
-        return Message("misread.kind_missing", instruction=descriptions.get(str(place[0]), ""))
+        return Message("misread.kind_missing", instruction=said(descriptions.get(str(place[0]), "")))
     if kind == "too_long":
         return Message("misread.too_long", most=context["max_length"])
     if kind == "too_short":
@@ -154,7 +157,7 @@ def no_table(given: object) -> str:
 def _instruction(field: str, descriptions: Mapping[str, str]) -> str:
     """Return what to do about a field that is not there."""
     text = descriptions.get(field, "")
-    return text if text.startswith("write ") else f"write {field}: {text}"
+    return said(text) if text.startswith("write ") else Message("misread.write", field=field, text=said(text))
 
 
 def _choice(word: object, what: str, listed: str) -> str:
@@ -204,7 +207,7 @@ class CaseModel(BaseModel):
         except ValidationError as error:
             descriptions = {name: info.description or "" for name, info in cls.model_fields.items()}
             found = findings_of(error, descriptions | cls.how_to_get)
-        found += [((at,) if isinstance(at, str) else at, text) for at, text in cls.findings(Peek(cls, data))]
+        found += [((at,) if isinstance(at, str) else at, said(text)) for at, text in cls.findings(Peek(cls, data))]
         if model is None or found:
             raise refusal(cls.__name__, found)
         return model

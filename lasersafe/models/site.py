@@ -8,10 +8,11 @@ from typing import Annotated, ClassVar, Literal, get_args
 from pydantic import Field
 
 from lasersafe.data import material_keys, viewing_aid_names
-from lasersafe.errors import QuantityError, refuse
+from lasersafe.errors import QuantityError
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, not_known
 from lasersafe.models.values import Measured, SIValue
-from lasersafe.quantity import parse_quantity, shown
+from lasersafe.quantity import parse_quantity, refused, shown
+from lasersafe.wording.message import Message
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics", worst="low")
 PLACED = Measured("m", "1 mm", "1000 km", "2 m", "nearer than 1 mm is inside the optics", worst="ends")
@@ -336,10 +337,7 @@ class Reading(Measured):
             except QuantityError:
                 continue
             return replace(_PLAIN, unit=unit, low=f"0 {unit}", high=high).number(text, field)
-        refuse(
-            f"{field} = {shown(text)}: write a reading with its unit, as '12 mW', '3 mJ', '40 W/m2' or '2 J/m2'",
-            QuantityError,
-        )
+        raise refused(field, text, Message("typed.reading"))
 
 
 _PLAIN = Measured("W", "0 W", "1 MW", "12 mW")

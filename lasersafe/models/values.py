@@ -16,7 +16,7 @@ from pydantic_core import core_schema
 
 from lasersafe.errors import QuantityError, refuse
 from lasersafe.quantity import Kind, Quantity, covered, parse_quantity, refused, shown
-from lasersafe.wording.message import Message
+from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
@@ -197,7 +197,10 @@ _SIGN = re.compile(r"\+\s*/\s*-|\+\s*-|±")
 _BARE = re.compile(r"[+-]?[0-9]+(\.[0-9]*)?([eE][+-]?[0-9]+)?")
 _ENDING = re.compile(r"\s*[^\W\d_][^\d]*2?$|\s*%$")
 _KIND = re.compile(r"\s+(bound|standard uncertainty)$")
-_FORMS = "write '6 mm +- 0.5 mm', '3 mrad +- 15 %' or { lowest = '2.5 mrad', highest = '3.5 mrad' }"
+
+
+def _with_forms(key: str, **values: object) -> str:
+    return joined((Message(f"typed.{key}", **values), Message("typed.forms")))
 
 
 def read_tolerance(text: object, mark: Measured, field: str) -> SIValue:
@@ -221,10 +224,10 @@ def read_tolerance(text: object, mark: Measured, field: str) -> SIValue:
         return _from_table(text, mark, field)
     typed = str(text).strip()
     if len(typed) > LONGEST:
-        raise refused(field, typed, f"longer than {LONGEST} characters; {_FORMS}")
+        raise refused(field, typed, _with_forms("long", most=LONGEST))
     parts = _SIGN.split(typed)
     if len(parts) != 2:
-        raise refused(field, typed, f"one value and one tolerance; {_FORMS}")
+        raise refused(field, typed, _with_forms("one_tolerance"))
     first, width = parts
     named = _KIND.search(width)
     width, kind = (width[: named.start()], named.group(1)) if named else (width, "bound")
@@ -240,14 +243,14 @@ def read_tolerance(text: object, mark: Measured, field: str) -> SIValue:
 def _from_table(table: Mapping[object, object], mark: Measured, field: str) -> SIValue:
     for key in table:
         if key not in KEYS:
-            raise refused(field, table, f"{shown(key)} is not a key of it; known here: {', '.join(KEYS)}")
+            raise refused(field, table, Message("typed.no_key", key=shown(key), known=", ".join(KEYS)))
     kind = table.get("kind", "bound")
     if kind not in KINDS:
         name = f"{field}.kind"
-        raise refused(name, kind, "write 'bound' or 'standard uncertainty'")
+        raise refused(name, kind, Message("typed.kinds"))
     ends = [key for key in ("lowest", "highest") if key in table]
     if len(ends) == 1 or ("tolerance" in table) == bool(ends) or ("tolerance" in table and "value" not in table):
-        raise refused(field, table, f"give value and tolerance, or lowest and highest; {_FORMS}")
+        raise refused(field, table, _with_forms("either_ends"))
     value, low, high = (
         mark.quantity(table[key], f"{field}.{key}") if key in table else None for key in ("value", "lowest", "highest")
     )
@@ -261,9 +264,9 @@ def _from_table(table: Mapping[object, object], mark: Measured, field: str) -> S
             return SIValue(value.value, typed, mark.unit, _around(value, width, str(kind), mark, field))
     middle = value.value if value else (low.value + high.value) / 2.0
     if not low.value <= middle <= high.value:
-        between = f", value {shown(value.typed)}" if value else ""
-        rising = f"lowest {shown(low.typed)}{between} and highest {shown(high.typed)} must rise in this order"
-        raise refused(field, table, rising)
+        ends = {"low": shown(low.typed), "high": shown(high.typed)}
+        between = Message("typed.rising_value", value=shown(value.typed)) if value else ""
+        raise refused(field, table, Message("typed.rising", between=between, **ends))
     typed = (f"{value.typed}, " if value else "") + f"from {low.typed} to {high.typed}"
     typed += "" if kind == "bound" else f" ({kind})"
     with _quoting(table, field):
@@ -276,7 +279,12 @@ def _quoting(text: object, field: str) -> Iterator[None]:
     try:
         yield
     except QuantityError as error:
-        raise refused(field, text, str(error).removeprefix(f"{field} = ").removeprefix(f"{field}, ")) from None
+        (why,) = error.args
+        if isinstance(why, Message) and why.key == "typed.refused":
+            name, said = why.values["field"], why.values["told"]
+            part = name if isinstance(name, Message) else name.removeprefix(f"{field}, ")
+            why = said if name == field else Message("typed.refused", field=part, told=said)
+        raise refused(field, text, why) from None
 
 
 def _width(text: object, value: Quantity, mark: Measured, field: str) -> float:
@@ -285,14 +293,11 @@ def _width(text: object, value: Quantity, mark: Measured, field: str) -> float:
     bare = text.strip() if isinstance(text, str) else text
     share = isinstance(bare, str) and bare.endswith("%")
     if share and mark.unit == "1":
-        what = (
-            "of a share it can mean two things; write the tolerance without %, as '0.6 +- 0.05', or lowest and highest"
-        )
-        raise refused(name, bare, what)
+        raise refused(name, bare, Message("typed.share"))
     width = parse_quantity(bare, "1" if share else mark.unit, name).value
     width = _exactly(operator.mul, width, abs(value.value)) if share else width
     if not width >= 0.0:
-        raise refused(name, bare, "it counts to both sides; write it without a minus sign")
+        raise refused(name, bare, Message("typed.both_sides"))
     return width
 
 
@@ -303,8 +308,8 @@ def _exactly(what: Callable[[Decimal, Decimal], Decimal], first: float, second: 
 
 def _around(value: Quantity, width: float, kind: str, mark: Measured, field: str) -> Tolerance:
     low, high = _exactly(operator.sub, value.value, width), _exactly(operator.add, value.value, width)
-    for end, word in ((low, "lowest"), (high, "highest")):
-        mark.inside(_end(end, mark.unit), f"{field}, the {word} value of {shown(value.typed)}")
+    for end, key in ((low, "lowest"), (high, "highest")):
+        mark.inside(_end(end, mark.unit), Message(f"typed.{key}_of", value=shown(value.typed)))
     return _counted(value.value, low, high, kind, mark, field)
 
 
@@ -313,11 +318,7 @@ def _counted(value: float, low: float, high: float, kind: str, mark: Measured, f
     for end in covered(field, value, low, high) if kind != "bound" else ():
         reached = _end(end, mark.unit)
         if why := mark.outside(reached):
-            refuse(
-                f"{field}, twice the standard uncertainty reaches {reached.typed}, and there is no worst case: {why}; "
-                "measure it better, or give lowest and highest as bounds",
-                QuantityError,
-            )
+            raise QuantityError(Message("typed.no_worst_case", reached=reached.typed, why=why))
     return Tolerance(low, high, KINDS[[*map(str, KINDS)].index(kind)])
 
 
@@ -385,7 +386,7 @@ class Measured:
             return text
         if isinstance(text, Mapping) or (isinstance(text, str) and _SIGN.search(text)):
             if self.worst == "none":
-                raise refused(field, text, "no tolerance is taken here; write one value, the cautious one")
+                raise refused(field, text, Message("typed.no_tolerance"))
             return read_tolerance(text, self, field)
         quantity = self.quantity(text, field)
         return SIValue(quantity.value, quantity.typed, self.unit)
@@ -406,14 +407,14 @@ class Measured:
     def outside(self, quantity: Quantity) -> str:
         """Return why a quantity is outside the bounds; empty when it is inside."""
         if self.unit == "m" and 0.0 < abs(quantity.value) < SHORTEST:
-            return "shorter than 1 nm, but not 0; write 0 m where that is meant"
+            return Message("typed.shortest")
         low, high = _bound(self.low, self.unit), _bound(self.high, self.unit)
         above = low < quantity.value if self.above_low else low <= quantity.value
         if above and (quantity.value < high if self.below_high else quantity.value <= high):
             return ""
-        start = f"above {self.low} and" if self.above_low else f"{self.low} or more, and"
-        end = f"below {self.high}" if self.below_high else f"at most {self.high}"
-        return f"must be {start} {end}" + (f"; {self.why}" if self.why else "")
+        start = Message(f"typed.{'above' if self.above_low else 'from'}", low=self.low)
+        end = Message(f"typed.{'below' if self.below_high else 'most'}", high=self.high)
+        return joined(filter(None, (Message("typed.must_be", start=start, end=end), word(self.why))))
 
     def read(self, text: object, field: str) -> Any:
         """Return what the model holds: here one number."""
@@ -471,7 +472,8 @@ class Turnable(Measured):
             text = [text.low, text.high]
         low, high = self.pair(text, field, "a range has two ends, as in ['10 ns', '200 ns']")
         if low > high:
-            refuse(f"{field} = {shown(low.typed)} to {shown(high.typed)}: write the smaller end first", QuantityError)
+            ends = Message("typed.ends", low=shown(low.typed), high=shown(high.typed))
+            refuse(Message("typed.refused", field=field, told=ends), QuantityError)
         return Knob(low, high)
 
 
@@ -496,7 +498,7 @@ class OnPlan(Measured):
         """Return the point."""
         if isinstance(text, Spot):
             return text
-        wanted = "a point has x and y, as in ['2.5 m', '4 m']"
+        wanted = Message("typed.point")
         if not isinstance(text, (list, tuple)):
             raise refused(field, text, wanted)
         return Spot(*self.pair(text, field, wanted))
@@ -513,8 +515,7 @@ class PathOnPlan(OnPlan):
         if isinstance(text, Path):
             return text
         if not isinstance(text, (list, tuple)) or len(text) < self.least:
-            wanted = f"at least {self.least} points are needed, as in [['0 m', '3 m'], ['4 m', '3 m']]"
-            raise refused(field, text, wanted)
+            raise refused(field, text, Message("typed.points", least=self.least))
         if len(text) > MOST_POINTS:
             refuse(f"{field}: {len(text)} points; at most {MOST_POINTS} are taken", QuantityError)
         spots = tuple(OnPlan.read(self, one, field) for one in text)
