@@ -14,6 +14,7 @@ from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, r
 from lasersafe.models.base import Place
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records.light import InputTolerance
+from lasersafe.wording.message import Message
 
 MOST_CORNERS = 24
 _DIGITS = 4
@@ -132,7 +133,7 @@ def _value(one: Toleranced, value: float, ends: tuple[float, ...]) -> SIValue:
     end = "lowest" if value == ends[0] else "highest" if value == ends[1] else "worst"
     side: dict[str, Rounding] = {"lowest": "down", "highest": "up"}  # a lowest value is never printed higher
     shown = format_quantity(value, one.value.unit, _DIGITS, side.get(end, "nearest"))
-    return SIValue(value, f"{shown} ({end} of {one.value.typed})", one.value.unit)
+    return SIValue(value, Message(f"input.{end}_of", value=shown, typed=one.value.typed), one.value.unit)
 
 
 def _brightest(case: Case, low: float, high: float) -> tuple[float, ...]:

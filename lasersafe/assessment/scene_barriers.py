@@ -143,7 +143,7 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
         if one.way == "scatter":
             near, wide = lit_distance(power, rating, scatter, model), 1 if model == "lambert" else 2
             put_in = f"√({scatter:.5g} · {power:.5g} / ({wide} · π · {rating:.5g}))"
-            shown = Step("r", meaning, f"√(ρ Φ / ({wide} π E_rating))", put_in, near, "m", source, "own")
+            shown = Step("r", meaning, f"√(ρ Φ / ({wide} π E_R))", put_in, near, "m", source, "own")
             keep(start[one.way], near, shown)
         else:
             add(start[one.way], power * (flat if one.way == "mirror" else 1.0), own.beam)

@@ -321,8 +321,8 @@ def judge_barrier(falls: Load, rating: Rating, required_time: float | None = Non
             pulses = {"load": f"{falls.pulse:.4g} J/m2", "rating": f"{rating.pulse:.4g} J/m2"}
             holds, why = False, Message("barrier.pulse", **pulses)
     pairs = (
-        ("E / rating", "barrier.part_used", "barrier.part_formula", falls.irradiance, rating.irradiance, ".5g", "W/m2"),
-        ("H/H_rated", "barrier.pulse_load", "barrier.pulse_formula", falls.pulse, rating.pulse, ".4g", "J/m2"),
+        ("E / E_R", "barrier.part_used", "barrier.part_formula", falls.irradiance, rating.irradiance, ".5g", "W/m2"),
+        ("H / H_R", "barrier.pulse_load", "barrier.pulse_formula", falls.pulse, rating.pulse, ".4g", "J/m2"),
     )
     steps = []
     for symbol, text, formula, have, rated, form, unit in pairs:

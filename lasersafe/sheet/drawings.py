@@ -42,7 +42,7 @@ def exposure_chart(data: ChartData, width: float, wording: Wording) -> Drawing:
         Texts.
     """
     text = wording.text
-    curves = [(curve.label, _usable(curve)) for curve in data.curves]
+    curves = [(tidy(curve.label), _usable(curve)) for curve in data.curves]
     drawn = [(label, points) for label, points in curves if len(points) > 1]
     limits = [line for line in data.limits if math.isfinite(line.value) and line.value > 0]
     shown = [mark for mark in data.marks if math.isfinite(mark.distance) and mark.distance > 0]

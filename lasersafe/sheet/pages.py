@@ -250,7 +250,7 @@ def _in_the_air(laser: str, assessment: Assessment, wording: Wording) -> list[st
                 margin=f"{margin:.3g}°",
                 top=distance(aim.position[2] + aim.reach * max(math.sin(steepest), 0.0), with_feet),
             )))  # fmt: skip
-    outdoors = [one.text for one in scene.findings if one.kind == "outdoors" and one.subject == laser]
+    outdoors = [tidy(one.text) for one in scene.findings if one.kind == "outdoors" and one.subject == laser]
     return [*lines, *(f"  {one}" for one in outdoors)]
 
 

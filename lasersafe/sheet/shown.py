@@ -85,7 +85,7 @@ def scene_tables(sheet: Sheet) -> None:
             row(
                 strong(say(rule.outcome)),
                 (tiny(say(rule.rule)), faint(say(rule.text))),
-                tiny(say(rule.words)),
+                tiny(tidy(say(rule.words))),
                 (tiny(say(rule.pack_name)), faint(f"{rule.source} ({rule.seen})")),
             )
             for rule in scene.rules
@@ -279,14 +279,14 @@ def _report(sheet: Sheet, report: SettingReport) -> None:
     tissue = sheet.named("tissue", report.tissue)
     title = text("pulsed.report", laser=report.laser, tissue=tissue, duration=duration(report.duration))
     sheet.heading(title, 1, keep=90.0)
-    sheet.paragraph(unit_text(text("pulsed.setting", setting=report.setting)))
+    sheet.paragraph(unit_text(tidy(text("pulsed.setting", setting=report.setting))))
     sheet.paragraph(unit_text(tidy(report.sentence)))
     if report.others:
-        sheet.paragraph(unit_text(text("pulsed.others", settings="; ".join(report.others))), NOTE)
+        sheet.paragraph(unit_text(tidy(text("pulsed.others", settings="; ".join(report.others)))), NOTE)
     if report.effects:
         rows = []
         for effect in report.effects:
-            now, then, worst = map(unit_text, (effect.now, effect.then, effect.worst_then))
+            now, then, worst = (unit_text(tidy(one)) for one in (effect.now, effect.then, effect.worst_then))
             times = text("pulsed.times", ratio=number(effect.ratio, 3, "up"))
             rows.append(row(strong(effect.knob), tiny(now), tiny(then), strong(times), faint(worst)))
         sheet.listing("pulsed", {"knob": 16, "now": 16, "then": 18, "ratio": 16, "worst_then": 40}, rows, 1.2)
@@ -349,6 +349,6 @@ def _zones(sheet: Sheet, result: SetupResult) -> None:
             value = in_unit(before.value, before.unit, 3, "down")
             limit = sheet.text("setup.limit_aided", before=value, limit=limit)
         way = bold(sheet.named("way", zone.way)), Part(sheet.named("tissue", zone.tissue))
-        below = note(zone.note) if zone.note else ()
+        below = note(tidy(zone.note)) if zone.note else ()
         rows.append(row(way, bold(reach), Part(focus), Part(limit), Part(sets), below=below))
     sheet.listing("setup", {"way": 15, "distance": 20, "focus": 11, "limit": 34, "by_rule_set": 20}, rows, 2.0)

@@ -100,6 +100,14 @@ def test_numbers_of_the_german_sheet_have_commas(name: str) -> None:
     assert points == set()
 
 
+def test_settings_in_the_german_annex_have_commas() -> None:
+    """They read "750.0 µJ in 10.00 ns bei 40.00 kHz", and limits of charts "3.5 mm"."""
+    text, typed = " ".join(lines_of("nanosecond-marker", "annex")), text_of("nanosecond-marker")
+    points = re.findall(r"\d+\.\d+ (?:kHz|µJ|mJ|ns|mm)\b", text)
+    assert [one for one in points if one.replace("µ", "u") not in typed] == []
+    assert "750,0 µJ in 10,00 ns bei 40,00 kHz" in text
+
+
 def test_the_whole_answer_of_a_german_case_is_german() -> None:
     """`assess --all` printed 'wear:' and 'ABOVE THE LIMIT' in a case that is written in German."""
     text = (ROOT / "tests" / "golden" / "cases" / "tolerances-continuous.toml").read_text(encoding="utf-8")
