@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from lasersafe.drawing.labels import Board, Label
 from lasersafe.drawing.page import Entry, Paper, lay_out
 from lasersafe.drawing.primitives import (
     BLACK,
@@ -22,6 +21,7 @@ from lasersafe.drawing.primitives import (
     clip_run,
     edge,
 )
+from lasersafe.drawing.sketch import Board, Label
 from lasersafe.drawing.typeface import RAISED, width_of
 from lasersafe.drawing.values import spoken
 

@@ -5,11 +5,10 @@ from __future__ import annotations
 import math
 from functools import partial
 
-from lasersafe.drawing import symbols
-from lasersafe.drawing.labels import Label
+from lasersafe.drawing import primitives
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, limits_line, scale_bar, sign_entries, state_of
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Pair, Rect, along, clip_run, closed, edge
-from lasersafe.drawing.sketch import AIM_DASHES, DARK, LIGHT, Sketch, View, fit, strokes, tone
+from lasersafe.drawing.sketch import AIM_DASHES, DARK, LIGHT, Label, Sketch, View, fit, strokes, tone
 from lasersafe.drawing.values import distance, place, quantity
 from lasersafe.records.scene import Elevation, ElevationItem, SceneResult
 from lasersafe.wording import Wording
@@ -134,8 +133,8 @@ class _Section(Sketch):
             self._item(item)
         ahead = self.one.axis[-1] if len(self.one.axis) > 1 else (1.0, self.one.origin[2])
         bearing = math.atan2(ahead[0], ahead[1] - self.one.origin[2])
-        start, way = self.view.point((0.0, self.one.origin[2])), symbols.bearing_vector(bearing)
-        self.marks += symbols.laser(start, bearing)
+        start, way = self.view.point((0.0, self.one.origin[2])), primitives.bearing_vector(bearing)
+        self.marks += primitives.laser(start, bearing)
         middle = (start[0] - 2.6 * way[0], start[1] - 2.6 * way[1])
         self.board.block(middle, 2.6)
         high = self.text("plan.high", name=self.one.laser, height=quantity(self.one.origin[2], "m"))
@@ -175,21 +174,21 @@ class _Section(Sketch):
         clear = 1.0
         if item.kind == "person":
             eye = self.view.point((item.along, item.top if item.eye is None else item.eye))
-            self.marks += [Lines(((low, eye),), BLACK, 0.5), *symbols.person(eye)]
+            self.marks += [Lines(((low, eye),), BLACK, 0.5), *primitives.person(eye)]
             if item.eye is not None:
                 names += self.text("plan.eyes", height=quantity(item.eye, "m"))
             middle, clear = eye, 1.6
             self.board.block(eye, 1.6)
         elif item.kind in ("barrier", "wall"):
             state, against = _state(self.scene, item, self.wording)
-            self.marks += symbols.barrier((low, high), state)
+            self.marks += primitives.barrier((low, high), state)
             names = self.text(f"plan.{state}", name=item.name, against=self.say(against))
         elif item.kind == "target":
-            self.marks += [Lines(((low, high),), BLACK, 0.8), *symbols.target(middle, False)]
+            self.marks += [Lines(((low, high),), BLACK, 0.8), *primitives.target(middle, False)]
             clear = 2.0
             self.board.block(middle, 2.0)
         elif item.kind == "camera":
-            self.marks += [Lines(((low, high),), BLACK, 0.3), *symbols.camera(high, None)]
+            self.marks += [Lines(((low, high),), BLACK, 0.3), *primitives.camera(high, None)]
             middle, clear = high, 1.6
             self.board.block(high, 1.6)
         else:

@@ -8,8 +8,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from lasersafe.drawing import symbols
-from lasersafe.drawing.labels import SIZE, Label
+from lasersafe.drawing import primitives
 from lasersafe.drawing.page import outermost, state_of
 from lasersafe.drawing.primitives import (
     BLACK,
@@ -26,7 +25,7 @@ from lasersafe.drawing.primitives import (
     closed,
     toward,
 )
-from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, Sketch, strokes
+from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, SIZE, Label, Sketch, strokes
 from lasersafe.drawing.values import distance, quantity
 from lasersafe.records.scene import AimEnvelope, Polygon, SpectatorLine
 
@@ -128,11 +127,11 @@ class Floor(Sketch):
             marks = self._rays(aim, place) if rays else []
             self.used |= {"aim", "laser"} if marks else {"laser"}
             self.marks += marks
-            way = symbols.bearing_vector(aim.bearing)
+            way = primitives.bearing_vector(aim.bearing)
             if abs(aim.elevation) < _STEEP:
                 tip = (place[0] + _AIM_MARK * way[0], place[1] + _AIM_MARK * way[1])
                 self.marks += arrow(place, tip, BLACK, 0.4, 2.4)
-            self.marks += symbols.laser(place, aim.bearing)
+            self.marks += primitives.laser(place, aim.bearing)
             middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
             self.board.block(middle, 2.6)
             high = self.text("plan.high", name=aim.laser, height=quantity(aim.position[2], "m"))
@@ -145,7 +144,7 @@ class Floor(Sketch):
         low_e, high_e = aim.elevation_range
         steep = max(abs(low_e - aim.margin), abs(high_e + aim.margin)) >= _STEEP  # bearings say nothing there
         if steep or span >= 2 * math.pi - 1e-6:
-            ring = closed(symbols.circle(place, _AIM_MARK, 48))
+            ring = closed(primitives.circle(place, _AIM_MARK, 48))
             return strokes([ring], self.frame, AIM_INK, 0.3, AIM_DASHES)
         if not (span > 1e-6 or aim.margin > 1e-6):
             return []
@@ -153,7 +152,7 @@ class Floor(Sketch):
         long = max(reach * 1000.0 / self.view.scale, 2 * _AIM_MARK)
         runs = []
         for bearing in (low - aim.margin, low + span + aim.margin):
-            way = symbols.bearing_vector(bearing)
+            way = primitives.bearing_vector(bearing)
             runs.append((place, (place[0] + long * way[0], place[1] + long * way[1])))
         return strokes(runs, self.frame, AIM_INK, 0.3, AIM_DASHES)
 
@@ -166,12 +165,12 @@ class Floor(Sketch):
                 continue
             self.used.add("today" if kind == "part" else kind)
             for run in runs:
-                self.marks += symbols.barrier(run, kind)
+                self.marks += primitives.barrier(run, kind)
                 self.board.lines += list(pairwise(run))
             for opening in barrier.openings:
                 cut = clip_line(self.view.point(opening.start), self.view.point(opening.end), self.frame)
                 if cut and math.dist(*cut) > 1.0:
-                    self.marks += symbols.opening(*cut, opening.kind, opening.open)
+                    self.marks += primitives.opening(*cut, opening.kind, opening.open)
                     self.used.add(opening.kind)
                     said = self.text("plan.door_open", name=opening.name) if opening.open else ""
                     self.names.append(Name(8, opening.name, [toward(*cut, 0.5)], said, 0.8))
@@ -186,20 +185,20 @@ class Floor(Sketch):
         for surface in self.scene.surfaces:
             place, kind = at(surface.position), "mirror" if surface.mirror else "scatter"
             cut = clip_run(self.view.run(surface.line), self.frame) if len(surface.line) > 1 else []
-            marks = symbols.surface(place, cut[0] if cut else (), surface.mirror)
+            marks = primitives.surface(place, cut[0] if cut else (), surface.mirror)
             self._thing(Name(7, surface.name, [place], clear=1.8), kind, marks)
         for target in self.scene.targets:
             place = at(target.position)
-            self._thing(Name(6, target.name, [place], clear=2.0), "target", symbols.target(place, target.rated_stop))
+            self._thing(Name(6, target.name, [place], clear=2.0), "target", primitives.target(place, target.rated_stop))
         for camera in self.scene.cameras:
             place = at(camera.position)
-            self._thing(Name(5, camera.name, [place], clear=1.6), "camera", symbols.camera(place, camera.bearing))
+            self._thing(Name(5, camera.name, [place], clear=1.6), "camera", primitives.camera(place, camera.bearing))
         for person in self.scene.persons:
             if len(person.area) > 2:
                 self.marks += strokes([closed(self.view.run(person.area))], self.frame, BLACK, 0.45, (0.45, 1.3))
             place, eyes = at(person.position), quantity(person.eye_height + person.floor, "m")
             said = self.text("plan.person", name=person.name, eyes=self.text("plan.eyes", height=eyes))
-            self._thing(Name(1, person.name, [place], said, 1.6), "person", symbols.person(place))
+            self._thing(Name(1, person.name, [place], said, 1.6), "person", primitives.person(place))
 
     def _thing(self, name: Name, key: str, marks: list[Mark]) -> None:
         """Draw a thing and note its name, where its place is on the paper."""

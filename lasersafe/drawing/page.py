@@ -7,10 +7,23 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
-from lasersafe.drawing import symbols
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Rect, Words, arrow, box, closed, edge
+from lasersafe.drawing import primitives
+from lasersafe.drawing.primitives import (
+    BLACK,
+    WHITE,
+    Area,
+    Drawing,
+    Lines,
+    Mark,
+    Rect,
+    Words,
+    arrow,
+    bearing_vector,
+    box,
+    closed,
+    edge,
+)
 from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, View
-from lasersafe.drawing.symbols import bearing_vector
 from lasersafe.drawing.typeface import clean, width_of, wrap
 from lasersafe.drawing.values import duration, in_unit, spoken
 from lasersafe.records.barriers import BarrierLine
@@ -270,21 +283,21 @@ def _sign(key: str, rect: Rect) -> list[Mark]:
     x, y = (x0 + x1) / 2, (y0 + y1) / 2
     across = ((x0, y), (x1, y))
     if key in ("holds", "this", "part", "today", "fails", "plain"):
-        return symbols.barrier(across, key)
+        return primitives.barrier(across, key)
     if key in ("door", "window", "gap"):
-        around = [] if key == "door" else symbols.barrier(across, "holds")
-        return [*around, *symbols.opening((x0 + 3.0, y - 0.5), (x1 - 3.0, y - 0.5), key, True)]
+        around = [] if key == "door" else primitives.barrier(across, "holds")
+        return [*around, *primitives.opening((x0 + 3.0, y - 0.5), (x1 - 3.0, y - 0.5), key, True)]
     trace = ((x0 + 1.0, y), (x1 - 1.0, y))
     drawn: dict[str, list[Mark]] = {
-        "laser": symbols.laser((x + 2.5, y), math.pi / 2),
+        "laser": primitives.laser((x + 2.5, y), math.pi / 2),
         "aim": [Lines((across,), AIM_INK, 0.3, AIM_DASHES)],
         "axis": [Lines((across,), BLACK, 0.35, AIM_DASHES)],
-        "person": symbols.person((x, y)),
-        "eyes": symbols.person((x, y)),
-        "target": symbols.target((x, y), False),
-        "camera": symbols.camera((x - 1.0, y), math.pi / 2),
-        "mirror": symbols.surface((x, y), trace, True),
-        "scatter": symbols.surface((x, y), trace, False),
+        "person": primitives.person((x, y)),
+        "eyes": primitives.person((x, y)),
+        "target": primitives.target((x, y), False),
+        "camera": primitives.camera((x - 1.0, y), math.pi / 2),
+        "mirror": primitives.surface((x, y), trace, True),
+        "scatter": primitives.surface((x, y), trace, False),
         "line": [Lines((across,), BLACK, 0.9, (4.0, 1.0))],
         "item": [Lines((closed(box(rect)),), ITEM_INK, 0.3, (3.0, 0.8))],
     }

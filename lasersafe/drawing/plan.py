@@ -10,7 +10,6 @@ from itertools import combinations
 from typing import TYPE_CHECKING
 
 from lasersafe.drawing.floor import NAME_SIZE, NAMED, THINGS, Floor, joined, rings_in
-from lasersafe.drawing.labels import Label
 from lasersafe.drawing.page import (
     Entry,
     Paper,
@@ -23,7 +22,7 @@ from lasersafe.drawing.page import (
     sign_entries,
 )
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Words, box, closed, edge
-from lasersafe.drawing.sketch import DARK, LIGHT, View, extent_of, fit, grown, longer, strokes
+from lasersafe.drawing.sketch import DARK, LIGHT, Label, View, extent_of, fit, grown, longer, strokes
 from lasersafe.drawing.typeface import wrap
 from lasersafe.drawing.values import distance, place
 from lasersafe.records.fields import badness

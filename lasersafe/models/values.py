@@ -264,9 +264,9 @@ def _from_table(table: Mapping[object, object], mark: Measured, field: str) -> S
             return SIValue(value.value, typed, mark.unit, _around(value, width, str(kind), mark, field))
     middle = value.value if value else (low.value + high.value) / 2.0
     if not low.value <= middle <= high.value:
-        ends = {"low": shown(low.typed), "high": shown(high.typed)}
         between = Message("typed.rising_value", value=shown(value.typed)) if value else ""
-        raise refused(field, table, Message("typed.rising", between=between, **ends))
+        words = {"low": shown(low.typed), "between": between, "high": shown(high.typed)}
+        raise refused(field, table, Message("typed.rising", **words))
     typed = (f"{value.typed}, " if value else "") + f"from {low.typed} to {high.typed}"
     typed += "" if kind == "bound" else f" ({kind})"
     with _quoting(table, field):

@@ -15,7 +15,7 @@ from typing import Any
 from lasersafe.data import load_toml, shared_path, templates_path
 from lasersafe.errors import QuantityError, ReferenceDataError, refuse
 from lasersafe.quantity import parse_quantity, possible_thousand
-from lasersafe.wording.files import read_texts
+from lasersafe.wording import read_texts
 
 MOST_FIELDS = 600
 LONGEST = 4000  # characters of one field; a case file that is sent again is longer and has no limit of its own

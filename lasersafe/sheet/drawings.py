@@ -6,14 +6,14 @@ import math
 from collections.abc import Mapping, Sequence
 
 import lasersafe
-from lasersafe.drawing import symbols
+from lasersafe.drawing import primitives
 from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve_marks, curve_sample, grid_marks, round_ends
 from lasersafe.drawing.elevation import elevation_pages
-from lasersafe.drawing.labels import Board
 from lasersafe.drawing.maps import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, way_pages
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Words, moved
+from lasersafe.drawing.sketch import Board
 from lasersafe.drawing.typeface import width_of, wrap
 from lasersafe.drawing.values import in_unit, tidy, unit_text
 from lasersafe.drawing.values import place as placed_at
@@ -181,7 +181,7 @@ def warning(sheet: Sheet, side: float) -> float:
     """
     high = side * 0.87
     drawing = Drawing(
-        "sign", sheet.text("sheet.sign"), side, high, (0.0, 0.0, side, high), 0, symbols.hazard((0.0, 0.0), side)
+        "sign", sheet.text("sheet.sign"), side, high, (0.0, 0.0, side, high), 0, primitives.hazard((0.0, 0.0), side)
     )
     foot = sheet.y - high * MILLIMETRE
     sheet.marks.append(Placed(sheet.left + sheet.width - side * MILLIMETRE, foot, drawing))

@@ -20,7 +20,7 @@ from lasersafe.ask.drawings import picture
 from lasersafe.ask.questions import SweepQuestion
 from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends
-from lasersafe.drawing.contours import contour_page
+from lasersafe.drawing.maps import contour_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.values import decimals, measured, quantity

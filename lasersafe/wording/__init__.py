@@ -10,48 +10,112 @@ from __future__ import annotations
 import hashlib
 import json
 import re
-from collections.abc import Collection
+import string
+from collections import Counter
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from functools import lru_cache
-from typing import Any
+from typing import Any, Literal, TypeVar, get_args
 
-from lasersafe.data import load_toml, record, templates_path
+from lasersafe.data import fail, load_toml, record, templates_path
 from lasersafe.errors import ReferenceDataError, refuse
-from lasersafe.wording.files import (
-    CONDITIONS,
-    CONTROL_KINDS,
-    DAY_LISTS,
-    WAYS,
-    Cautions,
-    CautionText,
-    ControlText,
-    DayText,
-    Entry,
-    HazardText,
-    RoleText,
-    read_lists,
-    read_texts,
-    unique,
-    where_in,
-)
 from lasersafe.wording.message import Message, said_word
 
-__all__ = [
-    "CONDITIONS",
-    "CONTROL_KINDS",
-    "DAY_LISTS",
-    "WAYS",
-    "CautionText",
-    "ControlText",
-    "DayText",
-    "HazardText",
-    "Wording",
-    "languages",
-    "load_wording",
+CONTROL_KINDS = ("substitute", "technical", "organisational", "personal")
+Way = Literal["direct", "mirror", "scatter"]
+WAYS: tuple[Way, ...] = get_args(Way)
+Seen = Literal["read", "part", "memory", "common practice", "own"]
+Condition = Literal[
+    "always",
+    "lens",  # a set-up focuses the beam
+    "fibre",  # the light comes through a fibre
+    "handheld",  # somebody holds the head
+    "ultraviolet",  # below 400 nm
+    "visible",  # 400 nm to 700 nm
+    "invisible",  # anything else
+    "far infrared",  # beyond 2.5 um: surfaces turn into mirrors
+    "pulsed",
+    "kilowatt",  # a kilowatt or more, mean
+    "process",  # the beam heats, cuts, welds, marks or cleans something
+    "eyewear",  # somebody has to wear eyewear
+    "spectators",  # people who are not involved are present
+    "barrier",  # a barrier is part of the case
 ]
-
+CONDITIONS = frozenset[str](get_args(Condition))
+DAY_LISTS = ("check", "stop", "after", "casualty", "review")
 _TEXTS = ("sheet", "record", "uncertainty", "messages")  # files of groups of texts
 _LANGUAGE = re.compile(r"[a-z]{2}(-[A-Z]{2})?\Z")
+
+
+@dataclass(frozen=True)
+class ControlText:
+    """One control that a case can call for; ``when`` holds conditions that must all be met."""
+
+    key: str
+    kind: str
+    text: str
+    answers: tuple[Way, ...]
+    when: tuple[Condition, ...]
+    alone: bool = True  # False: it helps, but does not keep light from a person by itself
+
+
+@dataclass(frozen=True)
+class HazardText:
+    """One hazard other than the beam, with the source of what is said."""
+
+    key: str
+    title: str
+    text: str
+    source: str
+    seen: Seen
+    when: tuple[Condition, ...]
+    material: tuple[str, ...] = ()  # words of a work material, one of which must be named in the case
+    gas: tuple[str, ...] = ()  # words of a gas; a case that names no gas meets them all
+
+    def meets(self, material: str, gas: str) -> bool:
+        """Return whether the hazard belongs to this material and this gas."""
+        fits_material = not self.material or any(_has_word(material, word) for word in self.material)
+        return fits_material and (not self.gas or not gas.strip() or any(_has_word(gas, word) for word in self.gas))
+
+
+@dataclass(frozen=True)
+class CautionText:
+    """One caution of the sheet."""
+
+    key: str
+    title: str
+    text: str
+
+
+@dataclass(frozen=True)
+class Cautions:
+    """The one sentence that every output carries, and the cautions of the sheet."""
+
+    short: str
+    caution: tuple[CautionText, ...]
+
+
+@dataclass(frozen=True)
+class RoleText:
+    """One role of the sign-off: its name as printed, and what that person declares."""
+
+    key: str
+    name: str
+    declares: str
+
+
+@dataclass(frozen=True)
+class DayText:
+    """One line of the pages for the day: a check, a stop criterion, a step of first aid, a review trigger."""
+
+    key: str
+    text: str
+    when: tuple[Condition, ...]
+
+
+def _has_word(text: str, word: str) -> bool:
+    """Return whether a word stands in a text at the start of a word: ``steel`` in ``steels``, not in ``asteel``."""
+    return re.search(rf"(?<!\w){re.escape(word.casefold())}", text.casefold()) is not None
 
 
 @dataclass(frozen=True)
@@ -234,12 +298,6 @@ def load_wording(language: str = "en") -> Wording:
     )
 
 
-def _lists(
-    kind: type[Entry], language: str, files: dict[str, Any], file: str, *names: str
-) -> dict[str, tuple[Entry, ...]]:
-    return read_lists(kind, files[file], where_in(language, f"{file}.toml"), names)
-
-
 def languages() -> list[str]:
     """Return the languages that have a wording."""
     root = templates_path("wording")
@@ -263,3 +321,61 @@ def _checked_conditions(conditions: Collection[str]) -> set[str]:
     if unknown:
         refuse(f"condition '{unknown[0]}' is not known to the wording; known: {', '.join(sorted(CONDITIONS))}")
     return {"always", *conditions}
+
+
+# --- how files are read: every key is checked, so that an edit cannot vanish -----------------------------------------
+
+Entry = TypeVar("Entry", ControlText, HazardText, DayText, RoleText)
+
+
+def where_in(language: str, file: str) -> str:
+    """Return a file of a wording in words."""
+    return f"wording '{language}', {file}"
+
+
+def _lists(
+    kind: type[Entry], language: str, files: dict[str, Any], file: str, *names: str
+) -> dict[str, tuple[Entry, ...]]:
+    """Return the lists that a file has to have, each of records with keys of their own."""
+    where = where_in(language, f"{file}.toml")
+    data: dict[str, Any] = files[file]
+    for name in [*names, *data]:
+        if name not in data:
+            fail(where, f"key '{name}' is missing")
+        if name not in names:
+            fail(where, f"key '{name}' is not known; known: {', '.join(names)}")
+    found: dict[str, tuple[Entry, ...]] = {}
+    for name in names:
+        rows = data[name]
+        if not isinstance(rows, list) or not rows:
+            fail(where, f"'{name}' must be a list of tables, [[{name}]]")
+        given = {"kind": name} if kind is ControlText else {}
+        found[name] = tuple(record(kind, row, f"{where}, {name} {i}", **given) for i, row in enumerate(rows, 1))
+        unique(found[name], f"{where}, {name}")
+    return found
+
+
+def unique(entries: Iterable[Any], where: str) -> None:
+    """Refuse two entries with one key."""
+    for key, count in Counter(entry.key for entry in entries).items():
+        if count > 1:
+            fail(where, f"key '{key}' occurs twice")
+
+
+def read_texts(language: str, file: str, data: dict[str, Any]) -> dict[str, str]:
+    """Return the texts of a file as ``group.key``."""
+    where = where_in(language, file)
+    texts: dict[str, str] = {}
+    for group, entries in data.items():
+        if not isinstance(entries, dict):
+            fail(where, f"'{group}' must be a table, [{group}]")
+        for key, value in entries.items():
+            name = f"{group}.{key}"
+            if not isinstance(value, str) or not value.strip():
+                fail(where, f"key '{name}' must be a text that is not empty")
+            try:
+                list(string.Formatter().parse(value))
+            except ValueError as error:
+                fail(where, f"key '{name}': {error}; write a brace twice to print it")
+            texts[name] = value
+    return texts

@@ -160,7 +160,7 @@ ONLY_IN = {
     "starlette": ("lasersafe/page/",),
     "uvicorn": ("lasersafe/page/",),
     "jinja2": ("lasersafe/page/",),
-    "contourpy": ("lasersafe/drawing/contours.py",),
+    "contourpy": ("lasersafe/drawing/maps.py",),
     "pyarrow": ("lasersafe/studies/tables.py",),
     "openpyxl": ("lasersafe/batch/sources.py",),
     "scipy": (),

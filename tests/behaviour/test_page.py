@@ -22,7 +22,7 @@ from lasersafe.data import load_toml, templates_path
 from lasersafe.page.app import HEADERS, LARGEST, Site
 from lasersafe.page.forms import EXAMPLE, LANGUAGES, THINGS
 from lasersafe.page.worker import Worker
-from lasersafe.wording.files import read_texts
+from lasersafe.wording import read_texts
 from tests.behaviour.command import run
 from tests.project import ROOT
 

@@ -20,7 +20,7 @@ from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.data import templates_path
 from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends, tick_text
-from lasersafe.drawing.contours import contour_page, levels_of
+from lasersafe.drawing.maps import contour_page, levels_of
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
 from lasersafe.limits import rule_sets
