@@ -13,13 +13,13 @@ from lasersafe.assessment.scenarios import GLOWING, Look, extended_results, modu
 from lasersafe.assessment.setups import sum_results
 from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, Visit, day_doses
 from lasersafe.hazard.exposure import criteria
-from lasersafe.hazard.other_rules import EDITION, class_finding
+from lasersafe.hazard.other_rules import class_check
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, over
-from lasersafe.records.light import UNKNOWN, Criterion, Step
+from lasersafe.records.light import Criterion, Step
 from lasersafe.results import ClassCheck, Decision, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording.message import Message, word
 
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
 _NAMES = {"power": "mean power", "burst_pulses": "pulses in a burst", "burst_spacing": "spacing in the burst"}
@@ -90,19 +90,10 @@ def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
         label = context.laser.class_label
         extremes = [*context.emissions("eye", context.duration("direct")[0])]  # in which a class can be highest
         extremes += extreme_settings(context.space) if context.space.adjustable else []
-        finding = class_finding(tuple(dict.fromkeys(extremes)), context.beam, context.wavelength, label)
-        known, computed, lower = finding.computed != UNKNOWN, finding.computed, finding.label_is_lower
-        said = {
-            "class.not_covered": not known,
-            "class.computed": known,
-            "class.label_lower": lower,
-            "class.lines": bool(context.laser.line),
-            "class.no_label": not lower and not finding.label and known,
-        }
-        facts = {"edition": EDITION, "computed": computed, "label": label}
-        sentence = joined((Message(key, **facts) for key, holds in said.items() if holds), " ")
-        name = context.laser.name, context.setup.name
-        checks.append(ClassCheck(*name, label, computed, lower, sentence, finding.steps))
+        check = class_check(
+            tuple(dict.fromkeys(extremes)), context.beam, context.wavelength, label, bool(context.laser.line)
+        )
+        checks.append(replace(check, laser=context.laser.name, setup=context.setup.name))
     return checks
 
 

@@ -18,7 +18,7 @@ from lasersafe.hazard.exposure import Emission, Received, train_limit
 from lasersafe.limits import correction_factor
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.optics.checks import positive, within
-from lasersafe.records.light import CLASS_ORDER, UNKNOWN, Step
+from lasersafe.records.light import CLASS_ORDER, UNKNOWN, ClassCheck, Step
 from lasersafe.records.scene import SpectatorRule
 from lasersafe.wording.message import Message, joined, word
 
@@ -123,16 +123,6 @@ def emission_limit(laser_class: str, wavelength: float, duration: float) -> floa
     if visible and duration >= 0.25 * (1 - _EDGE):
         return _lowest("3R", wavelength, duration)
     return 5.0 * one if math.isnan(highest) else min(5.0 * one, highest)
-
-
-@dataclass(frozen=True)
-class ClassFinding:
-    """The class that the computed emission would fall into, and the comparison that rules out the class below."""
-
-    computed: str  # a class, "3B or 4", or UNKNOWN
-    label: str  # class on the label, "" when it cannot be read
-    label_is_lower: bool
-    steps: tuple[Step, ...]
 
 
 def label_class(text: str) -> str:
@@ -258,8 +248,10 @@ def _passes(
     return bool(worst.value <= 1.0), worst
 
 
-def class_finding(emissions: tuple[Emission, ...], beam: BeamGeometry, wavelength: float, label: str) -> ClassFinding:
-    """Return the highest class that any of the settings would fall into.
+def class_check(
+    emissions: tuple[Emission, ...], beam: BeamGeometry, wavelength: float, label: str, several: bool = False
+) -> ClassCheck:
+    """Return the highest class that any of the settings would fall into, next to the label.
 
     Parameters
     ----------
@@ -271,18 +263,26 @@ def class_finding(emissions: tuple[Emission, ...], beam: BeamGeometry, wavelengt
         Wavelength. [m]
     label : str
         Class on the label, as typed.
+    several : bool
+        Whether there are further wavelengths, which are not looked at.
 
     Returns
     -------
-    ClassFinding
-        Information only.
+    ClassCheck
+        Information only, of no laser and set-up yet.
     """
     found = [_class_of(emission, beam, wavelength) for emission in emissions]
     computed, steps = max(found, key=lambda one: CLASS_ORDER.index(one[0]))
     on_label, least = label_class(label), "3B" if computed == "3B or 4" else computed
-    known = on_label in CLASSES and least in CLASSES
-    lower = known and CLASSES.index(on_label) < CLASSES.index(least)
-    return ClassFinding(computed, on_label, lower, steps)
+    known = computed != UNKNOWN
+    lower = on_label in CLASSES and least in CLASSES and CLASSES.index(on_label) < CLASSES.index(least)
+    said = {
+        "class.not_covered": not known, "class.computed": known, "class.label_lower": lower, "class.lines": several,
+        "class.no_label": not lower and not on_label and known,
+    }  # fmt: skip
+    facts = {"edition": EDITION, "computed": computed, "label": label}
+    sentence = joined((Message(key, **facts) for key, holds in said.items() if holds), " ")
+    return ClassCheck("", "", label, computed, lower, sentence, steps)
 
 
 def _class_of(emission: Emission, beam: BeamGeometry, wavelength: float) -> tuple[str, tuple[Step, ...]]:

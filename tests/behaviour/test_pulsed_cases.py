@@ -16,7 +16,7 @@ from lasersafe.assessment.problem import space_of
 from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.hazard.exposure import continuous
-from lasersafe.hazard.other_rules import class_finding, label_class
+from lasersafe.hazard.other_rules import class_check, label_class
 from lasersafe.hazard.settings import trains
 from lasersafe.models import canonical, parse_case
 from lasersafe.optics.beam import collimated
@@ -360,15 +360,15 @@ BEAM = collimated((3e-3, 3e-3), (1e-3, 1e-3), "1/e", "gaussian")
     ],
 )
 def test_class_next_to_the_label(power, lam, label, computed, lower):
-    finding = class_finding((continuous(power),), BEAM, lam, label)
+    finding = class_check((continuous(power),), BEAM, lam, label)
     assert (finding.computed, finding.label_is_lower) == (computed, lower)
 
 
 def test_optics_make_an_m_class():
     wide = collimated((40e-3, 40e-3), (1e-4, 1e-4), "1/e", "gaussian")  # 3 % through 7 mm, nearly all through 50 mm
-    assert class_finding((continuous(5e-3),), wide, 850e-9, "1").computed == "1M"
-    assert class_finding((continuous(1e-2),), wide, 633e-9, "1").computed == "1M"
-    assert class_finding((continuous(2.5e-2),), wide, 633e-9, "1").computed == "2M"
+    assert class_check((continuous(5e-3),), wide, 850e-9, "1").computed == "1M"
+    assert class_check((continuous(1e-2),), wide, 633e-9, "1").computed == "1M"
+    assert class_check((continuous(2.5e-2),), wide, 633e-9, "1").computed == "2M"
 
 
 def test_a_label_that_is_too_low_is_warned_about_and_never_a_classification():
