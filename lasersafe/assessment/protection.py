@@ -24,7 +24,6 @@ from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.together import ALL_LASERS, sums_of
 from lasersafe.hazard.eyewear import (
     Filtered,
-    asked_of,
     corner_emissions,
     covering,
     hardest_need,
@@ -32,6 +31,7 @@ from lasersafe.hazard.eyewear import (
     verdict_on,
     widths_beyond,
 )
+from lasersafe.hazard.eyewear_scale import scale_numbers
 from lasersafe.hazard.marking import (
     NOT_ENOUGH,
     SCATTER_ONLY,
@@ -228,7 +228,7 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, sh
     density = math.log10(scenario.ratio * shared_by)
     for emission in dict.fromkeys(emissions):
         share = scenario.exposure / scenario.criterion.amount * area  # what falls on that width
-        needs = asked_of(emission.scaled(share), context.wavelength, wide)
+        needs = scale_numbers(emission.scaled(share), context.wavelength, wide)
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
         try:
             if not judge(person.eyewear, context.wavelength, needs, density, rate).enough:

@@ -79,32 +79,11 @@ def _joined(worst: Emission) -> list[Emission]:
     return [pulse_train(energy * number, worst.pulse_duration, rate, worst.pedestal)]
 
 
-def asked_of(emission: Emission, wavelength: float, diameter: float | tuple[float, float]) -> tuple[ScaleNeed, ...]:
-    """Return what each mode letter asks for at one setting, as `scale_numbers`.
-
-    Parameters
-    ----------
-    emission : Emission
-        What reaches the eyewear.
-    wavelength : float
-        Wavelength. [m]
-    diameter : float or tuple of float
-        1/e diameter at the eyewear, or both axes. [m]
-    """
-    if emission.kind == "continuous":
-        return scale_numbers(wavelength, beam_diameter_63=diameter, power=emission.power)
-    return scale_numbers(
-        wavelength, beam_diameter_63=diameter, pulse_energy=emission.pulse_energy,
-        pulse_duration=emission.pulse_duration, repetition_rate=emission.repetition_rate or None,
-        pedestal=emission.pedestal,
-    )  # fmt: skip
-
-
 def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) -> tuple[ScaleNeed, ...]:
     """Return the highest scale number of each mode letter over all settings."""
     by_letter: dict[str, ScaleNeed] = {}
     for emission in dict.fromkeys(emissions):
-        for need in asked_of(emission, wavelength, (dx, dy)):
+        for need in scale_numbers(emission, wavelength, (dx, dy)):
             known = by_letter.setdefault(need.mode, need)
             rank, highest = ((_number(one), one.density_value) for one in (need, known))
             if highest[0] < math.inf and rank > highest:

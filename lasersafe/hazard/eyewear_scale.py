@@ -10,6 +10,7 @@ from typing import Annotated, ClassVar, Literal, TypeVar
 
 from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load
 from lasersafe.errors import OutOfRangeError, refuse
+from lasersafe.hazard.exposure import Emission
 from lasersafe.optics.beam import pair
 from lasersafe.optics.checks import positive, within
 from lasersafe.records.light import ScaleNeed, Step
@@ -200,14 +201,7 @@ FACTOR_ANYWAY = "scale.factor_anyway"  # key of the meaning of the step
 
 
 def scale_numbers(
-    wavelength: float,
-    *,
-    beam_diameter_63: float | tuple[float, float],
-    power: float | None = None,
-    pulse_energy: float | None = None,
-    pulse_duration: float | None = None,
-    repetition_rate: float | None = None,
-    pedestal: float = 0.0,
+    emission: Emission, wavelength: float, beam_diameter: float | tuple[float, float]
 ) -> tuple[ScaleNeed, ...]:
     """Return the EN 207:2017 scale number that each applicable mode letter asks for [1]_ [2]_.
 
@@ -217,20 +211,13 @@ def scale_numbers(
 
     Parameters
     ----------
+    emission : Emission
+        What reaches the eyewear at one setting; pulses from 1e-13 s, without a rate one of them. A pedestal counts in
+        each pulse and in the mean power.
     wavelength : float
         Vacuum wavelength, 180e-9 to 1e-3. [m]
-    beam_diameter_63 : float or tuple of float
+    beam_diameter : float or tuple of float
         1/e diameter at the eyewear; both axes where the beam is elliptical. [m]
-    power : float, optional
-        Continuous power. [W]
-    pulse_energy : float, optional
-        Energy of one pulse. [J]
-    pulse_duration : float, optional
-        Duration of one pulse, from 1e-13. [s]
-    repetition_rate : float, optional
-        Pulses per second; None for a single pulse. [Hz]
-    pedestal : float, optional
-        Power under and between the pulses, which counts in each pulse and in the mean power. [W]
 
     Returns
     -------
@@ -241,7 +228,7 @@ def scale_numbers(
     Raises
     ------
     InputError
-        If neither or both of power and pulses are given, or a pulse is longer than its period.
+        If a pulse is longer than its period.
     OutOfRangeError
         If a value is not finite and positive, or outside what the tables cover.
 
@@ -252,41 +239,35 @@ def scale_numbers(
 
     Examples
     --------
-    >>> [(need.mode, need.scale_number) for need in scale_numbers(1070e-9, power=1e3, beam_diameter_63=7e-3)]
+    >>> [(need.mode, need.scale_number) for need in scale_numbers(Emission("continuous", 1e3), 1070e-9, 7e-3)]
     [('D', 8)]
     """
     positive("wavelength", wavelength, "m")
     nanometre = round(wavelength * 1e9, 6)
     if not 180 <= nanometre <= 1e6:
         refuse(f"wavelength = {nanometre:g} nm is outside EN 207, which covers 180 nm to 1 mm", OutOfRangeError)
-    beam = _beam(beam_diameter_63)
-    if (power is None) == (pulse_energy is None):
-        refuse("power, pulse energy: give one of them, power for continuous emission or pulse energy for pulses")
-    if power is not None:
-        if pulse_duration is not None or repetition_rate is not None:
-            refuse("pulse duration, repetition rate: for pulses give the pulse energy, not the power")
-        positive("power", power, "W")
-        return (_continuous(nanometre, power, beam, "power"),)
-    assert pulse_energy is not None
-    if pulse_duration is None:
-        refuse("pulse duration is missing: the mode letter of EN 207 follows from it")
-    positive("pulse energy", pulse_energy, "J")
-    positive("pulse duration", pulse_duration, "s")
-    if pulse_duration < SHORTEST_PULSE * (1 - TOLERANCE):
-        refuse(f"pulse duration = {pulse_duration:g} s: below 1e-13 s nothing here applies", OutOfRangeError)
-    if repetition_rate is not None:
-        positive("repetition rate", repetition_rate, "Hz")
-        if pulse_duration * repetition_rate > 1 + TOLERANCE:
-            refuse(f"pulse duration = {pulse_duration:g} s is longer than the period at {repetition_rate:g} Hz")
+    beam = _beam(beam_diameter)
+    if emission.kind == "continuous":
+        positive("power", emission.power, "W")
+        return (_continuous(nanometre, emission.power, beam, "power"),)
+    length, rate, pedestal = emission.pulse_duration, emission.repetition_rate, emission.pedestal
+    positive("pulse energy", emission.pulse_energy, "J")
+    positive("pulse duration", length, "s")
+    if length < SHORTEST_PULSE * (1 - TOLERANCE):
+        refuse(f"pulse duration = {length:g} s: below 1e-13 s nothing here applies", OutOfRangeError)
+    if rate:
+        positive("repetition rate", rate, "Hz")
+        if length * rate > 1 + TOLERANCE:
+            refuse(f"pulse duration = {length:g} s is longer than the period at {rate:g} Hz")
     within("pedestal", pedestal, "W", 0.0, math.inf)
-    energy = pulse_energy + pedestal * pulse_duration
+    energy = emission.pulse_energy + pedestal * length
     needs = [
-        _continuous(nanometre, energy / pulse_duration, beam, Message("scale.long_pulse"))
+        _continuous(nanometre, energy / length, beam, Message("scale.long_pulse"))
         if letter == "D"
-        else _pulsed(nanometre, letter, energy, pulse_duration, repetition_rate, beam)
-        for letter in pulse_letters(pulse_duration)
+        else _pulsed(nanometre, letter, energy, length, rate, beam)
+        for letter in pulse_letters(length)
     ]
-    mean_power = pulse_energy * (repetition_rate or 0.0) + pedestal
+    mean_power = emission.pulse_energy * rate + pedestal
     if mean_power > 0.0 and all(need.mode != "D" for need in needs):
         needs.append(_continuous(nanometre, mean_power, beam, "mean power"))
     return tuple(needs)
@@ -421,9 +402,7 @@ def _continuous(nanometre: float, power: float, beam: _Beam, what: str) -> Scale
     return _need(nanometre, "D", {"W/m2": density}, steps)
 
 
-def _pulsed(
-    nanometre: float, letter: str, energy: float, duration: float, rate: float | None, beam: _Beam
-) -> ScaleNeed:
+def _pulsed(nanometre: float, letter: str, energy: float, duration: float, rate: float, beam: _Beam) -> ScaleNeed:
     standard = load(En207)
     rule, exposure = standard.pulse_number, energy / beam.area
     steps = [
@@ -435,7 +414,7 @@ def _pulsed(
         ),
     ]  # fmt: skip
     short = duration <= rule.pulse_duration_below * (1 + TOLERANCE) and bool(_at([rule], nanometre))
-    if rate is not None and rate > rule.repetition_rate_above and short:
+    if rate > rule.repetition_rate_above and short:
         merge = _merge(nanometre)
         together = max(1, math.ceil(rate * merge.time - TOLERANCE))
         groups = rule.counting_time / merge.time if together > 1 else rate * rule.counting_time

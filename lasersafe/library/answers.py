@@ -259,10 +259,17 @@ def scale_numbers(
     emitted = {name: values for name, values in zip(named, taken(**named), strict=True) if values is not None}
     wide = dict(zip(emitted, np.broadcast_arrays(*emitted.values()), strict=True))
     light, width = wide.pop("wavelength"), to_1_over_e(wide.pop("beam_diameter"), criterion, profile)
+    if ("power" in wide) == ("pulse_energy" in wide):
+        refuse("power, pulse energy: give one of them, power for continuous emission or pulse energy for pulses")
+    if "power" in wide and len(wide) > 1:
+        refuse("pulse duration, repetition rate: for pulses give the pulse energy, not the power")
+    if "power" not in wide and "pulse_duration" not in wide:
+        refuse("pulse duration is missing: the mode letter of EN 207 follows from it")
+    kind = "continuous" if "power" in wide else "pulse train" if "repetition_rate" in wide else "single pulse"
     found: dict[str, NDArray[np.float64]] = {}
     for place in np.ndindex(light.shape):
-        one = {name: float(values[place]) for name, values in wide.items()}
-        for need in needed_numbers(float(light[place]), beam_diameter_63=float(width[place]), **one):
+        one: dict[str, Any] = {name: float(values[place]) for name, values in wide.items()}
+        for need in needed_numbers(Emission(kind, **one), float(light[place]), float(width[place])):
             row = found.setdefault(need.mode, np.zeros(light.shape))
             row[place] = max(row[place], np.inf if need.scale_number is None else need.scale_number)
     return {letter: found[letter] for letter in MODES if letter in found}

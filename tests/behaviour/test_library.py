@@ -319,6 +319,16 @@ def test_density_and_scale_numbers() -> None:
     assert numbers["R"][1] == 0.0
     assert numbers["I"][0] == 0.0
     assert np.isinf(lasersafe.scale_numbers("1064 nm", "0.1 mm", "1/e2", power="1 MW")["D"])
+    for emission, words in (
+        ({}, "give one of them"),
+        ({"power": 1.0, "pulse_energy": 1.0}, "give one of them"),
+        ({"power": 1.0, "pulse_duration": 1.0}, "not the power"),
+        ({"power": 1.0, "repetition_rate": 1.0}, "not the power"),
+        ({"pulse_energy": 1.0}, "pulse duration is missing"),
+        ({**pulsed, "repetition_rate": 0.0}, "repetition rate = 0 Hz"),
+    ):
+        with pytest.raises(InputError, match=words):
+            lasersafe.scale_numbers("1064 nm", "7 mm", "1/e2", **emission)
 
 
 def test_rounding_for_print_is_up() -> None:

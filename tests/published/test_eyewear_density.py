@@ -10,8 +10,8 @@ import math
 
 import pytest
 
-from lasersafe.hazard.eyewear_scale import scale_numbers
 from lasersafe.hazard.marking import optical_density, round_up_density
+from tests.eyewear_needs import scale_numbers
 from tests.published.printed import WrongPrintError, printed, worked, wrong_in_print
 
 PER_SQUARE_CENTIMETRE = 1e4

@@ -8,8 +8,9 @@ import re
 import pytest
 
 from lasersafe.data import load
-from lasersafe.hazard.eyewear_scale import En208, Iec60825Part4, pulse_letters, scale_numbers
+from lasersafe.hazard.eyewear_scale import En208, Iec60825Part4, pulse_letters
 from lasersafe.hazard.marking import judge, marking_to_ask
+from tests.eyewear_needs import scale_numbers
 from tests.published.printed import WrongPrintError, printed, wrong_in_print
 
 TABLE_1 = ("DGUV203-042", "section 3, Table 1")
