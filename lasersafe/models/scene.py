@@ -139,7 +139,23 @@ def _off(field: str, value: SIValue) -> float:
     return max(high - float(value), float(value) - low)
 
 
-class SceneOpening(CaseModel):
+class Upright(CaseModel):
+    """What has edges and may have a rating."""
+
+    @classmethod
+    def findings(cls, peek: Peek) -> Findings:
+        """Refuse an upper edge below the lower one, and a rating without a time."""
+        low, high = (peek.value(edge) if edge in peek.model.model_fields else None for edge in ("bottom", "top"))
+        if low is not None and high is not None and not low < high:
+            if "top" in peek:
+                yield "top", f"{high.typed} is not above the lower edge at {low.typed}; write a higher one"
+            else:
+                yield "bottom", f"{low.typed} is not below {high.typed}, the upper edge left out; write a lower one"
+        if "rating" in peek and "rated_time" not in peek:
+            yield "rated_time", "missing; a rating holds for a time only, write it as '60 s'"
+
+
+class SceneOpening(Upright):
     """A gap in a barrier or wall: ``[[scene.barrier.opening]]``.
 
     Attributes
@@ -194,24 +210,13 @@ class SceneOpening(CaseModel):
         start, end = peek.value("start"), peek.value("end")
         if start is not None and end is not None and not start < end:
             yield "end", f"{end.typed} is not beyond the start at {start.typed}; write a larger one"
-        yield from _upright_and_timed(peek)
+        yield from super().findings(peek)
         for field in ("optical_density", "rating", "rated_time", "pulse_rating", "reflectance"):
             if field in peek and peek.data.get("kind", "gap") != "window":
                 yield field, "only a window has it; write kind = 'window', or leave it out"
 
 
-def _upright_and_timed(peek: Peek) -> Findings:
-    low, high = (peek.value(edge) if edge in peek.model.model_fields else None for edge in ("bottom", "top"))
-    if low is not None and high is not None and not low < high:
-        if "top" in peek:
-            yield "top", f"{high.typed} is not above the lower edge at {low.typed}; write a higher one"
-        else:
-            yield "bottom", f"{low.typed} is not below {high.typed}, the upper edge left out; write a lower one"
-    if "rating" in peek and "rated_time" not in peek:
-        yield "rated_time", "missing; a rating holds for a time only, write it as '60 s'"
-
-
-class SceneBarrier(CaseModel):
+class SceneBarrier(Upright):
     """Where a barrier or wall stands: ``[[scene.barrier]]``.
 
     Attributes
@@ -248,11 +253,6 @@ class SceneBarrier(CaseModel):
     reflectance: Annotated[SIValue | None, RATIO] = None
     finish: Finish = "matt"
     opening: Annotated[tuple[SceneOpening, ...], Field(max_length=20)] = ()
-
-    @classmethod
-    def findings(cls, peek: Peek) -> Findings:
-        """Refuse an upper edge below the lower one, and a rating without a time."""
-        yield from _upright_and_timed(peek)
 
 
 class FloorPart(CaseModel):
@@ -294,7 +294,7 @@ class Ground(CaseModel):
     finish: Finish = "matt"
 
 
-class Ceiling(CaseModel):
+class Ceiling(Upright):
     """What is overhead: ``[scene.ceiling]``. Left out: light goes on upwards.
 
     Attributes
@@ -316,11 +316,6 @@ class Ceiling(CaseModel):
     finish: Finish = "matt"
     rating: Annotated[SIValue | None, RATING] = None
     rated_time: Annotated[SIValue | None, RATED_TIME] = None
-
-    @classmethod
-    def findings(cls, peek: Peek) -> Findings:
-        """Ask for the time of a rating."""
-        yield from _upright_and_timed(peek)
 
 
 class Outdoor(CaseModel):
