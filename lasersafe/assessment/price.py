@@ -71,12 +71,17 @@ def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str])
                 found[strict] = alone
             elif not any(_worth_saying(one, row) for one in found.values()):
                 found[together] = whole
-        for keys, ratio in found.items():
-            if _worth_saying(ratio, row) or keys == together:
-                now, then = (format_quantity(one, "1", 3, "up") for one in (row.ratio, max(ratio, LEAST)))
-                facts = {"row": row.key, "person": row.person, "laser": row.laser, "way": say(f"way.{row.way}")}
-                words = "; ".join(say(f"price.{key}") for key in keys)
-                yield row.person, say("price.row", **facts, now=now, stated=words, then=then)
+        facts = {"row": row.key, "person": row.person, "laser": row.laser, "way": say(f"way.{row.way}")}
+        facts["now"] = format_quantity(row.ratio, "1", 3, "up")
+        costs = {keys: ratio for keys, ratio in found.items() if _worth_saying(ratio, row) or keys == together}
+        for keys, ratio in costs.items():
+            words, then = (
+                "; ".join(say(f"price.{key}") for key in keys),
+                format_quantity(max(ratio, LEAST), "1", 3, "up"),
+            )
+            yield row.person, say("price.row", **facts, stated=words, then=then)
+        if not costs and "edge" in strict:
+            yield row.person, say("price.in_part", **facts)
 
 
 def _worth_saying(ratio: float, row: Scenario) -> bool:

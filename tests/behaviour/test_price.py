@@ -62,3 +62,12 @@ def test_light_past_an_edge_says_what_it_costs_that_it_counts_as_all_of_the_beam
     (words,) = [one for one in crossing(beam, ((0.0, 20.0),), Barrier("wall", ((-1.0, 2.0), (0.1, 2.0))))
                 if "direct beam of" in one]  # fmt: skip
     assert words.endswith("what passes an edge counts as all of the beam: 0.00100")
+
+
+def test_a_slit_narrower_than_the_beam_is_said_to_let_a_part_of_it_through():
+    """4 mm of a beam of 30 mm pass: 2 * 4 / (30 * sqrt(pi)) = 15 % of it; a beam of no width would pass as a whole."""
+    beam = Laser(50.0, 0.03, 1e-3, (0.0, 0.0, 1.6), 0.0)
+    sides = [Barrier(f"wall {side}", ((side * 2e-3, 2.0), (side * 3.0, 2.0))) for side in (-1.0, 1.0)]
+    (words,) = [one for one in crossing(beam, ((0.0, 10.0),), *sides) if "direct beam of" in one]
+    assert words.endswith("may let only a part of the beam through, and behind them all of it counts")
+    assert not [one for one in crossing(beam, ((0.0, 10.0),)) if "only a part" in one]
