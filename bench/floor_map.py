@@ -78,7 +78,8 @@ def lines(rounds: int) -> list[Line]:
     """Measure the map at both heights of the eyes."""
     import numpy as np
 
-    from lasersafe.assessment.scene import scene_map, stages_of
+    from lasersafe.assessment.scene import scene_map
+    from lasersafe.assessment.stages import stages_of
     from lasersafe.models import parse_case
 
     case = parse_case(case_text())

@@ -12,9 +12,8 @@ from lasersafe.scene.bound import Bounds, Places, Question, bounds
 from lasersafe.scene.directions import Vector
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.profile import CLOSEST, NEAREST, BeamProfile, ScatterProfile
-from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.walls import Piece, Walls
 
 FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]

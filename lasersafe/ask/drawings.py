@@ -167,8 +167,8 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
     InputError
         If the scene has no barrier.
     """
-    from lasersafe.assessment.scene import stages_of
     from lasersafe.assessment.scene_barriers import barrier_maps
+    from lasersafe.assessment.stages import stages_of
     from lasersafe.drawing.maps import barrier_page
 
     wording, scene = load_wording(case.language), assessment.scene
@@ -186,7 +186,8 @@ def _with_map(case: Case, assessment: Assessment) -> Assessment:
     """Return the assessment with a fine exposure map, of the part of the floor that the plan shows."""
     import numpy as np
 
-    from lasersafe.assessment.scene import map_places, scene_map, stages_of
+    from lasersafe.assessment.scene import map_places, scene_map
+    from lasersafe.assessment.stages import stages_of
 
     scene = assessment.scene
     if scene is None:

@@ -16,7 +16,13 @@ from typing import TYPE_CHECKING
 import lasersafe
 from lasersafe.assessment.calculation import without_limit_steps
 from lasersafe.assessment.corners import corners_of
-from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs, reached_by_each
+from lasersafe.assessment.decision import (
+    conditions,
+    decision_of,
+    naming_strike_outs,
+    reached_by_each,
+    scene_decision,
+)
 from lasersafe.assessment.facts import assumptions_of, record_of
 from lasersafe.assessment.protection import controlled, controls_of, worked_out, worst_of
 from lasersafe.assessment.pulsed import only_printed, ultraviolet_days, with_days
@@ -72,17 +78,18 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     scene = None
     if worked.stage is not None:
         from lasersafe.assessment import scene as scene_part
+        from lasersafe.assessment import scene_zones
 
         scene = scene_part.scene_result(worked, wording, in_full=in_full)
     beam, scatter, aided = reached_by_each(worked)
     assumed = assumptions_of(typed, every, beam.distance, scatter.distance)
     if worked.stage is not None:
-        scatter = scatter.at_least(*scene_part.lit_reach([one.stage for one in worked.each if one.stage is not None]))
+        scatter = scatter.at_least(*scene_zones.lit_reach([one.stage for one in worked.each if one.stage is not None]))
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
     uncertainty = uncertainty_of(typed, corners, worked.found, worked.setups, wording, with_spreads=in_full)
     decision, draft = decision_of(worked, scene, record, (beam, scatter, aided), wording)
     if scene is not None:
-        decision = scene_part.scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
+        decision = scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
     if uncertainty.inputs:  # which values the distances hold for
         as_typed = uncertainty.as_typed
         words_on = wording.text("sure.typed_only", reason=as_typed) if as_typed else wording.text("sure.corner")

@@ -17,8 +17,7 @@ from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.scene.directions import EVERYWHERE, Box, Directions, Vector, about, angles, unit
 from lasersafe.scene.mirrors import Mirror, from_spots, hung, reachable
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile, farthest_of
-from lasersafe.scene.sources import Source
-from lasersafe.scene.spots import Spots
+from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import key_of
 

@@ -38,6 +38,8 @@ if TYPE_CHECKING:
     from lasersafe.wording import Wording
 
 IN_BEAM = ("eye direct", "skin direct", "eye together", "skin together")  # zones of lines that count in the headline
+_MIRRORS = ("eye mirror", "skin mirror")  # zones of lines that count with those of mirrors
+_FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
 _MOST_PAIRS = 3  # of a person and a laser that are named
 _MOST_TIMES = 3  # of persons, typed, that are named
 _MOST_KEYS = 8  # of readings that are named one by one
@@ -374,3 +376,34 @@ class _Sentences:
             tissue=self.text(f"tissue.{scenario.tissue}"), ratio=times(scenario.ratio),
             laser=", ".join(filter(None, (laser, scenario.setup))), reason=self.wording.say(scenario.struck_out),
         )  # fmt: skip
+
+
+def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, with_feet: bool = False) -> Decision:
+    """Return the decision with what the scene adds: refusals, and the lines that people stand behind."""
+    refusals = [f.text for f in scene.findings if f.refuses]
+    panes = [f.text for f in scene.findings if f.kind == "failing window" and not f.refuses]
+    kinds = ("one at a time", "target list", "ignition", "beyond target", "spectator")
+    others = [f.text for f in scene.findings if not f.refuses and f.kind in kinds]
+    verdict, passed = decision.verdict, decision.passed
+    if refusals and passed:
+        verdict, passed = wording.text("say.not_as_planned", what=refusals[0]), False
+    by_laser: dict[str, list[str]] = {}
+    for line in scene.lines:
+        if line.distance > 0.0:
+            side = f"{wording.text(f'side.{line.side}')} {grouped(line.distance, 1)} m"
+            by_laser.setdefault(line.laser, []).append(side)
+    sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
+    people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue
+    mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]
+    if headline is not None and any(not z.distance <= _FARTHER * headline for z in mirrors):
+        bent = max(mirrors, key=lambda zone: badness(zone.distance))
+        headline = max((bent.distance, *(line.distance for line in scene.lines if line.zone in _MIRRORS)), key=badness)
+        words = {"surface": wording.say(bent.surface), "laser": bent.laser, "reach": metres(headline, with_feet)}
+        people, tissue = " ".join((people, wording.text("say.bent", **words))), "eye"
+    people = f"{people} {wording.text('say.lines', sides=sides)}" if sides else people
+    return replace(
+        decision, verdict=verdict, passed=passed, people=people, headline_distance=headline, headline_tissue=tissue,
+        aided_distance=max(decision.aided_distance, math.inf if headline is None else headline, key=badness),
+        reasons=(*refusals, *panes, *decision.reasons, *others), causes=(*refusals, *panes, *decision.causes),
+        grounds=(*decision.grounds, *others),
+    )  # fmt: skip

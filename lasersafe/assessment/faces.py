@@ -18,8 +18,7 @@ from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import before_walls, comes_from, from_spots
 from lasersafe.scene.profile import CLOSEST, LEAST, BeamProfile, ScatterProfile
-from lasersafe.scene.sources import Source, boxes_of
-from lasersafe.scene.spots import Spots
+from lasersafe.scene.sources import Source, Spots, boxes_of
 from lasersafe.scene.walls import Walls
 
 if TYPE_CHECKING:

@@ -22,9 +22,8 @@ from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.records.light import Step
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
-from lasersafe.scene.screens import Screen
 from lasersafe.scene.sources import Source
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.walls import Screen, Walls
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:

@@ -13,7 +13,7 @@ import numpy as np
 from lasersafe.assessment.loads import places_on, window_screen
 from lasersafe.scene.bound import Question, bounds
 from lasersafe.scene.mirrors import Mirror
-from lasersafe.scene.screens import Screen
+from lasersafe.scene.walls import Screen
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:

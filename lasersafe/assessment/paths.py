@@ -26,8 +26,7 @@ from lasersafe.scene.mirrors import (
     reachable,
 )
 from lasersafe.scene.profile import BeamProfile, farthest_of
-from lasersafe.scene.sources import Source
-from lasersafe.scene.spots import Spots
+from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import joined
 

@@ -2,18 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 
-from lasersafe.assessment.aims import far_scatter
-from lasersafe.assessment.context import TISSUES, duration_of_all, every_context
-from lasersafe.assessment.corners import corners_of
-from lasersafe.assessment.decision import metres
 from lasersafe.assessment.price import prices
 from lasersafe.assessment.scene_barriers import barrier_lines, shading_lights
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
@@ -27,14 +22,11 @@ from lasersafe.assessment.scene_marks import (
     surface_marks,
     target_marks,
 )
-from lasersafe.assessment.scene_matrix import placed_case
-from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines
+from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines, zones_of
 from lasersafe.assessment.scene_zones import (
-    SUMS,
     beams_to_targets,
     beyond_targets,
     joined_zone,
-    lasers_that_add,
     lit_past,
     together_lights,
     union_of,
@@ -43,10 +35,6 @@ from lasersafe.assessment.scene_zones import (
 )
 from lasersafe.assessment.section import elevations, joined_zones
 from lasersafe.assessment.stage import Stage
-from lasersafe.assessment.stages import stages_at
-from lasersafe.errors import refuse
-from lasersafe.hazard.distances import FARTHEST, farthest_crossing
-from lasersafe.quantity import grouped
 from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import (
     BeyondTarget,
@@ -57,24 +45,16 @@ from lasersafe.records.scene import (
     SceneFinding,
     SceneResult,
     StruckOut,
-    ZoneShape,
 )
-from lasersafe.results import Decision
-from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.bound import Question, bounds
 from lasersafe.scene.hazard_map import EYES, hazard_map
-from lasersafe.scene.profile import NEAREST, ScatterProfile
 
-_MIRRORS = ("eye mirror", "skin mirror")  # zones of lines that count with those of mirrors
-_FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
-_NEXT = 0.3  # m
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from lasersafe.assessment.protection import CaseResults
-    from lasersafe.models import Case
     from lasersafe.wording import Wording
 
 
@@ -113,7 +93,7 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
         for context in stage.fitted
         for pose in stage.poses(context, "running")[:1]
         for line in spectator_lines(
-            _zones_of(zones, context.laser.name),
+            zones_of(zones, context.laser.name),
             facing, pose.apex, plan.extent, (context.laser.name, context.setup.name),
         )
     )  # fmt: skip
@@ -167,21 +147,6 @@ def _section(farthest: Elevation, group: Sequence[Elevation]) -> Elevation:
     return replace(farthest, items=items, ends_at=ends, light=light)
 
 
-def _zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:
-    """Return the zones whose line is measured from a laser: its own, and of sums what is not another's."""
-    fitted = [zone for zone in zones if zone.fitted]
-    own = [zone for zone in fitted if zone.laser == laser]
-    near, away = (
-        shapely.union_all([area_of(z.polygons) for z in some]).buffer(_NEXT)
-        for some in (own, [z for z in fitted if z.laser != laser and z.kind not in SUMS])
-    )
-    others = shapely.difference(away, near)
-    for zone in fitted:
-        if zone.kind in SUMS:
-            own.append(replace(zone, polygons=polygons(shapely.difference(area_of(zone.polygons), others))))
-    return own
-
-
 def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tuple[MapPlace, ...]:
     """Return the highest ratio of the map over all of the place of each person, and over the height of the eyes."""
     places = person_places(stages[0], "eye")
@@ -190,37 +155,6 @@ def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tu
         return ()
     ratio = np.max([one.upper for one in bounds(asked)], axis=0)
     return tuple(MapPlace(mark.name, mark.position, float(r)) for mark, r in zip(persons, ratio, strict=True))
-
-
-def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, with_feet: bool = False) -> Decision:
-    """Return the decision with what the scene adds: refusals, and the lines that people stand behind."""
-    refusals = [f.text for f in scene.findings if f.refuses]
-    panes = [f.text for f in scene.findings if f.kind == "failing window" and not f.refuses]
-    kinds = ("one at a time", "target list", "ignition", "beyond target", "spectator")
-    others = [f.text for f in scene.findings if not f.refuses and f.kind in kinds]
-    verdict, passed = decision.verdict, decision.passed
-    if refusals and passed:
-        verdict, passed = wording.text("say.not_as_planned", what=refusals[0]), False
-    by_laser: dict[str, list[str]] = {}
-    for line in scene.lines:
-        if line.distance > 0.0:
-            side = f"{wording.text(f'side.{line.side}')} {grouped(line.distance, 1)} m"
-            by_laser.setdefault(line.laser, []).append(side)
-    sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
-    people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue
-    mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]
-    if headline is not None and any(not z.distance <= _FARTHER * headline for z in mirrors):
-        bent = max(mirrors, key=lambda zone: badness(zone.distance))
-        headline = max((bent.distance, *(line.distance for line in scene.lines if line.zone in _MIRRORS)), key=badness)
-        words = {"surface": wording.say(bent.surface), "laser": bent.laser, "reach": metres(headline, with_feet)}
-        people, tissue = " ".join((people, wording.text("say.bent", **words))), "eye"
-    people = f"{people} {wording.text('say.lines', sides=sides)}" if sides else people
-    return replace(
-        decision, verdict=verdict, passed=passed, people=people, headline_distance=headline, headline_tissue=tissue,
-        aided_distance=max(decision.aided_distance, math.inf if headline is None else headline, key=badness),
-        reasons=(*refusals, *panes, *decision.reasons, *others), causes=(*refusals, *panes, *decision.causes),
-        grounds=(*decision.grounds, *others),
-    )  # fmt: skip
 
 
 def _places(stage: Stage) -> dict[str, tuple[float, float]]:
@@ -243,49 +177,3 @@ def scene_map(
 ) -> HazardMap:
     """Return the map of a scene on a grid of the floor [m], at heights of the eyes [m], at the worst of all corners."""
     return hazard_map([groups for _, groups in together_lights(stages, "eye")], x, y, heights)
-
-
-def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], ...]]:
-    """Return how far from whatever ends a beam, or what mirrors make of it, its scatter exceeds a limit [m].
-
-    With it, how far each laser reaches alone [m]. Of lasers that can be on at once each is as near as the others, with
-    the brightest of what it lights.
-    """
-    best: tuple[float, tuple[tuple[str, float], ...]] = (0.0, ())
-    for tissue in TISSUES:
-        for lasers in lasers_that_add(stages, tissue):
-            bright: list[dict[ScatterProfile, float]] = []  # of each laser at all corners
-            for corners in lasers:
-                factors: dict[ScatterProfile, float] = {}
-                bright.append(factors)
-                for stage, context in corners:
-                    time = duration_of_all(every_context(context), "scatter")[0]
-                    for way in ("scatter", "mirror then scatter"):
-                        for source in stage.sources(context, way, tissue, duration=time):
-                            assert isinstance(source.profile, ScatterProfile)
-                            factors[source.profile] = max(factors.get(source.profile, 0.0), source.factor, key=badness)
-
-            def total(place: NDArray[np.float64], bright: Any = bright) -> NDArray[np.float64]:
-                every = [own for own in bright if own]
-                each = ([f * one.ratio(np.maximum(place, one.spread)) for one, f in own.items()] for own in every)
-                return sum((np.max(own, axis=0) for own in each), np.zeros(place.shape))
-
-            reach = farthest_crossing(total, NEAREST, FARTHEST)
-            if badness(reach) > badness(best[0]):
-                names = [corners[0][1].laser.name for corners in lasers]
-                alone = [max((far_scatter(one, f) for one, f in own.items()), default=0.0) for own in bright]
-                best = reach, tuple(zip(names, alone, strict=True))
-    return best
-
-
-def stages_of(case: Case) -> tuple[Stage, ...]:
-    """Return the scene of a case as sources and screens, at each corner of its tolerances.
-
-    Raises
-    ------
-    InputError
-        If the case has no scene.
-    """
-    if case.scene is None:
-        refuse("the case has no [scene], so that nothing has a place; write where lasers, people and barriers stand")
-    return tuple(stages_at(list(map(placed_case, corners_of(case).cases))))

@@ -37,8 +37,8 @@ if TYPE_CHECKING:
     from lasersafe.records.scene import Polygon
     from lasersafe.scene.directions import Vector
     from lasersafe.scene.lights import Light
-    from lasersafe.scene.screens import Screen
     from lasersafe.scene.sources import Source
+    from lasersafe.scene.walls import Screen
 
 _NOTHING = 1e-9
 COLUMNS, ROWS = 120, 36  # of a map

@@ -13,10 +13,11 @@ import shapely
 
 from lasersafe.assessment.context import TISSUES, WAYS, kinds_of_light
 from lasersafe.assessment.scene_hits import taken
+from lasersafe.assessment.scene_zones import SUMS
 from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.quantity import raised
 from lasersafe.records.scene import SpectatorLine, SpectatorRule
-from lasersafe.scene.areas import area_of
+from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message, joined, word
@@ -30,6 +31,7 @@ if TYPE_CHECKING:
 
 SPECTATORS = ("spectator", "passer-by")
 SIDES = (("front", math.pi), ("right", math.pi / 2.0), ("back", 0.0), ("left", -math.pi / 2.0))
+_NEXT = 0.3  # m
 _ARM_STEP, _ARM_STEPS, _ALONG = 0.125, 12, 0.25  # m: beside and above an edge, how many of them, and along it
 _MOST = 64  # boxes of each of these
 
@@ -144,6 +146,21 @@ def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
 def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:
     """Return every row of the chosen packs with its outcome."""
     return tuple(row for key in stage.case.spectator_rules for row in judge(pack(key), facts))
+
+
+def zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:
+    """Return the zones whose line is measured from a laser: its own, and of sums what is not another's."""
+    fitted = [zone for zone in zones if zone.fitted]
+    own = [zone for zone in fitted if zone.laser == laser]
+    near, away = (
+        shapely.union_all([area_of(z.polygons) for z in some]).buffer(_NEXT)
+        for some in (own, [z for z in fitted if z.laser != laser and z.kind not in SUMS])
+    )
+    others = shapely.difference(away, near)
+    for zone in fitted:
+        if zone.kind in SUMS:
+            own.append(replace(zone, polygons=polygons(shapely.difference(area_of(zone.polygons), others))))
+    return own
 
 
 def spectator_lines(

@@ -12,10 +12,11 @@ import shapely
 
 from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of
 from lasersafe.assessment.barriers import beam_numbers
-from lasersafe.assessment.context import ON_THE_FLOOR, Context, every_context, power_of_all
+from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, Context, duration_of_all, every_context, power_of_all
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.assessment.together import adding
 from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
+from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import peak_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, over
@@ -23,12 +24,14 @@ from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, lit_areas, polygons
 from lasersafe.scene.lights import Light
-from lasersafe.scene.profile import BeamProfile, farthest_of
+from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message, word
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from lasersafe.assessment.aims import Pose
     from lasersafe.models import Target
 
@@ -196,6 +199,39 @@ def _together(stages: Sequence[Stage], alone: Sequence[ZoneShape]) -> Iterator[Z
                 overhead=any(_overhead(stage, source) for group in groups for source, _ in group),
                 label=f"{kind} {format_quantity(float(away.max()), 'm', 3, 'up')}",
             )  # fmt: skip
+
+
+def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], ...]]:
+    """Return how far from whatever ends a beam, or what mirrors make of it, its scatter exceeds a limit [m].
+
+    With it, how far each laser reaches alone [m]. Of lasers that can be on at once each is as near as the others, with
+    the brightest of what it lights.
+    """
+    best: tuple[float, tuple[tuple[str, float], ...]] = (0.0, ())
+    for tissue in TISSUES:
+        for lasers in lasers_that_add(stages, tissue):
+            bright: list[dict[ScatterProfile, float]] = []  # of each laser at all corners
+            for corners in lasers:
+                factors: dict[ScatterProfile, float] = {}
+                bright.append(factors)
+                for stage, context in corners:
+                    time = duration_of_all(every_context(context), "scatter")[0]
+                    for way in ("scatter", "mirror then scatter"):
+                        for source in stage.sources(context, way, tissue, duration=time):
+                            assert isinstance(source.profile, ScatterProfile)
+                            factors[source.profile] = max(factors.get(source.profile, 0.0), source.factor, key=badness)
+
+            def total(place: NDArray[np.float64], bright: Any = bright) -> NDArray[np.float64]:
+                every = [own for own in bright if own]
+                each = ([f * one.ratio(np.maximum(place, one.spread)) for one, f in own.items()] for own in every)
+                return sum((np.max(own, axis=0) for own in each), np.zeros(place.shape))
+
+            reach = farthest_crossing(total, NEAREST, FARTHEST)
+            if badness(reach) > badness(best[0]):
+                names = [corners[0][1].laser.name for corners in lasers]
+                alone = [max((far_scatter(one, f) for one, f in own.items()), default=0.0) for own in bright]
+                best = reach, tuple(zip(names, alone, strict=True))
+    return best
 
 
 def _counted(source: Source, times: int) -> Source:

@@ -17,8 +17,8 @@ from lasersafe.records.fields import badness
 from lasersafe.records.scene import Elevation, ElevationItem, PersonMark, Point, SectionZone
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.screens import Piece
 from lasersafe.scene.sources import Source
+from lasersafe.scene.walls import Piece
 
 FLOAT = NDArray[np.float64]
 _BEYOND = 40.0  # times what is drawn, that light is followed

@@ -41,10 +41,8 @@ from lasersafe.scene.directions import EVERYWHERE, Box, Vector
 from lasersafe.scene.lights import Light
 from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, past_walls
 from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, farthest_of
-from lasersafe.scene.screens import Gap, Screen
-from lasersafe.scene.sources import Source
-from lasersafe.scene.spots import Spots
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.sources import Source, Spots
+from lasersafe.scene.walls import Gap, Screen, Walls
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Scene, SceneBarrier

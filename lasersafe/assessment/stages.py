@@ -7,12 +7,28 @@ from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.context import contexts_of_each
+from lasersafe.assessment.corners import corners_of
+from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.stage import RESTS, Stage
+from lasersafe.errors import refuse
 from lasersafe.scene.profile import ScatterProfile
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
+
+
+def stages_of(case: Case) -> tuple[Stage, ...]:
+    """Return the scene of a case as sources and screens, at each corner of its tolerances.
+
+    Raises
+    ------
+    InputError
+        If the case has no scene.
+    """
+    if case.scene is None:
+        refuse("the case has no [scene], so that nothing has a place; write where lasers, people and barriers stand")
+    return tuple(stages_at(list(map(placed_case, corners_of(case).cases))))
 
 
 def stages_at(cases: Sequence[Case]) -> list[Stage]:

@@ -15,8 +15,8 @@ import tomli_w
 from lasersafe.assessment import assess
 from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.decision import metres
-from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_zones import KINDS, cut, zones_over
+from lasersafe.assessment.stages import stages_of
 from lasersafe.drawing.floor import joined
 from lasersafe.drawing.plan import stands
 from lasersafe.errors import CalcError, CaseError, Fault

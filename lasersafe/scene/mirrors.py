@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 from lasersafe.scene.directions import EVERYWHERE, STRAIGHT, Cone, Vector, mirrored, turned, turned_over, widened
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile
-from lasersafe.scene.sources import Source
-from lasersafe.scene.spots import Spots
+from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
 from lasersafe.wording.message import Message
 

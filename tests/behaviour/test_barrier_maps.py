@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_barriers import barrier_maps
+from lasersafe.assessment.stages import stages_of
 from lasersafe.data import templates_path
 from tests.behaviour.command import run
 from tests.behaviour.test_scene_barriers import case

@@ -16,8 +16,9 @@ from lasersafe.ask.cases import template_names, template_text
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import BASE_WAY, MORE_WAYS
 from lasersafe.assessment.loads import MODES
-from lasersafe.assessment.scene import scene_map, stages_of
+from lasersafe.assessment.scene import scene_map
 from lasersafe.assessment.scene_zones import zones_over
+from lasersafe.assessment.stages import stages_of
 from lasersafe.cli import app
 from lasersafe.errors import CalcError, CaseError
 from lasersafe.models import parse_case

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.scene import stages_of
+from lasersafe.assessment.stages import stages_of
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.wording import load_wording

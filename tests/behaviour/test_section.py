@@ -7,7 +7,7 @@ import pytest
 import shapely
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.scene import stages_of
+from lasersafe.assessment.stages import stages_of
 from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words

@@ -12,7 +12,8 @@ import shapely
 from hypothesis import settings
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.scene import map_places, scene_map, stages_of
+from lasersafe.assessment.scene import map_places, scene_map
+from lasersafe.assessment.stages import stages_of
 from lasersafe.models import parse_case
 from lasersafe.records.scene import PersonMark
 from tests.crosscheck.random_scenes import random_scene

@@ -12,8 +12,8 @@ from lasersafe.results import Criterion
 from lasersafe.scene.directions import Box, Cone, mirrored, turned, unit
 from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.profile import BeamProfile, farthest_of
-from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
+from lasersafe.scene.walls import Gap, Screen
 from tests.one_light import blocked, over
 from tests.one_light import ratio as ratio_at
 

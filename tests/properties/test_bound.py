@@ -26,9 +26,8 @@ from lasersafe.scene.directions import (
 )
 from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
-from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.walls import Gap, Screen, Walls
 from tests.one_light import blocked, bound, over
 
 OPEN = Walls()

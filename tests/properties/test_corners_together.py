@@ -5,10 +5,9 @@ from __future__ import annotations
 import shapely
 
 from lasersafe.assessment.corners import corners_of
-from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.scene_zones import together_lights, zones_over
-from lasersafe.assessment.stages import stages_at
+from lasersafe.assessment.stages import stages_at, stages_of
 from lasersafe.models import parse_case
 from lasersafe.scene.areas import area_of
 

@@ -12,8 +12,7 @@ from hypothesis import strategies as st
 from lasersafe.scene.directions import EVERYWHERE, unit
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, lit_patch
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.sources import Source
-from lasersafe.scene.spots import Spots
+from lasersafe.scene.sources import Source, Spots
 from tests.few import few
 from tests.one_light import blocked, from_here_on
 from tests.one_light import ratio as ratio_at

@@ -18,10 +18,8 @@ from lasersafe.results import Criterion
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, from_spots, level_mirror, lit_patch, reflected
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.screens import Gap, Screen
-from lasersafe.scene.sources import Source
-from lasersafe.scene.spots import Spots
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.sources import Source, Spots
+from lasersafe.scene.walls import Gap, Screen, Walls
 from tests.few import few
 from tests.one_light import beside, over
 

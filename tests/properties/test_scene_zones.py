@@ -19,10 +19,8 @@ from lasersafe.scene.hazard_map import LOOSE, NEGLIGIBLE, hazard_map
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, reflected
 from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
-from lasersafe.scene.screens import Gap, Screen
-from lasersafe.scene.sources import Source
-from lasersafe.scene.spots import Spots
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.sources import Source, Spots
+from lasersafe.scene.walls import Gap, Screen, Walls
 from tests.few import few
 from tests.one_light import blocked, bound
 from tests.one_light import ratio as ratio_at

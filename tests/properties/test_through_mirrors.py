@@ -14,9 +14,8 @@ from lasersafe.scene.directions import Box, about, unit
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import Mirror, lit_patch, past_walls, reachable, reflected
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.scene.screens import Screen
 from lasersafe.scene.sources import Source
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.walls import Screen, Walls
 from tests.few import few
 
 HOLE = 1e-3  # m, so narrow that its mean is the irradiance in its middle

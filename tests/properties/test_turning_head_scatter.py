@@ -14,10 +14,8 @@ from lasersafe.scene.areas import outline
 from lasersafe.scene.directions import EVERYWHERE, Box, unit
 from lasersafe.scene.hazard_map import hazard_map
 from lasersafe.scene.profile import ScatterProfile
-from lasersafe.scene.screens import Gap, Screen
-from lasersafe.scene.sources import Source
-from lasersafe.scene.spots import Spots
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.sources import Source, Spots
+from lasersafe.scene.walls import Gap, Screen, Walls
 from tests.few import few
 from tests.one_light import away
 from tests.one_light import ratio as ratio_at

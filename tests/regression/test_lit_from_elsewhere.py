@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.scene import stages_of
+from lasersafe.assessment.stages import stages_of
 from lasersafe.models import parse_case
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Walls

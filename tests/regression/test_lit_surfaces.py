@@ -14,18 +14,17 @@ from lasersafe.assessment.context import contexts
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.loads import part_of_line
 from lasersafe.assessment.panes import lit_panes, panes_of
-from lasersafe.assessment.scene import stages_of
 from lasersafe.assessment.scene_hits import person_places
 from lasersafe.assessment.setups import setup_result
+from lasersafe.assessment.stages import stages_of
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.optics.reflection import LitSpot, reflect, reflect_shape
 from lasersafe.scene.bound import Places
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
-from lasersafe.scene.screens import Gap, Screen
 from lasersafe.scene.sources import Source
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.walls import Gap, Screen, Walls
 from tests.behaviour.test_scene import HEAD
 from tests.one_light import bound, from_here_on
 from tests.properties.test_scene_zones import criterion, random_laser
