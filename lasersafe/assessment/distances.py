@@ -30,7 +30,7 @@ from lasersafe.quantity import physical_range
 _TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
 _ONE_AXIS = ("measured_at", "focal_length", "numerical_aperture", "core_diameter", "mode_field_diameter")
 _PLACE = "distance"  # beside the keys of the case file
-_BLOCK = 1 << 16
+_BLOCK = 1 << 17
 _CAP_NODES = 25
 _FEW_CAPS = 64
 _SEARCHES = 2000  # worst settings that are searched in one call, some milliseconds each

@@ -92,9 +92,11 @@ def exposure_durations(wavelength: ArrayLike, way: str) -> NDArray[np.float64]:
     Returns
     -------
     numpy.ndarray, shape (...)
-        Exposure duration. [s]
+        Exposure duration; one number where it is the same for all. [s]
     """
     ultraviolet = np.asarray(wavelength) <= 400e-9 * (1.0 + EDGE)
+    if ultraviolet.size and ultraviolet.all() == ultraviolet.any():
+        ultraviolet = ultraviolet.reshape(-1)[0]
     return np.where(ultraviolet, WORKING_DAY, DELIBERATE if way == "scatter" else ACCIDENTAL)
 
 

@@ -442,10 +442,23 @@ def compare(light: Received, source_angle: ArrayLike = ALPHA_MIN) -> tuple[Compa
     if not (unit.pedestal or unit.pulses):  # no limit depends on the amount
         pulse, rate = _number(unit.pulse_duration), _number(unit.repetition_rate)
         unit = replace(unit, power=1.0, pulse_energy=1.0, pulse_duration=pulse, repetition_rate=rate)
-    wavelength = alike(light.rule_set, light.tissue, light.wavelength)
-    light = replace(light, emission=unit, wavelength=_number(wavelength), duration=_number(light.duration))
+    light = replace(light, emission=unit, duration=_number(light.duration))
+    alone = unit.single and isinstance(light.duration, float) and isinstance(source_angle, float)
+    given = np.asarray(light.wavelength, dtype=np.float64)
+    own, at = alike(light.rule_set, light.tissue, given)
+    if at is not None and (own.size == 1 or not alone):
+        own, at = own if own.size == 1 else given, None
+    light = replace(light, wavelength=_number(own))
     found = (_of_one if light.single and isinstance(source_angle, float) else _compare)(light, source_angle)
-    return tuple(replace(one, amount=amount) for one in found)
+
+    def spread(values: ArrayLike) -> Floats:
+        each = np.asarray(_number(values))
+        return each if at is None or not each.ndim else each.take(at)
+
+    return tuple(
+        replace(one, amount=amount, limit=spread(one.limit), aperture=spread(one.aperture), time=spread(one.time))
+        for one in found
+    )
 
 
 def _number(values: Any) -> Any:

@@ -402,8 +402,9 @@ def solved_input(
 PART = 0.95
 CONFIDENCE = 0.95  # that the part lies inside the interval of its order statistics
 FEWEST = 1000
-_BLOCK = 1 << 16
+_BLOCK = 1 << 17
 _AGAIN = 100
+_SAME = 1e-12  # relative, of the way to either side
 _CELLS = 4096  # of equal probability
 
 
@@ -552,7 +553,7 @@ def draw(generator: np.random.Generator, one: Uncertain, size: int) -> Floats:
 
     def some(number: int) -> Floats:
         standard = _standard_normal(generator, number)
-        standard *= up if up == down else np.where(standard > 0.0, up, down)
+        standard *= up if abs(up - down) <= _SAME * up else np.where(standard > 0.0, up, down)
         standard += one.nominal
         return standard
 

@@ -14,6 +14,7 @@ from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, Ints, grid_of, h
 from lasersafe.limits.records import EDGE, AreaRule, Floats, RuleSet, inside
 from lasersafe.limits.tables import load_rule_set, nearest
 
+_MANY = 64  # wavelengths from which on equal ones are looked for
 COUNT_SLACK = 1e-9  # relative: 20 Hz for 10 s is 200 pulses, whatever the last bit of the product says
 
 
@@ -503,18 +504,44 @@ def hazard_limits(
     return tuple(limit for limit in found if np.isfinite(limit.radiant_exposure).any())
 
 
-def alike(rule_set: str, tissue: str, wavelength: ArrayLike) -> Floats:
-    """Return the first of wavelengths that all have the same limits at any time and angle, else all of them [m]."""
-    every = np.asarray(wavelength, dtype=np.float64)
-    if every.size < 2:
-        return every
-    grid = grid_of(rule_set, tissue)
-    ends = np.array([every.min(), every.max()]) * 1e9
-    if not (ends[0] >= WAVELENGTHS[0] and ends[1] <= WAVELENGTHS[1]):  # or NaN
-        return every
-    sides = train_sides(grid.rule_set, ends)
-    flat = len(sides) == 1 and sides[0][0] == sides[0][1] and grid.even(*ends)
-    return every.reshape(-1)[0] if flat else every
+def alike(rule_set: str, tissue: str, wavelength: Floats) -> tuple[Floats, Ints | None]:
+    """Return wavelengths that stand for many, and the number of the one that stands for each.
+
+    Parameters
+    ----------
+    rule_set, tissue : str
+        Whose limits.
+    wavelength : numpy.ndarray, shape (...)
+        Wavelengths. [m]
+
+    Returns
+    -------
+    numpy.ndarray
+        One of each cell of the tables in which no limit depends on the wavelength, and all others [m]; or the given
+        ones, where there are few, or many others.
+    numpy.ndarray of int, shape (n,), or None
+        Which has the same limits as each of the given; None: they are the given ones.
+    """
+    grid, axis = grid_of(rule_set, tissue), grid_of(rule_set, tissue).wavelengths
+    if wavelength.ndim != 1 or wavelength.size < _MANY:
+        return wavelength, None
+    nm = wavelength * 1e9
+    if not (nm.min() >= WAVELENGTHS[0] and nm.max() <= WAVELENGTHS[1]):  # or NaN
+        return wavelength, None
+    cell = axis.at(nm)
+    near = np.flatnonzero(cell < 0)
+    cell[near] = axis.exactly(nm[near])
+    first, last = int(cell.min()), int(cell.max())
+    cell -= first
+    columns = range(first, last + 1, axis.stride)
+    sloped = [bool(grid.parameters[6].take(grid.slots[:, at : at + axis.stride]).any()) for at in columns]
+    number = np.repeat(np.where(sloped, -1, np.arange(len(columns))), axis.stride).take(cell)
+    own = np.flatnonzero(number < 0)
+    if own.size * 8 > nm.size:
+        return wavelength, None
+    number[own] = np.arange(len(columns), len(columns) + own.size)
+    middles = np.array([axis.centres[at // axis.stride] for at in columns]) * 1e-9
+    return np.concatenate([middles, wavelength[own]]), number
 
 
 def wavelength_edges(rule_sets: Iterable[str]) -> list[float]:

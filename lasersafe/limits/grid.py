@@ -154,12 +154,6 @@ class Grid:
         low, high = lowest * (1.0 - 2.0 * EDGE), highest * (1.0 + 2.0 * EDGE)
         return any(first <= high and last >= low for first, last in self._spans)
 
-    def even(self, lowest: float, highest: float) -> bool:
-        """Return whether no limit depends on the wavelength from one to another, at no time and angle. [nm]."""
-        first, last = self.wavelengths.exactly(np.array([lowest, highest])).tolist()
-        held = self.slots[:, first : first + self.wavelengths.stride]
-        return bool(first == last and not self.parameters[6].take(held).any())
-
     def log_t2(self, source_mrad: Floats | float) -> Floats:
         """Return the binary logarithm of T_2 / s."""
         first, rise, low, high, _ = self.t2
@@ -390,6 +384,7 @@ class _Layout:
         ]
         if "C_E" in used:
             spans += [(WAVELENGTHS, part.duration) for part in rules.time_factors["alpha_max"].rows]
+        spans += [(row.wavelength, DURATIONS) for row in rules.train_times]
         for wavelength, duration in spans:
             wavelengths.update(wavelength)
             durations.update(duration)

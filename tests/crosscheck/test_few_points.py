@@ -6,7 +6,9 @@ import numpy as np
 import pytest
 
 from lasersafe.hazard.distances import direct_distance
-from lasersafe.limits import exposure_limit, rule_sets
+from lasersafe.hazard.exposure import Emission, Received, compare
+from lasersafe.limits import exposure_limit, hazard_limits, rule_sets
+from lasersafe.limits.exposure import alike
 from lasersafe.optics.beam import BeamGeometry
 
 TURNS = 15  # 60 000 points are more than one block
@@ -47,3 +49,28 @@ def test_few_distances_are_those_among_many() -> None:
     assert (many.reshape(TURNS, size) == few).all()
     apart = direct_distance(power[:, None], limit[:1], 7e-3, BeamGeometry((waist[:1],) * 2, (angle[None, :2],) * 2))
     assert apart.shape == (TURNS * size, 2)
+
+
+@pytest.mark.parametrize("rule_set", rule_sets())
+def test_wavelengths_that_stand_for_many_have_their_limits(rule_set: str) -> None:
+    # 1050 nm ends the slope of C_A: 200 wavelengths below it and on it stand for themselves, the others are alike
+    chance = np.random.default_rng(9)
+    wavelength = np.concatenate([chance.uniform(1050.1e-9, 1149e-9, 3000), chance.uniform(1e-6, 1.05e-6, 200)])
+    wavelength[-1] = 1050e-9
+    own, number = alike(rule_set, "eye", wavelength)
+    assert number is not None
+    assert own.size < 210
+    for name in ("retina thermal", "cornea thermal"):
+        for time, angle in ((1e-8, 1.5e-3), (10.0, 1.5e-3), (100.0, 20e-3)):
+            every = {h.name: h for h in hazard_limits(rule_set, "eye", wavelength, time, angle)}
+            told = {h.name: h for h in hazard_limits(rule_set, "eye", own, time, angle)}
+            assert every.keys() == told.keys()
+            if name in every:
+                np.testing.assert_array_equal(told[name].radiant_exposure[number], every[name].radiant_exposure)
+    train = Emission("pulse train", pulse_energy=1e-3, pulse_duration=1e-8, repetition_rate=1e4)
+    for emission in (Emission("continuous", power=np.linspace(1.0, 2.0, wavelength.size)), train):
+        compared = compare(Received(rule_set, "eye", emission, wavelength, 10.0))
+        lowest = np.min([np.broadcast_to(one.limit, wavelength.shape) for one in compared], axis=0)
+        for at in (0, 2999, 3000, 3100, 3199):
+            alone = compare(Received(rule_set, "eye", emission, float(wavelength[at]), 10.0))
+            assert lowest[at] == pytest.approx(min(float(one.limit.min()) for one in alone), rel=1e-12)
