@@ -301,7 +301,7 @@ def limit(question: LimitQuestion, as_json: Json = False) -> None:
 @asking(ReachQuestion)
 def reach(question: ReachQuestion, replace: Replace = False, as_json: Json = False) -> None:
     """Print how far a beam exceeds the limits, direct and by scatter."""
-    from lasersafe.ask.beams import reach_answer, reach_text
+    from lasersafe.ask.reach import reach_answer, reach_text
 
     data = reach_answer(question)
     if question.drawing is not None:

@@ -231,8 +231,8 @@ def test_the_same_numbers_in_three_forms_give_the_same_distance() -> None:
 
 
 def test_distances_agree_with_the_command() -> None:
-    from lasersafe.ask.beams import reach_answer
     from lasersafe.ask.questions import ReachQuestion
+    from lasersafe.ask.reach import reach_answer
 
     question = ReachQuestion(
         wavelength="1064 nm", beam_diameter="7 mm", criterion="1/e2", power=None, pulse_energy="1 mJ",
