@@ -308,8 +308,14 @@ def scatter_over_mirrors(
     found = []
     for (mirror, share), some in zip(mirrors, meets.T, strict=True):
         own = [one for one, met in zip(lit, some.tolist(), strict=True) if met]
+        counts = [len(one.starts[0]) for one in own]
         start, size = (np.concatenate([np.zeros((0, 3)), *(one.starts[part] for one in own)]) for part in (0, 1))
-        shares = np.repeat([share * one.factor for one in own], [len(one.starts[0]) for one in own])
+        shares, before = (np.repeat(one, counts) for one in ([share * o.factor for o in own], [o.offset for o in own]))
+        ends = [
+            one.starts if one.origin is None else tuple(np.tile(part, (count, 1)) for part in one.origin)
+            for one, count in zip(own, counts, strict=True)
+        ]  # fmt: skip
+        root, around = (np.concatenate([np.zeros((0, 3)), *(one[part] for one in ends)]) for part in (0, 1))
         flat = mirror.normal is not None and not mirror.off
         for sign in (1.0, -1.0) if flat else (0.0,):
             x, y, z = (sign * one for one in mirror.normal or (0.0, 0.0, 0.0))
@@ -317,8 +323,8 @@ def scatter_over_mirrors(
             if not at.any():
                 continue
             gaps = np.maximum(np.abs(start[at] - mirror.position) - size[at], 0.0)
-            away = max(float(np.sqrt(np.square(gaps).sum(axis=1)).min()) - mirror.width / 2.0, 0.0)
-            low, high = (start - size)[at].min(axis=0), (start + size)[at].max(axis=0)
+            away = max(float((np.sqrt(np.square(gaps).sum(axis=1)) + before[at]).min()) - mirror.width / 2.0, 0.0)
+            low, high = (root - around)[at].min(axis=0), (root + around)[at].max(axis=0)
             (ax, ay, az), (bx, by, bz) = ((low + high) / 2.0).tolist(), ((high - low) / 2.0).tolist()
             plane, origin = (mirror.position, (x, y, z)) if flat else None, ((ax, ay, az), (bx, by, bz))
             # what stands for many ways is rounded up

@@ -20,6 +20,7 @@ from lasersafe.scene.mirrors import (
     facing_anywhere,
     hung,
     image_of_spots,
+    level_image,
     level_mirror,
     lit_patch,
     past_walls,
@@ -40,6 +41,7 @@ FLAGS = NDArray[np.bool_]
 FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror is not followed over it
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere
 _HAIR = 1e-9  # m
+_IN_PLANE = 1e-3  # m: what is lit of a level mirror itself has no image in it
 _SPARE = 1.002  # the length of a way beside the axis of a wide beam is known to about as much
 
 
@@ -74,6 +76,20 @@ def level_members(scene: Scene) -> list[Member]:
         if part is not None and part.finish != "matt":
             share = 1.0 if part.reflectance is None or part.finish == "unknown" else float(part.reflectance)
             found.append(Member(name, None, share, height=float(getattr(part, "height", 0.0))))
+    return found
+
+
+def over_level_mirrors(scene: Scene, lit: Sequence[Source]) -> list[Source]:
+    """Return the images of lit spots in level mirrors, in one and in two of them one after the other."""
+    found: list[Source] = []
+    members, front = level_members(scene), list(lit)
+    for _ in range(2):
+        front = [
+            level_image(one, level.height, level.share, level.name)
+            for one in front for level in members
+            if level.name != one.surface and np.abs(one.starts[0][:, 2] - level.height).max() > _IN_PLANE
+        ]  # fmt: skip
+        found += front
     return found
 
 

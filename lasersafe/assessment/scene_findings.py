@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.aims import curved_sources, unlisted
 from lasersafe.assessment.context import every_context, wave_span
 from lasersafe.assessment.faces import MATT, backing_name, scatter_over_mirrors
-from lasersafe.assessment.paths import members_of
+from lasersafe.assessment.paths import members_of, over_level_mirrors
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.assessment.scene_hits import ask, worst_hit
 from lasersafe.assessment.scene_matrix import hit_of
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import Target
     from lasersafe.records.scene import BeyondTarget, SpectatorRule, ZoneShape
+    from lasersafe.scene.sources import Source
     from lasersafe.wording import Wording
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
@@ -144,11 +145,16 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
     for stage, context in ((one, context) for one in stages for context in one.fitted):
         time, walls = context.duration("scatter")[0], stage.walls(context, "direct")
         lit = [one for way in _SCATTER for one in stage.sources(context, way, "eye")]
+        every: list[Source] = []
         placed = {item.name: item for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
         parts = zip(every_context(context).values(), stage.portions(context, "eye", time, spread=False), strict=True)
         profiles = [stage.scatter_profile(own, "eye", time, portion, sized=False) for own, portion in parts]
-        sent = scatter_over_mirrors(lit, members_of(stage.scene, placed.values()), walls, profiles, stage.scatter_reach)
-        lights = [(one, stage.walls(context, "scatter")) for one in sent]
+        members, sent = members_of(stage.scene, placed.values()), lit
+        for _ in range(2):  # over one mirror, and over one more
+            sent = scatter_over_mirrors(sent, members, walls, profiles, stage.scatter_reach)
+            sent += over_level_mirrors(stage.scene, sent)
+            every += sent
+        lights = [(one, stage.walls(context, "scatter")) for one in every]
         for person in stage.scene.person if lights else ():
             known = [hit_of(stage, context, person, way, "eye", "running", time)[0] for way in _SCATTER]
             if not all(one is None or one.ratio <= 1.0 for one in known):

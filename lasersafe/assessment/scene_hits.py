@@ -342,7 +342,8 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
         view = _view(source, hit.point, away)
         if at is not None:
             away, view = at.near, math.acos(at.cosine)
-        key = "hit.from_floor" if source.surface in ("ground", "ceiling") else "hit.from_surface"
+        level = source.plane is not None and abs(source.plane[1][2]) > 0.5  # no image in it
+        key = "hit.from_floor" if level and source.surface in ("ground", "ceiling") else "hit.from_surface"
         how: str = Message(key, surface=word(source.surface))
         if away < profile.spread * math.sqrt(max(math.cos(view), 0.0)):  # no more than straight before all of the spot
             away, view = profile.spread, 0.0

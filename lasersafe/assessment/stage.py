@@ -30,7 +30,7 @@ from lasersafe.assessment.context import (
 )
 from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of
 from lasersafe.assessment.panes import Pane, lit_panes, panes_of
-from lasersafe.assessment.paths import FOLLOWED, further_mirrors, level_members, members_of
+from lasersafe.assessment.paths import FOLLOWED, further_mirrors, level_members, members_of, over_level_mirrors
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
 from lasersafe.optics.reflection import LitSpot, scatter_exposure
 from lasersafe.records.barriers import BarrierWay, ViewWindow
@@ -341,12 +341,13 @@ class Stage:
         }[way]  # fmt: skip
         # a fault gives all wavelengths one beam
         parts = self.portions(context, tissue, duration, spread=BASE_WAY[way] != "scatter" and not context.fault)
-        return tuple(
+        found = tuple(
             source
             for pose in self.poses(context, mode)
             for own, portion in zip(every_context(context).values(), parts, strict=True)
             for source in make(own, pose, tissue, duration, portion)
         )
+        return (*found, *over_level_mirrors(self.scene, found)) if BASE_WAY[way] == "scatter" else found
 
     def _direct(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         profile = self.beam_profile(context, tissue, duration, portion)

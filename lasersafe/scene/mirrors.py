@@ -153,6 +153,20 @@ def level_mirror(source: Source, height: float, share: float, name: str) -> Sour
     )  # fmt: skip
 
 
+def level_image(source: Source, height: float, share: float, name: str) -> Source:
+    """Return the image of a lit spot in a level mirror without an end, at a height [m]: a lit spot as well."""
+
+    def over(place: Vector) -> Vector:
+        return place[0], place[1], 2.0 * height - place[2]
+
+    plane = source.plane and (over(source.plane[0]), (*source.plane[1][:2], -source.plane[1][2]))
+    parts = tuple((x, y, 2.0 * height - z, *half) for x, y, z, *half in source.parts)
+    return replace(
+        source, apex=over(source.apex), directions=turned_over(source.directions), plane=plane, parts=parts,
+        factor=source.factor * share, surface=name, origin=source.origin and (over(source.origin[0]), source.origin[1]),
+    )  # fmt: skip
+
+
 def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) -> Source:
     """Return what a flat mirror makes of the light of a source when the way it faces is not known.
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -188,3 +189,32 @@ def test_what_is_assumed_of_what_stands_behind_a_target_is_said(behind, words):
     found = assess(parse_case(case_text(Scene((beam(3000.0, 0.0),), (BESIDE,))) + TARGET + behind), in_full=False)
     told = [one.text for one in found.scene.findings if "scatters" in one.text]
     assert [words in one for one in told] == [True] * bool(words)
+
+
+ALONG = Laser(10e3, 5e-3, 1e-3, (-3.0, 3.6, 1.2), math.degrees(math.atan2(3.0, 0.4)))  # it lights a wall at (0, 4)
+
+
+@pytest.mark.parametrize(("wet", "expected"), [("true", 3.2), ("false", 0.0)])
+def test_scatter_goes_on_over_wet_ground(wet, expected):
+    """A screen 1 m before the lit place leaves a gap of 0.8 m below: the eyes see the image of the spot in the ground.
+
+    It is hypot(0.5, 2, 2.4) = 3.16 m away, under a cosine of 2 / 3.16: 0.8 * 10 kW * 0.632 / (pi 10 m2) = 161 W/m2.
+    """
+    walls = (WALL, Barrier("screen", ((-4.0, 3.0), (4.0, 3.0)), bottom=0.8))
+    scene = Scene((ALONG,), (Person("Row", ((0.5, 2.0),), eyes=(1.1, 1.3)),), barriers=walls)
+    found = said(scene, more=f'[scene.outdoor]\nbehind = "sky"\nwet = {wet}\n').get("scatter", 0.0)
+    assert expected <= found <= 1.2 * expected
+
+
+@pytest.mark.parametrize("second", [True, False])
+def test_scatter_that_may_go_on_over_two_mirrors_refuses(second):
+    """From (0, 4) by (6, 2) and (0, 0.2) round two walls to (-3, 0.4): 6.3 + 6.3 + 3 = 15.6 m.
+
+    0.9 * 0.9 * 0.8 * 100 kW / (pi 15.6^2 m2) = 85 W/m2; neither the lit place nor the first mirror is seen from there.
+    """
+    plates = (Surface("first", (6.0, 2.0, 1.2), 270.0), Surface("second", (0.0, 0.2, 1.2), 0.0))[: 1 + second]
+    walls = (WALL, Barrier("a", ((-4.0, 3.0), (2.0, 3.0))), Barrier("b", ((-1.0, 3.0), (-1.0, 0.5))))
+    laser = replace(ALONG, power=100e3)
+    scene = Scene((laser,), (Person("Row", ((-3.0, 0.4),)),), plates, walls)
+    found = assess(parse_case(case_text(scene)), in_full=False).scene
+    assert [one.refuses for one in found.findings if "can scatter up to" in one.text] == [True] * second
