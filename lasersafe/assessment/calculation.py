@@ -1,4 +1,4 @@
-"""The printed steps of a beam, a zone or a scenario: symbol, formula, numbers put in, result, source."""
+"""The printed steps of a beam, a zone, a scenario or a sum: symbol, formula, numbers put in, result, source."""
 
 from __future__ import annotations
 
@@ -12,12 +12,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lasersafe.hazard.combine import ADDITION_SOURCE, Share, Sum
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, body_area, train_limit
 from lasersafe.hazard.instruments import Aid
 from lasersafe.limits import explain
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.quantity import format_quantity
-from lasersafe.results import Criterion, Step
+from lasersafe.results import Criterion, LineShare, Step
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
@@ -339,3 +340,39 @@ def exposure_steps(criterion: Criterion, exposure: float, working: Working) -> t
         Step(quantity, Message("step.exposure"), *how, "own"),
         Step(symbol, meaning, formula, put_in, ratio, "1", source, criterion.seen),
     )
+
+
+def shares_of(found: Sum) -> tuple[LineShare, ...]:
+    """Return what each wavelength adds to a sum, as it is printed."""
+    return tuple(
+        LineShare(s.line, s.wavelength, s.fraction, s.criterion.rule, s.criterion.hazard) for s in found.shares
+    )
+
+
+def with_limit_steps(share: Share, duration: float) -> Criterion:
+    """Return the comparison of a share with the working of its limit."""
+    steps = limit_steps(share.criterion, share.emission, share.wavelength, duration, share.angle)
+    return replace(share.criterion, steps=steps)
+
+
+def sum_step(found: Sum) -> Step:
+    """Return the step that adds the fractions of a sum."""
+    parts = [
+        Message("sum.of_line", fraction=f"{s.fraction:.5g}", wavelength=f"{s.wavelength * 1e9:.6g}",
+                rule=word(s.criterion.rule))
+        for s in found.shares
+    ]  # fmt: skip
+    return Step(
+        "Σ", Message("sum.fractions", group=word(found.group)), Message("sum.formula"), joined(parts, " + "),
+        found.total, "1", f"{found.rule_set}; {ADDITION_SOURCE}",
+    )  # fmt: skip
+
+
+def portion_step(whole: Criterion, limit: float) -> Step:
+    """Return the step from a limit to the part of it that one of several wavelengths may use."""
+    symbol = "E" if whole.limit_unit == "W/m2" else "H"
+    numbers = f"{number(whole.limit)} · {number(limit / whole.limit)}"
+    return Step(
+        f"{symbol}_part", Message("sum.portion"), f"{symbol}_limit · F / Σ F", numbers, limit,
+        whole.limit_unit, ADDITION_SOURCE, "own",
+    )  # fmt: skip

@@ -12,10 +12,9 @@ from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.calculation import limit_steps, number
 from lasersafe.assessment.problem import beam_of, space_of, spot_of
 from lasersafe.hazard.barriers import LONG_WAVE, Reflectance, material_reflectance
-from lasersafe.hazard.combine import ADDITION_SOURCE, Line, Share, Sum, exposure_duration, group_of, groups
+from lasersafe.hazard.combine import Line, exposure_duration, group_of, groups
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.other_rules import VISIBLE
@@ -24,8 +23,8 @@ from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, to_1_over_e
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
-from lasersafe.results import Criterion, LineShare, Step
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.results import Criterion
+from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
@@ -355,32 +354,6 @@ def lines_of(found: Mapping[str, Context], tissue: str, duration: float) -> list
     return [Line(name, own.wavelength, worst[0], own.beam, worst[1:]) for name, own, worst in every]
 
 
-def shares_of(found: Sum) -> tuple[LineShare, ...]:
-    """Return what each wavelength adds to a sum, as it is printed."""
-    return tuple(
-        LineShare(s.line, s.wavelength, s.fraction, s.criterion.rule, s.criterion.hazard) for s in found.shares
-    )
-
-
-def with_limit_steps(found: Mapping[str, Context], share: Share, duration: float) -> Criterion:
-    """Return the comparison of a share with the working of its limit."""
-    steps = limit_steps(share.criterion, share.emission, found[share.line].wavelength, duration, share.angle)
-    return replace(share.criterion, steps=steps)
-
-
-def sum_step(found: Sum) -> Step:
-    """Return the step that adds the fractions of a sum."""
-    parts = [
-        Message("sum.of_line", fraction=f"{s.fraction:.5g}", wavelength=f"{s.wavelength * 1e9:.6g}",
-                rule=word(s.criterion.rule))
-        for s in found.shares
-    ]  # fmt: skip
-    return Step(
-        "Σ", Message("sum.fractions", group=word(found.group)), Message("sum.formula"), joined(parts, " + "),
-        found.total, "1", f"{found.rule_set}; {ADDITION_SOURCE}",
-    )  # fmt: skip
-
-
 def sharing(lit: Sequence[Context], own: Context) -> int:
     """Return how many wavelengths of the lasers that light somebody share one tissue and mechanism with one of them."""
     mine = groups("eye", own.wavelength)
@@ -444,16 +417,6 @@ def lessened(criterion: Criterion, wavelength: float, portion: Portion) -> Crite
     """Return a comparison with the part of its limit that a wavelength [m] may use."""
     part = part_of(portion, criterion.rule_set, criterion.tissue, wavelength, criterion.hazard)
     return criterion if part == 1.0 else replace(criterion, limit=criterion.limit * part)
-
-
-def portion_step(whole: Criterion, limit: float) -> Step:
-    """Return the step from a limit to the part of it that one of several wavelengths may use."""
-    symbol = "E" if whole.limit_unit == "W/m2" else "H"
-    numbers = f"{number(whole.limit)} · {number(limit / whole.limit)}"
-    return Step(
-        f"{symbol}_part", Message("sum.portion"), f"{symbol}_limit · F / Σ F", numbers, limit,
-        whole.limit_unit, ADDITION_SOURCE, "own",
-    )  # fmt: skip
 
 
 def broken_context(stage: Stage, context: Context, way: str) -> tuple[Context | None, str]:

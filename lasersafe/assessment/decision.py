@@ -15,26 +15,14 @@ from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together,
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.quantity import feet, format_quantity, grouped, shown
 from lasersafe.records.fields import badness, highest
-from lasersafe.results import (
-    GUESTS,
-    Assumption,
-    ControlFinding,
-    Decision,
-    EyewearNeed,
-    LaserFacts,
-    Record,
-    Scenario,
-    SetupResult,
-    StarterValue,
-    Step,
-    Zone,
-)
+from lasersafe.results import GUESTS, Decision, Step, Zone
 from lasersafe.wording.message import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import CaseResults
     from lasersafe.models import Case
     from lasersafe.records.scene import SceneResult
+    from lasersafe.results import Assumption, ControlFinding, EyewearNeed, LaserFacts, Record, Scenario, SetupResult
     from lasersafe.wording import Wording
 
 IN_BEAM = ("eye direct", "skin direct", "eye together", "skin together")  # zones of lines that count in the headline
@@ -48,11 +36,11 @@ _MOST_KEYS = 8  # of readings that are named one by one
 def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[EyewearNeed]) -> set[str]:
     """Return the condition words of the wording files that hold in this case, at any corner of its tolerances."""
     every, other = [one for found in corners for one in found], case.other_hazards
-    waves: dict[tuple[str, int], list[Context]] = {}
-    for one in every:
-        for place, line in enumerate(every_context(one).values()):
-            waves.setdefault((one.laser.name, place), []).append(line)
-    lines = [one for same in waves.values() for one in same]
+    lights = [
+        light for same in zip(*corners, strict=True)
+        for light in zip(*(every_context(one).values() for one in same), strict=True)
+    ]  # fmt: skip
+    lines = [one for same in lights for one in same]
     works = any(one.setup.work_distance is not None for one in every)
     holds = {
         "spectators": any(person.role in GUESTS for person in case.person),
@@ -66,7 +54,7 @@ def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[E
         "eyewear": eyewear,
         "barrier": case.barrier,
     }
-    return {name for name, found in holds.items() if found}.union(*map(kinds_of_light, waves.values()))
+    return {name for name, found in holds.items() if found}.union(*map(kinds_of_light, lights))
 
 
 def metres(distance: float, with_feet: bool = True) -> str:
@@ -163,7 +151,7 @@ def decision_of(
         text("say.eyewear_unread", person=one.name, marking=shown(one.eyewear), reason=wording.say(why))
         for _, one, why in unreadable_markings(case)
     ]
-    starters, stated = words.starters(record.starter_values), words.stated()
+    starters, stated = words.starters(record), words.stated()
     fields = ", ".join(wording.texts.get(f"unstated.{name}", name) for name in case.unstated)
     unstated = [text("unstated.sentence", fields=fields)] if fields else []  # nobody can sign it then
     assumed = words.first([words.assumed(one, far) for one in record.assumptions if one.laser], MOST, "assumed.more")
@@ -307,9 +295,9 @@ class _Sentences:
             known = [*known, self.text("say.readings_missing", count=len(missing), all=len(asked), keys=keys)]
         return above, known
 
-    def starters(self, found: Sequence[StarterValue]) -> list[str]:
+    def starters(self, record: Record) -> list[str]:
         """Return why nobody can sign a case with values of a starter case, nothing where there are none."""
-        parts = []
+        parts, found = [], record.starter_values
         for kind in dict.fromkeys(one.kind for one in found):
             names = [f"'{name}'" for name in dict.fromkeys(one.name for one in found if one.kind == kind)]
             listed, more = ", ".join(names[:MOST]), len(names) - MOST

@@ -22,25 +22,9 @@ from lasersafe.assessment.context import (
 from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.together import ALL_LASERS, sums_of
-from lasersafe.hazard.eyewear import (
-    Filtered,
-    corner_emissions,
-    covering,
-    hardest_need,
-    slowest_rate,
-    verdict_on,
-    widths_beyond,
-)
+from lasersafe.hazard import eyewear as filters
+from lasersafe.hazard import marking as marks
 from lasersafe.hazard.eyewear_scale import scale_numbers
-from lasersafe.hazard.marking import (
-    NOT_ENOUGH,
-    SCATTER_ONLY,
-    MarkingError,
-    density_number,
-    judge,
-    parse_marking,
-    round_up_density,
-)
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
 from lasersafe.results import BarrierResult, Control, ControlFinding, EyewearNeed, Scenario, SetupResult
@@ -99,9 +83,9 @@ def eyewear_of(
             if verdict is not None and verdict.enough and short:
                 ratio = format_quantity(max(short, key=badness), "1", 3, "up")
                 reason = wording.text("say.not_against_scatter", ratio=ratio)
-                verdict = replace(verdict, enough=False, verdict=NOT_ENOUGH, reasons=(reason, *verdict.reasons))
+                verdict = replace(verdict, enough=False, verdict=marks.NOT_ENOUGH, reasons=(reason, *verdict.reasons))
             elif verdict is not None and not verdict.enough and held and all(held):
-                verdict = replace(verdict, verdict=SCATTER_ONLY)
+                verdict = replace(verdict, verdict=marks.SCATTER_ONLY)
             found.append(replace(need, verdict=verdict))
     return found
 
@@ -116,7 +100,7 @@ def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:
     result = []
     for need, own in zip(needs, verdicts, strict=True):
         more = (Message("sum.every_line", waves=", ".join(failing)),) if failing else ()
-        said = own.verdict if enough or not own.enough else NOT_ENOUGH
+        said = own.verdict if enough or not own.enough else marks.NOT_ENOUGH
         result.append(replace(need, verdict=replace(own, enough=enough, verdict=said, reasons=(*own.reasons, *more))))
     return result
 
@@ -139,7 +123,7 @@ def _need(context: Context, person: Person, exposed: list[Scenario], nearer: flo
     if not scatter:
         return best
     worst = max(scatter, key=lambda s: badness(s.ratio))
-    density = float(round_up_density(math.log10(worst.ratio))) if math.isfinite(worst.ratio) else math.inf
+    density = float(marks.round_up_density(math.log10(worst.ratio))) if math.isfinite(worst.ratio) else math.inf
     note = Message(SCATTER_ALONE, distance=format_quantity(worst.distance, "m", 3, "down"), density=density)
     return replace(best, notes=(note, *best.notes))
 
@@ -165,11 +149,12 @@ def need_at(
         Wavelengths whose fractions add.
     """
     emissions = context.emissions("eye", duration)
-    light = Filtered(context.wavelength, context.space, emissions, context.rule_sets, duration, context.beam.profile)
-    need = hardest_need(light, widths_beyond(context.beam, distance), least_density, shared_by)
+    at, profile = (context.wavelength, context.space, emissions, context.rule_sets, duration), context.beam.profile
+    light = filters.Filtered(*at, profile)
+    need = filters.hardest_need(light, filters.widths_beyond(context.beam, distance), least_density, shared_by)
     need = replace(need, laser=context.laser.name, setup=context.setup.name)
-    rate = slowest_rate(context.space, emissions[0])
-    return replace(need, verdict=verdict_on(marking, need, rate)) if marking else need
+    rate = filters.slowest_rate(context.space, emissions[0])
+    return replace(need, verdict=filters.verdict_on(marking, need, rate)) if marking else need
 
 
 def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:
@@ -212,7 +197,7 @@ def answered(
     if scenario.tissue != "eye" or not verdicts or not math.isfinite(scenario.ratio):
         return ""
     scatter = BASE_WAY.get(scenario.way) == "scatter" and not glowing
-    if not all(v is not None and (v.enough or (scatter and v.verdict == SCATTER_ONLY)) for v in verdicts):
+    if not all(v is not None and (v.enough or (scatter and v.verdict == marks.SCATTER_ONLY)) for v in verdicts):
         return ""
     return wording.text("say.eyewear_scatter" if scatter else "say.eyewear_enough", marking=person.eyewear)
 
@@ -222,7 +207,7 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, sh
     if not (math.isfinite(scenario.ratio) and scenario.ratio > 0.0):
         return False
     worst = context.emission("eye", scenario.duration)
-    emissions = corner_emissions(context.space, worst, context.wavelength)
+    emissions = filters.corner_emissions(context.space, worst, context.wavelength)
     wide = 2.0 * scenario.distance  # the scatter fills more than the filter: a beam as wide as the distance allows
     area = math.pi * wide**2 / 4.0
     density = math.log10(scenario.ratio * shared_by)
@@ -231,9 +216,9 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, sh
         needs = scale_numbers(emission.scaled(share), context.wavelength, wide)
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
         try:
-            if not judge(person.eyewear, context.wavelength, needs, density, rate).enough:
+            if not marks.judge(person.eyewear, context.wavelength, needs, density, rate).enough:
                 return False
-        except MarkingError:
+        except marks.MarkingError:
             return False
     return True
 
@@ -243,14 +228,14 @@ def unreadable_markings(case: Case) -> Iterator[tuple[int, Person, Message]]:
     for i, person in enumerate(case.person):
         try:
             if person.eyewear:
-                parse_marking(person.eyewear)
-        except MarkingError as error:
+                marks.parse_marking(person.eyewear)
+        except marks.MarkingError as error:
             yield i, person, error.reason
 
 
 def covering_each(lists: Iterable[Iterable[EyewearNeed]]) -> list[EyewearNeed]:
     """Return, for each laser, set-up, person and line, one need that covers those of all lists."""
-    return list(worst_of_each(lists, lambda _, group: covering(group)))
+    return list(worst_of_each(lists, lambda _, group: filters.covering(group)))
 
 
 def _farthest(setups: Sequence[SetupResult]) -> tuple[Any, ...]:
@@ -337,10 +322,12 @@ def _answered(worked: CaseResults, eyewear: list[EyewearNeed], wording: Wording)
             continue
         if one.answer:  # LBn lets through at most 10^-n, and a pair that is enough has at least what is asked for
             own = [n for n in eyewear if (n.person, n.laser, n.setup) == (one.person, one.laser, one.setup)]
-            least = [density_number(math.log10(one.ratio * len(lighting(person, worked.found))))]
+            least = [marks.density_number(math.log10(one.ratio * len(lighting(person, worked.found))))]
             if all(n.verdict is not None and n.verdict.enough for n in own):
-                scales = ([s.scale_number or 0 for s in n.scales] for n in own)
-                least = [max(density_number(n.optical_density_exact), *of) for n, of in zip(own, scales, strict=True)]
+                exact = [marks.density_number(n.optical_density_exact) for n in own]
+                least = [
+                    max(most, *(s.scale_number or 0 for s in n.scales)) for most, n in zip(exact, own, strict=True)
+                ]
             ratio = one.ratio * 10.0 ** -min(least)
             by_set = dict.fromkeys(one.ratio_by_rule_set, ratio)
             one = replace(one, ratio=ratio, ratio_by_rule_set=by_set, fractions={})

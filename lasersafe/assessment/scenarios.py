@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.calculation import Working, amount_step, beam_working, exposure_steps, scatter_working
+from lasersafe.assessment import calculation
 from lasersafe.assessment.context import (
     TISSUES,
     Context,
@@ -20,25 +20,13 @@ from lasersafe.assessment.context import (
     aid_of,
     every_context,
     lines_of,
-    shares_of,
-    sum_step,
-    with_limit_steps,
 )
 from lasersafe.assessment.scans import with_scan
+from lasersafe.hazard import scatter
 from lasersafe.hazard.combine import Line, Sum, exposure_duration, sums_at
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import Received
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
-from lasersafe.hazard.scatter import (
-    CLOSEST_VIEW,
-    SourceFinding,
-    extended_distance,
-    mean_radiance,
-    most_hazardous_distance,
-    radiance_limit,
-    source_findings,
-    source_ratio,
-)
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.sources import ExtendedSource, side_by_side
 from lasersafe.optics.viewing import magnified_angle
@@ -138,8 +126,8 @@ def distance_from(person: Person, scatterer: Scatterer, retinal: bool = True) ->
         words = Message("place.lower_bound")
     else:
         found, words = 0.0, Message("place.unknown")
-    if found < CLOSEST_VIEW:
-        return CLOSEST_VIEW, joined([words, Message("place.nearest")])
+    if found < scatter.CLOSEST_VIEW:
+        return scatter.CLOSEST_VIEW, joined([words, Message("place.nearest")])
     return found, words
 
 
@@ -160,7 +148,7 @@ class Look:
             return float(self.person.distance), ""
         return distance_from(self.person, own.scatterers[self.number], criterion.retinal)
 
-    def seen(self, own: Context, criterion: Criterion) -> tuple[float, Callable[[], Working]]:
+    def seen(self, own: Context, criterion: Criterion) -> tuple[float, Callable[[], calculation.Working]]:
         """Return the exposure that a comparison sees, and how it comes about.
 
         In a beam it is the highest at or beyond the person; of scatter never more than all of it through the aperture.
@@ -180,12 +168,13 @@ class Look:
                 for one, gain, seen in (looks if criterion.tissue == "eye" else looks[:1])
             ]
             exposure, place, seen = max(every, key=lambda one: badness(one[0]))
-            return exposure, partial(beam_working, criterion, own.beam, place, self.factor, seen)
+            return exposure, partial(calculation.beam_working, criterion, own.beam, place, self.factor, seen)
         one, model, aid = own.scatterers[self.number], own.case.settings.scatter_model, self.through
         there = float(scatter_exposure(amount, one.reflectance, away, one.view_angle, model))
         gain = 1.0 if aid is None else aid.gain(*at)
         collected = None if aid is None else (gain, aid.words(*at))
-        how = partial(scatter_working, criterion, away, known, one.reflectance, one.view_angle, model, collected)
+        lit = one.reflectance, one.view_angle, model
+        how = partial(calculation.scatter_working, criterion, away, known, *lit, collected)
         return gain * min(there, amount * one.reflectance / (math.pi / 4.0 * hole**2)), how
 
 
@@ -257,10 +246,10 @@ def _lasting(context: Context, person: Person, way: str, tissue: str, time: tupl
     share, criterion = best.shares[0], best.shares[0].criterion
     steps: tuple[Step, ...] = ()
     if context.setup.fitted:
-        first = (amount_step(share.emission, criterion, factor, words),) if factor != 1.0 else ()
-        steps = (*first, *exposure_steps(criterion, share.exposure, look.seen(context, criterion)[1]()))
+        first = (calculation.amount_step(share.emission, criterion, factor, words),) if factor != 1.0 else ()
+        steps = (*first, *calculation.exposure_steps(criterion, share.exposure, look.seen(context, criterion)[1]()))
     found = scenario_of(
-        context, person, time, with_limit_steps(alone, share, time[0]), way=way, tissue=tissue,
+        context, person, time, calculation.with_limit_steps(share, time[0]), way=way, tissue=tissue,
         distance=look.distance(context, criterion)[0], exposure=share.exposure, ratio=share.fraction,
         below=bool(share.exposure <= criterion.limit), ratio_by_rule_set=ratios, surface=look.surface,
         struck_out=struck_out(context, person, way), steps=steps, fractions=fractions,
@@ -279,8 +268,8 @@ def _lasting(context: Context, person: Person, way: str, tissue: str, time: tupl
     return replace(
         found, duration=time[0], duration_reason=time[1], exposure=share.exposure,
         exposure_unit=share.criterion.limit_unit, limit=share.criterion.limit, ratio=best.total,
-        below=bool(best.total <= 1.0), criterion=with_limit_steps(lines, share, time[0]), shares=shares_of(best),
-        steps=(*steps, sum_step(best)),
+        below=bool(best.total <= 1.0), criterion=calculation.with_limit_steps(share, time[0]),
+        shares=calculation.shares_of(best), steps=(*steps, calculation.sum_step(best)),
     )  # fmt: skip
 
 
@@ -304,7 +293,7 @@ def _ratio(
 ) -> Callable[[FLOAT], FLOAT]:
     """Return the function from distances to the highest ratio of any setting."""
     every = [
-        source_ratio(Received(rule_set, tissue, one, context.wavelength, duration), source)
+        scatter.source_ratio(Received(rule_set, tissue, one, context.wavelength, duration), source)
         for one in context.emissions(tissue, duration)
     ]
     return lambda distance: np.max([ratio(distance) for ratio in every], axis=0)
@@ -312,13 +301,13 @@ def _ratio(
 
 def _worst_views(
     context: Context, tissue: str, duration: float, source: ExtendedSource, near: float, *search: Any
-) -> tuple[str, dict[str, SourceFinding]]:
+) -> tuple[str, dict[str, scatter.SourceFinding]]:
     """Return the rule set that decides, and what each finds at its worst distance, *near* [m] or beyond."""
     tops = {}
     for name in context.rule_sets:
-        place, _ = most_hazardous_distance(_ratio(context, name, tissue, duration, source), near, *search)
+        place, _ = scatter.most_hazardous_distance(_ratio(context, name, tissue, duration, source), near, *search)
         every = (
-            source_findings(Received(name, tissue, one, context.wavelength, duration), source, place)[0]
+            scatter.source_findings(Received(name, tissue, one, context.wavelength, duration), source, place)[0]
             for one in context.emissions(tissue, duration)
         )
         tops[name] = max(every, key=lambda found: badness(found.ratio))
@@ -334,7 +323,7 @@ def extended_results(found: Sequence[Context]) -> list[ExtendedResult]:
         duration, _ = context.duration("scatter")
         start = nearest if all(c.retinal for c in context.compared(tissue, duration)) else _TOUCHING
         reaches = {
-            name: extended_distance(_ratio(context, name, tissue, duration, source), start)
+            name: scatter.extended_distance(_ratio(context, name, tissue, duration, source), start)
             for name in context.rule_sets
         }
         decided, tops = _worst_views(context, tissue, duration, source, nearest)
@@ -352,8 +341,9 @@ def extended_results(found: Sequence[Context]) -> list[ExtendedResult]:
             top.distance, top.ratio, top.angle, top.part, top.share, by_rule_set=reaches, sentence=sentence,
         )  # fmt: skip
         if tissue == "eye" and 400e-9 <= context.wavelength <= 600e-9 and duration >= 10.0:
-            level, printed, _ = min(radiance_limit(name, context.wavelength, duration) for name in context.rule_sets)
-            bright = mean_radiance(source, max(one.power for one in context.emissions(tissue, duration)))
+            own = context.wavelength, duration
+            level, printed, _ = min(scatter.radiance_limit(name, *own) for name in context.rule_sets)
+            bright = scatter.mean_radiance(source, max(one.power for one in context.emissions(tissue, duration)))
             known = bright if np.isfinite(bright) else None
             result = replace(result, radiance=known, radiance_limit=level, radiance_source=printed)
         results.append(result)

@@ -18,10 +18,11 @@ from lasersafe.assessment.calculation import (
     beam_working,
     beside_working,
     limit_steps,
+    portion_step,
     scatter_working,
     with_waist,
 )
-from lasersafe.assessment.context import Context, every_context, lessened, portion_step, portions
+from lasersafe.assessment.context import Context, every_context, lessened, portions
 from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.combine import group_of

@@ -10,15 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.calculation import (
-    aided_steps,
-    amount_step,
-    beam_steps,
-    beam_words,
-    distance_steps,
-    limit_steps,
-    scatter_steps,
-)
+from lasersafe.assessment import calculation
 from lasersafe.assessment.context import (
     TISSUES,
     Context,
@@ -27,9 +19,6 @@ from lasersafe.assessment.context import (
     every_context,
     lines_of,
     setting_words,
-    shares_of,
-    sum_step,
-    with_limit_steps,
 )
 from lasersafe.assessment.distances import instruments_of, zone_distances
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums, sums_at
@@ -79,7 +68,7 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
         (reflectance, surface), model = context.scatter_surface, context.case.settings.scatter_model
         note: str = Message("zone.scattered", surface=surface, model=word(model))
         spot = context.spot if tissue == "eye" else 0.0
-        steps = scatter_steps(found.criterion, reflectance, model, spot, found.distance)
+        steps = calculation.scatter_steps(found.criterion, reflectance, model, spot, found.distance)
     elif aided:
         at = context.wavelength, found.criterion.limiting_aperture
         seen = joined(sorted(one.words(*at) for one in instruments if one is not None), ", ")
@@ -88,18 +77,18 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
         searched = Message("step.collected"), Message("step.searched", aid=seen), found.distance
         steps = (Step("r", meaning, *searched, "m", "ANSI-Z136-1, appendix B", "memory"),)
         if len(lines) > 1 and found.distance > 0.0:
-            steps += (sum_step(_sum_behind(instruments, lines, found, duration)),)
+            steps += (calculation.sum_step(_sum_behind(instruments, lines, found, duration)),)
         if glass is not None and len(lines) == 1:
-            steps = aided_steps(found.criterion, context.beam, found.distance, glass, context.wavelength)
+            steps = calculation.aided_steps(found.criterion, context.beam, found.distance, glass, context.wavelength)
     else:
         note = Message("zone.folded", why=words) if way == "mirror" else words
-        steps = distance_steps(found.criterion, context.beam, found.distance)
+        steps = calculation.distance_steps(found.criterion, context.beam, found.distance)
     first = Step(
         "t", Message("step.duration"), Message("step.by_wavelength"), reason, duration, "s",
         Message("source.design_rule"), "read",
     )  # fmt: skip
-    limit = limit_steps(found.criterion, light.emission, light.wavelength, duration, top.angle)
-    steps = first, amount_step(light.emission, found.criterion, factor, words), *steps
+    limit = calculation.limit_steps(found.criterion, light.emission, light.wavelength, duration, top.angle)
+    steps = first, calculation.amount_step(light.emission, found.criterion, factor, words), *steps
     return replace(found, note=note, criterion=replace(found.criterion, steps=limit), steps=steps)
 
 
@@ -135,7 +124,7 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
         top, *_ = scatter_sums(decided, tissue, lines, duration, max(distance, _NEAREST), spot)
     else:
         top, *_ = beam_sums(decided, tissue, lines, duration, distance, max(c.share(way)[0] for c in found.values()))
-    shares = shares_of(top)
+    shares = calculation.shares_of(top)
     listed = ", ".join(f"{s.wavelength * 1e9:.6g} nm {format_quantity(s.fraction, '1', 3)}" for s in shares)
     sentence = Message(
         "sum.add" if len(shares) > 1 else "sum.alone", way=word(way), tissue=word(tissue), count=len(shares),
@@ -155,8 +144,8 @@ def _with_lines(context: Context, zone: Zone) -> Zone:
     focus = None if zone.way == "scatter" else context.focus
     return replace(
         merged, distance=found.distance, distance_from_focus=None if focus is None else found.distance - focus,
-        criterion=with_limit_steps(every_context(context), top.shares[0], found.duration),
-        note=joined(filter(None, (zone.note, note))), steps=(*zone.steps, sum_step(top)),
+        criterion=calculation.with_limit_steps(top.shares[0], found.duration),
+        note=joined(filter(None, (zone.note, note))), steps=(*zone.steps, calculation.sum_step(top)),
     )  # fmt: skip
 
 
@@ -226,7 +215,8 @@ def setup_result(context: Context) -> SetupResult:
         duration, _ = context.duration("direct")
         eye, skin = (setting_words(context.emission(tissue, duration)) for tissue in TISSUES)
         setting = Message("setting.worst_eye" if eye == skin else "setting.worst_both", eye=eye, skin=skin)
-    words, steps = beam_words(context.setup, context.beam), beam_steps(context.setup, context.beam)
+    words = calculation.beam_words(context.setup, context.beam)
+    steps = calculation.beam_steps(context.setup, context.beam)
     place = ("laser", [one.name for one in context.case.laser].index(context.laser.name))
     if any(one.place[:2] == place and one.place[2] == "setup" for one in context.case.assumed):
         words = joined([words, word("assumed")])
