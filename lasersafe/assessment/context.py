@@ -125,6 +125,15 @@ class Context:
         return tuple(p for p in self.case.person if p.laser in names and p.setup in setups)
 
     @property
+    def alone(self) -> Context:
+        """The same without further wavelengths."""
+        return replace(self, laser=self.laser.model_copy(update={"line": ()}), _lines={})
+
+    def groups(self, tissue: str) -> frozenset[str]:
+        """Return the groups in which light of any of its wavelengths can add."""
+        return frozenset().union(*(groups(tissue, one.wavelength) for one in every_context(self).values()))
+
+    @property
     def may_differ(self) -> tuple[float, float]:
         """How many times as wide tolerances let the beam be, and how far away its focus [m]; not known of a fault."""
         known = {} if self.fault else self.case._may_differ
@@ -326,11 +335,6 @@ def line_contexts(context: Context) -> dict[str, Context]:
     return context._lines
 
 
-def alone_of(context: Context) -> Context:
-    """Return the context of one wavelength without the others."""
-    return replace(context, laser=context.laser.model_copy(update={"line": ()}), _lines={})
-
-
 def every_context(context: Context) -> dict[str, Context]:
     """Return the contexts of all wavelengths, the main one first."""
     main = Message("sum.main_beam", wavelength=f"{context.wavelength * 1e9:.6g}")
@@ -352,12 +356,6 @@ def lines_of(found: Mapping[str, Context], tissue: str, duration: float) -> list
     """Return the wavelengths as they add, each with every setting that can be its worst."""
     every = ((name, own, own.emissions(tissue, duration)) for name, own in found.items())
     return [Line(name, own.wavelength, worst[0], own.beam, worst[1:]) for name, own, worst in every]
-
-
-def sharing(lit: Sequence[Context], own: Context) -> int:
-    """Return how many wavelengths of the lasers that light somebody share one tissue and mechanism with one of them."""
-    mine = groups("eye", own.wavelength)
-    return sum(bool(mine & groups("eye", other.wavelength)) for one in lit for other in every_context(one).values())
 
 
 def portions(found: Sequence[Context], tissue: str, duration: float, spread: bool) -> list[Portion]:

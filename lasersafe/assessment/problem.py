@@ -17,16 +17,8 @@ from lasersafe.hazard.combine import exposure_durations
 from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, compare, pulse_pattern
 from lasersafe.hazard.settings import SettingSpace, worst_settings
 from lasersafe.limits.exposure import COUNT_SLACK
-from lasersafe.optics.beam import (
-    BeamGeometry,
-    check_diffraction,
-    collimated,
-    diameters,
-    fibre_multimode,
-    fibre_single_mode,
-    to_1_over_e,
-    waist_before,
-)
+from lasersafe.optics import beam as optics
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.checks import unique
 
 if TYPE_CHECKING:
@@ -50,7 +42,7 @@ def _axes(setup: Setup, name: str, value: Value, profile: str = "gaussian") -> t
 
     def one(key: str, nominal: float) -> Floats:
         found = value(key, nominal)
-        return to_1_over_e(found, criterion, profile) if criterion else found
+        return optics.to_1_over_e(found, criterion, profile) if criterion else found
 
     if axes.circular:
         both = one(name, float(axes.x))
@@ -69,9 +61,11 @@ def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -
         width, angle = (_axes(setup, name, value, setup.profile) for name in ("beam_diameter", "divergence"))
         at = value("measured_at", float(setup.measured_at))
         position = (at, at) if setup.waist_at is None else _axes(setup, "waist_at", value)
-        first = waist_before(width[0], angle[0], np.asarray(at - position[0]), propagation)
+        first = optics.waist_before(width[0], angle[0], np.asarray(at - position[0]), propagation)
         round_beam = all(x is y for x, y in (width, angle, position))
-        second = first if round_beam else waist_before(width[1], angle[1], np.asarray(at - position[1]), propagation)
+        second = (
+            first if round_beam else optics.waist_before(width[1], angle[1], np.asarray(at - position[1]), propagation)
+        )
         return BeamGeometry((first, second), angle, position, setup.profile, propagation)
     if setup.kind == "lens":
         lens = _axes(setup, "beam_diameter", value, setup.profile)
@@ -86,9 +80,9 @@ def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -
         aperture = value("numerical_aperture", float(setup.numerical_aperture))
         core = value("core_diameter", float(setup.core_diameter))
         read_at = setup.numerical_aperture_criterion
-        return fibre_multimode(aperture, read_at, core_diameter=core, propagation=propagation)
+        return optics.fibre_multimode(aperture, read_at, core_diameter=core, propagation=propagation)
     field = value("mode_field_diameter", float(setup.mode_field_diameter))
-    return fibre_single_mode(field, wavelength, propagation=propagation)
+    return optics.fibre_single_mode(field, wavelength, propagation=propagation)
 
 
 def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
@@ -104,7 +98,7 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
         at = float(setup.measured_at)
         place = at if setup.waist_at is None else setup.waist_at.pair
         try:  # this refuses it, with the numbers
-            collimated(
+            optics.collimated(
                 setup.beam_diameter.pair, setup.divergence.pair, setup.criterion, setup.profile, waist_position=place,
                 at=at, propagation=case.settings.propagation,
             )  # fmt: skip
@@ -118,7 +112,7 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
     beam = BeamGeometry(waist, angle, position, found.profile, found.propagation)
     stated = setup.kind == "collimated" or (setup.kind == "lens" and setup.focus_diameter is not None)
     if stated and not case._at_corner:  # a corner may combine what no beam has, to the strict side
-        check_diffraction(beam, float(laser.wavelength))
+        optics.check_diffraction(beam, float(laser.wavelength))
     return beam
 
 
@@ -130,7 +124,7 @@ def spot_of(setup: Setup, beam: BeamGeometry, value: Value = as_typed) -> Floats
     if setup.spot_diameter is not None:
         return np.minimum(*_axes(setup, "spot_diameter", value, getattr(setup, "profile", "gaussian")))
     if setup.kind != "lens" and setup.work_distance is not None:
-        return np.minimum(*diameters(beam, np.asarray(float(setup.work_distance))))
+        return np.minimum(*optics.diameters(beam, np.asarray(float(setup.work_distance))))
     return np.asarray(0.0)
 
 

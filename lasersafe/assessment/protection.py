@@ -8,17 +8,7 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.barriers import barrier_results
-from lasersafe.assessment.context import (
-    BASE_WAY,
-    FAULTS,
-    WAYS,
-    Context,
-    alone_of,
-    broken_context,
-    contexts_of_each,
-    every_context,
-    sharing,
-)
+from lasersafe.assessment.context import BASE_WAY, FAULTS, WAYS, broken_context, contexts_of_each, every_context
 from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.together import ALL_LASERS, sums_of
@@ -32,6 +22,7 @@ from lasersafe.wording import CONTROL_KINDS
 from lasersafe.wording.message import Message
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import Case, Person
     from lasersafe.records.scene import MatrixCell
@@ -47,6 +38,12 @@ def lighting(person: Person, found: Sequence[Context]) -> list[Context]:
     return list({one.laser.name: one for one in fitted if person.laser in (None, one.laser.name)}.values())
 
 
+def sharing(lit: Sequence[Context], own: Context) -> int:
+    """Return how many wavelengths of the lasers that light somebody share one tissue and mechanism with one of them."""
+    mine = own.alone.groups("eye")
+    return sum(bool(mine & other.alone.groups("eye")) for one in lit for other in every_context(one).values())
+
+
 def eyewear_of(
     context: Context, every: Sequence[Context], scenarios: list[Scenario], wording: Wording
 ) -> list[EyewearNeed]:
@@ -59,7 +56,7 @@ def eyewear_of(
     alone: dict[str, list[Scenario]] = {}
     lines = every_context(context)
     if context.laser.line:
-        alone = {name: scenarios_of(alone_of(one)) for name, one in lines.items()}
+        alone = {name: scenarios_of(one.alone) for name, one in lines.items()}
     own = [s for s in scenarios if s.setup == context.setup.name and s.laser == context.laser.name]
     for person in context.case.person:
         exposed = _mine(own, person)

@@ -14,7 +14,6 @@ from lasersafe.assessment import calculation
 from lasersafe.assessment.context import (
     TISSUES,
     Context,
-    alone_of,
     duration_of_all,
     every_context,
     lines_of,
@@ -118,7 +117,7 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
 
     reaches = {name: reach(context, name) for name in context.rule_sets}
     decided, distance = max(reaches.items(), key=lambda one: badness(one[1]))
-    farthest = max((reach(alone_of(own), decided) for own in found.values()), key=badness)
+    farthest = max((reach(own.alone, decided) for own in found.values()), key=badness)
     if way == "scatter":
         spot = replace(context.lit_spot, reflectance=max(c.scatter_surface[0] for c in found.values()))
         top, *_ = scatter_sums(decided, tissue, lines, duration, max(distance, _NEAREST), spot)

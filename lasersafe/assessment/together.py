@@ -11,9 +11,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.context import NO_AID, TISSUES, every_context
+from lasersafe.assessment.context import NO_AID, TISSUES
 from lasersafe.assessment.distances import group_ratios, instruments_of, variable_inputs, zone_distances
-from lasersafe.hazard.combine import groups
 from lasersafe.hazard.distances import farthest_crossing
 from lasersafe.hazard.exposure import Floats
 from lasersafe.records.fields import badness
@@ -101,18 +100,12 @@ def beam_ways(case: Case) -> tuple[str, ...]:
     return ("direct", "aided") if any(p.aided and p.role in GUESTS for p in case.person) else ("direct",)
 
 
-def _groups(tissue: str, contexts: Iterable[Context]) -> frozenset[str]:
-    """Return the groups in which light of a laser can add."""
-    every = (one for context in contexts for one in every_context(context).values())
-    return frozenset().union(*(groups(tissue, one.wavelength) for one in every))
-
-
 def adding(case: Case, contexts: Iterable[Context], tissue: str) -> list[list[Context]]:
     """Return the largest sets of fitted set-ups whose light adds in a tissue; each alone where they take turns."""
     fitted = [one for one in contexts if one.setup.fitted]
     if not case.adds_lasers:
         return [[one] for one in fitted]
-    harmed = [_groups(tissue, [one]) for one in fitted]
+    harmed = [one.groups(tissue) for one in fitted]
     named = frozenset[str]().union(*harmed)
     sets = {frozenset(i for i, groups in enumerate(harmed) if group in groups) for group in named}
     sets |= {frozenset([i]) for i in range(len(fitted))}
@@ -131,7 +124,7 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
         return []
     found = []
     for person, tissue in product(case.person, TISSUES):
-        adding = {name: _groups(tissue, [context]) for name, context in fitted.items()}
+        adding = {name: context.groups(tissue) for name, context in fitted.items()}
         mine = [s for s in scenarios if (s.person, s.tissue) == (person.name, tissue) and (s.laser, s.setup) in fitted]
         sets = dict.fromkeys(name for s in mine for name in s.ratio_by_rule_set)
         named = sorted(frozenset().union(*adding.values()))

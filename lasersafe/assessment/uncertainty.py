@@ -139,10 +139,8 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
         influences = _influences(evaluate, inputs, known) if first else ()
     except CalcError as error:
         return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), note=str(error))
-    far = max(worst, zone.distance)
-    if drawn is None:
-        return DistanceSpread(*name, nominal, far, None, None, 0, SEED, influences)
-    return DistanceSpread(*name, nominal, far, drawn.upper, drawn.error, drawn.draws, drawn.seed, influences)
+    upper, spread, draws = (None, None, 0) if drawn is None else (drawn.upper, drawn.error, drawn.draws)
+    return DistanceSpread(*name, nominal, max(worst, zone.distance), upper, spread, draws, SEED, influences)
 
 
 def _influences(evaluate: Evaluate, inputs: list[Uncertain], known: Mapping[str, float]) -> tuple[Influence, ...]:

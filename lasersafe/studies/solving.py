@@ -12,8 +12,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.ask.questions import SolveQuestion
-from lasersafe.assessment.context import Context, every_context, sharing
-from lasersafe.assessment.protection import need_at, one_verdict
+from lasersafe.assessment.context import Context, every_context
+from lasersafe.assessment.protection import need_at, one_verdict, sharing
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.uncertainty import critical_values
 from lasersafe.drawing.values import decimals, measured
