@@ -16,13 +16,7 @@ from typing import TYPE_CHECKING
 import lasersafe
 from lasersafe.assessment.calculation import without_limit_steps
 from lasersafe.assessment.corners import corners_of
-from lasersafe.assessment.decision import (
-    conditions,
-    decision_of,
-    naming_strike_outs,
-    reached_by_each,
-    scene_decision,
-)
+from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs, reached_by_each, scene_decision
 from lasersafe.assessment.facts import assumptions_of, record_of
 from lasersafe.assessment.protection import controlled, controls_of, worked_out, worst_of
 from lasersafe.assessment.pulsed import only_printed, ultraviolet_days, with_days
@@ -30,7 +24,6 @@ from lasersafe.assessment.setups import differences_of, rule_sentences
 from lasersafe.assessment.uncertainty import uncertainty_of
 from lasersafe.data import shared_path, templates_path
 from lasersafe.models import canonical, read_case, typed_inputs
-from lasersafe.records.fields import over
 from lasersafe.results import Assessment
 from lasersafe.wording import languages, load_wording
 
@@ -94,7 +87,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         as_typed = uncertainty.as_typed
         words_on = wording.text("sure.typed_only", reason=as_typed) if as_typed else wording.text("sure.corner")
         decision = replace(decision, people=f"{decision.people} {words_on}")
-    days = over(worked.each, lambda one: ultraviolet_days(one.found, one.scenarios))
+    days = ultraviolet_days(worked.each)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
     people = ("assessor", "laser_safety_officer", "operator", "venue")

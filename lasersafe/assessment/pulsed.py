@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
-from typing import Any, cast
+from typing import TYPE_CHECKING, Any, cast
 
 from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
 from lasersafe.assessment.scans import scan_results
@@ -20,6 +20,9 @@ from lasersafe.records.fields import badness, over
 from lasersafe.records.light import Criterion, Step
 from lasersafe.results import ClassCheck, Decision, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
 from lasersafe.wording.message import Message, word
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.protection import CaseResults
 
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
 _NAMES = {"power": "mean power", "burst_pulses": "pulses in a burst", "burst_spacing": "spacing in the burst"}
@@ -140,8 +143,12 @@ def _visits(
     return visits, stopped
 
 
-def ultraviolet_days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[UltravioletDay]:
+def ultraviolet_days(corners: Sequence[CaseResults]) -> tuple[UltravioletDay, ...]:
     """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
+    return over(corners, lambda one: _days(one.found, one.scenarios))
+
+
+def _days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[UltravioletDay]:
 
     def exposure(visit: Visit, criterion: Criterion) -> float:
         context, looks = cast("tuple[Context, list[Look]]", visit.key)
