@@ -66,7 +66,10 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
         Texts.
     """
     rating = found.rating
-    base = _base(found) if rating is None else rating
+    base = rating
+    if base is None:  # a round irradiance [W/m2] some decades below the highest on the barrier
+        most = max((float(values.max()) for values in found.ways.values()), default=0.0)
+        base = 10.0 ** (math.floor(math.log10(most)) - _DECADES) if 0.0 < most < math.inf else 1.0
     rank = decade if rating is None else share_of_rating
     classes = {
         way: [[rank(value / base) for value in row] for row in values.tolist()] for way, values in found.ways.items()
@@ -105,12 +108,6 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
 def share_of_rating(ratio: float) -> int:
     """Return the class of a share of the rating: 0 to 1 %, 1 to 10 %, 2 to the rating, 4 above it and for NaN."""
     return next((value for value, most in ((0, 0.01), (1, 0.1), (2, 1.0)) if ratio <= most), len(DECADES))
-
-
-def _base(found: BarrierMap) -> float:
-    """Return a round irradiance [W/m2] some decades below the highest on the barrier."""
-    most = max((float(values.max()) for values in found.ways.values()), default=0.0)
-    return 10.0 ** (math.floor(math.log10(most)) - _DECADES) if 0.0 < most < math.inf else 1.0
 
 
 def _strip(found: BarrierMap, rows: list[list[int]], corner: tuple[float, float], mm: float) -> list[Mark]:

@@ -74,17 +74,12 @@ def _corners(parts: Iterable[Polygon]) -> list[Pair]:
     return [point for part in parts for point in part.outline]
 
 
-def _things(scene: SceneResult) -> list[Sequence[float]]:
-    """Return where lasers, surfaces, targets, cameras and barriers stand."""
-    things: list[Sequence[float]] = []
-    for placed in ([aim for aim in scene.aims if aim.fitted], scene.surfaces, scene.targets, scene.cameras):
-        things += [one.position for one in placed]
-    return things + [p for barrier in scene.barriers if barrier.kind == "barrier" for p in barrier.line]
-
-
 def room_of(scene: SceneResult) -> Rect:
     """Return the part of the floor that the plan shows: the things, zones and persons that are not far from them."""
-    core = extent_of(_things(scene)) or extent_of(scene.plan.outline) or scene.plan.extent
+    placed = ([aim for aim in scene.aims if aim.fitted], scene.surfaces, scene.targets, scene.cameras)
+    things: list[Sequence[float]] = [one.position for group in placed for one in group]
+    things += [p for barrier in scene.barriers if barrier.kind == "barrier" for p in barrier.line]
+    core = extent_of(things) or extent_of(scene.plan.outline) or scene.plan.extent
     size = max(longer(core), _LEAST)
     shown = core
     for more in (scene.plan.outline, _corners(p for zone in scene.zones if zone.fitted for p in zone.polygons)):

@@ -53,16 +53,13 @@ def spoken(text: str) -> str:
 def tidy(text: str) -> str:
     """Return a sentence with ``/m2``, ``/cm2``, ``6.4e+06`` and ``1 255 m`` as the sheet prints them."""
     text = _GROUPS.sub(lambda match: re.sub(r"\D", "", match[1]), text)
-    return measured(_COMPUTED.sub(_power_of_ten, _PER_AREA.sub(r"/\1m²", text)))
+    text = _COMPUTED.sub(lambda match: f"{match[1]}{_raised(f'e{match[2]}')}", _PER_AREA.sub(r"/\1m²", text))
+    return measured(text)
 
 
 def measured(text: str) -> str:
     """Return a sentence in which numbers with a unit have the decimal mark of the language."""
     return text if _mark.get() == "." else _MEASURED.sub(rf"\1{_mark.get()}\2", text)
-
-
-def _power_of_ten(match: re.Match[str]) -> str:
-    return f"{match[1]}\u00a0×\u00a010{str(int(match[2])).translate(RAISED)}"
 
 
 def unit_text(text: str) -> str:

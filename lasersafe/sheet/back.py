@@ -138,7 +138,9 @@ def expected(sheet: Sheet) -> None:
         _listed(others, sheet)
     if found:
         sheet.begin("acceptance.worked_out")
-        sheet.table((), (1, 12), [row(bold(one.key), Part(spoken(unit_text(one.numbers)))) for one in found], 1.2)
+        sheet.table(
+            (), (1, 12), [row(bold(one.key), Part(spoken(unit_text(one.numbers)), formula=True)) for one in found], 1.2
+        )
 
 
 def cautions(sheet: Sheet) -> None:

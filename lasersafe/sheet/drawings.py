@@ -17,7 +17,7 @@ from lasersafe.drawing.sketch import Board
 from lasersafe.drawing.typeface import width_of, wrap
 from lasersafe.drawing.values import in_unit, tidy, unit_text
 from lasersafe.drawing.values import place as placed_at
-from lasersafe.results import ChartData, ChartMark, Curve, LimitLine
+from lasersafe.results import ChartData, ChartMark, LimitLine
 from lasersafe.sheet.flow import MILLIMETRE, Page, Placed, Sheet
 from lasersafe.sheet.paint import Facts, paint, refuse_unprintable
 from lasersafe.wording import Wording
@@ -42,7 +42,10 @@ def exposure_chart(data: ChartData, width: float, wording: Wording) -> Drawing:
         Texts.
     """
     text = wording.text
-    curves = [(tidy(curve.label), _usable(curve)) for curve in data.curves]
+    curves = []
+    for one in data.curves:
+        points = zip(one.distance, one.exposure, strict=True)
+        curves.append((tidy(one.label), [(x, y) for x, y in points if 0.0 < x < math.inf and 0.0 < y < math.inf]))
     drawn = [(label, points) for label, points in curves if len(points) > 1]
     limits = [line for line in data.limits if math.isfinite(line.value) and line.value > 0]
     shown = [mark for mark in data.marks if math.isfinite(mark.distance) and mark.distance > 0]
@@ -156,11 +159,6 @@ def _limits(plot: Plot, limits: Sequence[LimitLine], unit: str, width: float, bo
         marks += [Words(x1 + 5.0, top - (n + 1) * _LINE + 0.7, line, _TYPE) for n, line in enumerate(lines)]
         top -= len(lines) * _LINE + 0.7
     return marks, top
-
-
-def _usable(curve: Curve) -> list[Pair]:
-    points = zip(curve.distance, curve.exposure, strict=True)
-    return [(x, y) for x, y in points if math.isfinite(x) and math.isfinite(y) and x > 0 and y > 0]
 
 
 _ELEVATION = 118.0  # height of an elevation in the sheet [mm]

@@ -200,7 +200,7 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
     scene_barriers = found.scene.barriers if found.scene is not None else ()
     if not (found.eyewear or found.barriers or fires or cameras or found.decision.steps):
         return
-    sheet.begin("steps.others", 1, _HEADED)
+    sheet.begin("steps.others", 1, _HEADED, "steps.peaks" if scene_barriers else "", NOTE)
     if found.decision.steps:
         work.group(text("steps.reach"), found.decision.steps)
     for need in found.eyewear:
