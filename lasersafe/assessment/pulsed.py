@@ -163,20 +163,21 @@ def _days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[Ultra
             if not own:
                 continue
             worst = max(own.values(), key=lambda day: badness(day.ratio))
+            c = worst.criterion
             seen = (Message("dose.of_visit", visit=one[0], dose=f"{one[1]:.3g} J/m2") for one in worst.doses)
             steps = [
                 Step(
                     "H_i/H_limit", Message("dose.step", visit=words), "E · t / H_limit",
-                    f"{dose:.5g} / {limit:.5g} J/m2", ratio, "1", f"{worst.rule_set}: {worst.source}", worst.seen,
+                    f"{dose:.5g} / {limit:.5g} J/m2", ratio, "1", f"{c.rule_set}: {c.source}", c.seen,
                 )
                 for words, dose, limit, ratio in worst.doses
             ]  # fmt: skip
-            meaning = Message("dose.sum", band=band, hazard=word(worst.hazard), time=f"{worst.time:g} s")
+            meaning = Message("dose.sum", band=band, hazard=word(c.hazard), time=f"{c.duration:g} s")
             numbers, rule = " + ".join(f"{ratio:.4g}" for *_, ratio in worst.doses), Message("dose.rule")
             total = Step("Σ", meaning, "Σ H_i / H_limit <= 1", numbers, worst.ratio, "1", rule, "read")
             days.append(UltravioletDay(
-                person=person.name, tissue=tissue, band=band, ratio=worst.ratio, below=worst.below, rule=rule,
-                rule_set=worst.rule_set, visits=(*seen, *stopped), steps=(*steps, total),
+                person=person.name, tissue=tissue, band=band, ratio=worst.ratio, below=bool(worst.ratio <= 1.0),
+                rule=rule, rule_set=c.rule_set, visits=(*seen, *stopped), steps=(*steps, total),
                 ratio_by_rule_set={name: day.ratio for name, day in own.items()},
             ))  # fmt: skip
     return days

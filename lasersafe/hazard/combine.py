@@ -115,15 +115,10 @@ class Visit:
 class DayDose:
     """The doses of one band on one tissue under one rule set."""
 
-    rule_set: str
     band: str
     ratio: float
-    below: bool
     doses: tuple[tuple[str, float, float, float], ...]  # visit, dose and limit [J/m2], ratio
-    hazard: str
-    source: str
-    seen: str
-    time: float
+    criterion: Criterion  # the limit of the whole day
 
 
 def day_doses(
@@ -161,7 +156,7 @@ def day_doses(
             continue
         time = min(sum(v.time for v in own), LONGEST_DAY)
         by_hazard: dict[str, list[tuple[str, float, float, float]]] = {}
-        sources: dict[str, tuple[str, str]] = {}
+        criteria_of: dict[str, Criterion] = {}
         for visit in own:
             for limit in hazard_limits(rule_set, tissue, visit.wavelength, time):
                 if limit.name == "ultraviolet peak":
@@ -173,13 +168,10 @@ def day_doses(
                 )  # fmt: skip
                 dose = exposure(visit, criterion) * visit.time
                 by_hazard.setdefault(limit.name, []).append((visit.name, dose, dose_limit, dose / dose_limit))
-                sources[limit.name] = (criterion.source, criterion.seen)
+                criteria_of[limit.name] = criterion
         sums = {name: sum(one[3] for one in doses) for name, doses in by_hazard.items()}
         name = max(sums, key=lambda key: badness(sums[key]))
-        found.append(DayDose(
-            rule_set, band, sums[name], bool(sums[name] <= 1.0), tuple(by_hazard[name]), name,
-            *sources[name], time,
-        ))  # fmt: skip
+        found.append(DayDose(band, sums[name], tuple(by_hazard[name]), criteria_of[name]))
     return tuple(found)
 
 

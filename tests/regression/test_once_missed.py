@@ -29,7 +29,7 @@ def test_it_makes_no_difference_how_an_ultraviolet_day_is_cut_into_visits():
     )
     assert once[0].ratio == pytest.approx(8000.0 / (5600.0 * 8.0**0.25), rel=1e-12)
     assert twice[0].ratio == pytest.approx(once[0].ratio, rel=1e-12)
-    assert twice[0].time == 8.0
+    assert twice[0].criterion.duration == 8.0
 
 
 def test_a_numerical_aperture_at_one_over_e_squared_is_wider_than_at_one_over_e_by_the_root_of_two():
