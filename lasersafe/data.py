@@ -270,11 +270,8 @@ def material_keys() -> tuple[str, ...]:
     ReferenceDataError
         If a file is missing or damaged.
     """
-    found: list[str] = []
-    for name in ("metals.toml", "non_metals.toml"):
-        for table in load_toml(shared_path("reflectance", name)).get("material", []):
-            found.append(str(table.get("key", "")))
-    return tuple(found)
+    tables = (load_toml(shared_path("reflectance", name)) for name in ("metals.toml", "non_metals.toml"))
+    return tuple(str(one.get("key", "")) for table in tables for one in table.get("material", []))
 
 
 def viewing_aid_names() -> tuple[str, ...]:

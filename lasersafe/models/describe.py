@@ -154,18 +154,13 @@ class Toleranced:
         ``x``, ``y``, ``low`` or ``high``.
     value : SIValue
         Nominal value, text and tolerance.
-    mark : Measured
-        What the field takes.
+    worst : str
+        Which end is the worse one, as in :class:`Measured`.
     """
 
     place: Place
     value: SIValue
-    mark: Measured
-
-    @property
-    def worst(self) -> Worst:
-        """Which end is the worse one, as in :class:`Measured`."""
-        return self.mark.worst
+    worst: Worst
 
     @property
     def name(self) -> str:
@@ -192,16 +187,13 @@ class Toleranced:
 def tolerances_of(case: Case) -> tuple[Toleranced, ...]:
     """Return every input of a case whose tolerance has a worst corner, in the order of the models."""
     return tuple(
-        Toleranced((*leaf.place, part) if part else leaf.place, one, mark_of(leaf.info))
+        Toleranced((*leaf.place, part) if part else leaf.place, one, mark.worst)
         for leaf in _leaves(case)
+        for mark in leaf.info.metadata
+        if isinstance(mark, Measured) and mark.worst != "inside"
         for part, one in _parts(leaf.value)
-        if one.tolerance is not None and mark_of(leaf.info).worst != "inside"
+        if one.tolerance is not None
     )
-
-
-def mark_of(info: FieldInfo) -> Measured:
-    """Return the mark of a field that holds numbers."""
-    return next(mark for mark in info.metadata if isinstance(mark, Measured))
 
 
 def _parts(value: Any) -> tuple[tuple[str, SIValue], ...]:
