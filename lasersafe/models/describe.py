@@ -6,7 +6,7 @@ from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import TYPE_CHECKING, Any
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -26,12 +26,7 @@ if TYPE_CHECKING:
 _PARTS = ("x", "y", "low", "high")
 
 
-@dataclass(frozen=True)
-class _Leaf:
-    place: Place
-    info: FieldInfo
-    value: Any
-    written: bool
+_Leaf = tuple[Place, FieldInfo, Any, bool]  # a field that is no table, its value, and whether it was written
 
 
 def _leaves(model: BaseModel, place: Place = ()) -> Iterator[_Leaf]:
@@ -44,7 +39,7 @@ def _leaves(model: BaseModel, place: Place = ()) -> Iterator[_Leaf]:
             for i, one in enumerate(value):
                 yield from _leaves(one, (*here, i))
         else:
-            yield _Leaf(here, info, value, name in model.model_fields_set)
+            yield here, info, value, name in model.model_fields_set
 
 
 def typed_inputs(case: Case) -> tuple[InputLine, ...]:
@@ -64,9 +59,9 @@ def typed_inputs(case: Case) -> tuple[InputLine, ...]:
 
     lines = case._lines
     inputs = (
-        InputLine(path_text(one.place), *_typed(one.value), lines.get(one.place))
-        for one in _leaves(case)
-        if one.written and (one.place in lines or not lines)
+        InputLine(path_text(place), *_typed(value), lines.get(place))
+        for place, _, value, written in _leaves(case)
+        if written and (place in lines or not lines)
     )
     return tuple(sorted(inputs, key=lambda line: line.line or 0))
 
@@ -187,11 +182,11 @@ class Toleranced:
 def tolerances_of(case: Case) -> tuple[Toleranced, ...]:
     """Return every input of a case whose tolerance has a worst corner, in the order of the models."""
     return tuple(
-        Toleranced((*leaf.place, part) if part else leaf.place, one, mark.worst)
-        for leaf in _leaves(case)
-        for mark in leaf.info.metadata
+        Toleranced((*place, part) if part else place, one, mark.worst)
+        for place, info, value, _ in _leaves(case)
+        for mark in info.metadata
         if isinstance(mark, Measured) and mark.worst != "inside"
-        for part, one in _parts(leaf.value)
+        for part, one in _parts(value)
         if one.tolerance is not None
     )
 
@@ -244,13 +239,6 @@ _NAMES = {
 _FEW = 5  # of fewer values two cases can have the same by chance: there the name counts as well
 
 
-class _Said(NamedTuple):
-    kind: str
-    place: Place
-    name: str
-    what: Hashable
-
-
 def starter_values(case: Case) -> tuple[StarterValue, ...]:
     """Return the records of a case that say what one of an example case says, and the figures marked to be replaced.
 
@@ -275,9 +263,9 @@ def starter_values(case: Case) -> tuple[StarterValue, ...]:
     """
     known = _starters()
     found = [
-        StarterValue(one.kind, one.name, known[one.kind, one.what], path_text(one.place), case._lines.get(one.place))
-        for one in _said(canonical(case))
-        if (one.kind, one.what) in known
+        StarterValue(said[0], name, known[said], path_text(place), case._lines.get(place))
+        for said, place, name in _said(canonical(case))
+        if said in known
     ]
     marked = (StarterValue("figure", path_text(at), "", path_text(at), case._lines.get(at)) for at in case._marked)
     return (*sorted(found, key=lambda one: KINDS.index(one.kind)), *marked)
@@ -287,18 +275,19 @@ def starter_values(case: Case) -> tuple[StarterValue, ...]:
 def _starters() -> Mapping[tuple[str, Hashable], str]:
     found: dict[tuple[str, Hashable], str] = {}
     for path in sorted(templates_path("cases").glob("*.toml")):
-        for one in _said(canonical(case_from(load_toml(path), str(path)))):
-            found.setdefault((one.kind, one.what), path.stem)
+        for said, *_ in _said(canonical(case_from(load_toml(path), str(path)))):
+            found.setdefault(said, path.stem)
     return found
 
 
-def _said(data: Mapping[str, Any]) -> Iterator[_Said]:
+def _said(data: Mapping[str, Any]) -> Iterator[tuple[tuple[str, Hashable], Place, str]]:
+    """Yield kind and content of each record, its place, and the name of what it is about."""
     for kind, names in _NAMES.items():
         for place, record in enumerate(data[kind]):
             values = {key: value for key, value in record.items() if key not in names}
             stated = sum(value not in (None, False, "", []) for value in values.values())
             name = str(record[names[0]])
             here: Place = (kind, place)
-            yield _Said(kind, here, name, repr((values, name if stated < _FEW and kind != "strike_out" else "")))
+            yield (kind, repr((values, name if stated < _FEW and kind != "strike_out" else ""))), here, name
             if record.get("eyewear"):
-                yield _Said("eyewear", (*here, "eyewear"), name, (name, record["eyewear"]))
+                yield ("eyewear", (name, record["eyewear"])), (*here, "eyewear"), name
