@@ -15,13 +15,7 @@ POWER = Turnable("W", "0 W", "1 MW", "1.5 kW", kind="continuous power", above_lo
 ENERGY = Turnable("J", "0 J", "1000 kJ", "1 mJ", above_low=True, worst="high")
 PULSE = Turnable("s", "100 fs", "30000 s", "100 ns", _COVERED, worst="range")
 RATE = Turnable("Hz", "0 Hz", "1000 GHz", "20 kHz", above_low=True, worst="range")
-COUNT = Turnable("1", "1", "100000", "10")
-SPACING = Turnable("s", "1 ps", "30000 s", "20 ns", worst="range")
-DUTY = Turnable("1", "0", "1", "20 %", above_low=True, worst="range")
 PEDESTAL = Measured("W", "0 W", "1 MW", "50 mW", above_low=True, worst="high")
-START = Measured("s", "0 s", "30000 s", "2 ms")
-ONE_PULSE = Measured("s", "100 fs", "30000 s", "100 ns", _COVERED, worst="ends")
-ONE_ENERGY = Measured("J", "0 J", "1000 kJ", "1 mJ", above_low=True, worst="high")
 PERIOD = Measured("s", "1 ps", "30000 s", "1 s", above_low=True, worst="ends")
 SHORTEST, LONGEST = 1e-13, 3e4  # s
 SLACK, LAST_DIGITS = 1e-9, 1e-12  # relative
@@ -71,8 +65,8 @@ class Burst(CaseModel):
         Time from the start of one pulse of the burst to that of the next, as '20 ns'; may be a range.
     """
 
-    pulses: Annotated[Knob, COUNT]
-    spacing: Annotated[Knob, SPACING]
+    pulses: Annotated[Knob, Turnable("1", "1", "100000", "10")]
+    spacing: Annotated[Knob, Turnable("s", "1 ps", "30000 s", "20 ns", worst="range")]
 
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
@@ -114,7 +108,7 @@ class PulseTrainEmission(CaseModel):
     repetition_rate: Annotated[Knob, RATE]
     pulse_energy: Annotated[Knob | None, ENERGY] = None
     mean_power: Annotated[Knob | None, POWER] = None
-    duty: Annotated[Knob | None, DUTY] = None
+    duty: Annotated[Knob | None, Turnable("1", "0", "1", "20 %", above_low=True, worst="range")] = None
     burst: Burst | None = None
     pedestal_power: Annotated[SIValue | None, PEDESTAL] = None
 
@@ -216,9 +210,9 @@ class OnePulse(CaseModel):
         Highest energy of the pulse, as '40 mJ'.
     """
 
-    start: Annotated[SIValue, START]
-    duration: Annotated[SIValue, ONE_PULSE]
-    energy: Annotated[SIValue, ONE_ENERGY]
+    start: Annotated[SIValue, Measured("s", "0 s", "30000 s", "2 ms")]
+    duration: Annotated[SIValue, Measured("s", "100 fs", "30000 s", "100 ns", _COVERED, worst="ends")]
+    energy: Annotated[SIValue, Measured("J", "0 J", "1000 kJ", "1 mJ", above_low=True, worst="high")]
 
 
 class PulseListEmission(CaseModel):

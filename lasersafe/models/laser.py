@@ -24,16 +24,11 @@ _CRITERION = (
 
 DIAMETER = TwoAxes("m", "100 nm", "100 m", "10 mm", worst="low")
 WIDTH = Measured("m", "100 nm", "100 mm", "50 um", worst="low")
-MODE_FIELD = Measured("m", "100 nm", "100 mm", "6.2 um", worst="ends")
 DIVERGENCE = TwoAxes("rad", "0 rad", "1 rad", "3 mrad", kind="divergence", above_low=True, worst="low")
 FOCAL_LENGTH = Measured("m", "0.1 mm", "1 km", "150 mm", worst="ends")
 REACH = Measured("m", "0 m", "1000 km", "150 mm", worst="ends")
-PLACE = TwoAxes("m", "-1000 km", "1000 km", "0 m", worst="ends")
 APERTURE = Measured("1", "0", "1", "0.22", above_low=True, below_high=True, worst="low")
 SCAN_ANGLE = TwoAxes("rad", "0 rad", "2 rad", "20 deg", above_low=True, worst="ends")
-SCAN_WIDTH = TwoAxes("m", "1 um", "100 m", "110 mm", worst="ends")
-WIDTH_AT = Measured("m", "1 mm", "1 km", "160 mm", worst="ends")
-FREQUENCY = Measured("Hz", "0 Hz", "1 MHz", "100 Hz", above_low=True, worst="ends")
 REACTION = Measured("s", "100 ns", "100 s", "5 ms", "a cut-off that needs longer protects nobody", worst="high")
 
 CriterionName = Literal["1/e", "1/e2", "FWHM"]
@@ -79,10 +74,10 @@ class Scan(CaseModel):
     }
 
     pattern: Literal["line", "circle", "figure of eight", "raster", "wobble"]
-    frequency: Annotated[SIValue, FREQUENCY]
+    frequency: Annotated[SIValue, Measured("Hz", "0 Hz", "1 MHz", "100 Hz", above_low=True, worst="ends")]
     full_angle: Annotated[Axes | None, SCAN_ANGLE] = None
-    full_width: Annotated[Axes | None, SCAN_WIDTH] = None
-    width_at: Annotated[SIValue | None, WIDTH_AT] = None
+    full_width: Annotated[Axes | None, TwoAxes("m", "1 um", "100 m", "110 mm", worst="ends")] = None
+    width_at: Annotated[SIValue | None, Measured("m", "1 mm", "1 km", "160 mm", worst="ends")] = None
     largest_angle: Annotated[Axes | None, SCAN_ANGLE] = None
     fans_out: Flag = False
     waveform: Literal["sine", "triangle"] = "sine"
@@ -175,7 +170,7 @@ class CollimatedSetup(SetupBase):
     criterion: CriterionName
     profile: ProfileName = "gaussian"
     measured_at: Annotated[SIValue, REACH] = SIValue(0.0, "0 m", "m")
-    waist_at: Annotated[Axes | None, PLACE] = None
+    waist_at: Annotated[Axes | None, TwoAxes("m", "-1000 km", "1000 km", "0 m", worst="ends")] = None
 
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
@@ -257,7 +252,7 @@ class SingleModeFibreSetup(SetupBase):
     """
 
     kind: Literal["fibre single mode"]
-    mode_field_diameter: Annotated[SIValue, MODE_FIELD]
+    mode_field_diameter: Annotated[SIValue, Measured("m", "100 nm", "100 mm", "6.2 um", worst="ends")]
 
 
 Setup = CollimatedSetup | LensSetup | MultimodeFibreSetup | SingleModeFibreSetup

@@ -14,10 +14,8 @@ from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO, Thing
 from lasersafe.models.values import AreaOnPlan, Knob, Measured, OnPlan, Path, PathOnPlan, SIValue, Spot, Turnable
 
 AREA = AreaOnPlan("m", "-100 km", "100 km", "2.5 m")
-PATH = PathOnPlan("m", "-100 km", "100 km", "2.5 m")
 HEIGHT = Measured("m", "-100 m", "10 km", "1.2 m")
 ALONG = Measured("m", "0 m", "100 km", "1 m")
-DENSITY = Measured("1", "0", "20", "6")
 Finish = Literal["matt", "mirror", "unknown"]
 FLOOR = SIValue(0.0, "0 m", "m")
 HIGH = SIValue(100.0, "100 m", "m")
@@ -25,7 +23,6 @@ POINT = OnPlan("m", "-100 km", "100 km", "2.5 m")
 LENGTH = Measured("m", "1 mm", "100 km", "0.5 m")
 BEARING = Measured("rad", "-360 deg", "360 deg", "90 deg")
 ELEVATION = Measured("rad", "-90 deg", "90 deg", "-20 deg")
-FACING = Measured("rad", "-360 deg", "720 deg", "30 deg +- 5 deg", worst="inside")
 TILTED = Measured("rad", "-180 deg", "180 deg", "90 deg +- 2 deg", worst="inside")
 MOST_OFF = math.radians(90.0)
 
@@ -101,7 +98,7 @@ class ScenePlace(CaseModel):
     name: Line
     position: Annotated[Spot | None, POINT] = None
     height: Annotated[SIValue | None, HEIGHT] = None
-    normal: Annotated[SIValue | None, FACING] = None
+    normal: Annotated[SIValue | None, Measured("rad", "-360 deg", "720 deg", "30 deg +- 5 deg", worst="inside")] = None
     tilt: Annotated[SIValue, TILTED] = SIValue(0.0, "0 deg", "rad")
     fixed: Flag = False
     width: Annotated[SIValue, LENGTH] = SIValue(1.0, "1 m", "m")
@@ -197,7 +194,7 @@ class SceneOpening(Upright):
     bottom: Annotated[SIValue, HEIGHT] = FLOOR
     top: Annotated[SIValue, HEIGHT] = HIGH
     open: Flag = True
-    optical_density: Annotated[SIValue | None, DENSITY] = None
+    optical_density: Annotated[SIValue | None, Measured("1", "0", "20", "6")] = None
     rating: Annotated[SIValue | None, RATING] = None
     rated_time: Annotated[SIValue | None, RATED_TIME] = None
     pulse_rating: Annotated[SIValue | None, PULSE_RATING] = None
@@ -245,7 +242,7 @@ class SceneBarrier(Upright):
 
     name: Line
     kind: Literal["barrier", "wall", "terrain"] = "barrier"
-    line: Annotated[Path, PATH]
+    line: Annotated[Path, PathOnPlan("m", "-100 km", "100 km", "2.5 m")]
     bottom: Annotated[SIValue, HEIGHT] = FLOOR
     top: Annotated[SIValue, HEIGHT]
     rating: Annotated[SIValue | None, RATING] = None
@@ -336,11 +333,7 @@ class Outdoor(CaseModel):
     wet: Flag = True
 
 
-BEARINGS = Turnable("rad", "-360 deg", "720 deg", "90 deg")
-ELEVATIONS = Turnable("rad", "-90 deg", "90 deg", "-20 deg")
-MARGIN = Measured("rad", "0 deg", "90 deg", "5 deg")
 MOVES = Measured("m", "0 m", "10 m", "0.3 m", "who walks about with it is an aim for each place")
-F_NUMBER = Measured("1", "0.3", "1000", "4")
 
 Mode = Literal["running", "alignment", "service", "fault"]
 
@@ -396,9 +389,9 @@ class Aim(CaseModel):
     elevation: Annotated[SIValue | None, ELEVATION] = None
     towards: Annotated[Spot | None, POINT] = None
     towards_height: Annotated[SIValue | None, HEIGHT] = None
-    bearing_range: Annotated[Knob | None, BEARINGS] = None
-    elevation_range: Annotated[Knob | None, ELEVATIONS] = None
-    margin: Annotated[SIValue | None, MARGIN] = None
+    bearing_range: Annotated[Knob | None, Turnable("rad", "-360 deg", "720 deg", "90 deg")] = None
+    elevation_range: Annotated[Knob | None, Turnable("rad", "-90 deg", "90 deg", "-20 deg")] = None
+    margin: Annotated[SIValue | None, Measured("rad", "0 deg", "90 deg", "5 deg")] = None
     moves: Annotated[SIValue | None, MOVES] = None
 
     @classmethod
@@ -484,7 +477,7 @@ class Camera(CaseModel):
     bearing: Annotated[SIValue | None, BEARING] = None
     elevation: Annotated[SIValue, ELEVATION] = SIValue(0.0, "0 deg", "rad")
     focal_length: Annotated[SIValue | None, LENGTH] = None
-    f_number: Annotated[SIValue | None, F_NUMBER] = None
+    f_number: Annotated[SIValue | None, Measured("1", "0.3", "1000", "4")] = None
     filter_transmission: Annotated[SIValue, RATIO] = SIValue(1.0, "1", "1")
     pixel: Annotated[SIValue | None, Measured("m", "100 nm", "1 mm", "4 um")] = None
     exposure_time: Annotated[SIValue | None, Measured("s", "1 us", "30000 s", "20 ms")] = None

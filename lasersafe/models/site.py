@@ -17,7 +17,6 @@ from lasersafe.wording.message import Message
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics", worst="low")
 PLACED = Measured("m", "1 mm", "1000 km", "2 m", "nearer than 1 mm is inside the optics", worst="ends")
 _LONGER = "the limit tables end at 30 000 s, which stands for any longer shift: '30000 s'"
-TIME = Measured("s", "100 fs", "30000 s", "10 s", _LONGER, worst="high")
 RATED_TIME = Measured("s", "1 ms", "30000 s", "60 s", worst="low")
 RATIO = Measured("1", "0", "1", "0.6", worst="high")
 ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True, worst="low")
@@ -33,7 +32,6 @@ Role = Literal[
     "operator", "assistant", "crew", "performer", "spectator", "passer-by", "laser safety officer", "security"
 ]
 _NO_LONGER = "longer than a working day of 30 000 s makes no difference"
-VISIT_TIME = Measured("s", "1 ms", "30000 s", "600 s", _NO_LONGER, worst="high")
 
 
 class Visit(CaseModel):
@@ -52,7 +50,7 @@ class Visit(CaseModel):
     """
 
     way: Literal["direct", "mirror", "scatter"]
-    time: Annotated[SIValue, VISIT_TIME]
+    time: Annotated[SIValue, Measured("s", "1 ms", "30000 s", "600 s", _NO_LONGER, worst="high")]
     laser: Line | None = None
     note: Line = ""
 
@@ -103,7 +101,7 @@ class Person(CaseModel):
     role: Role
     distance: Annotated[SIValue, DISTANCE]
     distance_from_work: Annotated[SIValue | None, DISTANCE] = None
-    time: Annotated[SIValue | None, TIME] = None
+    time: Annotated[SIValue | None, Measured("s", "100 fs", "30000 s", "10 s", _LONGER, worst="high")] = None
     time_reason: Line = ""
     briefed: Flag = False
     aided: Flag = False
@@ -341,7 +339,6 @@ class Reading(Measured):
 
 
 _PLAIN = Measured("W", "0 W", "1 MW", "12 mW")
-READING = Reading("W", "0 W", "1 MW", "12 mW")
 
 
 class InCharge(CaseModel):
@@ -543,7 +540,7 @@ class MeasuredReading(CaseModel):
     where: Line
     way: Way = "direct"
     laser: Line | None = None
-    value: Annotated[SIValue, READING]
+    value: Annotated[SIValue, Reading("W", "0 W", "1 MW", "12 mW")]
     instrument: Line
     uncertainty: Annotated[SIValue, RATIO]
     note: Text = ""
