@@ -9,11 +9,12 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.stages import stages_of
+from lasersafe.assessment.corners import corners_of
+from lasersafe.assessment.stages import stages_at, stages_of
 from lasersafe.models import parse_case
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Walls
-from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, Surface, case_text
+from tests.crosscheck.scene_description import STRONG, Barrier, Laser, Person, Scene, Surface, case_text
 from tests.crosscheck.test_scene_named_cases import OTHER_WAYS, on_axis
 
 BEARING = math.degrees(math.atan2(1.0, 4.0))
@@ -218,3 +219,34 @@ def test_scatter_that_may_go_on_over_two_mirrors_refuses(second):
     scene = Scene((laser,), (Person("Row", ((-3.0, 0.4),)),), plates, walls)
     found = assess(parse_case(case_text(scene)), in_full=False).scene
     assert [one.refuses for one in found.findings if "can scatter up to" in one.text] == [True] * second
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_what_walls_leave_of_a_laser_is_asked_at_each_corner_of_another(order):
+    """Both light a curtain that is rated 5 MW/m2; only the second has a tolerance, of where its width was measured.
+
+    Alone the first brings 4 * 50 W / (pi (5.4 mm)^2) = 2.2 MW/m2. The second has 60 mm at 0.5 m, so that its waist is
+    59 mm, 1.8 MW/m2, or at 2.5 m, and its waist is sqrt(60^2 - 50^2) = 33 mm: 5.8 MW/m2. There the curtain fails, and
+    the first laser meets the mirror behind it.
+    """
+    lasers = (
+        replace(beam(50.0), name="first"), Laser(5000.0, 60e-3, 20e-3, (0.2, 0.0, 1.2), 0.0, name="second"),
+    )  # fmt: skip
+    curtain = Barrier("curtain", ((-3.0, 2.0), (3.0, 2.0)))
+    text = case_text(Scene(lasers, (BESIDE,), (Surface("plate", (1.0, 4.0, 1.2), 180.0),), (curtain,)))
+    rated = STRONG.replace("1e4 MW/m2", "5 MW/m2")
+    pane = f'[[scene.barrier.opening]]\nkind = "window"\nstart = "1 m"\nend = "2 m"\noptical_density = 12\n{rated}'
+    for old, new in (
+        ('divergence = "20 mrad"', 'divergence = "20 mrad"\nmeasured_at = "1.5 m +- 1 m"\nwaist_at = "0 m"'),
+        (STRONG, rated), (TOP, TOP + pane.replace("observed = true\n", "")),
+    ):  # fmt: skip
+        assert old in text
+        text = text.replace(old, new)
+    stages = stages_at(corners_of(parse_case(text)).cases)
+    found = {}
+    for number in order:
+        stage, own = stages[number], stages[number].contexts[0]
+        (window,) = stage.windows(own, "direct").values()
+        (pose,) = stage.poses(own, "running")
+        found[number] = window.holds, len(stage._beams_of_eyes(own, pose)), stage._first_like(own, "mirror", "service")
+    assert found == {0: (True, 0, "service"), 1: (False, 1, "running")}
