@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from lasersafe.wording import Wording
 
 IN_BEAM = ("eye direct", "skin direct", "eye together", "skin together")  # zones of lines that count in the headline
-_MIRRORS = ("eye mirror", "skin mirror")  # zones of lines that count with those of mirrors
+_MIRRORS = ("eye mirror", "skin mirror")  # count as well; of those that reach farther, curved ones, `bent` speaks
 _FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
 _MOST_PAIRS = 3  # of a person and a laser that are named
 _MOST_TIMES = 3  # of persons, typed, that are named
@@ -134,7 +134,9 @@ def decision_of(
     case, text, ways = worked.case, wording.text, beam_ways(worked.case)
     words, fitted = _Sentences(case, wording), [s for s in worked.setups if s.fitted]
     beam, near, placed = reach[0], reach[1].distance, () if scene is None else scene.barriers
-    lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in IN_BEAM]
+    mirrors = [] if scene is None else [z.distance for z in scene.zones if z.fitted and z.kind in _MIRRORS]
+    counted = IN_BEAM + _MIRRORS if all(one <= _FARTHER * beam.distance for one in mirrors) else IN_BEAM
+    lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in counted]
     far = max((beam.distance, *lines), key=badness)
     mine = [s for s in worked.scenarios if is_fitted(s, fitted)]
     open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
