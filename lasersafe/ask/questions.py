@@ -38,8 +38,10 @@ class LimitQuestion:
     duration: Annotated[str, "Exposure duration, as '10 s'."]
     source_angle: Annotated[str, "Angular subtense of the source."] = "1.5 mrad"
     rule_set: Annotated[str, "Rule set."] = "ICNIRP-2013"
-    pulse_duration: Annotated[Text, _LENGTH] = None
-    repetition_rate: Annotated[Text, _RATE] = None
+    pulse_duration: Annotated[
+        Text, "Duration of one pulse of a train, as '10 ns'; that of one single pulse is --duration."
+    ] = None
+    repetition_rate: Annotated[Text, "Pulses of the train per second, as '20 kHz'."] = None
     exposed_area: Annotated[Text, "Exposed skin area, as '0.05 m2' (far infrared). Left out: a large one."] = None
 
 

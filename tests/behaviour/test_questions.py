@@ -181,3 +181,10 @@ def test_a_band_that_ends_within_a_hundredth_of_the_wavelength_is_warned_of(mark
     first = run(*words).out.splitlines()[0]
     assert ("ends within 1 % of the wavelength" in first) is bool(warned)
     assert all(f"The band {band} nm" in first for band in warned)
+
+
+def test_the_help_of_limit_promises_only_what_it_takes():
+    # Its texts were those of `reach`: a range of the pulse duration, and 'single', each of which is refused here.
+    words = " ".join(run("limit", "--help").out.split())
+    assert "'single'" not in words
+    assert ".." not in words
