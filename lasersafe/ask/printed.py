@@ -265,7 +265,7 @@ class _Answer:
 
 
 _COLUMNS = {
-    "laser": 24, "setup": 20, "person": 24, "way": 22, "mode": 15, "tissue": 5, "distance": 10, "exposure": 12,
+    "laser": 24, "setup": 20, "person": 24, "way": 22, "mode": 18, "tissue": 5, "distance": 10, "exposure": 14,
     "limit": 12, "ratio": 10, "answer": 34,
 }  # fmt: skip
 

@@ -27,7 +27,8 @@ _NOTHING = 1e-30  # of any unit that is printed
 _GROUPS = re.compile(r"(?<![\d.,])(\d{1,3}(?:[ ,\u00a0]\d{3})+)(?=[ \u00a0](?:m|ft)\b)")
 _DECIMAL = re.compile(r"\([A-Z]{3}[^()]*\)|(?<=\d)\.(?=\d)")  # a place in a document keeps its numbers
 _MEASURED = re.compile(
-    r"(?<![\w.:/-])(\d+)\.(\d+)(?=[ \u00a0](?:×|%|°|[kMGTmcnpµu]?(?:W|J|m|s|rad|Hz|ft)\b)|-fache|-mal|[;)]?$|[;)] )"
+    r"(?<![\w.:/-])(\d+)\.(\d+)"
+    r"(?=[ \u00a0](?:×|%|°|[kMGTmcnpµu]?(?:W|J|m|s|rad|Hz|ft)\b)|e[+-]\d\d\b|-fache|-mal|[;)]?$|[;)] |  )"
 )
 _mark = ContextVar("_mark", default=".")  # between a number and its decimals
 _none = ContextVar("_none", default="not a number")

@@ -116,6 +116,7 @@ def test_the_whole_answer_of_a_german_case_is_german() -> None:
     assert lines
     assert all(" von der letzten Optik" in line for line in lines)
     assert re.search(r": \d+,\d+ k?m ", said)
+    assert not re.search(r"\d\.\d+(e[+-]|  )", said)  # ratios in the table, and 2.49e+06 W/m2 on a barrier
     for word in (
         "wear:",
         "people:",
