@@ -36,6 +36,7 @@ if TYPE_CHECKING:
 TONES = {"nobody": DARK, "eyewear": LIGHT, "free": WHITE}
 _EDGES: dict[str, tuple[float, tuple[float, ...]]] = {"nobody": (0.5, ()), "eyewear": (0.35, (2.5, 1.0))}
 _WIDER, _FARTHER = 2.0, 2.5  # zones and persons so many times farther out than the things do not set the scale
+_ROOM = 10.0  # [m] but where zones go on, all would be of one tone: a room, and people, of this size are shown then
 _EDGE, _LEAST = 0.1, 0.05
 _NEAR = 5.0  # [mm] two things nearer to each other get a detail
 _DETAILS, _DETAIL_HIGH, _ATTEMPTS = 2, 50.0, 6
@@ -81,15 +82,17 @@ def room_of(scene: SceneResult) -> Rect:
     things += [p for barrier in scene.barriers if barrier.kind == "barrier" for p in barrier.line]
     core = extent_of(things) or extent_of(scene.plan.outline) or scene.plan.extent
     size = max(longer(core), _LEAST)
+    zones = _corners(p for zone in scene.zones if zone.fitted for p in zone.polygons)
+    most = 0.0 if longer(extent_of([*_rim(core), *zones]) or core) <= _WIDER * size else _ROOM
     shown = core
-    for more in (scene.plan.outline, _corners(p for zone in scene.zones if zone.fitted for p in zone.polygons)):
+    for more, least in ((scene.plan.outline, most), (zones, 0.0)):
         wider = extent_of([*_rim(shown), *more]) or core
-        shown = wider if longer(wider) <= _WIDER * size else shown
+        shown = wider if longer(wider) <= max(_WIDER * size, least) else shown
     size = max(longer(shown), _LEAST)
     middle = ((core[0] + core[2]) / 2, (core[1] + core[3]) / 2)
     for person in sorted(scene.persons, key=lambda one: math.dist(one.position, middle)):
         wider = extent_of([*_rim(shown), person.position, *(person.area if person.placed else ())]) or shown
-        shown = wider if longer(wider) <= _FARTHER * size else shown
+        shown = wider if longer(wider) <= max(_FARTHER * size, most) else shown
     return grown(shown, _EDGE, _LEAST)
 
 

@@ -17,6 +17,7 @@ import shapely
 from pypdf import PdfReader
 
 from lasersafe.ask.drawings import PAPERS, barrier_drawings, drawings_of
+from lasersafe.assessment import assess
 from lasersafe.assessment.scene_zones import SUMS
 from lasersafe.data import templates_path
 from lasersafe.drawing.elevation import elevation_pages
@@ -26,10 +27,10 @@ from lasersafe.drawing.page import Paper, outermost, scale_bar, state_of
 from lasersafe.drawing.pictures import to_png, to_svg
 from lasersafe.drawing.plan import plan_page, room_of, stands, way_pages
 from lasersafe.drawing.primitives import Area, Drawing, Lines, Words, clip_line, clip_ring
-from lasersafe.drawing.sketch import DARK, LIGHT, View, fit, round_scale
+from lasersafe.drawing.sketch import DARK, LIGHT, View, fit, longer, round_scale
 from lasersafe.drawing.typeface import width_of
 from lasersafe.errors import InputError, OutputError
-from lasersafe.models import read_case
+from lasersafe.models import parse_case, read_case
 from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening
 from lasersafe.records.scene import (
     ElevationItem,
@@ -46,6 +47,7 @@ from lasersafe.wording import Wording, load_wording
 from tests.behaviour.command import run
 from tests.behaviour.sample_assessment import assessment
 from tests.behaviour.sample_scene import LASER, room, scattered, sector
+from tests.behaviour.test_scene import HEAD, SCENE
 
 A4 = Paper("A4", 210.0, 297.0, 10.0)
 CAUTION = "A computed aid for a qualified laser safety officer, who decides"
@@ -369,6 +371,15 @@ def test_who_stands_far_away_is_told_in_the_margin_and_not_in_the_scale() -> Non
     assert "Passer-by in the lane: 138 m from Hand-held welder" in text  # 140 m - 2 m, rounded down
     assert "Hand-held welder, eye, direct: goes on to 311 m" in text
     assert pages_of(near)[0].scale == pages_of(full)[0].scale
+
+
+def test_people_in_a_room_are_shown_where_the_zones_go_on_past_it() -> None:
+    """A machine of 1 m filled the plan, all in one tone, and the people 3 m away were a note at its margin."""
+    text = HEAD.format(rating="1 W/cm2") + SCENE.format(top="3 m", aim="")
+    text = text.replace('"-20 m", "-3 m"], ["20 m", "-3 m"', '"-0.5 m", "-0.5 m"], ["0.5 m", "-0.5 m"')
+    shown = room_of(assess(parse_case(text.replace('["0 m", "-8 m"]', '["0 m", "-3 m"]'))).scene)
+    assert shown[1] <= -3.0
+    assert longer(shown) <= 10.0 + 1.0
 
 
 def test_a_sum_goes_on_as_far_as_page_1_says() -> None:
