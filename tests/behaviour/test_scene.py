@@ -401,8 +401,8 @@ def test_the_block_that_is_read_aloud_names_a_curved_mirror_that_reaches_farther
 
 
 def test_no_line_of_a_flat_mirror_lies_beyond_the_distance_of_the_decision():
-    # A head that moves by 1 m carries what an object at 400 mm sends on with it: the lines lie up to 2 m beyond the beam
-    # of 291.2 m from the last optic, and page 1 said 291.2 m.
+    # A head that moves by 1 m carries what an object at 400 mm sends on with it: the lines lie up to 2 m beyond the
+    # beam of 291.2 m from the last optic, and page 1 said 291.2 m.
     found = assess(case(rating="10 W/cm2", aim='elevation = "-90 deg"\nmoves = "1 m"'))
     lines = [line.distance for line in found.scene.lines]
     assert max(lines) > 1.001 * max(zone.distance for setup in found.setups for zone in setup.zones)
