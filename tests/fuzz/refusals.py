@@ -106,7 +106,7 @@ def look_up(data: Any, keys: list[str | int]) -> tuple[bool, Any, int]:
 
 def _quoted(value: Any, key: str | int, message: str) -> bool:
     """Return whether a message names a value, or refuses its key."""
-    if value is None or "is not a key of this table" in message:
+    if value is None or "is not a key of this table" in message or "ist kein Schlüssel dieser Tabelle" in message:
         return True
     if _ABSENT.search(message) or _UNWANTED.search(message):
         return True  # a part of it is missing, which cannot be quoted
