@@ -60,17 +60,6 @@ def undivided(pulse: Floats, spacing: Floats) -> NDArray[np.bool_]:
     return np.asarray(pulse >= spacing * (1.0 - COUNT_SLACK))
 
 
-def quick_power(base: Floats, power: float) -> Floats:
-    """Return a power of positive numbers; quarters, which most tables have, by square roots."""
-    if power in (-0.25, 0.25, 0.5, 0.75, 1.0):
-        root = base if power == 1.0 else np.sqrt(base)
-        fourth = root if power in (0.5, 1.0) else np.sqrt(root)
-        if power == 0.75:
-            return np.asarray(root * fourth)
-        return np.asarray(1.0 / fourth if power < 0.0 else fourth)
-    return np.asarray(base**power)
-
-
 def train_factor(
     rules: RuleSet, source_angle: Floats, duration: Floats, pulse: Floats, within: NDArray[np.bool_], count: Floats
 ) -> tuple[Floats, NDArray[np.intp]]:
@@ -97,7 +86,10 @@ def train_factor(
     alpha = np.asarray(source_angle) * 1e3
     alpha_max: Floats | None = None
     factor, chosen = np.full(count.shape, np.nan), np.full(count.shape, -1, dtype=np.intp)
+    sides = (bool(within.any()), not within.all())
     for number, row in enumerate(rules.train_factors):
+        if not sides[0 if row.within else 1]:
+            continue
         if None in row.source_angle and alpha_max is None:
             alpha_max = np.asarray(angle_max(rules.name, pulse) * 1e3)
         low, high = (alpha_max if end is None else end for end in row.source_angle)
@@ -111,11 +103,11 @@ def train_factor(
         )
         if not here.any():
             continue
-        here = here & (within == row.within) & (count >= row.pulses[0]) & (count <= row.pulses[1])
-        if here.any():
-            value = row.constant * quick_power(count, row.power) if row.power else row.constant
-            factor = np.where(here, np.minimum(np.maximum(value, row.floor), 1.0), factor)
-            chosen = np.where(here, number, chosen)
+        at = np.flatnonzero(here & (within == row.within) & (count >= row.pulses[0]) & (count <= row.pulses[1]))
+        if at.size:
+            value = row.constant * count.take(at) ** row.power if row.power else row.constant
+            factor.reshape(-1)[at] = np.minimum(np.maximum(value, row.floor), 1.0)
+            chosen.reshape(-1)[at] = number
     return factor, chosen
 
 

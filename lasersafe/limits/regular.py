@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import refuse
-from lasersafe.limits.exposure import COUNT_SLACK, count_pulses, quick_power, train_factor, train_sides, undivided
+from lasersafe.limits.exposure import COUNT_SLACK, count_pulses, train_factor, train_sides, undivided
 from lasersafe.limits.grid import DURATIONS, Grid, grid_of, hazards_of
 from lasersafe.limits.records import EDGE, Floats, RuleSet, inside
 
@@ -54,17 +54,26 @@ def _powers(grid: Grid, nm: float, area: float | None) -> tuple[list[Power], set
     return pieces, apertures
 
 
-def _limit(pieces: list[Power], time: Floats) -> Floats | float:
+def _limit(pieces: list[Power], time: Floats) -> Floats:
     """Return the strictest of the pieces that hold at each time, infinite where none does."""
-    least, most = float(time.min()), float(time.max())
-    here = [p for p in pieces if p.low * (1 - EDGE) <= most and p.high * (1 + EDGE) >= least]
-    if len(here) == 1 and here[0].low * (1 - EDGE) <= least and here[0].high * (1 + EDGE) >= most:
-        return here[0].coefficient * quick_power(time, here[0].power) if here[0].power else here[0].coefficient
     limit = np.full(time.shape, np.inf)
-    for one in here:
-        value = one.coefficient * quick_power(time, one.power) if one.power else one.coefficient
-        np.minimum(limit, np.where(inside(one[:2], time), value, np.inf), out=limit)
+    least, most = float(time.min()), float(time.max())
+    for one in pieces:
+        start, end = one.low * (1 - EDGE), one.high * (1 + EDGE)
+        if not (start <= most and end >= least):
+            continue
+        if start <= least and end >= most:
+            np.minimum(limit, one.coefficient * time**one.power if one.power else one.coefficient, out=limit)
+        else:
+            at = np.flatnonzero(inside(one[:2], time))
+            limit.reshape(-1)[at] = np.minimum(limit.take(at), one.coefficient * time.take(at) ** one.power)
     return limit
+
+
+def _lowest(pieces: list[Power], start: float, end: float) -> float:
+    """Return a lower bound of the strictest of the pieces between two times, infinite where none holds."""
+    ends = [(p, max(start, p.low), min(end, p.high)) for p in pieces if p.low <= end and p.high >= start]
+    return min((p.coefficient * t**p.power for p, low, high in ends for t in (low, high)), default=np.inf)
 
 
 @dataclass(frozen=True)
@@ -121,6 +130,7 @@ class RegularTrains:
         if not (good and rate.max() < np.inf and (pulse * rate).max() <= 1 + COUNT_SLACK):
             refuse("a pulse is longer than its period or the exposure, or a value is not finite and above 0")
         period, worst, scratch = 1.0 / rate, np.zeros(pulse.shape), np.empty(pulse.shape)
+        gap = float(period.max())
 
         def note(number: Floats | float, limit: Floats | float) -> None:
             np.maximum(worst, np.divide(number, limit, out=scratch), out=worst)
@@ -133,9 +143,14 @@ class RegularTrains:
         for name, pieces in self.hazards.items():
             single = _limit(pieces, pulse)
             note(1.0, single)
-            note(total, _limit(pieces, np.asarray(duration)))
+            whole = _limit(pieces, np.asarray(duration))
+            note(total, whole)
             note(total, _limit(pieces, span))
             for edge in {end for piece in pieces for end in piece[:2] if least < end < duration}:
+                # at most (edge + 2 gaps) / gap pulses lie in such a window, no fewer than duration / gap in the whole
+                start = max(edge - gap, float(period.min()))
+                if (edge + 2.0 * gap) * whole < 0.999 * duration * _lowest(pieces, start, edge + gap):
+                    continue
                 number = edge * (1 + EDGE) - pulse
                 number *= rate
                 np.floor(number, out=number)  # gaps between the pulses of the last window up to the edge
@@ -160,7 +175,7 @@ class RegularTrains:
                 share = np.where(use, 1.0 / factor, 0.0)
                 note(share, single)
                 if float(together.max()) > 1.0:
-                    note(np.where(together > 1.0, share * together, 0.0), _limit(pieces, time))
+                    note(share * together * (together > 1.0), _limit(pieces, time))
         return 1.0 / worst
 
 
