@@ -20,9 +20,8 @@ from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.limits import ExposureLimit, angle_max, hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import alike
 from lasersafe.limits.grid import DURATIONS, grid_of
-from lasersafe.limits.records import PulseTrainLimit, TrainRow
-from lasersafe.limits.regular import RegularTrains, regular_trains
-from lasersafe.limits.tables import load_rule_set
+from lasersafe.limits.patterns import RegularTrains, regular_trains
+from lasersafe.limits.tables import PulseTrainLimit, TrainRow, load_rule_set
 from lasersafe.optics.checks import FloatArray, Many, unique
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.light import Criterion

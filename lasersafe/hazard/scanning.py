@@ -15,9 +15,8 @@ from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_cross
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Floats, Received, body_area, criteria, trains_at
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import COUNT_SLACK
-from lasersafe.limits.records import EDGE
-from lasersafe.limits.regular import RegularTrains
-from lasersafe.limits.tables import load_rule_set
+from lasersafe.limits.patterns import RegularTrains
+from lasersafe.limits.tables import EDGE, load_rule_set
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.sources import ScanPattern, dwell, most_passes, sweep_widths
 from lasersafe.records.fields import badness

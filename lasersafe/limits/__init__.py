@@ -6,15 +6,14 @@ from lasersafe.limits.exposure import (
     cone_angle,
     correction_factor,
     count_pulses,
+    explain,
     exposure_limit,
     hazard_limits,
     source_factor,
     time_t2,
 )
 from lasersafe.limits.pulses import pulse_list_limit, pulse_train_limit
-from lasersafe.limits.records import PulseTrainLimit, TrainRow
-from lasersafe.limits.tables import rule_sets
-from lasersafe.limits.working import explain
+from lasersafe.limits.tables import PulseTrainLimit, TrainRow, rule_sets
 
 __all__ = [
     "ExposureLimit",

@@ -20,8 +20,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import ReferenceDataError, refuse
-from lasersafe.limits.records import EDGE, Floats, LimitTable, Range, Row, RuleSet
-from lasersafe.limits.tables import load_rule_set, nearest
+from lasersafe.limits.tables import EDGE, Floats, LimitTable, Range, Row, RuleSet, load_rule_set, nearest
 
 TISSUES = ("eye", "skin")
 WAVELENGTHS = (180.0, 1e6)  # [nm]

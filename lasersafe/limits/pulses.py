@@ -14,8 +14,7 @@ from lasersafe.errors import refuse
 from lasersafe.limits.exposure import COUNT_SLACK, check_area, check_points, hazard_limits, train_factor, train_sides
 from lasersafe.limits.grid import DURATIONS, grid_of, hazards_of
 from lasersafe.limits.patterns import Bools, Level, Line, Pattern, Points
-from lasersafe.limits.records import EDGE, Floats, Objects, PulseTrainLimit, TrainRow
-from lasersafe.limits.tables import load_rule_set
+from lasersafe.limits.tables import EDGE, Floats, Objects, PulseTrainLimit, TrainRow, load_rule_set
 
 Key = tuple[int, int, int, int]  # kind of window, hazard, range of time of the aperture, number among these
 _RULES = ("single pulse", "mean", "train")
