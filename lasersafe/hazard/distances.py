@@ -221,7 +221,7 @@ def _circular_distance(beam: BeamGeometry, numbers: Iterable[Floats], found: Flo
         empty = np.maximum(square * limit / amount * (-math.pi / 4.0), -1.0)
         square = square / (np.log1p(empty) if beam.profile == "gaussian" else empty / (empty > -1.0))
         if beam.propagation == "hyperbolic":  # what follows is 0 where no beam of this amount exceeds the limit
-            way = np.sqrt(-np.minimum(square + np.square(waist), 0.0))
+            way = np.sqrt(np.maximum(-square - np.square(waist), 0.0))
         else:
             way = np.maximum(np.sqrt(-square) - waist, 0.0)
         way = np.divide(way, angle, out=found)

@@ -7,8 +7,9 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
+from lasersafe.hazard.distances import direct_distance
 from lasersafe.models import parse_case
-from lasersafe.optics.beam import fraction_through, thin
+from lasersafe.optics.beam import collimated, fraction_through, thin
 from lasersafe.optics.sources import offset_fraction
 from lasersafe.records.fields import as_json
 
@@ -109,3 +110,10 @@ def test_a_wavelength_that_is_a_list_is_refused_with_what_was_typed() -> None:
     assert "laser[1].wavelength: ['532 nm', '1064 nm']: one value is taken here, and this is a list; " in str(
         refused.value
     )
+
+
+def test_a_distance_of_nothing_is_zero_without_a_sign() -> None:
+    """1 nW through 7 mm is 26 uW/m2 at most, far below 50 W/m2: 0 m, and JSON showed -0.0."""
+    far = direct_distance([1e-9, 1.0], 50.0, 7e-3, collimated(8e-3, 1e-3, "1/e2", "gaussian"))
+    assert far[0] == 0.0
+    assert not np.signbit(far).any()
