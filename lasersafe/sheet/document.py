@@ -10,7 +10,7 @@ from lasersafe.drawing.primitives import Words, grey
 from lasersafe.drawing.values import decimals
 from lasersafe.errors import refuse
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet import back, drawings, front, shown, steps, tables
+from lasersafe.sheet import back, drawings, front, shown, tables
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Page, Sheet
 from lasersafe.sheet.paint import Attachment, Facts, paint, refuse_unprintable
@@ -41,8 +41,8 @@ _PARTS: tuple[Callable[[Sheet], None], ...] = (
 )  # fmt: skip
 _ANNEX: tuple[Callable[[Sheet], None], ...] = (
     back.inputs, drawings.annex, shown.scene_tables, shown.barriers_by_place, shown.setups, shown.sources,
-    tables.scenarios, tables.eyewear, tables.barrier_loads, shown.pulsed, back.differences, steps.uncertainty,
-    steps.steps, back.expected, back.proposals, back.hazard_sources, back.notes, handouts.notice_flow,
+    tables.scenarios, tables.eyewear, tables.barrier_loads, shown.pulsed, back.differences, back.uncertainty,
+    back.steps, back.expected, back.proposals, back.hazard_sources, back.notes, handouts.notice_flow,
 )  # fmt: skip
 
 

@@ -11,9 +11,9 @@ from lasersafe.drawing.values import quantity, spoken, unit_text
 from lasersafe.models import parse_case, read_case
 from lasersafe.results import Scenario, Step
 from lasersafe.sheet import shown
+from lasersafe.sheet.back import steps
 from lasersafe.sheet.document import PAPERS
 from lasersafe.sheet.flow import Sheet
-from lasersafe.sheet.steps import steps
 from lasersafe.wording import load_wording
 from lasersafe.wording.message import localise
 from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
