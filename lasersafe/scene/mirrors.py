@@ -58,16 +58,8 @@ def reachable(source: Source, mirror: Mirror) -> bool:
     """Return whether the beam of a source, with its spread, can fall on a mirror; below a limit it is nothing."""
     if not isinstance(source.profile, BeamProfile):
         return False
-    dx, dy, dz = (np.array([m - a]) for m, a in zip(mirror.position, source.apex, strict=True))
-    axial = source.directions.axial(dx, dy, dz)
-    away = math.dist(mirror.position, source.apex)
-    aside = math.sqrt(max(away**2 - float(axial[0]) ** 2, 0.0))
-    loose = math.hypot(*source.moves)
-    if axial[0] <= -mirror.width / 2.0 - loose:
-        return False
-    gain = _gain(source, source.profile, mirror)
-    ends = np.maximum(np.array([-1.0, 0.0, 1.0]) * (loose + mirror.width / 2.0) + axial[0] + source.offset, NEAREST)
-    return aside <= mirror.width / 2.0 + loose + float(source.profile.spread(ends, gain).max())
+    gain, around = _gain(source, source.profile, mirror), mirror.width / 2.0 + math.hypot(*source.moves)
+    return bool(_can_be_lit(source, source.profile, np.array([mirror.position]), np.array([around]), gain)[0])
 
 
 def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
