@@ -404,7 +404,6 @@ CONFIDENCE = 0.95  # that the part lies inside the interval of its order statist
 FEWEST = 1000
 _BLOCK = 1 << 17
 _AGAIN = 100
-_SAME = 1e-12  # relative, of the way to either side
 _CELLS = 4096  # of equal probability
 
 
@@ -495,28 +494,6 @@ def _quantiles() -> tuple[Floats, Floats]:
     return edges[:-1], np.diff(edges)
 
 
-def _standard_normal(generator: np.random.Generator, size: int) -> Floats:
-    """Return standard normal numbers: quantiles of random 32-bit parts, in one cell of 4096 on a straight line.
-
-    Exact at the ends of the cells and in the two outermost; between them the probability below a value is off by less
-    than 2e-7 up to the quantile of 95 %, by 3e-5 at most. Three times as fast as `numpy.random.Generator`, and the same
-    on every machine.
-    """
-    from statistics import NormalDist
-
-    inverse = NormalDist().inv_cdf
-    bits = generator.bit_generator.random_raw((size + 1) // 2).view(np.uint32)[:size]
-    cell = np.empty(size, dtype=np.intp)
-    np.right_shift(bits, 32 - _CELLS.bit_length() + 1, out=cell)
-    start, rise = _quantiles()
-    found: Floats = rise.take(cell)
-    found *= (bits & (2**32 // _CELLS - 1)) * (_CELLS / 2.0**32)
-    found += start.take(cell)
-    tails = np.flatnonzero(np.isnan(found))
-    found[tails] = [inverse((number + 0.5) / 2.0**32) for number in bits[tails].tolist()]
-    return found
-
-
 def draw(generator: np.random.Generator, one: Uncertain, size: int) -> Floats:
     """Return draws of an input: uniform between bounds; normal, cut off where it is not physical [1]_.
 
@@ -542,20 +519,36 @@ def draw(generator: np.random.Generator, one: Uncertain, size: int) -> Floats:
     References
     ----------
     .. [1] JCGM101, 6.4: a rectangular distribution for bounds, a Gaussian for a standard uncertainty (from memory).
+
+    Notes
+    -----
+    A normal draw is the quantile of a random 32-bit number, in each of 4096 cells on a straight line: exact at the ends
+    of the cells and in the two outermost; between them the probability below a value is off by less than 2e-7 up to the
+    quantile of 95 %, by 3e-5 at most. Three times as fast as `numpy.random.Generator`, and the same on every machine.
     """
     if one.low == one.high:
         return np.full(size, one.nominal)
     if one.kind == "bound":
         return generator.uniform(one.low, one.high, size)
-    lowest, highest, above = physical_range(one.name)
+    from statistics import NormalDist
 
-    up, down = one.high - one.nominal, one.nominal - one.low
+    inverse = NormalDist().inv_cdf
+    lowest, highest, above = physical_range(one.name)
+    start, rise = _quantiles()
+    side = np.where(np.arange(_CELLS) < _CELLS // 2, one.nominal - one.low, one.high - one.nominal)
+    start, rise = start * side + one.nominal, rise * side * (_CELLS / 2.0**32)
 
     def some(number: int) -> Floats:
-        standard = _standard_normal(generator, number)
-        standard *= up if abs(up - down) <= _SAME * up else np.where(standard > 0.0, up, down)
-        standard += one.nominal
-        return standard
+        bits = generator.bit_generator.random_raw((number + 1) // 2).view(np.uint32)[:number]
+        cell = np.empty(number, dtype=np.intp)
+        np.right_shift(bits, 32 - _CELLS.bit_length() + 1, out=cell)
+        values: Floats = rise.take(cell)
+        values *= bits & (2**32 // _CELLS - 1)
+        values += start.take(cell)
+        tails = np.flatnonzero(np.isnan(values))
+        quantiles = [inverse((one_of + 0.5) / 2.0**32) for one_of in bits[tails].tolist()]
+        values[tails] = side[cell[tails]] * quantiles + one.nominal
+        return values
 
     found = some(size)
     for _ in range(_AGAIN):
