@@ -169,7 +169,9 @@ def _columns(entries: Sequence[Entry], columns: int, wide: float, left: float, l
 def scale_bar(view: View) -> tuple[list[Mark], Rect]:
     """Return a bar in metres at the lower left of the frame, and the room it takes."""
     x0, y0, x1, _ = view.frame
-    long = _round_length(min(60.0, (x1 - x0) * 0.4) * view.scale / 1000.0)
+    most = min(60.0, (x1 - x0) * 0.4) * view.scale / 1000.0 * (1 + 1e-12)
+    power = 10.0 ** math.floor(math.log10(most))
+    long = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most)
     step = long * 1000.0 / view.scale / 4
     x, y = x0 + 4.0, y0 + 3.0
     texts = [(x, "0"), (x + 4 * step - 1.0, spoken(f"{long:g} m"))]
@@ -178,15 +180,6 @@ def scale_bar(view: View) -> tuple[list[Mark], Rect]:
     for k in range(4):
         marks += edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=WHITE if k % 2 else BLACK)
     return marks + [Words(a, y + 2.4, t, _ENTRY, False, BLACK, True) for a, t in texts], rect
-
-
-def _round_length(most: float) -> float:
-    power = 1.0
-    while power > most:
-        power /= 10
-    while power * 10 <= most:
-        power *= 10
-    return max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most * (1 + 1e-12))
 
 
 def direction_arrows(frame: Rect, directions: Sequence[tuple[str, float]]) -> tuple[list[Mark], list[Rect]]:

@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from lasersafe.assessment.decision import metres
 from lasersafe.drawing.primitives import BLACK, WHITE, Lines, edge, grey
 from lasersafe.drawing.values import aperture, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
-from lasersafe.records.barriers import BarrierLoad
+from lasersafe.records.barriers import BarrierLoad, BarrierWay
 from lasersafe.records.fields import badness
-from lasersafe.results import Assessment, Criterion, Scenario, SignOff, unanswered
+from lasersafe.results import Assessment, BarrierResult, Criterion, Scenario, SignOff, unanswered
 from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import SMALL, Part, Row, Sheet, bold, faint, note, row, strong
 from lasersafe.sheet.text import Line, Style, joined, wrap
@@ -202,12 +202,7 @@ def barrier_row(name: str, own: Sequence[BarrierLoad], sheet: Sheet, more: Seque
     asked = [one for one in own if one.asked]
     load = next(iter(asked or own))
     needed = [bold(irradiance(load.load, per_cm2, "up"))]
-    rated = [Part(text("barriers.unrated"), SMALL)]
-    if load.rating is not None:
-        value = irradiance(load.rating, per_cm2, "down")
-        if load.rated_time is not None:
-            value = text("barriers.rated", rating=value, time=duration(load.rated_time))
-        rated = [Part(value, SMALL)]
+    rated = [Part(rating_of(load, sheet, per_cm2), SMALL)]
     if load.pulse is not None and load.pulse_rating is not None:
         needed.append(note(text("say.one_pulse", load=in_unit(load.pulse, "J/m2", 3, "up"))))
         rated.append(note(text("say.one_pulse", load=in_unit(load.pulse_rating, "J/m2", 3, "down"))))
@@ -220,6 +215,16 @@ def barrier_row(name: str, own: Sequence[BarrierLoad], sheet: Sheet, more: Seque
         result.append(strong(text("barriers.scatter_only")))  # all that it stops, or is there for
     light = Part(way_of(load, sheet), SMALL), faint(f"{load.laser}, {load.setup}")
     return row(bold(name), needed, light, rated, [*result, *more], bar=fails)
+
+
+def rating_of(one: BarrierLoad | BarrierResult | BarrierWay, sheet: Sheet, per_cm2: bool = False) -> str:
+    """Return what a barrier is rated for, and for how long."""
+    if one.rating is None:
+        return sheet.text("barriers.unrated")
+    rating = irradiance(one.rating, per_cm2, "down")
+    if one.rated_time is None:
+        return rating
+    return sheet.text("barriers.rated", rating=rating, time=duration(one.rated_time))
 
 
 def way_of(load: BarrierLoad, sheet: Sheet) -> str:
@@ -246,10 +251,15 @@ def _loads(sheet: Sheet) -> None:
 def _rests(sheet: Sheet, signed: SignOff) -> None:
     """Print what the verdict rests on: each line a subject, and what is known of it."""
     sheet.heading(sheet.text("rests.heading"), 1, keep=60.0)
+    found, findings = unanswered(sheet.assessment.counted), sheet.assessment.record.findings
+    against = [*map(tidy, sheet.assessment.decision.causes), *(scenario_text(one, sheet) for one in found[:_WORST])]
+    against += [sheet.text("rests.more", count=len(found) - _WORST)] if len(found) > _WORST else []
+    persons = ", ".join(dict.fromkeys(one.person for one in findings))
+    numbers = joined(dict.fromkeys(sheet.references.by_key(one.scenario) for one in findings))
     subjects = {
         "starters": _starters(sheet),
-        "open": _open(sheet),
-        "controls": _uncontrolled(sheet),
+        "open": against,
+        "controls": [sheet.text("rests.uncontrolled", numbers=numbers, persons=persons)] if findings else [],
         "strike_outs": _struck_out(sheet),
         "answers": _answers(sheet),
         "assumptions": [tidy(one) for one in sheet.assessment.decision.grounds],
@@ -284,19 +294,6 @@ def scenario_text(found: Scenario, sheet: Sheet) -> str:
         ratio=ratio(found.ratio),
         laser="; ".join(filter(None, (sheet.say(found.laser), sheet.references.by_key(found.key)))),
     )
-
-
-def _open(sheet: Sheet) -> list[str]:
-    found = unanswered(sheet.assessment.counted)
-    said = [*map(tidy, sheet.assessment.decision.causes), *(scenario_text(one, sheet) for one in found[:_WORST])]
-    return [*said, sheet.text("rests.more", count=len(found) - _WORST)] if len(found) > _WORST else said
-
-
-def _uncontrolled(sheet: Sheet) -> list[str]:
-    found = sheet.assessment.record.findings
-    persons = ", ".join(dict.fromkeys(one.person for one in found))
-    numbers = joined(dict.fromkeys(sheet.references.by_key(one.scenario) for one in found))
-    return [sheet.text("rests.uncontrolled", numbers=numbers, persons=persons)] if found else []
 
 
 def _struck_out(sheet: Sheet) -> list[str]:

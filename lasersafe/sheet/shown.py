@@ -38,7 +38,7 @@ from lasersafe.sheet.flow import (
     strong,
     tiny,
 )
-from lasersafe.sheet.front import limit_text
+from lasersafe.sheet.front import limit_text, rating_of
 from lasersafe.sheet.tables import verdict_of
 from lasersafe.sheet.text import Style
 
@@ -157,9 +157,7 @@ def _cells(way: BarrierWay, sheet: Sheet) -> list[Cell]:
     word, reason = verdict_of(way.holds, sheet.say(way.verdict), sheet)
     verdict = [strong(word), tiny(reason)]
     if way.rating is not None and way.rated_time is not None:
-        rating = in_unit(way.rating, "W/m2", 3, "down")
-        rated = text("barriers.rated", rating=rating, time=duration(way.rated_time))
-        verdict.append(faint(text("by_place.rated", rated=rated)))
+        verdict.append(faint(text("by_place.rated", rated=rating_of(way, sheet))))
     light = [tiny(text(f"way.{way.way}")), faint(f"{way.laser}, {way.setup}")]
     light += [] if way.asked else [faint(text("by_place.not_asked"))]
     return [light, near, aimed, stands, verdict]

@@ -10,7 +10,7 @@ from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
 from lasersafe.results import BarrierResult, Control, EyewearNeed, Scenario, unanswered
 from lasersafe.sheet.flow import ITEM, NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
-from lasersafe.sheet.front import barrier_row, by_barrier, way_of
+from lasersafe.sheet.front import barrier_row, by_barrier, rating_of, way_of
 from lasersafe.sheet.text import Footnotes, Style, joined
 from lasersafe.wording import CONTROL_KINDS, WAYS
 from lasersafe.wording.message import inner, key_of
@@ -303,11 +303,6 @@ def _need(need: EyewearNeed, sheet: Sheet, notes: Footnotes) -> Row:
 
 def _barrier_load(result: BarrierResult, sheet: Sheet, notes: Footnotes) -> Row:
     text = sheet.text
-    rating = text("barriers.unrated")
-    if result.rating is not None:
-        rating = in_unit(result.rating, "W/m2", 3, "down")
-        if result.rated_time is not None:
-            rating = text("barriers.rated", rating=rating, time=duration(result.rated_time))
     word, reason = verdict_of(result.holds, result.verdict, sheet)
     marks = joined([notes.mark(tidy(one)) for one in result.notes if one])
     light = note(f"{result.laser}: {result.setup}"), note("" if result.asked else text("by_place.not_asked"))
@@ -316,7 +311,7 @@ def _barrier_load(result: BarrierResult, sheet: Sheet, notes: Footnotes) -> Row:
         (Part(sheet.named("way", result.way)), *light),
         Part(place(result.distance, sheet.feet)),
         bold(in_unit(result.irradiance, "W/m2", 3, "up")),
-        Part(rating),
+        Part(rating_of(result, sheet)),
         (Part(word, Style(8.5, True)), Part(reason), note(text("eyewear.notes", notes=marks) if marks else "")),
         bar=result.asked and not result.holds,
     )
