@@ -259,6 +259,8 @@ def parse_sheet(content: bytes) -> SheetFile:
             refuse("the file is cut off or its end is damaged", SheetError)
         if not content.startswith(b"%PDF-"):
             refuse("this is no PDF file, or its beginning is damaged", ForeignError)
+        if what := _HANDOUTS.get(written_as(content).partition(",")[0]):
+            refuse(f"this is no sheet but a page that goes with one: {what}; check the sheet itself", ForeignError)
         refuse("this PDF is no sheet of lasersafe, or another program has saved it anew", ForeignError)
     end = match.start() + 1
     if hashlib.sha256(content[:end]).hexdigest().encode() != match[1]:

@@ -39,6 +39,9 @@ def test_an_annex_is_told_from_a_sheet(folder: Path) -> None:
     data = json.loads(run("register", folder, "--json").stdout)
     (row,) = [one for one in data["sheets"] if one["file"] == "d draft-annex.pdf"]
     assert (row["state"], row["handout"], row["problem"]) == ("handout", "annex", "")
+    answer = run("verify", folder / "d draft-annex.pdf")  # it was called damaged, or saved anew by another program
+    assert answer.returncode == 15
+    assert "this is no sheet but a page that goes with one: annex" in answer.stdout
 
 
 def test_the_table_has_one_line_for_each_file(folder: Path) -> None:
