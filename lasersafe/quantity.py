@@ -591,12 +591,8 @@ def covered(name: str, nominal: float, low: float, high: float) -> tuple[float, 
     return max(nominal - COVERAGE * (nominal - low), lowest), min(nominal + COVERAGE * (high - nominal), highest)
 
 
-def _write_compiled() -> None:
+if __name__ == "__main__":
     import json
 
-    text = json.dumps(compile_units(), indent=1, ensure_ascii=False) + "\n"
-    shared_path("units_compiled.json").write_text(text, encoding="utf-8")
-
-
-if __name__ == "__main__":
-    _write_compiled()
+    compiled = json.dumps(compile_units(), indent=1, ensure_ascii=False) + "\n"
+    shared_path("units_compiled.json").write_text(compiled, encoding="utf-8")
