@@ -48,7 +48,7 @@ def _compared(light: Received, source: ExtendedSource, distance: Floats) -> Iter
     cone = float(cone_angle(light.rule_set, light.duration))
     own = _seen(source, light.tissue, distance[:, np.newaxis], first, second)
     for row in compare_source(light, *own):
-        limit = row.limit
+        limit = np.broadcast_to(row.limit, first.shape)  # one number where no angle changes it
         if row.hazard == "retina photochemical":
             limit = limit / cone_share(first, second, cone, source.peak_over_mean if source.count == (1, 1) else None)
         exposure = exposure_per_amount(source, distance, np.broadcast_to(row.aperture, limit.shape)[:, 0])
