@@ -19,6 +19,7 @@ from lasersafe.ask.questions import (
     SignQuestion,
     SolveQuestion,
     SweepQuestion,
+    Text,
 )
 from lasersafe.cli.options import (
     CaseFile,
@@ -26,7 +27,6 @@ from lasersafe.cli.options import (
     PageOutput,
     Paper,
     Replace,
-    Text,
     app,
     asking,
     complain,

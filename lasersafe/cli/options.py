@@ -17,7 +17,7 @@ from typing import Annotated, Any, get_args, get_type_hints
 import typer
 from typer import Argument, Option
 
-from lasersafe.ask.questions import Before, Shown
+from lasersafe.ask.questions import Before, Shown, Text
 
 _WORDS = {
     "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss", "ẞ": "SS", "±": "+-", "µ": "u",
@@ -161,7 +161,6 @@ CaseFile = Annotated[
     Path, Argument(metavar="CASE.toml", help="The case file; - for the standard input.", show_default=False)
 ]
 Json = Annotated[bool, Option("--json", help="Print JSON: SI numbers, the unit in each key.")]
-Text = str | None
 PageOutput = Annotated[
     Path, Option("--output", "-o", help="The PDF to write; - for the standard output.", show_default=False)
 ]

@@ -209,7 +209,21 @@ def refuse_to_lose_sheet(path: Path, mark: str, replace: bool) -> bool:
     OutputError
         If the old file may not be replaced.
     """
-    kept, never = _worth_keeping(path, mark)
+    old, kept, never = existing(path), "", False
+    if old is None:
+        return False
+    try:
+        sheet = open_sheet(path)
+        about = read_about(sheet)
+        kept = "signed with a certificate" if sheet.appended else "" if about.state == "draft" else about.state
+        if case_mark(about.case_file, about.title) != mark:
+            kept, never = f"{kept or 'a draft'} and belongs to another case", bool(kept)
+    except SheetError as error:
+        kept, words = "damaged" if error.kind == "damaged" else "no sheet of lasersafe", precious(path, old)
+        if words and words != "an assessment sheet":
+            kept, never = words, True
+    except ValueError:
+        kept = "a file that cannot be read"
     if never:
         refuse(f"{path} is {kept}, which no command replaces; choose another name, or move it away", OutputError)
     if kept and not replace:
@@ -218,27 +232,3 @@ def refuse_to_lose_sheet(path: Path, mark: str, replace: bool) -> bool:
             OutputError,
         )
     return bool(kept)
-
-
-def _worth_keeping(path: Path, mark: str) -> tuple[str, bool]:
-    """Return what an existing file is when it must not be lost, and whether it is never replaced, not even on demand.
-
-    The text is empty for an intact draft of the same case, and where there is no file.
-    """
-    old = existing(path)
-    if old is None:
-        return "", False
-    try:
-        sheet = open_sheet(path)
-        about = read_about(sheet)
-    except SheetError as error:
-        words = precious(path, old)
-        if words and words != "an assessment sheet":
-            return words, True
-        return "damaged" if error.kind == "damaged" else "no sheet of lasersafe", False
-    except ValueError:
-        return "a file that cannot be read", False
-    state = "signed with a certificate" if sheet.appended else "" if about.state == "draft" else about.state
-    if case_mark(about.case_file, about.title) != mark:
-        return f"{'a draft' if not state else state} and belongs to another case", bool(state)
-    return state, False

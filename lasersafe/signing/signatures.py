@@ -21,12 +21,11 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.errors import refuse
 from lasersafe.files import read_limited
-from lasersafe.signing.container import SheetFile
 from lasersafe.signing.record import CLOCKS, ROLES, may_sign, plain, spoken
 
 if TYPE_CHECKING:
     from lasersafe.models import Case
-    from lasersafe.signing.container import About
+    from lasersafe.signing.container import About, SheetFile
     from lasersafe.signing.record import Entry
 
 FIELD = "lasersafe_"
