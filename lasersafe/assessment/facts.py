@@ -66,12 +66,24 @@ def record_of(
     CaseError
         If a reading of the case fits nothing that is expected.
     """
-    corners = [one.found for one in worked.each]
+    corners, lasers = [one.found for one in worked.each], []
+    for stated in typed.laser:  # its wavelengths are those of the case as typed, its beams those of the leading corner
+        mine = [same for same in zip(*corners, strict=True) if same[0].laser.name == stated.name]
+        beams = (
+            BeamFacts(one.setup.name, one.setup.fitted, one.setup.kind, one.beam.profile, one.beam.waist_diameter,
+                      one.beam.waist_position, one.beam.divergence)
+            for one, *_ in mine
+        )  # fmt: skip
+        waves = [(stated.name, float(stated.wavelength)), *((one.name, float(one.wavelength)) for one in stated.line)]
+        worn = [need for need in worked.eyewear if need.laser == stated.name]  # of one person in the order of the waves
+        each = zip(waves, zip(*(every_context(one).values() for one in mine[0]), strict=True), strict=True)
+        main, *further = (_light(own, *wave, worn[number :: len(waves)]) for number, (wave, own) in enumerate(each))
+        lasers.append(replace(main, beams=tuple(beams), lines=tuple(further)))
     area = {name: getattr(worked.case.area, name) for name in type(worked.case.area).model_fields}
     return Record(
         conditions=tuple(sorted(words)),
         area={name: ", ".join(value) if isinstance(value, tuple) else str(value) for name, value in area.items()},
-        lasers=_laser_facts(corners, typed, worked.eyewear),
+        lasers=tuple(lasers),
         expected=judged(worked.case, expected_of(worked, lines)),
         findings=findings,
         review_by=worked.case.review_by.isoformat() if worked.case.review_by else "",
@@ -82,34 +94,6 @@ def record_of(
 
 
 # --- lasers ---------------------------------------------------------------------------------------------------------
-
-
-def _laser_facts(
-    corners: Sequence[Sequence[Context]], typed: Case, eyewear: list[EyewearNeed]
-) -> tuple[LaserFacts, ...]:
-    """Return each laser of the case with the beams of its set-ups; its wavelengths are those of the case as typed.
-
-    Ranges of the emission are those of all corners of the tolerances; the beams are those of the leading one. Needs of
-    eyewear follow each other, of one person and set-up, in the order of the wavelengths.
-    """
-    facts = []
-    for stated in typed.laser:
-        mine = [same for same in zip(*corners, strict=True) if same[0].laser.name == stated.name]
-        beams = (
-            BeamFacts(one.setup.name, one.setup.fitted, one.setup.kind, one.beam.profile, one.beam.waist_diameter,
-                      one.beam.waist_position, one.beam.divergence)
-            for one, *_ in mine
-        )  # fmt: skip
-        waves = [(stated.name, float(stated.wavelength))]
-        waves += [(line.name, float(line.wavelength)) for line in stated.line]
-        worn = [need for need in eyewear if need.laser == stated.name]
-        corners_of_each = zip(*(every_context(one).values() for one in mine[0]), strict=True)
-        main, *lines = (
-            _light(own, *wave, worn[number :: len(waves)])
-            for number, (wave, own) in enumerate(zip(waves, corners_of_each, strict=True))
-        )
-        facts.append(replace(main, beams=tuple(beams), lines=tuple(lines)))
-    return tuple(facts)
 
 
 def _light(same: Sequence[Context], name: str, wavelength: float, worn: list[EyewearNeed]) -> LaserFacts:
