@@ -17,7 +17,7 @@ from lasersafe.scene.bound import Places, Question, bounds, most_light
 from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import before_walls, comes_from, from_spots
-from lasersafe.scene.profile import CLOSEST, LEAST, BeamProfile, ScatterProfile
+from lasersafe.scene.profile import CLOSEST, LEAST, BeamProfile, ScatterProfile, beam_over
 from lasersafe.scene.sources import Source, Spots, boxes_of
 from lasersafe.scene.walls import Walls
 
@@ -265,7 +265,8 @@ def lit_behind_targets(scene: Scene, targets: Sequence[Target], pose: Pose, work
     """
     found, (laser, walls) = [], light
     assert isinstance(laser.profile, BeamProfile)
-    drawn = {one.name for one in scene.barrier}
+    drawn, slant = {one.name for one in scene.barrier}, max(laser.profile.beam.divergence)
+    peak = replace(laser, profile=laser.profile.in_irradiance()), walls
     for target in targets:
         if target.behind_distance is None or target.behind in drawn:
             continue
@@ -277,12 +278,13 @@ def lit_behind_targets(scene: Scene, targets: Sequence[Target], pose: Pose, work
         middle, half = before_walls([light], middle[lit], half[lit])
         if not len(middle):
             continue
-        peak = (replace(laser, profile=laser.profile.in_irradiance()), walls)
-        (bright,) = bounds([Question([[peak]], Places(middle - half, middle + half))], near=_ABOUT)
+        # no place is brighter than the axis of the narrowest beam from the nearest to the farthest; even beams aslant
+        near, far = (np.array([max(away + side * spots.slack, 0.0)]) for side in (-1.0, 1.0))
+        bright = beam_over(Lights([peak]).column, np.zeros(1, dtype=np.intp), near, far, np.zeros(1))
         share = MATT if target.behind_reflectance is None else float(target.behind_reflectance)
         face = Face(backing_name(target), middle[0], np.zeros((2, 3)), np.zeros(3), share)
         parts = tuple((*m, *h) for m, h in zip(middle.tolist(), half.tolist(), strict=True))
-        spread = math.sqrt(1.0 / (math.pi * max(float(bright.upper.max()), 1e-12)))
+        spread = math.sqrt(1.0 / (math.pi * max(float(bright[0]) * (1.0 + (slant / 2.0) ** 2), 1e-12)))
         found.append(LitFace(face, parts, share, spread, spots))
     return found
 

@@ -282,7 +282,7 @@ def _at(hit: Hit, ratio: float) -> Hit:
 
 @kept()
 def _looks(
-    stage: Stage,  # noqa: ARG001: where the answer is kept
+    stage: Stage,  # where the answer is kept
     context: Context,
     source: Source,
     with_aid: Aid | None,

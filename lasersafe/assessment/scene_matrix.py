@@ -250,7 +250,7 @@ def asked_of(
     mode: str,
     duration: float,
     aid: Aid | None,
-    standing: object,  # noqa: ARG001: it tells answers apart
+    standing: object,  # tells answers apart
 ) -> Asked:
     """Return what is asked of persons on one way in a mode, noted for `settle`."""
     kind = "direct" if way in ("missing the target", "through the target") else way

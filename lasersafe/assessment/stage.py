@@ -444,14 +444,15 @@ class Stage:
         return self._mirrors(context, pose, "eye", context.duration("direct")[0], {})
 
     @kept("walls", people=True)
-    def lit_faces(self, context: Context, pose: Pose, mirrored: bool) -> list[LitFace]:
+    def lit_faces(self, context: Context, pose: Pose, *, mirrored: bool) -> list[LitFace]:
         """Return what ends a beam of a laser, or what mirrors make of it; all lasers and modes are asked at once."""
-        key, way = self.key("lit_faces", context, pose, mirrored), "mirror then scatter" if mirrored else "scatter"
+        way, given = "mirror then scatter" if mirrored else "scatter", ("mirrored", mirrored)
+        key = self.key("lit_faces", context, pose, given)
         asked = {key: (self, context, pose)}
         for stage, mode in product(self.others, loads.MODES):
             for one in (one for one in stage.contexts if stage.poses(one, "running")):
                 for other in stage.poses(one, stage._first_like(one, way, mode)):
-                    asked.setdefault(stage.key("lit_faces", one, other, mirrored), (stage, one, other))
+                    asked.setdefault(stage.key("lit_faces", one, other, given), (stage, one, other))
         asked = {key: one for key, one in asked.items() if key not in self.answers}
         upright, level = ([face for face in faces_of(self.scene) if face.level == one] for one in (False, True))
         wanted = []
@@ -469,6 +470,7 @@ class Stage:
         found: list[LitFace] = self.answers[key]
         return found
 
+    @kept("walls")
     def _behind(self, context: Context, pose: Pose) -> list[LitFace]:
         """Return what is said to stand behind targets; a head that a fault turns anywhere hits it where it is aimed."""
         aimed = [pose]
@@ -486,7 +488,7 @@ class Stage:
         self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion, *, mirrored: bool
     ) -> list[Source]:
         """Return the scatter of what ends a beam; its lit spot earns no credit for its size."""
-        found = self.lit_faces(context, pose, mirrored)
+        found = self.lit_faces(context, pose, mirrored=mirrored)
         profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
         return [one.source(profile, self.scatter_reach(profile, one.share)) for one in found]
 

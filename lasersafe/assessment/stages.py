@@ -62,7 +62,7 @@ def _take_over(stages: list[Stage]) -> None:
             new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in ("hit", "places")}
             for context, mirrored in product(new.contexts[:1], (False, True)):
                 for pose in new.poses(context, "running"):
-                    new.lit_faces(context, pose, mirrored)
+                    new.lit_faces(context, pose, mirrored=mirrored)
     lit = all(_lit_known(old) == _lit_known(new) for old, new in zip(earlier, stages, strict=True))
     plan = earlier[0].extent == stages[0].extent
     gone = set[object]() if plan else {"lit past", "_cut", "together"}
