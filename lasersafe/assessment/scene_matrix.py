@@ -123,7 +123,7 @@ def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], li
     return _placed_scenarios(stage, context, adding, _standing(stage, context))
 
 
-@kept("all")
+@kept("all", people=True)
 def _standing(stage: Stage, context: Context) -> tuple[tuple[int, ...], ...]:
     """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
     broken = (broken_context(stage, context, way)[0] for way in FAULTS)

@@ -84,6 +84,7 @@ def kept(
     """
 
     def keep(work: Callable[Concatenate[Stage, P], T]) -> Callable[Concatenate[Stage, P], T]:
+        assert work.__name__ not in RESTS, "answers are told apart by this name"
         RESTS[work.__name__] = by, people, stated
 
         @wraps(work)

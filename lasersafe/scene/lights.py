@@ -492,6 +492,8 @@ class Lights:
 
     def witnessed(self, light: INDEX, point: FLOAT) -> FLAGS:
         """Return where all of a light comes to a point from one place where it starts, and is above the limit there."""
+        if not len(light):
+            return np.zeros(0, dtype=bool)
         still = [self.sources[number].still(place) for number, place in zip(light.tolist(), point, strict=True)]
         of = np.repeat(np.arange(len(light)), [len(some) for some in still])
         table = Lights([(one, Walls()) for some in still for one in some])
