@@ -100,12 +100,17 @@ _WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)
 
 @contextmanager
 def without_limit_steps(left_out: bool) -> Iterator[None]:
-    """Leave the steps of the limits out of what is worked out meanwhile: nobody prints them."""
+    """Leave the steps of limits and of persons with a place out of what is worked out meanwhile: nobody prints them."""
     token = _WITHOUT_STEPS.set(left_out)
     try:
         yield
     finally:
         _WITHOUT_STEPS.reset(token)
+
+
+def steps_are_left_out() -> bool:
+    """Return whether nobody prints what is worked out now."""
+    return _WITHOUT_STEPS.get()
 
 
 def limit_steps(

@@ -69,14 +69,15 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
     wording : Wording
         Language of the findings.
     in_full : bool
-        Whether to work out what only the pages print: the exposure map, elevations, what assumptions cost.
+        Whether to work out what only the pages and JSON have: the exposure map, elevations, shadows, prices, steps.
     """
     stages = tuple(one.stage for one in worked.each if one.stage is not None)
     stage = stages[0]
     hot = [
         (where, one, where.walls(context, "direct")) for where, context, _, _, one in beams_to_targets(stages) if one
     ]
-    lit_past([*zone_lights(stages), *hot, *shading_lights(stages)])  # all at once
+    shading = shading_lights(stages) if in_full else []
+    lit_past([*zone_lights(stages), *hot, *shading])  # all at once
     zones, behind = zones_over(stages), beyond_targets(stages)
     beyond = over(behind, lambda one: one[0], _beyond)
     controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in worked.scenarios if s.controls}
@@ -85,7 +86,7 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
         for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
     )
     plan = plan_of(stage)
-    barriers = barrier_lines(stages)
+    barriers = barrier_lines(stages, with_shadows=in_full)
     persons = person_marks(stage, matrix, _places(stage))
     facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
     lines = tuple(

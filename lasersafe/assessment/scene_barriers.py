@@ -49,10 +49,9 @@ HIGHEST = 4.0  # m: above it nobody looks at a barrier; a higher one is shown up
 FLOAT = NDArray[np.float64]
 
 
-def barrier_lines(stages: Sequence[Stage]) -> tuple[BarrierLine, ...]:
+def barrier_lines(stages: Sequence[Stage], *, with_shadows: bool = True) -> tuple[BarrierLine, ...]:
     """Return every barrier and wall with what falls on it on each way, and what follows from that, at any corner."""
-    lit_past(shading_lights(stages))
-    return over(stages, lambda stage: [_line(stage, entry) for entry in stage.scene.barrier])
+    return over(stages, lambda stage: [_line(stage, entry, with_shadows) for entry in stage.scene.barrier])
 
 
 def shading_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]:
@@ -60,7 +59,7 @@ def shading_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]
     return [(stage, *light) for stage in stages for entry in stage.scene.barrier for light in _shading(stage, entry)]
 
 
-def _line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
+def _line(stage: Stage, entry: SceneBarrier, with_shadows: bool) -> BarrierLine:
     own = [context for context in stage.contexts if stage.poses(context, "running")]
     screen = stage.screens[entry.name]
     ways = [_way(stage, context, entry, stage.held(context, way)[entry.name]) for context in own for way in WAYS]
@@ -82,7 +81,7 @@ def _line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
     return BarrierLine(
         name=entry.name, kind=entry.kind, line=screen.line, bottom=screen.bottom, top=screen.top,
         rated=any(rating is not None for rating in ratings), ways=tuple(ways), faults=tuple(faults),
-        openings=_openings(stage, own, entry), shadows=_shadows(stage, entry),
+        openings=_openings(stage, own, entry), shadows=_shadows(stage, entry) if with_shadows else (),
         nearest_allowed=max(direct, default=None), windows=tuple(windows),
         reach_over=can_be_reached_over(screen.top - max([0.0, *near]), REACH),
         needed_height=needed, needed_for=whom,

@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import place_of
-from lasersafe.assessment.calculation import Working, exposure_steps
+from lasersafe.assessment.calculation import Working, exposure_steps, steps_are_left_out
 from lasersafe.assessment.context import (
     BASE_WAY,
     FAULTS,
@@ -348,8 +348,8 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     if hit.angle > ALPHA_MIN:
         facts = {"spot": format_quantity(context.spot, "m", 4), "angle": format_quantity(hit.angle, "rad", 4)}
         where = Message("hit.seen_under", where=where, **facts)
-    criterion = hit.criterion
-    if context.setup.fitted:
+    criterion, printed = hit.criterion, context.setup.fitted and not steps_are_left_out()
+    if printed:
         criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
     modes = sorted((g.mode for g in group), key=MODES.index)
     if context.setup.scan is not None and BASE_WAY[one.way] != "scatter":
@@ -358,7 +358,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         context, person, (one.duration, one.duration_reason), criterion, way=one.way, tissue=one.tissue,
         distance=hit.distance, exposure=hit.exposure, ratio=hit.ratio, below=bool(hit.exposure <= criterion.limit),
         ratio_by_rule_set=hit.by_rule_set, fractions=hit.fractions, surface=word(hit.surface),
-        struck_out=one.struck_out, steps=_steps(context, one, hit, where) if context.setup.fitted else (),
+        struck_out=one.struck_out, steps=_steps(context, one, hit, where) if printed else (),
         modes=tuple(modes), placed=True,
     )  # fmt: skip
 
