@@ -604,7 +604,11 @@ def _factor_steps(rules: RuleSet, piece: Piece, lam: float, time: float, alpha: 
     if "C_E" in piece.row.factors:
         steps += _source_steps(rules, time, alpha)
     if piece.row.power_T_2:
-        steps.append(_t2_step(rules, alpha))
+        factor = rules.angle_factors["T_2"]
+        found = factor.row(alpha * 1e3)
+        numbers = found.formula.split(" = ")[1].replace("alpha", _digits(alpha * 1e3))
+        t2 = float(time_t2(rules.name, alpha))
+        steps.append(_step("T_2", word(factor.meaning), found.formula, numbers, t2, "s", found.source))
     return steps
 
 
@@ -633,14 +637,6 @@ def _time_step(rules: RuleSet, name: str, time: float, value: float) -> Step:
     row = factor.row(time)
     meaning, numbers = word(factor.meaning), _with_time(row.formula, time)
     return _step(name, meaning, f"{row.formula} mrad", numbers, value, "rad", row.source)
-
-
-def _t2_step(rules: RuleSet, alpha: float) -> Step:
-    factor = rules.angle_factors["T_2"]
-    row = factor.row(alpha * 1e3)
-    numbers = row.formula.split(" = ")[1].replace("alpha", _digits(alpha * 1e3))
-    value = float(time_t2(rules.name, alpha))
-    return _step("T_2", word(factor.meaning), row.formula, numbers, value, "s", row.source)
 
 
 def _limit_steps(
