@@ -464,9 +464,10 @@ class Laser(CaseModel):
         yield from doubles("setup", tables)
         yield from doubles("line", peek.tables("line"))
         fitted = [i for i, table in tables if table.get("fitted") is True]
+        unread = any(not isinstance(table.get("fitted", True), bool) for _, table in tables)  # a fault of its own
         for i in fitted[1:]:
             yield ("setup", i, "fitted"), "two set-ups are marked as fitted; mark one"
-        if tables and not fitted and not (len(tables) == 1 and "fitted" not in tables[0][1]):
+        if tables and not fitted and not unread and not (len(tables) == 1 and "fitted" not in tables[0][1]):
             yield "setup", "no set-up is marked; write fitted = true in the one that is fitted today"
         wavelength = peek.value("wavelength")
         for i, table in tables:

@@ -221,7 +221,7 @@ class SceneBarrier(Upright):
     name
         Name of a [[barrier]] of this case, or of a wall; a wall holds only with a rating of its own.
     kind
-        'barrier', 'wall' or 'terrain'.
+        'barrier', 'wall' or 'terrain'; terrain is solid ground: it stops every beam and needs no rating.
     line
         Its corners on the plan, at least two.
     bottom

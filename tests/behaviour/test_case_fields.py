@@ -49,3 +49,8 @@ def test_whole_numbers_numbers_and_lists_are_called_what_they_are() -> None:
     assert values["[area]", "access_list"] == "list of text"
     assert values["[[barrier]]", "must_stop"] == 'list of "direct" | "mirror" | "scatter"'
     assert values["[[control]]", "key"] == "text"
+
+
+def test_it_is_said_that_terrain_stops_every_beam_without_a_rating() -> None:
+    (row,) = (one for one in describe_fields() if (one.table, one.field) == ("[[scene.barrier]]", "kind"))
+    assert "terrain is solid ground: it stops every beam and needs no rating" in row.description

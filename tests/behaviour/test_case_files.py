@@ -452,6 +452,7 @@ def test_one_setup_is_fitted():
     both = ('name = "T"', 'name = "T"\nfitted = true')
     assert one_fault(second, fitted, both).startswith("line 26: laser[1].setup[2].fitted: two set-ups are marked")
     assert one_fault(('name = "S"', 'name = "S"\nfitted = false')).startswith("line 17: laser[1].setup: no set-up")
+    assert one_fault(second, ('name = "S"', 'name = "S"\nfitted = "yes"')).split(": ")[1] == "laser[1].setup[1].fitted"
 
 
 def read_one_setup(text: str):
