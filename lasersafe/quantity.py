@@ -16,7 +16,7 @@ from typing import Any, Literal
 
 from lasersafe.data import shared_path
 from lasersafe.errors import QuantityError, ReferenceDataError, refuse
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 Kind = Literal["continuous power", "divergence", "power density"]
 Rounding = Literal["up", "down", "nearest"]

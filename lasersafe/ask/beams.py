@@ -14,8 +14,7 @@ from lasersafe.hazard.settings import Range, SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.optics.beam import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import Kind, format_quantity, parse_quantity
-from lasersafe.wording import caution_line
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message, caution_line
 
 SINGLE = "single"  # in place of a repetition rate
 _SIGN = re.compile(r"\+\s*/?\s*-|±")

@@ -24,8 +24,7 @@ from lasersafe.files import DASH, Output, mark_of, write_outputs
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Assessment
-from lasersafe.wording import load_wording
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message, load_wording
 
 if TYPE_CHECKING:
     from lasersafe.models import Case

@@ -20,8 +20,7 @@ from lasersafe.optics.beam import to_1_over_e
 from lasersafe.quantity import format_quantity, shown
 from lasersafe.records.fields import as_json
 from lasersafe.records.light import EyewearNeed, MarkingVerdict
-from lasersafe.wording import caution_line, load_wording
-from lasersafe.wording.message import Message, joined, listed
+from lasersafe.wording import Message, caution_line, joined, listed, load_wording
 
 UNKNOWN = "unknown"
 STRICTEST_CRITERION = "1/e2"  # of one diameter, it stands for the narrowest beam

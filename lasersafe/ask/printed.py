@@ -18,8 +18,7 @@ from lasersafe.records.fields import as_json, badness
 from lasersafe.records.light import Uncertainty
 from lasersafe.records.scene import SceneResult
 from lasersafe.results import Assessment, Scenario, Zone, unanswered
-from lasersafe.wording import load_wording
-from lasersafe.wording.message import Message, word
+from lasersafe.wording import Message, load_wording, word
 
 if TYPE_CHECKING:
     from lasersafe.wording import Wording

@@ -17,8 +17,7 @@ from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.wording import caution_line
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message, caution_line
 
 TYPED = "typed by the user"
 _WORDS = {  # way -> what it is called, and from where its distance is measured

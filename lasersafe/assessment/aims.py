@@ -19,7 +19,7 @@ from lasersafe.scene.mirrors import Mirror, from_spots, hung, reachable
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
-from lasersafe.wording.message import key_of
+from lasersafe.wording import key_of
 
 if TYPE_CHECKING:
     from lasersafe.models import Aim, Scene, Setup, Surface, Target

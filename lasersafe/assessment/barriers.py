@@ -18,7 +18,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.barriers import BarrierLine, BarrierLoad, BarrierWay
 from lasersafe.records.fields import badness, highest
 from lasersafe.results import BarrierResult, Step
-from lasersafe.wording.message import Message, word
+from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

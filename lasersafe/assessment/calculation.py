@@ -19,7 +19,7 @@ from lasersafe.limits import explain
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, LineShare, Step
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Setup

@@ -24,7 +24,7 @@ from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, lea
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage

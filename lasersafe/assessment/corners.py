@@ -14,7 +14,7 @@ from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, r
 from lasersafe.models.base import Place
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records.light import InputTolerance
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 MOST_CORNERS = 24
 _DIGITS = 4

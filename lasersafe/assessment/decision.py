@@ -16,7 +16,7 @@ from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.quantity import feet, format_quantity, grouped, shown
 from lasersafe.records.fields import badness, highest
 from lasersafe.results import GUESTS, Decision, Step, Zone
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import CaseResults

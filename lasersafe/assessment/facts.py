@@ -22,7 +22,7 @@ from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import shown
 from lasersafe.records.fields import badness, grouped, over
 from lasersafe.results import Assumption, BeamFacts, ControlFinding, Expected, LaserFacts, ReadingResult, Record
-from lasersafe.wording.message import Message, word
+from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import CaseResults

@@ -24,7 +24,7 @@ from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Screen, Walls
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

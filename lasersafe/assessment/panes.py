@@ -14,7 +14,7 @@ from lasersafe.assessment.loads import places_on, window_screen
 from lasersafe.scene.bound import Question, bounds
 from lasersafe.scene.mirrors import Mirror
 from lasersafe.scene.walls import Screen
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Scene

@@ -29,7 +29,7 @@ from lasersafe.scene.mirrors import (
 from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
-from lasersafe.wording.message import joined
+from lasersafe.wording import joined
 
 if TYPE_CHECKING:
     from lasersafe.assessment.aims import Pose

@@ -18,8 +18,7 @@ from lasersafe.hazard.eyewear_scale import scale_numbers
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
 from lasersafe.results import BarrierResult, Control, ControlFinding, EyewearNeed, Scenario, SetupResult
-from lasersafe.wording import CONTROL_KINDS
-from lasersafe.wording.message import Message
+from lasersafe.wording import CONTROL_KINDS, Message
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

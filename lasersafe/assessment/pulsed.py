@@ -19,7 +19,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, over
 from lasersafe.records.light import Criterion, Step
 from lasersafe.results import ClassCheck, Decision, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
-from lasersafe.wording.message import Message, word
+from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import CaseResults

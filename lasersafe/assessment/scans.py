@@ -18,7 +18,7 @@ from lasersafe.optics.sources import ScanPattern
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Person, Setup

@@ -33,7 +33,7 @@ from lasersafe.optics.viewing import magnified_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
 from lasersafe.results import Criterion, ExtendedResult, ModuleResult, Scenario, Step
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Extended, Person

@@ -27,7 +27,7 @@ from lasersafe.records.light import Step
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Walls
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

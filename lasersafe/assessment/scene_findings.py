@@ -22,7 +22,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import SceneFinding
-from lasersafe.wording.message import inner
+from lasersafe.wording import inner
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

@@ -41,7 +41,7 @@ from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.profile import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import ScenePerson

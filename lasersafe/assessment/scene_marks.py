@@ -32,7 +32,7 @@ from lasersafe.records.scene import (
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.profile import BeamProfile
-from lasersafe.wording.message import Message, joined
+from lasersafe.wording import Message, joined
 
 if TYPE_CHECKING:
     from lasersafe.models import Camera, Surface, Target

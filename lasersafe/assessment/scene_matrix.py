@@ -40,7 +40,7 @@ from lasersafe.results import Scenario, Step
 from lasersafe.scene.lights import Light
 from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.sources import Source
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson

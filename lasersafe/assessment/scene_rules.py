@@ -20,7 +20,7 @@ from lasersafe.records.scene import SpectatorLine, SpectatorRule
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.walls import Walls
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

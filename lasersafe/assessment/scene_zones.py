@@ -27,7 +27,7 @@ from lasersafe.scene.lights import Light
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
-from lasersafe.wording.message import Message, word
+from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

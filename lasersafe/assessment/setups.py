@@ -30,7 +30,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
 from lasersafe.records.light import Step, Zone
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine, RuleSetDifference, SetupResult, SumResult
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.hazard.combine import Line

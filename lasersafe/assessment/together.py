@@ -17,7 +17,7 @@ from lasersafe.hazard.distances import farthest_crossing
 from lasersafe.hazard.exposure import Floats
 from lasersafe.records.fields import badness
 from lasersafe.results import GUESTS, NotAssessed, Scenario, SetupResult, Step, StrikeOuts
-from lasersafe.wording.message import Message, joined, key_of, word
+from lasersafe.wording import Message, joined, key_of, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

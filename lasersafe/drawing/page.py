@@ -28,8 +28,7 @@ from lasersafe.drawing.typeface import clean, width_of, wrap
 from lasersafe.drawing.values import duration, in_unit, spoken
 from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.scene import SceneResult, SpectatorLine, ZoneShape
-from lasersafe.wording import Wording
-from lasersafe.wording.message import joined, word
+from lasersafe.wording import Wording, joined, word
 
 _TITLE, _LINE, _ENTRY = 4.2, 2.6, 2.5
 _LEADING = 1.25

@@ -15,7 +15,7 @@ from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.checks import choice, finite, floats, positive, within
 from lasersafe.records.light import Step
-from lasersafe.wording.message import Message, joined
+from lasersafe.wording import Message, joined
 
 FILES = ("metals.toml", "non_metals.toml")
 FINISHES = ("mirror", "matt", "unknown")

@@ -33,7 +33,7 @@ from lasersafe.optics.reflection import LitSpot, scatter_intensity, source_angle
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.fields import badness
 from lasersafe.records.light import Criterion
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 WORKING_DAY = 30_000.0
 DELIBERATE = 100.0

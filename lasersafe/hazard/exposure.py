@@ -25,7 +25,7 @@ from lasersafe.limits.tables import PulseTrainLimit, TrainRow, load_rule_set
 from lasersafe.optics.checks import FloatArray, Many, unique
 from lasersafe.optics.sources import limited_angle
 from lasersafe.records.light import Criterion
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 Floats = NDArray[np.float64]
 WHOLE_BODY = 0.2  # m2: more than the largest area class of the skin rule, 0.1 m2

@@ -15,7 +15,7 @@ from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.records.fields import badness, worst
 from lasersafe.records.light import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 _LETTER_EDGES = (1e-9, 1e-6, 0.25)
 

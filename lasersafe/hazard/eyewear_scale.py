@@ -14,7 +14,7 @@ from lasersafe.hazard.exposure import Emission
 from lasersafe.optics.beam import pair
 from lasersafe.optics.checks import positive, within
 from lasersafe.records.light import ScaleNeed, Step
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 _WAVELENGTHS_NM = (180.0, 1e6)
 _FROM_ZERO = (0.0, math.inf)

@@ -19,7 +19,7 @@ from lasersafe.optics.checks import FloatArray, choice, positive, within
 from lasersafe.optics.reflection import POINT, LitSpot
 from lasersafe.records.light import Step
 from lasersafe.records.scene import CameraLine
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 
 @dataclass(frozen=True)

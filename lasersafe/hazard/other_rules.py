@@ -20,7 +20,7 @@ from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.optics.checks import positive, within
 from lasersafe.records.light import CLASS_ORDER, UNKNOWN, ClassCheck, Step
 from lasersafe.records.scene import SpectatorRule
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 CLASSES = ("1", "1M", "2", "2M", "3R", "3B", "4")
 EDITION = "IEC 60825-1:2014"

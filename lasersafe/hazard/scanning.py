@@ -20,7 +20,7 @@ from lasersafe.limits.tables import EDGE, load_rule_set
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.sources import ScanPattern, dwell, most_passes, sweep_widths
 from lasersafe.records.fields import badness
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 WITHIN = "pulses within one pass"
 JOINED = "pulses in groups within T_i"

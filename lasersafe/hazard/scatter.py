@@ -18,7 +18,7 @@ from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_li
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
 from lasersafe.optics.sources import ExtendedSource, cone_share, exposure_per_amount, limited_angle, parts
 from lasersafe.records.fields import badness
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 CLOSEST_VIEW = 0.1  # m; common practice, no source: nobody looks at a lit spot from nearer, no barrier is nearer to one
 _FARTHEST_VIEW = 1e4  # m

@@ -24,8 +24,7 @@ from lasersafe.models import Case, typed_inputs
 from lasersafe.quantity import MEASURED, parse_quantity, shown
 from lasersafe.results import Assessment, SetupResult
 from lasersafe.sheet.front import limit_text
-from lasersafe.wording import Wording, load_wording
-from lasersafe.wording.message import localise
+from lasersafe.wording import Wording, load_wording, localise
 
 _LINE = "1px solid rgba(128,128,128,0.5)"
 _CELL = f"padding:3px 9px;text-align:left;vertical-align:top;border-bottom:{_LINE}"

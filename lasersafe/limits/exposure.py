@@ -14,7 +14,7 @@ from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, Ints, Piece, grid_of, hazards_of
 from lasersafe.limits.tables import EDGE, AreaRule, Floats, RuleSet, Source, inside, load_rule_set, nearest
 from lasersafe.records.light import Step
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 _MANY = 64  # wavelengths from which on equal ones are looked for
 COUNT_SLACK = 1e-9  # relative: 20 Hz for 10 s is 200 pulses, whatever the last bit of the product says

@@ -22,8 +22,8 @@ from pydantic_core import InitErrorDetails, PydanticCustomError
 from lasersafe.errors import InputError
 from lasersafe.models.values import Measured
 from lasersafe.quantity import shown
-from lasersafe.wording.message import Message
-from lasersafe.wording.message import word as said
+from lasersafe.wording import Message
+from lasersafe.wording import word as said
 
 Place = tuple[str | int, ...]
 Finding = tuple[Place, str]  # where in the table, and the message

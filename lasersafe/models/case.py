@@ -16,8 +16,7 @@ from lasersafe.models.laser import Extended, Laser, Setup
 from lasersafe.models.scene import Scene
 from lasersafe.models.values import SIValue
 from lasersafe.quantity import shown
-from lasersafe.wording import WAYS, languages, load_wording
-from lasersafe.wording.message import Message, joined
+from lasersafe.wording import WAYS, Message, joined, languages, load_wording
 
 MOST_PAIRS = 1500  # persons times set-ups, some seconds
 MOST_PAIRS_ON_PLAN = 500

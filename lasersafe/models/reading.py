@@ -20,8 +20,7 @@ from lasersafe.models.emission import EMISSION_KINDS
 from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.laser import SETUP_KINDS
 from lasersafe.quantity import shown
-from lasersafe.wording import languages
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message, languages
 
 _TOKEN = re.compile(
     r'"{3}(?:\\.|[^\\])*?"{3,5}'  # up to two quotes may stand before the closing three

@@ -12,7 +12,7 @@ from lasersafe.errors import QuantityError
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, not_known
 from lasersafe.models.values import Measured, SIValue
 from lasersafe.quantity import parse_quantity, refused, shown
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics", worst="low")
 PLACED = Measured("m", "1 mm", "1000 km", "2 m", "nearer than 1 mm is inside the optics", worst="ends")

@@ -16,7 +16,7 @@ from pydantic_core import core_schema
 
 from lasersafe.errors import QuantityError, refuse
 from lasersafe.quantity import Kind, Quantity, covered, parse_quantity, refused, shown
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.optics.beam import BeamGeometry, Pair, diameters, pair
 from lasersafe.optics.checks import FloatArray, Many, choice, finite, floats, positive, within
-from lasersafe.wording.message import Message, word
+from lasersafe.wording import Message, word
 
 _WIDEST = 1e15  # m, far beyond any use
 SCATTER_MODELS = ("lambert", "hemisphere")

@@ -21,8 +21,7 @@ from lasersafe.models import parse_case
 from lasersafe.page.forms import Fields, FormError, Texts
 from lasersafe.quantity import format_quantity, parse_quantity
 from lasersafe.records.fields import badness
-from lasersafe.wording import load_wording
-from lasersafe.wording.message import localise
+from lasersafe.wording import load_wording, localise
 
 if TYPE_CHECKING:
     from lasersafe.results import Assessment

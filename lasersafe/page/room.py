@@ -26,8 +26,7 @@ from lasersafe.page.forms import THINGS, FormError, Texts, kinds, things
 from lasersafe.page.reader import Reader, Room
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.wording import load_wording
-from lasersafe.wording.message import localise
+from lasersafe.wording import load_wording, localise
 
 if TYPE_CHECKING:
     from lasersafe.models import Case

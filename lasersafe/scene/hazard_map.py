@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from lasersafe.records.scene import HazardMap
 from lasersafe.scene.bound import Asked, Places, Question, bounds
 from lasersafe.scene.lights import Light, Lights, total
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 FLOAT = NDArray[np.float64]
 INDEX = NDArray[np.intp]

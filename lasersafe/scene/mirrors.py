@@ -15,7 +15,7 @@ from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 
 FLOAT = NDArray[np.float64]
 _FINER = 6  # how often the grid is laid anew over what was found

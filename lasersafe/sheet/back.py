@@ -44,8 +44,7 @@ from lasersafe.sheet.front import limit_text, way_of
 from lasersafe.sheet.shown import at_place
 from lasersafe.sheet.tables import against
 from lasersafe.sheet.text import Style, joined
-from lasersafe.wording import CONTROL_KINDS, CautionText, HazardText
-from lasersafe.wording.message import Message
+from lasersafe.wording import CONTROL_KINDS, CautionText, HazardText, Message
 
 _MOST_ROWS = 12  # readings, from which on the lesser ones of a place stand in the annex
 _IN_ANNEX = ("from memory", "review")  # cautions on marks of sources, and what the review triggers say already

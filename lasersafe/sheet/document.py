@@ -15,8 +15,7 @@ from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Page, Sheet
 from lasersafe.sheet.paint import Attachment, Facts, paint, refuse_unprintable
 from lasersafe.sheet.text import Style, width_of, wrap
-from lasersafe.wording import Wording, load_wording
-from lasersafe.wording.message import localise
+from lasersafe.wording import Wording, load_wording, localise
 
 PAPERS = {"A4": (595.2756, 841.8898), "Letter": (612.0, 792.0)}
 _MARGIN = 42.0

@@ -14,8 +14,7 @@ from lasersafe.results import Assessment, BarrierResult, Criterion, Scenario, Si
 from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import SMALL, Part, Row, Sheet, bold, faint, note, row, strong
 from lasersafe.sheet.text import Line, Style, joined, wrap
-from lasersafe.wording import Wording
-from lasersafe.wording.message import key_of
+from lasersafe.wording import Wording, key_of
 
 _LABEL, _SMALL = Style(7.5, ink=grey(0.25)), Style(7.5)
 _NAME, _STATE = Style(9.5, True), Style(9, True, after=2)

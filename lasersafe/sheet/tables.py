@@ -12,8 +12,7 @@ from lasersafe.results import BarrierResult, Control, EyewearNeed, Scenario, una
 from lasersafe.sheet.flow import ITEM, NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import barrier_row, by_barrier, rating_of, way_of
 from lasersafe.sheet.text import Footnotes, Style, joined
-from lasersafe.wording import CONTROL_KINDS, WAYS
-from lasersafe.wording.message import inner, key_of
+from lasersafe.wording import CONTROL_KINDS, WAYS, inner, key_of
 
 AREA = (
     "name", "boundary", "interlock", "enable_switch", "emission_indicator", "emergency_stops", "watch_keeper",

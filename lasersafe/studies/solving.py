@@ -38,8 +38,7 @@ from lasersafe.studies.sweeping import (
     trimmed,
 )
 from lasersafe.studies.tables import CORNER, certainty, certainty_data, durations, worked_out_with
-from lasersafe.wording import Wording, load_wording
-from lasersafe.wording.message import Message, joined, word
+from lasersafe.wording import Message, Wording, joined, load_wording, word
 
 Floats = NDArray[np.float64]
 MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", DURATION)

@@ -43,8 +43,7 @@ from lasersafe.studies.sweeping import (
     sweep,
     trimmed,
 )
-from lasersafe.wording import Wording, caution_line, load_wording
-from lasersafe.wording.message import Message, joined, listed
+from lasersafe.wording import Message, Wording, caution_line, joined, listed, load_wording
 
 TABLES = (".csv", ".json", ".parquet")
 DRAWINGS = (".svg", ".png", ".pdf")

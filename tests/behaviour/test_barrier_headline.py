@@ -16,8 +16,7 @@ from lasersafe.sheet import render_sheet
 from lasersafe.sheet.document import PAPERS
 from lasersafe.sheet.flow import Part, Sheet
 from lasersafe.sheet.front import barrier_row
-from lasersafe.wording import load_wording
-from lasersafe.wording.message import localise
+from lasersafe.wording import load_wording, localise
 from tests.behaviour.test_strike_outs import PLAIN, starter
 
 WELDER = starter("handheld-welder")

@@ -22,8 +22,7 @@ from lasersafe.models import parse_case
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
 from lasersafe.sheet.flow import Placed, Sheet
-from lasersafe.wording import load_wording
-from lasersafe.wording.message import localise
+from lasersafe.wording import load_wording, localise
 from tests.project import ROOT
 
 STARTERS = sorted(path.stem for path in templates_path("cases").glob("*.toml"))

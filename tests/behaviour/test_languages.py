@@ -23,8 +23,7 @@ from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.document import _MARGIN, PAPERS
 from lasersafe.sheet.text import Style, width_of
-from lasersafe.wording import DAY_LISTS, languages, load_wording
-from lasersafe.wording.message import Message, localise
+from lasersafe.wording import DAY_LISTS, Message, languages, load_wording, localise
 from tests.project import ROOT
 
 OTHERS = [language for language in languages() if language != "en"]

@@ -13,8 +13,7 @@ import pytest
 
 from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import ReferenceDataError
-from lasersafe.wording import languages, load_wording
-from lasersafe.wording.message import Message, inner, joined, word
+from lasersafe.wording import Message, inner, joined, languages, load_wording, word
 from tests.project import ROOT
 
 USED = re.compile(r"Message\(\s*\"([a-z_]+\.[a-z_]+)\"")

@@ -16,8 +16,7 @@ from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back
 from lasersafe.sheet.document import PAPERS, Places, lay_out, lay_out_annex
 from lasersafe.sheet.flow import MILLIMETRE, Mark, Placed, Sheet
-from lasersafe.wording import languages, load_wording
-from lasersafe.wording.message import localise
+from lasersafe.wording import languages, load_wording, localise
 from tests.behaviour.test_plan import case as starter_path
 from tests.drawing_faults import faults, text_box
 

@@ -24,7 +24,7 @@ from lasersafe.errors import CalcError, CaseError
 from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json
 from lasersafe.records.scene import SCENE_UNITS
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message
 from tests.one_light import along
 
 HEAD = """

@@ -10,8 +10,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.stages import stages_of
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
-from lasersafe.wording import load_wording
-from lasersafe.wording.message import Message
+from lasersafe.wording import Message, load_wording
 from tests.behaviour.test_scene import HEAD, SCENE
 
 PLAIN = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")

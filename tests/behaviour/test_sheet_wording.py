@@ -27,8 +27,7 @@ from lasersafe.results import (
 )
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.tables import AREA
-from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Wording, load_wording
-from lasersafe.wording.message import Message
+from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Message, Wording, load_wording
 from tests.behaviour.sample_assessment import assessment
 from tests.behaviour.test_pulsed_cases import MARKER, with_visits
 

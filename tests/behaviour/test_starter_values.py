@@ -11,11 +11,12 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
+from lasersafe import models
 from lasersafe.ask.cases import template_names, write_demo
 from lasersafe.assessment import assess
 from lasersafe.data import templates_path
 from lasersafe.errors import InputError
-from lasersafe.models import describe, parse_case, starter_values
+from lasersafe.models import parse_case, starter_values
 from lasersafe.sheet import render_sheet
 from lasersafe.signing.record import record_path
 from lasersafe.signing.signing_off import sign
@@ -128,13 +129,13 @@ def test_the_starter_cases_themselves_are_read_and_not_a_list_of_them(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     (tmp_path / "house.toml").write_text(case_text(), encoding="utf-8")
-    monkeypatch.setattr(describe, "templates_path", lambda *parts: tmp_path)
-    describe._starters.cache_clear()
+    monkeypatch.setattr(models, "templates_path", lambda *parts: tmp_path)
+    models._starters.cache_clear()
     try:
         found = starter_values(parse_case(case_text()))
         assert not starter_values(parse_case(own_title()))
     finally:
-        describe._starters.cache_clear()
+        models._starters.cache_clear()
     assert {one.starter for one in found} == {"house"}
     assert len(found) == 12
 

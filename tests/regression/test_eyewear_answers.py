@@ -7,8 +7,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
-from lasersafe.wording import load_wording
-from lasersafe.wording.message import localise
+from lasersafe.wording import load_wording, localise
 
 MARKER = Path("templates/cases/nanosecond-marker.toml").read_text(encoding="utf-8")
 CASE = """

@@ -14,8 +14,7 @@ from lasersafe.sheet import shown
 from lasersafe.sheet.back import steps
 from lasersafe.sheet.document import PAPERS
 from lasersafe.sheet.flow import Sheet
-from lasersafe.wording import load_wording
-from lasersafe.wording.message import localise
+from lasersafe.wording import load_wording, localise
 from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
 from tests.printed_arithmetic import length, sum_of, worked_out
 from tests.project import ROOT
