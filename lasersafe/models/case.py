@@ -26,7 +26,6 @@ MOST_VIEWS, MOST_LISTED_VIEWS = 100, 300  # extended sources times persons; time
 
 Table = Mapping[str, Any]
 Tables = Mapping[str, Table]  # by their names
-_FEWER = "put people who stand together into one [[person]], or make two cases of it"
 
 
 def _references(peek: Peek, tables: Mapping[str, Tables]) -> Iterator[tuple[Place, str, str, Collection[str]]]:
@@ -82,8 +81,9 @@ def _likeness(peek: Peek) -> Findings:
             if not low * (1.0 - 1e-9) <= wavelength * 1e9 <= high * (1.0 + 1e-9):
                 yield (
                     ("laser", i, "like"),
-                    f"{shown(kind.key)} stands for {low:g} nm to {high:g} nm, and the wavelength is "
-                    f"{shown(wavelength.typed)}; name another kind, or 'any laser'",
+                    Message(
+                        "misfit.not_like", kind=shown(kind.key), low=low, high=high, wavelength=shown(wavelength.typed)
+                    ),
                 )
 
 
@@ -104,8 +104,7 @@ def _laser_and_setup(table: Table, setups: Mapping[str, list[str]], place: Place
                 ),
             )
         elif len(having) > 1:
-            text = f"missing; the set-up {shown(setup)} exists on several lasers: say on which one"
-            yield (*place, "laser"), text
+            yield (*place, "laser"), Message("misfit.which_laser", setup=shown(setup))
 
 
 def _scene_barriers(scene: Peek, barriers: Tables) -> Findings:
@@ -113,8 +112,7 @@ def _scene_barriers(scene: Peek, barriers: Tables) -> Findings:
     for i, table in scene.tables("barrier"):
         name = word_of(table, "name")
         if name in barriers and "rating" in table:
-            text = f"the rating of '{name}' is written in its table [[barrier]]; leave this one out"
-            yield ("scene", "barrier", i, "rating"), text
+            yield ("scene", "barrier", i, "rating"), Message("misfit.second_rating", name=name)
         elif name is not None and name not in barriers and table.get("kind", "barrier") == "barrier":
             text = joined((not_known(name, "a barrier of this case", barriers), Message("misread.wall")))
             yield ("scene", "barrier", i, "name"), text
@@ -130,8 +128,10 @@ def _controls(peek: Peek) -> Findings:
         elif key is not None and key not in known:
             yield ("control", i, "key"), not_known(key, "a control of the wording", known)
         elif key is not None and kind not in (None, known[key]):
-            text = f"{shown(kind)}: the control {shown(key)} is {shown(known[key])}; write that"
-            yield ("control", i, "kind"), text
+            yield (
+                ("control", i, "kind"),
+                Message("misfit.control_kind", given=shown(kind), key=shown(key), kind=shown(known[key])),
+            )
 
 
 def _readings(peek: Peek, tables: Mapping[str, Tables]) -> Findings:
@@ -142,11 +142,7 @@ def _readings(peek: Peek, tables: Mapping[str, Tables]) -> Findings:
             yield ("reading", i, str(key)), text
         same = tuple(word_of(table, key) for key in ("what", "where", "way", "laser"))
         if same in seen and all(same[:2]):
-            yield (
-                ("reading", i, "where"),
-                f"{shown(same[1])}: the same effect as reading[{seen[same] + 1}]; keep the higher reading, or name "
-                "laser and way",
-            )
+            yield ("reading", i, "where"), Message("misfit.same_reading", where=shown(same[1]), before=seen[same] + 1)
         seen.setdefault(same, i)
 
 
@@ -162,28 +158,25 @@ def _reading(table: Table, tables: Mapping[str, Tables]) -> Findings:
     place, way = places[where], word_of(table, "way") or "direct"
     stops = place.get("must_stop", WAYS)
     if what == "irradiance" and isinstance(stops, (list, tuple)) and way not in stops:
-        yield "way", f"{shown(way)} is not among the ways that this barrier must stop, so nothing is expected"
+        yield "way", Message("misfit.way_let_through", way=shown(way))
     if what == "behind eyewear" and not word_of(place, "eyewear"):
-        yield "where", f"{shown(where)} wears no eyewear in this case, so nothing is expected behind it"
+        yield "where", Message("misfit.no_eyewear", where=shown(where))
     if laser is not None and laser not in lasers:
         yield "laser", not_known(laser, "a laser of this case", lasers)
         return
     only = word_of(place, "laser")
     if laser is not None and only not in (None, laser):
-        yield "laser", f"{shown(where)} concerns the laser {shown(only)} in this case; name that one"
+        yield "laser", Message("misfit.other_laser", where=shown(where), laser=shown(only))
     chosen = laser or only or (next(iter(lasers)) if len(lasers) == 1 else None)
     if chosen is None:
-        yield "laser", f"missing; several lasers can light {shown(where)}: say which one was on"
+        yield "laser", Message("misfit.several_lasers", where=shown(where))
         return
     emission = lasers.get(chosen, {}).get("emission")
     kind = emission.get("kind") if isinstance(emission, Mapping) else None
     if what == "pulse energy" and kind == "continuous":
-        yield "what", f"{shown(what)}: the laser {shown(chosen)} is continuous and has no pulses: read its power"
+        yield "what", Message("misfit.no_pulses", what=shown(what), laser=shown(chosen))
     if what in ("power", "irradiance") and kind == "single pulse":
-        yield (
-            "what",
-            f"{shown(what)}: the laser {shown(chosen)} fires single pulses without a mean power: read the pulse energy",
-        )
+        yield "what", Message("misfit.single_pulses", what=shown(what), laser=shown(chosen))
 
 
 def _reasons(peek: Peek) -> Findings:
@@ -197,8 +190,7 @@ def _reasons(peek: Peek) -> Findings:
             same = ", ".join(f"strike_out[{i + 1}]" for i in indices[:MOST_ALIKE])
             yield (
                 ("strike_out", indices[MOST_ALIKE], "reason"),
-                f"the same text as {same}; one text stands for at most {MOST_ALIKE} strike-outs: say for each what "
-                "keeps the light away",
+                Message("misfit.same_reason", same=same, most=MOST_ALIKE),
             )
 
 
@@ -209,16 +201,11 @@ def _sizes(peek: Peek, setups: int) -> Findings:
     persons, sources = len(peek.tables("person")), len(peek.tables("extended"))
     most = MOST_PAIRS_ON_PLAN if "scene" in peek else MOST_PAIRS
     if persons * setups > most:
-        yield (
-            "person",
-            f"{persons} persons and {setups} set-ups make {persons * setups} pairs to be worked out; at most {most} "
-            f"are taken: {_FEWER}",
-        )
+        yield "person", Message("misfit.many_pairs", persons=persons, setups=setups, pairs=persons * setups, most=most)
     if persons * sources > MOST_VIEWS:
         yield (
             "extended",
-            f"{sources} extended sources and {persons} persons make {persons * sources} views to be worked out; at "
-            f"most {MOST_VIEWS} are taken: {_FEWER}",
+            Message("misfit.many_views", sources=sources, persons=persons, views=persons * sources, most=MOST_VIEWS),
         )
     lists = {}
     for _, table in peek.tables("laser"):
@@ -230,19 +217,16 @@ def _sizes(peek: Peek, setups: int) -> Findings:
         if laser is None or not isinstance(columns, int) or not isinstance(rows, int):
             continue
         pulses, emitters = lists.get(laser, 0), columns * rows
-        given = f"{shown(table['laser'])} gives {pulses} pulses one by one, before {emitters} emitters"
+        given = Message("misfit.pulses_of", laser=shown(table["laser"]), pulses=pulses, emitters=emitters)
         if pulses > MOST_LISTED or (pulses > 1 and pulses * emitters > MOST_LISTED_TIMES_EMITTERS):
             yield (
                 ("extended", i, "laser"),
-                f"{given}; at most {MOST_LISTED} pulses, and {MOST_LISTED_TIMES_EMITTERS} pulses times emitters, are "
-                "worked out before an extended source: write the pulses as a train or in bursts, or the array as one "
-                "source",
+                Message("misfit.many_pulses", given=given, most=MOST_LISTED, product=MOST_LISTED_TIMES_EMITTERS),
             )
         elif pulses > 1 and pulses * emitters * persons > MOST_LISTED_VIEWS:
             yield (
                 ("extended", i, "laser"),
-                f"{given}, to {persons} persons; at most {MOST_LISTED_VIEWS} of their product are worked out: write "
-                "the pulses as a train or in bursts, or put people who stand together into one [[person]]",
+                Message("misfit.many_seen", given=given, persons=persons, most=MOST_LISTED_VIEWS),
             )
 
 

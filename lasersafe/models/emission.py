@@ -9,6 +9,7 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Findings, Line, Peek, doubles, kinds_of
 from lasersafe.models.values import Knob, Measured, SIValue, Turnable
 from lasersafe.quantity import format_quantity
+from lasersafe.wording import Message, word
 
 _COVERED = "the limit tables of both rule sets cover no other duration"
 POWER = Turnable("W", "0 W", "1 MW", "1.5 kW", kind="continuous power", above_low=True, worst="high")
@@ -73,7 +74,7 @@ class Burst(CaseModel):
         """Refuse parts of a pulse."""
         count = peek.value("pulses")
         if count is not None and any(float(end) % 1.0 for end in (count.low, count.high)):
-            yield "pulses", f"{count.typed}: a burst has whole pulses; write a whole number, as 10"
+            yield "pulses", Message("misfit.whole_pulses", count=count.typed)
 
 
 class PulseTrainEmission(CaseModel):
@@ -132,8 +133,9 @@ class PulseTrainEmission(CaseModel):
         if not abs(product - power.low) <= 0.01 * power.low:
             yield (
                 "mean_power",
-                f"{power.typed} does not agree with {energy.typed} at {rate.typed}, which make "
-                f"{format_quantity(product, 'W')}; correct one of the three, or leave one out",
+                Message(
+                    "misfit.three_powers", power=power, energy=energy, rate=rate, product=format_quantity(product, "W")
+                ),
             )
 
 
@@ -145,8 +147,9 @@ def _energy_and_period(peek: Peek) -> Findings:
     if duration is not None and rate is not None and duration.low * rate.low > 1.0:
         yield (
             "pulse_duration",
-            f"{duration.low.typed} is longer than the period of {format_quantity(1.0 / rate.low, 's')} at "
-            f"{rate.low.typed}, a duty above 1; check both units",
+            Message(
+                "misfit.over_period", duration=duration.low, period=format_quantity(1.0 / rate.low, "s"), rate=rate.low
+            ),
         )
 
 
@@ -159,26 +162,18 @@ def _burst(peek: Peek) -> Findings:
     duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
     fits = spacing is None or duration is None or not duration.low > spacing.high * (1 + SLACK)
     if not fits:
-        yield place, f"{spacing.typed} is shorter than the pulse of {duration.low.typed}; check both units"
+        yield place, Message("misfit.pulses_overlap", spacing=spacing.typed, duration=duration.low.typed)
     if "duty" in peek:
         fits = False
         yield "burst", "is given beside duty; write pulse_duration instead of duty when pulses come in bursts"
     if count is None or spacing is None or rate is None:
         return
     pulses = count.low
-    room = f"the {format_quantity(1.0 / rate.low, 's')} between bursts at {rate.low.typed}"
+    room = Message("misfit.between_bursts", time=format_quantity(1.0 / rate.low, "s"), rate=rate.low.typed)
     if pulses * spacing.low * rate.low > 1.0 + SLACK:
-        yield (
-            place,
-            f"{pulses.typed} pulses with {spacing.low.typed} between their starts do not fit into {room}; "
-            "check the three",
-        )
+        yield place, Message("misfit.long_burst", count=pulses.typed, spacing=spacing.low.typed, room=room)
     elif fits and duration is not None and pulses > 1.0 and pulses * duration.low * rate.low > 1.0 + SLACK:
-        yield (
-            place,
-            f"{spacing.typed} cannot be less than the pulse of {duration.low.typed}, and {pulses.typed} pulses that "
-            f"far apart do not fit into {room}; check the four",
-        )
+        yield place, Message("misfit.full_burst", spacing=spacing, duration=duration.low, count=pulses, room=room)
 
 
 def _duty(peek: Peek) -> Findings:
@@ -191,8 +186,9 @@ def _duty(peek: Peek) -> Findings:
         if not SHORTEST * (1.0 - LAST_DIGITS) <= pulse <= LONGEST * (1.0 + LAST_DIGITS):
             yield (
                 "duty",
-                f"{share.typed} at {at.typed} makes a pulse of {format_quantity(pulse, 's')}, which must be 100 fs or "
-                f"more, and at most 30000 s; {_COVERED}; check both",
+                Message(
+                    "misfit.duty_pulse", share=share, rate=at, pulse=format_quantity(pulse, "s"), why=word(_COVERED)
+                ),
             )
             return
 
@@ -251,8 +247,7 @@ class PulseListEmission(CaseModel):
             if first is not None and float(start) < before * (1 - SLACK):
                 yield (
                     ("pulses", i, "start"),
-                    f"{start.typed} is before the end of the pulse above at {format_quantity(before, 's')}; "
-                    "give the pulses in the order of time, without overlap",
+                    Message("misfit.pulse_order", start=start.typed, end=format_quantity(before, "s")),
                 )
             first = float(start) if first is None else first
             before = float(start) + float(duration)
@@ -260,8 +255,7 @@ class PulseListEmission(CaseModel):
         if period is not None and first is not None and before > (first + float(period)) * (1 + SLACK):
             yield (
                 "repeat_every",
-                f"{period.typed} is shorter than the list, which ends after {format_quantity(before - first, 's')}; "
-                "write a longer time, or correct the pulses",
+                Message("misfit.short_list", period=period.typed, end=format_quantity(before - first, "s")),
             )
 
 

@@ -12,6 +12,7 @@ from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, doubles
 from lasersafe.models.emission import Emission
 from lasersafe.models.values import Axes, Measured, SIValue, TwoAxes
 from lasersafe.quantity import FIBRE_FACTOR, OVER_1_E, format_quantity
+from lasersafe.wording import Message
 
 _FROM_DATA_SHEET = (
     "it is never guessed: take it from the data sheet, or have it measured; behind a lens use kind = 'lens', where it "
@@ -90,15 +91,14 @@ class Scan(CaseModel):
         """Ask for one way to give the size, for the place of a width, and for the time of a cut-off."""
         angle, width = "full_angle" in peek, "full_width" in peek
         if angle == width:
-            word = "both are given" if angle else "missing"
-            yield "full_angle", f"{word}; write full_angle, as '20 deg', or full_width with width_at"
+            yield "full_angle", Message(f"misfit.size_{'twice' if angle else 'missing'}")
         if width and "width_at" not in peek:
             yield "width_at", "missing; say at which distance from the last optic full_width holds"
         if "width_at" in peek and not width:
             yield "full_width", "missing; width_at says where a width holds, but none is written: write both, or none"
         largest, least = peek.value("largest_angle"), peek.value("full_angle")
         if largest is not None and least is not None and not (least.x <= largest.x and least.y <= largest.y):
-            yield "largest_angle", f"{largest.typed} is less than full_angle, {least.typed}; write the largest, or none"
+            yield "largest_angle", Message("misfit.largest_angle", largest=largest.typed, least=least.typed)
         raster = peek.data.get("pattern") == "raster"
         if raster and "lines" not in peek:
             yield "lines", "missing; say how many lines a frame of the raster has"
@@ -304,8 +304,7 @@ class ExtraLine(CaseModel):
         """Ask for power or share, and for the criterion of a divergence."""
         power, share = "power" in peek, "share" in peek
         if power == share:
-            word = "both power and share are given" if power else "missing"
-            yield "power", f"{word}; write power, as '30 mW', or share of the main wavelength, as 0.02"
+            yield "power", Message(f"misfit.power_{'twice' if power else 'missing'}")
         if ("divergence" in peek) != ("divergence_criterion" in peek):
             absent = "divergence" if "divergence" not in peek else "divergence_criterion"
             yield absent, "missing; a divergence needs its criterion, '1/e', '1/e2' or 'FWHM': write both"
@@ -394,9 +393,9 @@ class Extended(CaseModel):
         shares = peek.data.get("shares", ())
         numbers = [s for s in shares if isinstance(s, (int, float))] if isinstance(shares, (list, tuple)) else []
         if numbers and emitters is not None and len(numbers) != emitters:
-            yield "shares", f"{len(numbers)} are given for {emitters} emitters; give one for each"
+            yield "shares", Message("misfit.shares", count=len(numbers), emitters=emitters)
         elif numbers and not abs(sum(numbers) - 1.0) <= 1e-6:
-            yield "shares", f"they add up to {sum(numbers):.6g}; they must add up to 1"
+            yield "shares", Message("misfit.share_sum", total=sum(numbers))
 
 
 _ROUNDING = 1e-9
@@ -500,8 +499,7 @@ def _collimated(peek: Peek, wavelength: SIValue | None) -> Findings:
         if not spread * away < width:
             yield (
                 "beam_diameter",
-                f"{width.typed} is less than the {format_quantity(spread * away, 'm')} that the divergence alone makes "
-                "between waist_at and measured_at; check divergence and places",
+                Message("misfit.narrow", width=width.typed, least=format_quantity(spread * away, "m")),
             )
             return
         if wavelength is None:
@@ -511,9 +509,14 @@ def _collimated(peek: Peek, wavelength: SIValue | None) -> Findings:
         if not spread >= least * (1.0 - _ROUNDING):
             yield (
                 "divergence",
-                f"{spread.typed} is below the diffraction limit: light of {wavelength.typed} with a waist of "
-                f"{format_quantity(narrowest, 'm')} ({peek.data['criterion']}) spreads by at least "
-                f"{format_quantity(least, 'rad', rounding='up')} on this criterion; check criterion, unit and diameter",
+                Message(
+                    "misfit.diffraction",
+                    angle=spread,
+                    wavelength=wavelength,
+                    waist=format_quantity(narrowest, "m"),
+                    criterion=peek.data["criterion"],
+                    least=format_quantity(least, "rad", rounding="up"),
+                ),
             )
             return
 
@@ -526,19 +529,14 @@ def _lens(peek: Peek, wavelength: SIValue | None) -> Findings:
     for axis in ("x", "y"):
         width = getattr(diameter, axis)
         if not width * scale <= math.pi * focal_length:
-            yield (
-                "beam_diameter",
-                f"{width.typed} is too wide for a focal length of {focal_length.typed}: no lens makes a cone of more "
-                "than 180 deg; check both units",
-            )
+            yield "beam_diameter", Message("misfit.wide_lens", width=width.typed, focal_length=focal_length.typed)
             return
         least = least_product(wavelength) * focal_length / (width * scale * scale)
         if focus is not None and not getattr(focus, axis) >= least * (1.0 - _ROUNDING):
+            at_least = format_quantity(least, "m", rounding="up")
             yield (
                 "focus_diameter",
-                f"{getattr(focus, axis).typed} is below the diffraction limit: this lens focuses light of "
-                f"{wavelength.typed} to no less than {format_quantity(least, 'm', rounding='up')}; check criterion, "
-                "unit and focal length",
+                Message("misfit.small_focus", focus=getattr(focus, axis), wavelength=wavelength, least=at_least),
             )
             return
 
@@ -550,19 +548,17 @@ def _multimode(peek: Peek, wavelength: SIValue | None) -> Findings:
         return
     least = least_product(wavelength) * factor / (2.0 * core)
     if not aperture >= least * (1.0 - _ROUNDING):
+        at_least = format_quantity(least, "1", rounding="up")
         yield (
             "numerical_aperture",
-            f"{aperture.typed} is below the diffraction limit: light of {wavelength.typed} from a core of {core.typed} "
-            f"has at least {format_quantity(least, '1', rounding='up')}; use kind = 'fibre single mode' for a "
-            "single-mode fibre",
+            Message("misfit.small_aperture", aperture=aperture, wavelength=wavelength, core=core, least=at_least),
         )
 
 
 def _single_mode(peek: Peek, wavelength: SIValue | None) -> Findings:
     field = peek.value("mode_field_diameter")
     if field is not None and wavelength is not None and not field >= wavelength:
-        text = f"{field.typed} is smaller than the wavelength of {wavelength.typed}, which no fibre guides; check it"
-        yield "mode_field_diameter", text
+        yield "mode_field_diameter", Message("misfit.small_field", field=field.typed, wavelength=wavelength.typed)
 
 
 _IMPOSSIBLE = dict(zip(SETUP_KINDS, (_collimated, _lens, _multimode, _single_mode), strict=True))

@@ -12,6 +12,7 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, doubles
 from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO, Thing
 from lasersafe.models.values import AreaOnPlan, Knob, Measured, OnPlan, Path, PathOnPlan, SIValue, Spot, Turnable
+from lasersafe.wording import Message
 
 AREA = AreaOnPlan("m", "-100 km", "100 km", "2.5 m")
 HEIGHT = Measured("m", "-100 m", "10 km", "1.2 m")
@@ -114,15 +115,15 @@ class ScenePlace(CaseModel):
             yield "height", "missing: write the height of its middle, as '1.2 m', beside the position"
         for field in ("height", "normal"):
             if not placed and (value := peek.value(field)) is not None:
-                yield field, f"{value.typed} stands without a position; write one, or leave this out"
+                yield field, Message("misfit.no_position", given=value.typed)
         for field in ("normal", "tilt"):
             value = peek.value(field)
             if value is None:
                 continue
             if _off(field, value) > MOST_OFF:
-                yield field, f"{value.typed}: off by more than 90 deg it faces anywhere; leave normal and tilt out"
+                yield field, Message("misfit.any_way", given=value.typed)
             elif field == "tilt" and not -MOST_OFF <= value <= MOST_OFF:
-                yield field, f"{value.typed}: must be -90 deg or more, and at most 90 deg"
+                yield field, Message("misfit.tilt", given=value.typed)
 
     @property
     def normal_tolerance(self) -> float:
@@ -145,9 +146,9 @@ class Upright(CaseModel):
         low, high = (peek.value(edge) if edge in peek.model.model_fields else None for edge in ("bottom", "top"))
         if low is not None and high is not None and not low < high:
             if "top" in peek:
-                yield "top", f"{high.typed} is not above the lower edge at {low.typed}; write a higher one"
+                yield "top", Message("misfit.low_top", top=high.typed, bottom=low.typed)
             else:
-                yield "bottom", f"{low.typed} is not below {high.typed}, the upper edge left out; write a lower one"
+                yield "bottom", Message("misfit.high_bottom", bottom=low.typed, top=high.typed)
         if "rating" in peek and "rated_time" not in peek:
             yield "rated_time", "missing; a rating holds for a time only, write it as '60 s'"
 
@@ -206,7 +207,7 @@ class SceneOpening(Upright):
         """Refuse an opening that ends before it begins, and what only a window has."""
         start, end = peek.value("start"), peek.value("end")
         if start is not None and end is not None and not start < end:
-            yield "end", f"{end.typed} is not beyond the start at {start.typed}; write a larger one"
+            yield "end", Message("misfit.short_opening", end=end.typed, start=start.typed)
         yield from super().findings(peek)
         for field in ("optical_density", "rating", "rated_time", "pulse_rating", "reflectance"):
             if field in peek and peek.data.get("kind", "gap") != "window":
@@ -582,8 +583,10 @@ def _below_ceiling(peek: Peek) -> Findings:
             levels = {key: level for key in keys if (level := Peek(model, one).value(key)) is not None}
             if levels and not sum(map(float, levels.values())) < height:
                 words = " + ".join(f"{key}, {level.typed}" for key, level in levels.items())
-                text = f"{height.typed} is not above {field}[{i + 1}].{words}; write a higher one, or none"
-                yield ("ceiling", "height"), text
+                yield (
+                    ("ceiling", "height"),
+                    Message("misfit.low_ceiling", height=height.typed, field=field, count=i + 1, levels=words),
+                )
                 return
 
 
@@ -596,11 +599,9 @@ def _on_the_floor(peek: Peek) -> Findings:
         if moves is None or height is None or place is None or not moves > 0.0:
             continue
         if height >= 0.0 and not moves <= height:
-            text = f"{moves.typed} below the last optic, {height.typed} high, is below the floor; write at most that"
-            yield ("aim", i, "moves"), text
+            yield ("aim", i, "moves"), Message("misfit.under_floor", moves=moves.typed, height=height.typed)
         elif corners is not None and not _inside(corners.pairs, place.pair, float(moves)):
-            text = f"{moves.typed} round {place.typed} is not inside the outline of the scene; write less"
-            yield ("aim", i, "moves"), text
+            yield ("aim", i, "moves"), Message("misfit.out_of_room", moves=moves.typed, place=place.typed)
 
 
 def _inside(corners: tuple[tuple[float, float], ...], place: tuple[float, float], moves: float) -> bool:

@@ -122,8 +122,8 @@ class Person(CaseModel):
             if aid not in known:
                 yield "viewing_aid", not_known(aid, "an instrument of the data files", known)
             if peek.data.get("aided") is not True:
-                given = shown(peek.data["aided"]) if "aided" in peek else "missing"
-                yield "aided", f"{given}; viewing_aid names an instrument: write aided = true as well, or leave it out"
+                given = shown(peek.data["aided"]) if "aided" in peek else Message("misfit.absent")
+                yield "aided", Message("misfit.no_aid", given=given)
         if "time" in peek and "visits" in peek:
             yield "visits", "are given beside time; the visits carry their own times, leave one of the two out"
         elif "time" in peek and "time_reason" not in peek:
@@ -306,11 +306,7 @@ class StrikeOut(CaseModel):
             yield "way", "'every way' is struck out of one mode only; add mode = 'service', or name the way"
         reason = peek.text("reason")
         if reason is not None and not (any(map(str.isalpha, reason)) and _length(reason) >= cls.shortest_reason):
-            yield (
-                "reason",
-                f"{shown(reason)}: at least {cls.shortest_reason} characters; say what keeps this light from "
-                "this person, so that others can check it",
-            )
+            yield "reason", Message("misfit.empty_reason", reason=shown(reason), least=cls.shortest_reason)
 
 
 def _length(text: str) -> int:
@@ -551,4 +547,4 @@ class MeasuredReading(CaseModel):
         value, what = peek.value("value"), peek.data.get("what")
         units = ALLOWED_UNITS.get(what) if isinstance(what, str) else None
         if isinstance(value, SIValue) and units and value.unit not in units:
-            yield "value", f"{shown(value.typed)}: {what} is read in {' or '.join(units)}; write it so"
+            yield "value", Message("misfit.unit", value=shown(value.typed), what=what, units=", ".join(units))

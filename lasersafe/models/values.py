@@ -517,11 +517,11 @@ class PathOnPlan(OnPlan):
         if not isinstance(text, (list, tuple)) or len(text) < self.least:
             raise refused(field, text, Message("typed.points", least=self.least))
         if len(text) > MOST_POINTS:
-            refuse(f"{field}: {len(text)} points; at most {MOST_POINTS} are taken", QuantityError)
+            refuse(Message("misfit.many_points", field=field, count=len(text), most=MOST_POINTS), QuantityError)
         spots = tuple(OnPlan.read(self, one, field) for one in text)
         for first, second in itertools.pairwise(spots):
             if first.pair == second.pair:
-                refuse(f"{field}: the point {second.typed} stands twice in a row; leave one out", QuantityError)
+                refuse(Message("misfit.same_point", field=field, point=second.typed), QuantityError)
         return Path(spots)
 
 
@@ -537,8 +537,7 @@ class AreaOnPlan(PathOnPlan):
         bad = _crossing(path.pairs)
         if bad is not None:
             refuse(
-                f"{field}: the outline crosses itself or encloses nothing near {path.spots[bad].typed}; write its "
-                "corners in order round the edge",
+                Message("misfit.crossed", field=field, point=path.spots[bad].typed),
                 QuantityError,
             )
         return path

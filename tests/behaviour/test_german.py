@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ast
 import re
 from collections.abc import Iterator
 from dataclasses import fields, is_dataclass
@@ -15,9 +16,10 @@ from typer.testing import CliRunner
 from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.cli import app
-from lasersafe.data import templates_path
+from lasersafe.data import load_toml, templates_path
 from lasersafe.drawing.primitives import Words
 from lasersafe.drawing.values import decimals
+from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
@@ -190,3 +192,23 @@ def test_the_faults_of_a_german_case_are_german(tmp_path: Path) -> None:
     english = re.compile(ENGLISH.pattern[:-3] + r"|write|known|mean|line|faults?|missing|text|without|quotes|day)\b")
     said = [re.sub(r"'[^']*'|^  Zeile \d+: [^:]*:", "", line) for line in lines]
     assert [line for line in said if english.search(line)] == []
+
+
+def test_what_the_models_find_is_a_sentence_that_every_language_has() -> None:
+    """Some fifty findings with values, as "is below the diffraction limit", were English in a German case."""
+    words = load_toml(templates_path("wording", "de", "messages.toml"))["word"]
+    texts = set()
+    for path in (ROOT / "lasersafe" / "models").glob("*.py"):
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.FunctionDef) and node.returns and ast.unparse(node.returns) == "Findings":
+                inner = (getattr(one, "value", "") for part in node.body[1:] for one in ast.walk(part))
+                texts |= {text for text in inner if isinstance(text, str) and text.count(" ") > 2}
+    assert len(texts) > 25
+    assert texts - words.keys() == {" of this case"}  # of "a person of this case", which is put together
+
+
+def test_a_beam_that_diffraction_forbids_is_refused_in_german() -> None:
+    """1.2 mrad of 450 nm is allowed, 0.001 mrad is not: 4 / pi of 450 nm over the waist is more."""
+    text = re.sub(r"(?m)^title = ", 'language = "de"\ntitle = ', text_of("visible-diode"), count=1)
+    with pytest.raises(CaseError, match=r"0\.001 mrad liegt unter der Beugungsgrenze: Strahlung von 450 nm mit einer"):
+        parse_case(text.replace('"1.2 mrad"', '"0.001 mrad"', 1))
