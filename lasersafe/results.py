@@ -12,7 +12,6 @@ from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
 
-from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
 from lasersafe.records.light import ClassCheck as ClassCheck
 from lasersafe.records.light import Criterion as Criterion
@@ -32,7 +31,7 @@ from lasersafe.records.light import SumResult as SumResult
 from lasersafe.records.light import UltravioletDay as UltravioletDay
 from lasersafe.records.light import Uncertainty as Uncertainty
 from lasersafe.records.light import Zone as Zone
-from lasersafe.records.scene import SceneResult
+from lasersafe.records.scene import BarrierLoad, SceneResult
 from lasersafe.wording import caution_line
 
 GUESTS = ("spectator", "passer-by")  # roles of people who are not involved

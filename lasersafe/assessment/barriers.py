@@ -15,8 +15,8 @@ from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
-from lasersafe.records.barriers import BarrierLine, BarrierLoad, BarrierWay
 from lasersafe.records.fields import badness, highest
+from lasersafe.records.scene import BarrierLine, BarrierLoad, BarrierWay
 from lasersafe.results import BarrierResult, Step
 from lasersafe.wording import Message, word
 

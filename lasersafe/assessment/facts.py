@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from lasersafe.assessment.protection import CaseResults
     from lasersafe.hazard.exposure import Emission
     from lasersafe.models import Case
-    from lasersafe.records.barriers import BarrierLine
+    from lasersafe.records.scene import BarrierLine
     from lasersafe.results import EyewearNeed, Scenario
     from lasersafe.wording import Wording
 

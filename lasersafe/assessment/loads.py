@@ -18,8 +18,8 @@ from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.records.barriers import BarrierWay, ViewWindow
 from lasersafe.records.light import Step
+from lasersafe.records.scene import BarrierWay, ViewWindow
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source

@@ -18,8 +18,7 @@ from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, co
 from lasersafe.hazard.settings import SettingSpace, worst_settings
 from lasersafe.limits.exposure import COUNT_SLACK
 from lasersafe.optics import beam as optics
-from lasersafe.optics.beam import BeamGeometry
-from lasersafe.optics.checks import unique
+from lasersafe.optics.beam import BeamGeometry, unique
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

@@ -12,9 +12,16 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
 from lasersafe.hazard.distances import direct_reach, worst_place
 from lasersafe.hazard.exposure import Emission
-from lasersafe.hazard.scan_search import scan_reach, worst_running
-from lasersafe.hazard.scanning import Scan, ScanCredit, ScanFinding, scan_credit, scan_findings
-from lasersafe.optics.sources import ScanPattern
+from lasersafe.hazard.scanning import (
+    Scan,
+    ScanCredit,
+    ScanFinding,
+    scan_credit,
+    scan_findings,
+    scan_reach,
+    worst_running,
+)
+from lasersafe.optics.viewing import ScanPattern
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import ScanPlace, ScanResult, Scenario, Step

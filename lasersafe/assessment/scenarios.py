@@ -28,8 +28,7 @@ from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import Received
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
 from lasersafe.optics.reflection import scatter_exposure, source_angles
-from lasersafe.optics.sources import ExtendedSource, side_by_side
-from lasersafe.optics.viewing import magnified_angle
+from lasersafe.optics.viewing import ExtendedSource, magnified_angle, side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
 from lasersafe.results import Criterion, ExtendedResult, ModuleResult, Scenario, Step

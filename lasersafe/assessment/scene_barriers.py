@@ -21,9 +21,9 @@ from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import lit_past
 from lasersafe.assessment.stage import REACH_UP
 from lasersafe.hazard.barriers import barrier_distance, can_be_reached_over, lit_distance, needed_height
-from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.records.fields import over
 from lasersafe.records.light import Step
+from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Walls

@@ -19,9 +19,8 @@ from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.other_rules import interference
 from lasersafe.optics.viewing import kruse_attenuation
 from lasersafe.quantity import format_quantity
-from lasersafe.records.barriers import BarrierLine
 from lasersafe.records.fields import badness
-from lasersafe.records.scene import SceneFinding
+from lasersafe.records.scene import BarrierLine, SceneFinding
 from lasersafe.wording import inner
 
 if TYPE_CHECKING:

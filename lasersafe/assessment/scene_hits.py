@@ -31,7 +31,7 @@ from lasersafe.hazard.exposure import ALPHA_MIN, Received, criteria, source_caps
 from lasersafe.hazard.instruments import Aid
 from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angles
-from lasersafe.optics.sources import limited_angle
+from lasersafe.optics.viewing import limited_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion

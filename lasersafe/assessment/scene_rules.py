@@ -25,8 +25,7 @@ from lasersafe.wording import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
-    from lasersafe.records.barriers import BarrierLine
-    from lasersafe.records.scene import MatrixCell, ZoneShape
+    from lasersafe.records.scene import BarrierLine, MatrixCell, ZoneShape
     from lasersafe.results import Scenario
 
 SPECTATORS = ("spectator", "passer-by")

@@ -23,8 +23,7 @@ from lasersafe.assessment.distances import instruments_of, zone_distances
 from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums, sums_at
 from lasersafe.hazard.distances import Reach, direct_reach, exposure_at, zone
 from lasersafe.hazard.scatter import scatter_reach
-from lasersafe.optics.beam import diameters, mean_exposure
-from lasersafe.optics.checks import unique
+from lasersafe.optics.beam import diameters, mean_exposure, unique
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest

@@ -33,7 +33,7 @@ from lasersafe.assessment.panes import Pane, lit_panes, panes_of
 from lasersafe.assessment.paths import FOLLOWED, further_mirrors, level_members, members_of, over_level_mirrors
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
 from lasersafe.optics.reflection import LitSpot, scatter_exposure
-from lasersafe.records.barriers import BarrierWay, ViewWindow
+from lasersafe.records.scene import BarrierWay, ViewWindow
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
 from lasersafe.scene.bound import STEP, most_light

@@ -38,8 +38,7 @@ from lasersafe.drawing.primitives import (
 from lasersafe.drawing.sketch import DECADES, Board, Label, fit
 from lasersafe.drawing.typeface import ASCENT, DESCENT, width_of
 from lasersafe.drawing.values import quantity, ratio, spoken, tidy
-from lasersafe.records.barriers import BarrierLine, BarrierMap
-from lasersafe.records.scene import HazardMap, SceneResult
+from lasersafe.records.scene import BarrierLine, BarrierMap, HazardMap, SceneResult
 from lasersafe.wording import Wording
 
 _TYPE = 2.6

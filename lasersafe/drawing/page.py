@@ -26,8 +26,7 @@ from lasersafe.drawing.primitives import (
 from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, View
 from lasersafe.drawing.typeface import clean, width_of, wrap
 from lasersafe.drawing.values import duration, in_unit, spoken
-from lasersafe.records.barriers import BarrierLine
-from lasersafe.records.scene import SceneResult, SpectatorLine, ZoneShape
+from lasersafe.records.scene import BarrierLine, SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording, joined, word
 
 _TITLE, _LINE, _ENTRY = 4.2, 2.6, 2.5

@@ -12,8 +12,7 @@ from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.errors import refuse
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4
-from lasersafe.optics.beam import BeamGeometry
-from lasersafe.optics.checks import choice, finite, floats, positive, within
+from lasersafe.optics.beam import BeamGeometry, choice, finite, floats, positive, within
 from lasersafe.records.light import Step
 from lasersafe.wording import Message, joined
 

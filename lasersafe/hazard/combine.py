@@ -27,10 +27,9 @@ from lasersafe.hazard.exposure import (
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.exposure import wavelength_edges
-from lasersafe.optics.beam import BeamGeometry
-from lasersafe.optics.checks import Many, taken
+from lasersafe.optics.beam import BeamGeometry, Many, taken
 from lasersafe.optics.reflection import LitSpot, scatter_intensity, source_angles
-from lasersafe.optics.sources import limited_angle
+from lasersafe.optics.viewing import limited_angle
 from lasersafe.records.fields import badness
 from lasersafe.records.light import Criterion
 from lasersafe.wording import Message

@@ -17,8 +17,18 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare, criteria, strictest_by_aperture
 from lasersafe.hazard.instruments import Aid, through
-from lasersafe.optics.beam import PROFILES, PROPAGATIONS, BeamGeometry, diameters, mean_exposure
-from lasersafe.optics.checks import FloatArray, choice, finite, positive, within
+from lasersafe.optics.beam import (
+    PROFILES,
+    PROPAGATIONS,
+    BeamGeometry,
+    FloatArray,
+    choice,
+    diameters,
+    finite,
+    mean_exposure,
+    positive,
+    within,
+)
 from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.optics.viewing import transmitted
 from lasersafe.records.fields import badness

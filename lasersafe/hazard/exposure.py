@@ -22,8 +22,8 @@ from lasersafe.limits.exposure import alike
 from lasersafe.limits.grid import DURATIONS, grid_of
 from lasersafe.limits.patterns import RegularTrains, regular_trains
 from lasersafe.limits.tables import PulseTrainLimit, TrainRow, load_rule_set
-from lasersafe.optics.checks import FloatArray, Many, unique
-from lasersafe.optics.sources import limited_angle
+from lasersafe.optics.beam import FloatArray, Many, unique
+from lasersafe.optics.viewing import limited_angle
 from lasersafe.records.light import Criterion
 from lasersafe.wording import Message
 

@@ -11,8 +11,7 @@ from typing import Annotated, ClassVar, Literal, TypeVar
 from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.exposure import Emission
-from lasersafe.optics.beam import pair
-from lasersafe.optics.checks import positive, within
+from lasersafe.optics.beam import pair, positive, within
 from lasersafe.records.light import ScaleNeed, Step
 from lasersafe.wording import Message
 

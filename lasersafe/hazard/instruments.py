@@ -14,8 +14,7 @@ from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, 
 from lasersafe.errors import refuse
 from lasersafe.hazard.exposure import Comparison, Emission
 from lasersafe.optics import viewing
-from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
-from lasersafe.optics.checks import FloatArray, choice, positive, within
+from lasersafe.optics.beam import BeamGeometry, FloatArray, choice, diameters, fraction_through, positive, within
 from lasersafe.optics.reflection import POINT, LitSpot
 from lasersafe.records.light import Step
 from lasersafe.records.scene import CameraLine

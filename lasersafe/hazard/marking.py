@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 from lasersafe.data import load
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE, En207, En208
-from lasersafe.optics.checks import FloatArray, finite, positive, within
+from lasersafe.optics.beam import FloatArray, finite, positive, within
 from lasersafe.records.light import MarkingVerdict, ScaleNeed
 from lasersafe.wording import Message, joined, key_of, listed
 

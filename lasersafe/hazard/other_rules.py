@@ -16,8 +16,7 @@ from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.exposure import Emission, Received, train_limit
 from lasersafe.limits import correction_factor
-from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
-from lasersafe.optics.checks import positive, within
+from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, positive, within
 from lasersafe.records.light import CLASS_ORDER, UNKNOWN, ClassCheck, Step
 from lasersafe.records.scene import SpectatorRule
 from lasersafe.wording import Message, joined, word

@@ -16,7 +16,7 @@ from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_cr
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare_source, criteria, source_caps
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
-from lasersafe.optics.sources import ExtendedSource, cone_share, exposure_per_amount, limited_angle, parts
+from lasersafe.optics.viewing import ExtendedSource, cone_share, exposure_per_amount, limited_angle, parts
 from lasersafe.records.fields import badness
 from lasersafe.wording import Message
 

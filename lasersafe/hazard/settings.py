@@ -24,7 +24,7 @@ from lasersafe.hazard.exposure import (
 )
 from lasersafe.limits import PulseTrainLimit, rule_sets
 from lasersafe.limits.exposure import duration_edges
-from lasersafe.optics.checks import unique
+from lasersafe.optics.beam import unique
 from lasersafe.records.fields import badness
 from lasersafe.records.light import Criterion
 

@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import refuse
-from lasersafe.optics.checks import unique
+from lasersafe.optics.beam import unique
 from lasersafe.quantity import covered, physical_range
 
 Floats = NDArray[np.float64]

@@ -20,8 +20,7 @@ from lasersafe.hazard.exposure import Comparison, Emission, Received, body_area,
 from lasersafe.hazard.eyewear_scale import scale_numbers as needed_numbers
 from lasersafe.library.beams import FIELDS, Beam, Given, broadcast, given, given_density, needed_beam, taken
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
-from lasersafe.optics.beam import CRITERIA, PROFILES, check_diffraction, to_1_over_e
-from lasersafe.optics.checks import FloatArray, choice
+from lasersafe.optics.beam import CRITERIA, PROFILES, FloatArray, check_diffraction, choice, to_1_over_e
 from lasersafe.optics.reflection import SCATTER_MODELS
 from lasersafe.quantity import format_quantity
 from lasersafe.records.light import MarkingVerdict

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, refuse
 from lasersafe.optics import beam as optics
-from lasersafe.optics.checks import FloatArray, choice
+from lasersafe.optics.beam import FloatArray, choice
 from lasersafe.quantity import MEASURED, Kind, format_quantity, parse_quantity, shown
 
 Given = Any  # float | str | ArrayLike | a pint quantity: pint's own types must not be needed to call a function

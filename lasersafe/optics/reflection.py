@@ -10,8 +10,19 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError, refuse
-from lasersafe.optics.beam import BeamGeometry, Pair, diameters, pair
-from lasersafe.optics.checks import FloatArray, Many, choice, finite, floats, positive, within
+from lasersafe.optics.beam import (
+    BeamGeometry,
+    FloatArray,
+    Many,
+    Pair,
+    choice,
+    diameters,
+    finite,
+    floats,
+    pair,
+    positive,
+    within,
+)
 from lasersafe.wording import Message, word
 
 _WIDEST = 1e15  # m, far beyond any use

@@ -16,7 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.optics.checks import unique
+from lasersafe.optics.beam import unique
 from lasersafe.records.scene import Polygon
 from lasersafe.scene.bound import Asked, Places, Question
 from lasersafe.scene.directions import Box

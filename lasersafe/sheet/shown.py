@@ -16,8 +16,8 @@ from lasersafe.drawing.values import (
     unit_text,
 )
 from lasersafe.quantity import Rounding, format_quantity
-from lasersafe.records.barriers import BarrierLine, BarrierWay
 from lasersafe.records.fields import badness
+from lasersafe.records.scene import BarrierLine, BarrierWay
 from lasersafe.results import SettingReport, SetupResult
 from lasersafe.sheet.drawings import exposure_chart
 from lasersafe.sheet.flow import (

@@ -6,8 +6,8 @@ from collections.abc import Mapping, Sequence
 from itertools import groupby
 
 from lasersafe.drawing.values import density, duration, in_unit, number, place, ratio, spoken, tidy, wavelength
-from lasersafe.records.barriers import BarrierLoad
 from lasersafe.records.fields import badness
+from lasersafe.records.scene import BarrierLoad
 from lasersafe.results import BarrierResult, Control, EyewearNeed, Scenario, unanswered
 from lasersafe.sheet.flow import ITEM, NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import barrier_row, by_barrier, rating_of, way_of

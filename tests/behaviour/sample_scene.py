@@ -8,9 +8,10 @@ from dataclasses import replace
 
 import numpy as np
 
-from lasersafe.records.barriers import BarrierLine, BarrierWay, Opening
 from lasersafe.records.scene import (
     AimEnvelope,
+    BarrierLine,
+    BarrierWay,
     BeyondTarget,
     CameraMark,
     Elevation,
@@ -18,6 +19,7 @@ from lasersafe.records.scene import (
     FloorItem,
     HazardMap,
     MapPlace,
+    Opening,
     PersonMark,
     Polygon,
     Ring,

@@ -31,11 +31,14 @@ from lasersafe.drawing.sketch import DARK, LIGHT, View, fit, longer, round_scale
 from lasersafe.drawing.typeface import width_of
 from lasersafe.errors import InputError, OutputError
 from lasersafe.models import parse_case, read_case
-from lasersafe.records.barriers import BarrierLine, BarrierMap, BarrierWay, Opening
 from lasersafe.records.scene import (
+    BarrierLine,
+    BarrierMap,
+    BarrierWay,
     ElevationItem,
     HazardMap,
     MapPlace,
+    Opening,
     Polygon,
     SceneResult,
     SpectatorLine,

@@ -14,7 +14,7 @@ from lasersafe.assessment import assess
 from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import InputError, ReferenceDataError
 from lasersafe.models import parse_case
-from lasersafe.records.barriers import BarrierLoad
+from lasersafe.records.scene import BarrierLoad
 from lasersafe.results import (
     Assessment,
     ControlFinding,

@@ -19,7 +19,7 @@ from lasersafe.library.beams import collimated_beam
 from lasersafe.limits import hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets, tables
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
-from lasersafe.optics.sources import ScanPattern
+from lasersafe.optics.viewing import ScanPattern
 from tests.project import ROOT
 from tests.regression.test_verdicts import HEAD, laser, person
 

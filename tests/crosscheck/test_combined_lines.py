@@ -13,7 +13,7 @@ from lasersafe.hazard.exposure import Received, continuous, criteria, pulse_trai
 from lasersafe.limits import hazard_limits
 from lasersafe.optics.beam import collimated, diameters, fraction_through, through_lens
 from lasersafe.optics.reflection import LitSpot
-from lasersafe.optics.sources import offset_fraction, side_by_side
+from lasersafe.optics.viewing import offset_fraction, side_by_side
 from tests.summed import summed_distance
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"

@@ -11,7 +11,7 @@ from lasersafe.optics.reflection import (
     scatter_intensity,
     source_angles,
 )
-from lasersafe.optics.sources import limited_angle
+from lasersafe.optics.viewing import limited_angle
 
 
 @pytest.mark.parametrize("model", ["lambert", "hemisphere"])

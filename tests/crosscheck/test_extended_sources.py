@@ -17,7 +17,7 @@ from lasersafe.hazard.scatter import (
     source_ratio,
 )
 from lasersafe.limits import exposure_limit, hazard_limits
-from lasersafe.optics.sources import ExtendedSource, exposure_per_amount, parts
+from lasersafe.optics.viewing import ExtendedSource, exposure_per_amount, parts
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 

@@ -6,10 +6,9 @@ import numpy as np
 import pytest
 
 from lasersafe.hazard.exposure import pulse_train
-from lasersafe.hazard.scan_search import running_ratios
-from lasersafe.hazard.scanning import Scan, scan_ratio, sweep_aperture
+from lasersafe.hazard.scanning import Scan, running_ratios, scan_ratio, sweep_aperture
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
-from lasersafe.optics.sources import ScanPattern, dwell, most_passes, sweep_widths
+from lasersafe.optics.viewing import ScanPattern, dwell, most_passes, sweep_widths
 
 SETS = ("ICNIRP-2013", "EU-2006/25/EC")
 BEAM = collimated(3e-3, 1e-3, "1/e")

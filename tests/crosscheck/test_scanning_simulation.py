@@ -13,7 +13,7 @@ from lasersafe.hazard.exposure import continuous, pulse_train
 from lasersafe.hazard.scanning import Scan, scan_ratio
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.beam import collimated, diameters, fraction_through
-from lasersafe.optics.sources import ScanPattern, dwell
+from lasersafe.optics.viewing import ScanPattern, dwell
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 PUPIL = 7e-3

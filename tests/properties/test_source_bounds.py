@@ -13,7 +13,7 @@ from lasersafe.hazard.exposure import Received, compare_source, continuous, puls
 from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
 from lasersafe.hazard.scatter import most_hazardous_distance, source_findings
 from lasersafe.optics.beam import collimated
-from lasersafe.optics.sources import ExtendedSource, ScanPattern, dwell
+from lasersafe.optics.viewing import ExtendedSource, ScanPattern, dwell
 from tests.few import few
 from tests.summed import summed_distance
 

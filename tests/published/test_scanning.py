@@ -11,7 +11,7 @@ from lasersafe.hazard.exposure import Received, continuous
 from lasersafe.hazard.scanning import Scan, scan_credit, scan_findings
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.beam import collimated
-from lasersafe.optics.sources import ScanPattern, dwell, sweep_widths
+from lasersafe.optics.viewing import ScanPattern, dwell, sweep_widths
 from tests.published.printed import printed, worked
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"

@@ -10,7 +10,7 @@ from lasersafe.errors import CaseError
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, fraction_through, thin
-from lasersafe.optics.sources import offset_fraction
+from lasersafe.optics.viewing import offset_fraction
 from lasersafe.records.fields import as_json
 
 CASE = """title = "Bench"
