@@ -11,7 +11,7 @@ from lasersafe.assessment.barriers import barrier_loads, barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, every_context, kinds_of_light, power_of_all
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.assessment.protection import SCATTER_ALONE, unreadable_markings
-from lasersafe.assessment.together import ALL_LASERS, beam_ways, reach_together, strike_outs_of
+from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together, strike_outs_of
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.quantity import feet, format_quantity, grouped, shown
 from lasersafe.records.fields import badness, highest

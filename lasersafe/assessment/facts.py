@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import falls_on, load_of
 from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, every_context, kinds_of_light
-from lasersafe.assessment.together import NO_CHANGES, beam_ways, reach_together
+from lasersafe.assessment.setups import NO_CHANGES, beam_ways, reach_together
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import corner_emissions, covering
 from lasersafe.hazard.marking import round_up_density

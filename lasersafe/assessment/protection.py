@@ -10,8 +10,7 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.context import BASE_WAY, FAULTS, WAYS, broken_context, contexts_of_each, every_context
 from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
-from lasersafe.assessment.setups import results_of_each
-from lasersafe.assessment.together import ALL_LASERS, sums_of
+from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
 from lasersafe.hazard import eyewear as filters
 from lasersafe.hazard import marking as marks
 from lasersafe.hazard.eyewear_scale import scale_numbers

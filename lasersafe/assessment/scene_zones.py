@@ -13,8 +13,8 @@ import shapely
 from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of
 from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, Context, duration_of_all, every_context, power_of_all
+from lasersafe.assessment.setups import adding
 from lasersafe.assessment.stage import Stage, kept
-from lasersafe.assessment.together import adding
 from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import peak_exposure

@@ -29,8 +29,16 @@ from lasersafe.assessment.context import (
     portions,
 )
 from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of
-from lasersafe.assessment.panes import Pane, lit_panes, panes_of
-from lasersafe.assessment.paths import FOLLOWED, further_mirrors, level_members, members_of, over_level_mirrors
+from lasersafe.assessment.paths import (
+    FOLLOWED,
+    Pane,
+    further_mirrors,
+    level_members,
+    lit_panes,
+    members_of,
+    over_level_mirrors,
+    panes_of,
+)
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
 from lasersafe.optics.reflection import LitSpot, scatter_exposure
 from lasersafe.records.scene import BarrierWay, ViewWindow

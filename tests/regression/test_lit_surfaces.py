@@ -13,7 +13,7 @@ from lasersafe.assessment.aims import _as_any, far_scatter
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.loads import part_of_line
-from lasersafe.assessment.panes import lit_panes, panes_of
+from lasersafe.assessment.paths import lit_panes, panes_of
 from lasersafe.assessment.scene_hits import person_places
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.stages import stages_of

@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
-from lasersafe.assessment.together import reach_together
+from lasersafe.assessment.setups import reach_together
 from lasersafe.hazard.combine import Line, groups
 from lasersafe.hazard.exposure import continuous
 from lasersafe.models import parse_case
