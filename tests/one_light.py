@@ -8,10 +8,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.scene.beams import CLOSEST, NEAREST, BeamProfile, ScatterProfile, Vector
 from lasersafe.scene.bound import Bounds, Places, Question, bounds
-from lasersafe.scene.directions import Vector
 from lasersafe.scene.lights import Light, Lights
-from lasersafe.scene.profile import CLOSEST, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Piece, Walls
 

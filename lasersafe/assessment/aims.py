@@ -14,9 +14,20 @@ from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape
-from lasersafe.scene.directions import EVERYWHERE, Box, Directions, Vector, about, angles, unit
+from lasersafe.scene.beams import (
+    EVERYWHERE,
+    NEAREST,
+    BeamProfile,
+    Box,
+    Directions,
+    ScatterProfile,
+    Vector,
+    about,
+    angles,
+    farthest_of,
+    unit,
+)
 from lasersafe.scene.mirrors import Mirror, from_spots, hung, reachable
-from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import key_of

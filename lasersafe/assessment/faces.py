@@ -13,11 +13,10 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.paths import Member
+from lasersafe.scene.beams import CLOSEST, EVERYWHERE, LEAST, BeamProfile, ScatterProfile, beam_over
 from lasersafe.scene.bound import Places, Question, bounds, most_light
-from lasersafe.scene.directions import EVERYWHERE
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import before_walls, comes_from, from_spots
-from lasersafe.scene.profile import CLOSEST, LEAST, BeamProfile, ScatterProfile, beam_over
 from lasersafe.scene.sources import Source, Spots, boxes_of
 from lasersafe.scene.walls import Walls
 

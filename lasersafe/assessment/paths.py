@@ -13,8 +13,8 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.loads import places_on, window_screen
+from lasersafe.scene.beams import EVERYWHERE, BeamProfile, Vector, farthest_of
 from lasersafe.scene.bound import Question, bounds
-from lasersafe.scene.directions import EVERYWHERE, Vector
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import (
     Mirror,
@@ -27,7 +27,6 @@ from lasersafe.scene.mirrors import (
     past_walls,
     reachable,
 )
-from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Screen, Walls
 from lasersafe.wording import Message, joined
@@ -37,7 +36,6 @@ if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.models import Scene
     from lasersafe.models.scene import SceneBarrier, SceneOpening
-    from lasersafe.scene.directions import Vector
     from lasersafe.scene.lights import Light
 
 FLOAT = NDArray[np.float64]
@@ -47,6 +45,7 @@ MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mi
 _HAIR = 1e-9  # m
 _IN_PLANE = 1e-3  # m: what is lit of a level mirror itself has no image in it
 _SPARE = 1.002  # the length of a way beside the axis of a wide beam is known to about as much
+_OFF = 1e-6  # m: a light starts so far before the glass that sends it on
 
 
 @dataclass(frozen=True)
@@ -338,9 +337,6 @@ def _ends_of(profiles: Sequence[BeamProfile]) -> list[BeamProfile]:
     ]
 
 
-_HAIR = 1e-6  # m
-
-
 @dataclass(frozen=True)
 class Pane:
     """A flat piece of a window as a mirror, with its length and height. [m]."""
@@ -368,7 +364,7 @@ def lit_panes(lights: Sequence[Light], panes: Sequence[Pane], least: float) -> l
     asked = []
     for (source, walls), pane in zip(lights, panes, strict=True):
         (x0, y0, top), (x1, y1, _) = pane.upper_corners
-        glass, off = Screen("", ((x0, y0), (x1, y1)), top - pane.height, top), np.array(pane.mirror.normal) * _HAIR
+        glass, off = Screen("", ((x0, y0), (x1, y1)), top - pane.height, top), np.array(pane.mirror.normal) * _OFF
         bright = [[(replace(source, factor=source.factor / least), walls)]]
         asked += [Question(bright, places_on(glass, top, side)) for side in (off, -off)]
     found = [bool(one.upper[0] > 1.0) for one in bounds(asked, to_limit=True)] if asked else []

@@ -15,7 +15,7 @@ from lasersafe.models.scene import Ground
 from lasersafe.models.values import SIValue
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.scene.directions import angles
+from lasersafe.scene.beams import angles
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context

@@ -17,6 +17,8 @@ from lasersafe.assessment.scene_marks import (
     aims_of,
     camera_lines,
     camera_marks,
+    elevations,
+    joined_zones,
     person_marks,
     plan_of,
     surface_marks,
@@ -33,7 +35,6 @@ from lasersafe.assessment.scene_zones import (
     zone_lights,
     zones_over,
 )
-from lasersafe.assessment.section import elevations, joined_zones
 from lasersafe.assessment.stage import Stage
 from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import (
@@ -46,8 +47,8 @@ from lasersafe.records.scene import (
     SceneResult,
     StruckOut,
 )
+from lasersafe.scene.areas import EYES, hazard_map
 from lasersafe.scene.bound import Question, bounds
-from lasersafe.scene.hazard_map import EYES, hazard_map
 
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 

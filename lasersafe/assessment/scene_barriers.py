@@ -35,7 +35,7 @@ if TYPE_CHECKING:
     from lasersafe.models import SceneBarrier
     from lasersafe.optics.beam import BeamGeometry
     from lasersafe.records.scene import Polygon
-    from lasersafe.scene.directions import Vector
+    from lasersafe.scene.beams import Vector
     from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
     from lasersafe.scene.walls import Screen

@@ -35,10 +35,9 @@ from lasersafe.optics.viewing import limited_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import Criterion
+from lasersafe.scene.beams import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile, Vector
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, STEP, Places, Question, Span, bounds, span
-from lasersafe.scene.directions import Vector
 from lasersafe.scene.lights import Light, Lights
-from lasersafe.scene.profile import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, joined, word

@@ -37,8 +37,8 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario, Step
+from lasersafe.scene.beams import ScatterProfile
 from lasersafe.scene.lights import Light
-from lasersafe.scene.profile import ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.wording import Message, joined, word
 

@@ -23,8 +23,8 @@ from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, lit_areas, polygons
+from lasersafe.scene.beams import NEAREST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.lights import Light
-from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, word

@@ -57,6 +57,12 @@ if TYPE_CHECKING:
 
 _NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are given
 _POINTS = 61
+ALL_LASERS = "all lasers together"
+_SOURCE = "addition of wavelengths, BGI 832, p. 23, as in shared limits (limits.md, both rule sets)"
+_CLOSEST = 1e-6  # m
+_FARTHEST = 1e12  # m
+_PLACES = 64
+Changes = Mapping[str, Mapping[str, float]]  # laser -> input -> value in SI units
 
 
 def _zone(context: Context, way: str, tissue: str) -> Zone:
@@ -267,12 +273,6 @@ def rule_sentences(setups: Sequence[SetupResult]) -> tuple[str, ...]:
     return tuple(found)
 
 
-ALL_LASERS = "all lasers together"
-_SOURCE = "addition of wavelengths, BGI 832, p. 23, as in shared limits (limits.md, both rule sets)"
-_NEAREST = 1e-6  # m
-_FARTHEST = 1e12  # m
-_PLACES = 64
-Changes = Mapping[str, Mapping[str, float]]  # laser -> input -> value in SI units
 NO_CHANGES: Changes = {}
 
 
@@ -334,7 +334,7 @@ def reach_together(
 
             if best[0] > 0.0 and (total(np.array([best[0]])) <= 1.0).all():
                 continue  # the sum only falls
-            reach = farthest_crossing(total, _NEAREST, _FARTHEST, points=_PLACES)
+            reach = farthest_crossing(total, _CLOSEST, _FARTHEST, points=_PLACES)
             best = max(best, (reach, tissue), key=lambda one: one[0])
     return best
 

@@ -14,7 +14,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment import loads
+from lasersafe.assessment import loads, paths
 from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of
 from lasersafe.assessment.context import (
     BASE_WAY,
@@ -29,26 +29,15 @@ from lasersafe.assessment.context import (
     portions,
 )
 from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of
-from lasersafe.assessment.paths import (
-    FOLLOWED,
-    Pane,
-    further_mirrors,
-    level_members,
-    lit_panes,
-    members_of,
-    over_level_mirrors,
-    panes_of,
-)
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
 from lasersafe.optics.reflection import LitSpot, scatter_exposure
 from lasersafe.records.scene import BarrierWay, ViewWindow
 from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
+from lasersafe.scene.beams import EVERYWHERE, LEAST, BeamProfile, Box, ScatterProfile, Vector, farthest_of
 from lasersafe.scene.bound import STEP, most_light
-from lasersafe.scene.directions import EVERYWHERE, Box, Vector
 from lasersafe.scene.lights import Light
 from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, past_walls
-from lasersafe.scene.profile import LEAST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Gap, Screen, Walls
 
@@ -356,7 +345,7 @@ class Stage:
             for own, portion in zip(every_context(context).values(), parts, strict=True)
             for source in make(own, pose, tissue, duration, portion)
         )
-        return (*found, *over_level_mirrors(self.scene, found)) if BASE_WAY[way] == "scatter" else found
+        return (*found, *paths.over_level_mirrors(self.scene, found)) if BASE_WAY[way] == "scatter" else found
 
     def _direct(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         profile = self.beam_profile(context, tissue, duration, portion)
@@ -395,16 +384,16 @@ class Stage:
         for pane in self.panes(context, pose, pose.mode):
             reach = farthest_of(laser.profile.criteria, context.beam, pane.mirror.reflectance) * ROUND_UP
             found += past_walls(laser, pane.mirror, reach, walls)
-        found += [level_mirror(laser, one.height, one.share, one.name) for one in level_members(self.scene)]
-        members = members_of(self.scene, self.lit(context, pose))
-        return found + further_mirrors(context, pose, found, members, walls)
+        found += [level_mirror(laser, one.height, one.share, one.name) for one in paths.level_members(self.scene)]
+        members = paths.members_of(self.scene, self.lit(context, pose))
+        return found + paths.further_mirrors(context, pose, found, members, walls)
 
     @kept("walls")
-    def panes(self, context: Context, pose: Pose, mode: str) -> tuple[Pane, ...]:
+    def panes(self, context: Context, pose: Pose, mode: str) -> tuple[paths.Pane, ...]:
         """Return the windows that act as mirrors for a laser in a mode."""
         laser, walls = self._seen_by_eyes(context, pose), self.walls(context, "direct", mode)
-        panes = [one for one in panes_of(self.scene) if one.mirror.reflectance > 0.0]
-        lit = lit_panes([(laser, walls)] * len(panes), panes, FOLLOWED)
+        panes = [one for one in paths.panes_of(self.scene) if one.mirror.reflectance > 0.0]
+        lit = paths.lit_panes([(laser, walls)] * len(panes), panes, paths.FOLLOWED)
         return tuple(one for one, gets in zip(panes, lit, strict=True) if gets)
 
     @kept()

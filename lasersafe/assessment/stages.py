@@ -12,7 +12,7 @@ from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.stage import RESTS, Stage
 from lasersafe.errors import refuse
-from lasersafe.scene.profile import ScatterProfile
+from lasersafe.scene.beams import ScatterProfile
 
 if TYPE_CHECKING:
     from lasersafe.models import Case

@@ -16,8 +16,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from lasersafe.scene.beams import LEAST
 from lasersafe.scene.lights import Light, Lights, total
-from lasersafe.scene.profile import LEAST
 from lasersafe.scene.sources import squared_gaps
 from lasersafe.scene.walls import Walls
 

@@ -9,8 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.directions import nearest
-from lasersafe.scene.profile import LEAST, NEAREST, BeamProfile, ScatterProfile, beam_from_here_on, beam_over
+from lasersafe.scene.beams import LEAST, NEAREST, BeamProfile, ScatterProfile, beam_from_here_on, beam_over, nearest
 from lasersafe.scene.sources import ROW, STEEP, Source, Starts, pairs_of, squared_gaps
 from lasersafe.scene.walls import Walls
 

@@ -10,9 +10,20 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.directions import EVERYWHERE, STRAIGHT, Cone, Vector, mirrored, turned, turned_over, widened
+from lasersafe.scene.beams import (
+    EVERYWHERE,
+    NEAREST,
+    STRAIGHT,
+    BeamProfile,
+    Cone,
+    ScatterProfile,
+    Vector,
+    mirrored,
+    turned,
+    turned_over,
+    widened,
+)
 from lasersafe.scene.lights import Light, Lights
-from lasersafe.scene.profile import NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message

@@ -10,8 +10,19 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.directions import STRAIGHT, Directions, Vector, angles_of
-from lasersafe.scene.profile import BEAM, CLOSEST, NEAREST, NO_BEAM, POINT, BeamProfile, ScatterProfile
+from lasersafe.scene.beams import (
+    BEAM,
+    CLOSEST,
+    NEAREST,
+    NO_BEAM,
+    POINT,
+    STRAIGHT,
+    BeamProfile,
+    Directions,
+    ScatterProfile,
+    Vector,
+    angles_of,
+)
 
 FLOAT = NDArray[np.float64]
 INDEX = NDArray[np.intp]

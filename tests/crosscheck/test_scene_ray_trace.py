@@ -9,9 +9,8 @@ import pytest
 
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
 from lasersafe.results import Criterion
-from lasersafe.scene.directions import Box, Cone, mirrored, turned, unit
+from lasersafe.scene.beams import BeamProfile, Box, Cone, farthest_of, mirrored, turned, unit
 from lasersafe.scene.mirrors import Mirror, reflected
-from lasersafe.scene.profile import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen
 from tests.one_light import blocked, over

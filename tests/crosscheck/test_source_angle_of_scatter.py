@@ -15,8 +15,7 @@ from lasersafe.hazard.scatter import scatter_ratio, scatter_reach
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.optics.reflection import LitSpot
-from lasersafe.scene.directions import EVERYWHERE
-from lasersafe.scene.profile import ScatterProfile
+from lasersafe.scene.beams import EVERYWHERE, ScatterProfile
 from lasersafe.scene.sources import Source
 from tests.case_head import HEAD
 from tests.one_light import ratio as ratio_at

@@ -11,21 +11,22 @@ import shapely
 from lasersafe.assessment.faces import Face, lit_faces
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.records.light import Criterion
-from lasersafe.scene.bound import ABOVE, BELOW, Places, most_light
-from lasersafe.scene.directions import (
+from lasersafe.scene.beams import (
     EVERYWHERE,
     Around,
+    BeamProfile,
     Box,
     Cone,
     Directions,
+    ScatterProfile,
     about,
     angles_of,
     nearest,
     turned,
     unit,
 )
+from lasersafe.scene.bound import ABOVE, BELOW, Places, most_light
 from lasersafe.scene.mirrors import Mirror, reflected
-from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen, Walls
 from tests.one_light import blocked, bound, over

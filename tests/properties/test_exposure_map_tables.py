@@ -8,9 +8,8 @@ import numpy as np
 
 from lasersafe.hazard.exposure import Received, continuous, criteria
 from lasersafe.optics.beam import BeamGeometry
-from lasersafe.scene.directions import Box
-from lasersafe.scene.hazard_map import hazard_map
-from lasersafe.scene.profile import BeamProfile
+from lasersafe.scene.areas import hazard_map
+from lasersafe.scene.beams import BeamProfile, Box
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
 

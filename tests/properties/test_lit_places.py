@@ -9,9 +9,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lasersafe.scene.directions import EVERYWHERE, unit
+from lasersafe.scene.beams import EVERYWHERE, BeamProfile, unit
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, lit_patch
-from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.sources import Source, Spots
 from tests.few import few
 from tests.one_light import blocked, from_here_on

@@ -12,13 +12,11 @@ from hypothesis import strategies as st
 
 from lasersafe.optics.beam import collimated, through_lens
 from lasersafe.results import Criterion
-from lasersafe.scene.areas import PAD, lit_areas, outline, polygons
+from lasersafe.scene.areas import LOOSE, NEGLIGIBLE, PAD, hazard_map, lit_areas, outline, polygons
+from lasersafe.scene.beams import EVERYWHERE, BeamProfile, Box, ScatterProfile, farthest_of, mirrored, unit
 from lasersafe.scene.bound import Places
-from lasersafe.scene.directions import EVERYWHERE, Box, mirrored, unit
-from lasersafe.scene.hazard_map import LOOSE, NEGLIGIBLE, hazard_map
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, reflected
-from lasersafe.scene.profile import BeamProfile, ScatterProfile, farthest_of
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Gap, Screen, Walls
 from tests.few import few

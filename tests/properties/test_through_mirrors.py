@@ -10,10 +10,9 @@ from hypothesis import strategies as st
 
 from lasersafe.optics.beam import collimated
 from lasersafe.results import Criterion
-from lasersafe.scene.directions import Box, about, unit
+from lasersafe.scene.beams import BeamProfile, Box, about, unit
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import Mirror, lit_patch, past_walls, reachable, reflected
-from lasersafe.scene.profile import BeamProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Screen, Walls
 from tests.few import few

@@ -10,10 +10,8 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lasersafe.scene.areas import outline
-from lasersafe.scene.directions import EVERYWHERE, Box, unit
-from lasersafe.scene.hazard_map import hazard_map
-from lasersafe.scene.profile import ScatterProfile
+from lasersafe.scene.areas import hazard_map, outline
+from lasersafe.scene.beams import EVERYWHERE, Box, ScatterProfile, unit
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Gap, Screen, Walls
 from tests.few import few

@@ -21,8 +21,8 @@ from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.optics.reflection import LitSpot, reflect, reflect_shape
+from lasersafe.scene.beams import BeamProfile, ScatterProfile
 from lasersafe.scene.bound import Places
-from lasersafe.scene.profile import BeamProfile, ScatterProfile
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen, Walls
 from tests.behaviour.test_scene import HEAD
