@@ -19,4 +19,225 @@ from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.light import Step
+from lasersafe.records.scene import BarrierWay, ViewWindow
 from lasersafe.scene.beams import BeamProfile, ScatterProfile
+from lasersafe.scene.bound import Places, Question, bounds
+from lasersafe.scene.sources import Source
+from lasersafe.scene.walls import Screen, Walls
+from lasersafe.wording import Message, joined, word
+
+if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context
+    from lasersafe.assessment.stage import Stage
+    from lasersafe.models import Barrier, Scene, SceneBarrier, SceneOpening
+    from lasersafe.scene.beams import Vector
+
+MODES = ("running", "alignment", "service", "fault")
+FLOAT = NDArray[np.float64]
+_HIGH = 20.0  # m: a wall is looked at up to here above the heads
+_ASKEW = 1e-3  # m: less askew on the plan, the box around a wall stands for it
+_NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets
+Spot = tuple["Vector | None", float | None]  # place, and how far it is from where the light starts [m]
+Part = tuple[str, int | None]  # a barrier, or the number of an opening in it
+_NO_WALLS = Walls()
+
+
+@dataclass(frozen=True)
+class Peak:
+    """The most that a laser can bring to a barrier or view window on one way.
+
+    Attributes
+    ----------
+    irradiance : float
+        The highest peak of one watt. [1/m2]
+    spot : tuple
+        Where it is, and how far that is from where the light starts. [m]
+    seen : float
+        Highest exposure over limit of an eye at a view window. [1]
+    """
+
+    irradiance: float
+    spot: Spot
+    seen: float = 0.0
+    source: Source | None = None  # what brings it
+
+
+def barrier_for(stage: Stage, context: Context, name: str) -> Barrier | None:
+    """Return the table [[barrier]] of a screen, None when there is none or it is about another laser."""
+    found = next((b for b in stage.case.barrier if b.name == name), None)
+    return None if found is None or found.laser not in (None, context.laser.name) else found
+
+
+def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> list[dict[Part, Peak]]:
+    """Return the highest peak irradiance of one watt in some modes [1/m2] on each barrier and view window, and where.
+
+    Nothing that stands between is counted. All wavelengths count as if they had the beam of any of them. Of each laser
+    on a way there is one answer. In all modes it says what an eye gets at a window as well.
+    """
+    asked, named = [], list[tuple[int, Part, list[Source] | None]]()
+    for number, (stage, context, way, modes) in enumerate(wanted):
+        highest = max([pose.apex[2] for mode in modes for pose in stage.poses(context, mode)], default=0.0) + _HIGH
+        lights = {
+            one: replace(one, profile=stage.in_irradiance(one.profile, 1.0))
+            for one in sources_on(stage, context, way, "eye", modes)
+        }
+        nearer: dict[ScatterProfile, ScatterProfile] = {}
+        for part, screen in parts_of(stage.scene).items():
+            own = [one for one in lights if not one.parts or one.surface != part[0]]
+            if modes == MODES or part[1] is None:
+                asked.append(Question([[(lights[one], _NO_WALLS) for one in own]], places_on(screen, highest)))
+                named.append((number, part, own))
+            if modes == MODES and part[1] is not None:
+                seen = [(_seen_near(one, nearer), _NO_WALLS) for one in own]
+                asked.append(Question([seen], places_on(screen, math.inf)))
+                named.append((number, part, None))
+    found: list[dict[Part, Peak]] = [{} for _ in wanted]
+    for (number, part, sources), one in zip(named, bounds(asked, near=_NEAR_ENOUGH), strict=True):
+        worst = int(np.argmax(one.upper))
+        if sources is None:
+            found[number][part] = replace(found[number][part], seen=float(one.upper[worst]))
+            continue
+        light, (x, y, z) = int(one.light[worst]), one.place[worst].tolist()
+        source = None if light < 0 else sources[light]
+        spot: Spot = (None, None) if source is None else ((x, y, z), source.path_to((x, y, z)))
+        found[number][part] = Peak(float(one.upper[worst]), spot, source=source)
+    return found
+
+
+def _seen_near(source: Source, known: dict[ScatterProfile, ScatterProfile]) -> Source:
+    """Return a source as an eye right at a window sees it."""
+    if not isinstance(source.profile, ScatterProfile):
+        return source
+    near = known.setdefault(source.profile, replace(source.profile, nearest=CLOSEST_VIEW))
+    return replace(source, profile=near)
+
+
+def sources_on(stage: Stage, context: Context, way: str, tissue: str, modes: tuple[str, ...]) -> list[Source]:
+    """Return all light of a way in some modes that can fall on barriers; none gets what it scatters itself.
+
+    A head that in a fault points at a wall or floor next to a barrier can point at the barrier as well: that is more.
+    """
+    return list(dict.fromkeys(
+        source for mode in modes for part in (way, *(["mirror then scatter"] if way == "scatter" else []))
+        for source in stage.sources(context, part, tissue, mode) if not (source.parts and mode == "fault")
+    ))  # fmt: skip
+
+
+def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Places:
+    """Return each straight part of a screen up to a height [m] as a place, or a place so far beside it [m]."""
+    top, low, high, outlines = max(min(screen.top, highest), screen.bottom), [], [], []
+    off = np.zeros(3) if beside is None else beside
+    for a, b in itertools.pairwise(screen.line):
+        low.append(np.array([*np.minimum(a, b), screen.bottom]) + off)
+        high.append(np.array([*np.maximum(a, b), top]) + off)
+        oblique = min(abs(b[0] - a[0]), abs(b[1] - a[1])) > _ASKEW
+        outlines.append(np.array([a, b]) + off[:2] if oblique else None)
+    return Places(np.array(low), np.array(high), outlines)
+
+
+def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load, Spot | None]:
+    """Return the highest load that can fall on a barrier or window on one way, in any mode."""
+    peak = stage.peaks(context, way, MODES)[part]
+    return load_of(context, way, lambda _, amount: (peak.irradiance * amount, peak.spot))
+
+
+def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
+    """Return the line from which a peak follows; k is what its bound makes of the light at that distance."""
+    power, source, away = power_of_all(context), peak.source, peak.spot[1]
+    if power is None or source is None or not away or not peak.irradiance > 0.0:
+        return ()
+    sent, value = power * source.factor, peak.irradiance * power
+    if isinstance(source.profile, BeamProfile):
+        beam, formula, words = source.profile.beam, "k · 4 Φ ρ / (π d_x d_y)", Message("source.peak")
+        width, numbers = diameters(beam, away), beam_numbers(beam, away, sent)
+        if not min(map(float, width)) > 0.0:  # in a focus that is described as a point
+            return ()
+        plain_one = peak_exposure(sent, *width)
+    else:
+        model, formula = stage.case.settings.scatter_model, "k · ρ Φ / (π r²)"
+        formula = formula if model == "lambert" else "k · ρ Φ / (2 π r²)"
+        words = Message("barrier.scatter_source", model=word(model))
+        plain_one = scatter_exposure(power, source.factor, away, 0.0, model)
+        numbers = scatter_numbers(source.surface, power, source.factor, away)
+    if not 0.0 < float(plain_one) < math.inf:
+        return ()
+    put_in = joined([f"{value / float(plain_one):.5g}", numbers], " · ")
+    return (Step("E", Message("barrier.peak_of_place"), formula, put_in, value, "W/m2", words, "own"),)
+
+
+def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> BarrierWay:
+    """Return what one laser alone does to a screen, wherever its head points."""
+    if entry.kind == "terrain":
+        names, holds = (way, context.laser.name, context.setup.name), Message("barrier.terrain")
+        return BarrierWay(*names, 0.0, True, Message("barrier.holds", why=holds), fitted=context.setup.fitted)
+    barrier = barrier_for(stage, context, entry.name)
+    load, where = load_on(stage, context, way, (entry.name, None))
+    found, _ = judged(context, way, load, entry if barrier is None else barrier, barrier)
+    place, away = where or (None, None)
+    steps = _steps_of(stage, context, stage.peaks(context, way, MODES)[entry.name, None])
+    return BarrierWay(place=place, away=away, steps=steps, **found)
+
+
+# --- view windows ---------------------------------------------------------------------------------------------------
+
+
+def part_of_line(line: tuple[tuple[float, float], ...], start: float, end: float) -> tuple[tuple[float, float], ...]:
+    """Return the part of a polyline between two distances along it [m]."""
+    found: list[tuple[float, float]] = []
+    passed = 0.0
+    for a, b in itertools.pairwise(line):
+        length = math.dist(a, b)
+        low, high = max(start - passed, 0.0), min(end - passed, length)
+        if low < high:
+            found += [(a[0] + (b[0] - a[0]) * t / length, a[1] + (b[1] - a[1]) * t / length) for t in (low, high)]
+        passed += length
+    return tuple(spot for spot, _ in itertools.groupby(found)) or (line[-1], line[-1])
+
+
+def parts_of(scene: Scene) -> dict[Part, Screen]:
+    """Return every barrier and wall, and with the number of its opening every view window whose density is stated."""
+    found: dict[Part, Screen] = {}
+    for entry in scene.barrier:
+        found[entry.name, None] = Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top))
+        for number, opening in enumerate(entry.opening):
+            if opening.optical_density is not None:
+                found[entry.name, number] = window_screen(entry, opening)
+    return found
+
+
+def window_screen(entry: SceneBarrier, opening: SceneOpening) -> Screen:
+    """Return a view window as a screen of its own."""
+    line = part_of_line(entry.line.pairs, float(opening.start), float(opening.end))
+    bottom, top = max(float(opening.bottom), float(entry.bottom)), min(float(opening.top), float(entry.top))
+    return Screen(opening.name, line, bottom, max(top, bottom))
+
+
+def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, int], ViewWindow]:
+    """Return every view window whose density is stated against one way, with all other fitted lasers on it."""
+    found = {}
+    others = [c for c in stage.contexts if c.setup.fitted and c.laser.name != context.laser.name]
+    others = others if stage.case.adds_lasers else []
+    for entry in stage.scene.barrier:
+        barrier = next((b for b in stage.case.barrier if b.name == entry.name), None)
+        required = needed_time(barrier is not None and barrier.observed)
+        for number, opening in enumerate(entry.opening):
+            if opening.optical_density is None:
+                continue
+            part, density = (entry.name, number), float(opening.optical_density)
+            loads = [load_on(stage, one, way, part)[0] for one in (context, *others)]
+            ratio = sum(stage.peaks(one, way, MODES)[part].seen for one in (context, *others))
+            pulses = [one.pulse for one in loads if one.pulse is not None]
+            powers = [one.mean_power for one in loads]
+            load = Load(
+                sum(one.irradiance for one in loads),
+                None if None in powers else sum(p for p in powers if p is not None),
+                sum(one.pulse_energy or 0.0 for one in loads) if pulses else None,
+                pulse=sum(pulses) if pulses else None,
+            )
+            rating = Rating(plain(opening.rating), plain(opening.rated_time), plain(opening.pulse_rating))
+            verdict = judge_window(ratio, 1.0, density, load, rating, required)
+            found[entry.name, number] = ViewWindow(
+                opening.name, way, context.laser.name, context.setup.name, verdict.holds, verdict.needed_density,
+                density, load.irradiance, verdict.words, context.setup.fitted,
+            )  # fmt: skip
+    return found
