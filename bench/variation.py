@@ -102,8 +102,7 @@ def chart(found: dict[int, float]) -> str:
     """Return the growth as an SVG drawing: both scales logarithmic, with a line of slope 1 through the last point."""
     import math
 
-    from lasersafe.drawing.pictures import to_svg
-    from lasersafe.drawing.primitives import Drawing, Lines, Mark, Words
+    from lasersafe.drawing.primitives import Drawing, Lines, Mark, Words, to_svg
 
     wide, high, left, low = 150.0, 90.0, 22.0, 18.0
     top = 10.0 ** math.ceil(math.log10(max(found.values())))

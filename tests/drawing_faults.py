@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from lasersafe.drawing.primitives import Drawing, Rect, Words, overlap, within
-from lasersafe.drawing.typeface import ASCENT, DESCENT, width_of
+from lasersafe.drawing.text import ASCENT, DESCENT, width_of
 
 
 def text_box(words: Words) -> Rect:

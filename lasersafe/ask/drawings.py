@@ -12,13 +12,12 @@ from typing import TYPE_CHECKING, Any
 from lasersafe.ask.beams import beam_of
 from lasersafe.ask.questions import PlanQuestion, ReachQuestion
 from lasersafe.drawing.chart import Axis, round_ends, tick_text
-from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.maps import map_page
 from lasersafe.drawing.page import Paper
-from lasersafe.drawing.pictures import to_svg
 from lasersafe.drawing.plan import plan_page, room_of, way_pages
-from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Run, Words, box
-from lasersafe.drawing.values import decimals
+from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Run, Words, box, to_svg
+from lasersafe.drawing.room import elevation_pages
+from lasersafe.drawing.text import decimals
 from lasersafe.errors import InputError, refuse
 from lasersafe.files import DASH, Output, mark_of, write_outputs
 from lasersafe.optics.beam import BeamGeometry, diameters
@@ -201,7 +200,7 @@ def _with_map(case: Case, assessment: Assessment) -> Assessment:
 
 def picture(drawing: Drawing, suffix: str) -> bytes:
     """Return a drawing as the content of an .svg or .png file."""
-    from lasersafe.drawing.pictures import to_png, to_svg
+    from lasersafe.drawing.primitives import to_png, to_svg
 
     return to_svg(drawing).encode() if suffix == ".svg" else to_png(drawing)
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.decision import metres, times, way_of
 from lasersafe.assessment.facts import MOST, gain_of
-from lasersafe.drawing.values import decimals, measured
+from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import InputError
 from lasersafe.quantity import feet, format_quantity, grouped
 from lasersafe.records.fields import as_json, badness

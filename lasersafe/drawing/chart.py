@@ -22,8 +22,7 @@ from lasersafe.drawing.primitives import (
     edge,
 )
 from lasersafe.drawing.sketch import Board, Label
-from lasersafe.drawing.typeface import RAISED, width_of
-from lasersafe.drawing.values import spoken
+from lasersafe.drawing.text import RAISED, spoken, width_of
 
 TICK = 2.5
 TITLE = 2.8

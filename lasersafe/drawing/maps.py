@@ -14,7 +14,6 @@ from numpy.typing import NDArray
 
 from lasersafe.drawing import primitives
 from lasersafe.drawing.chart import TICK, Axis, Heading, Plot, axis_marks, from_middle, plot_in, round_steps
-from lasersafe.drawing.floor import Floor
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, limits_line, scale_bar
 from lasersafe.drawing.primitives import (
     BLACK,
@@ -35,9 +34,9 @@ from lasersafe.drawing.primitives import (
     overlap,
     within,
 )  # fmt: skip
+from lasersafe.drawing.room import Floor
 from lasersafe.drawing.sketch import DECADES, Board, Label, fit
-from lasersafe.drawing.typeface import ASCENT, DESCENT, width_of
-from lasersafe.drawing.values import quantity, ratio, spoken, tidy
+from lasersafe.drawing.text import ASCENT, DESCENT, quantity, ratio, spoken, tidy, width_of
 from lasersafe.records.scene import BarrierLine, BarrierMap, HazardMap, SceneResult
 from lasersafe.wording import Wording
 

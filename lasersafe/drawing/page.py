@@ -24,8 +24,7 @@ from lasersafe.drawing.primitives import (
     edge,
 )
 from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, View
-from lasersafe.drawing.typeface import clean, width_of, wrap
-from lasersafe.drawing.values import duration, in_unit, spoken
+from lasersafe.drawing.text import clean, duration, in_unit, spoken, width_of, wrap
 from lasersafe.records.scene import BarrierLine, SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording, joined, word
 

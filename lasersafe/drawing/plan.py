@@ -9,7 +9,6 @@ from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from lasersafe.drawing.floor import NAME_SIZE, NAMED, THINGS, Floor, joined, rings_in
 from lasersafe.drawing.page import (
     Entry,
     Paper,
@@ -22,9 +21,9 @@ from lasersafe.drawing.page import (
     sign_entries,
 )
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Words, box, closed, edge
+from lasersafe.drawing.room import NAME_SIZE, NAMED, THINGS, Floor, joined, rings_in
 from lasersafe.drawing.sketch import DARK, LIGHT, Label, View, extent_of, fit, grown, longer, strokes
-from lasersafe.drawing.typeface import wrap
-from lasersafe.drawing.values import distance, place
+from lasersafe.drawing.text import distance, place, wrap
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import AimEnvelope, PersonMark, Polygon, SceneResult, ZoneShape
 from lasersafe.results import Assessment

@@ -29,7 +29,7 @@ from lasersafe.drawing.primitives import (
     overlap,
     within,
 )  # fmt: skip
-from lasersafe.drawing.typeface import ASCENT, DESCENT, clean, width_of, wrap
+from lasersafe.drawing.text import ASCENT, DESCENT, clean, width_of, wrap
 from lasersafe.records.scene import Polygon, SceneResult
 from lasersafe.wording import Wording
 

@@ -17,7 +17,7 @@ import tomli_w
 from lasersafe import models
 from lasersafe.ask.printed import brief
 from lasersafe.assessment import assess as assess_case
-from lasersafe.drawing.values import distance, tidy, unit_text
+from lasersafe.drawing.text import distance, tidy, unit_text
 from lasersafe.errors import InputError, OutputError, refuse
 from lasersafe.library.beams import shown_quantity, to_si
 from lasersafe.models import Case, typed_inputs
@@ -123,7 +123,7 @@ def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
 
 
 def _drawings(assessment: Assessment, wording: Wording) -> list[str]:
-    from lasersafe.drawing.pictures import to_svg
+    from lasersafe.drawing.primitives import to_svg
 
     if assessment.scene is not None:
         from lasersafe.drawing.page import Paper
@@ -374,7 +374,7 @@ def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = Fals
         If the case has no scene, or there is no such paper or page.
     """
     from lasersafe.ask.drawings import drawings_of
-    from lasersafe.drawing.pictures import to_svg
+    from lasersafe.drawing.primitives import to_svg
 
     assessment = case if isinstance(case, Assessment) else assess(case)
     drawings = drawings_of(assessment, paper, elevation=elevation)

@@ -13,9 +13,8 @@ from lasersafe.ask.questions import EyewearQuestion
 from lasersafe.assessment import assess, fingerprint
 from lasersafe.assessment.decision import is_fitted, times, way_of
 from lasersafe.data import load_toml, shared_path
-from lasersafe.drawing.pictures import to_svg
-from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box
-from lasersafe.drawing.values import decimals, tidy
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box, to_svg
+from lasersafe.drawing.text import decimals, tidy
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case
 from lasersafe.page.forms import Fields, FormError, Texts
@@ -302,7 +301,7 @@ def plan_of(assessment: Assessment) -> str:
     if assessment.scene is None:
         return ""
     from lasersafe.ask.drawings import drawings_of
-    from lasersafe.drawing.pictures import to_svg
+    from lasersafe.drawing.primitives import to_svg
 
     return inline(to_svg(drawings_of(assessment, "A4")[0]))
 

@@ -17,8 +17,8 @@ from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene_zones import KINDS, cut, zones_over
 from lasersafe.assessment.stages import stages_of
-from lasersafe.drawing.floor import joined
 from lasersafe.drawing.plan import stands
+from lasersafe.drawing.room import joined
 from lasersafe.errors import CalcError, CaseError, Fault
 from lasersafe.models import parse_case
 from lasersafe.page.answers import people_of, rows_of, sentence

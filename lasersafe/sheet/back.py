@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lasersafe.drawing.values import (
+from lasersafe.drawing.text import (
     distance,
     in_unit,
     number,

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from functools import partial
 
 from lasersafe.drawing.primitives import Words, grey
-from lasersafe.drawing.values import decimals
+from lasersafe.drawing.text import decimals
 from lasersafe.errors import refuse
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, drawings, front, shown, tables

@@ -8,15 +8,14 @@ from collections.abc import Mapping, Sequence
 import lasersafe
 from lasersafe.drawing import primitives
 from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve_marks, curve_sample, grid_marks, round_ends
-from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.maps import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, way_pages
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Words, moved
+from lasersafe.drawing.room import elevation_pages
 from lasersafe.drawing.sketch import Board
-from lasersafe.drawing.typeface import width_of, wrap
-from lasersafe.drawing.values import in_unit, tidy, unit_text
-from lasersafe.drawing.values import place as placed_at
+from lasersafe.drawing.text import in_unit, tidy, unit_text, width_of, wrap
+from lasersafe.drawing.text import place as placed_at
 from lasersafe.results import ChartData, ChartMark, LimitLine
 from lasersafe.sheet.flow import MILLIMETRE, Page, Placed, Sheet
 from lasersafe.sheet.paint import Facts, paint, refuse_unprintable

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from lasersafe.assessment.decision import metres
 from lasersafe.drawing.primitives import BLACK, WHITE, Lines, edge, grey
-from lasersafe.drawing.values import aperture, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
+from lasersafe.drawing.text import aperture, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import BarrierLoad, BarrierWay
 from lasersafe.results import Assessment, BarrierResult, Criterion, Scenario, SignOff, unanswered

@@ -7,7 +7,7 @@ from collections.abc import Callable
 from functools import partial
 
 from lasersafe.drawing.primitives import grey
-from lasersafe.drawing.values import density, distance, duration, place, quantity, spoken, tidy, unit_text, wavelength
+from lasersafe.drawing.text import density, distance, duration, place, quantity, spoken, tidy, unit_text, wavelength
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, SignOff, Zone
 from lasersafe.sheet.drawings import warning

@@ -20,7 +20,7 @@ from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
 from lasersafe.drawing.primitives import Lines, Run, Words
-from lasersafe.drawing.typeface import NAMES, widths
+from lasersafe.drawing.text import NAMES, widths
 from lasersafe.errors import OutputError
 from lasersafe.sheet.flow import MILLIMETRE, Entry, Mark, Page, Placed
 

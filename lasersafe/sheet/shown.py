@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from lasersafe.drawing.values import (
+from lasersafe.drawing.text import (
     aperture,
     distance,
     duration,

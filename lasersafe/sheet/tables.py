@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from itertools import groupby
 
-from lasersafe.drawing.values import density, duration, in_unit, number, place, ratio, spoken, tidy, wavelength
+from lasersafe.drawing.text import density, duration, in_unit, number, place, ratio, spoken, tidy, wavelength
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import BarrierLoad
 from lasersafe.results import BarrierResult, Control, EyewearNeed, Scenario, unanswered

@@ -12,10 +12,9 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from lasersafe.drawing.primitives import BLACK, Words
-from lasersafe.drawing.typeface import cut_of
-from lasersafe.drawing.typeface import width_of as measured
-from lasersafe.drawing.typeface import wrap as broken
-from lasersafe.drawing.values import unit_text
+from lasersafe.drawing.text import cut_of, unit_text
+from lasersafe.drawing.text import width_of as measured
+from lasersafe.drawing.text import wrap as broken
 from lasersafe.results import Assessment, Control, Criterion, Scenario
 
 _NUMBERED = re.compile(r"(\D*)(\d+)\Z")

@@ -16,7 +16,7 @@ from lasersafe.assessment.context import Context, every_context
 from lasersafe.assessment.protection import need_at, one_verdict, sharing
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.uncertainty import critical_values
-from lasersafe.drawing.values import decimals, measured
+from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input

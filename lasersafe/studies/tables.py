@@ -23,7 +23,7 @@ from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, r
 from lasersafe.drawing.maps import contour_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Drawing
-from lasersafe.drawing.values import decimals, measured, quantity
+from lasersafe.drawing.text import decimals, measured, quantity
 from lasersafe.errors import InputError, refuse
 from lasersafe.files import DASH, Output, existing, mark_of, write_outputs
 from lasersafe.hazard.marking import round_up_density

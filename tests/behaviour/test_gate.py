@@ -149,11 +149,11 @@ HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}
 # The lowest parts, and those that put answers into words, are single modules that may use each other.
 SOCIABLE = LAYERS[0] | LAYERS[-3]
 ONLY_IN = {
-    "PIL": ("lasersafe/drawing/pictures.py",),
+    "PIL": ("lasersafe/drawing/primitives.py",),
     "pint": ("lasersafe/quantity.py",),
     "pydantic": ("lasersafe/models/", "lasersafe/signing/container.py"),
     "pydantic_core": ("lasersafe/models/",),
-    "reportlab": ("lasersafe/drawing/typeface.py", "lasersafe/sheet/"),
+    "reportlab": ("lasersafe/drawing/text.py", "lasersafe/sheet/"),
     "cryptography": (),
     "pyhanko": tuple(f"lasersafe/signing/{name}.py" for name in ("signatures", "signing_off")),
     "typer": ("lasersafe/cli.py", "lasersafe/cli/"),

@@ -18,7 +18,7 @@ from lasersafe.assessment import assess
 from lasersafe.cli import app
 from lasersafe.data import load_toml, templates_path
 from lasersafe.drawing.primitives import Words
-from lasersafe.drawing.values import decimals
+from lasersafe.drawing.text import decimals
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment, SignOff

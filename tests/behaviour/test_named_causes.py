@@ -10,7 +10,7 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.assessment import assess
-from lasersafe.drawing.values import tidy
+from lasersafe.drawing.text import tidy
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet

@@ -8,9 +8,9 @@ import shapely
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.stages import stages_of
-from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
+from lasersafe.drawing.room import elevation_pages
 from lasersafe.models import parse_case
 from lasersafe.scene.areas import area_of
 from lasersafe.wording import load_wording

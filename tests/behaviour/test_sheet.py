@@ -17,8 +17,7 @@ from pypdf import PdfReader
 
 from lasersafe.assessment.decision import metres, times
 from lasersafe.drawing.primitives import Area, Lines, Words
-from lasersafe.drawing.typeface import width_of
-from lasersafe.drawing.values import distance, ratio
+from lasersafe.drawing.text import distance, ratio, width_of
 from lasersafe.errors import InputError, OutputError
 from lasersafe.results import Assessment, ChartData, Decision, SignOff
 from lasersafe.sheet import render_sheet

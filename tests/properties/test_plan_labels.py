@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 
 from lasersafe.assessment import assess_file
 from lasersafe.data import templates_path
-from lasersafe.drawing.elevation import elevation_pages
 from lasersafe.drawing.maps import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, way_pages
 from lasersafe.drawing.primitives import Drawing, Words
+from lasersafe.drawing.room import elevation_pages
 from lasersafe.records.scene import SceneResult
 from lasersafe.wording import load_wording
 from tests.behaviour.sample_assessment import assessment

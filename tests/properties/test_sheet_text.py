@@ -11,9 +11,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from lasersafe.drawing import values
+from lasersafe.drawing import text as values
 from lasersafe.drawing.primitives import Lines, Words
-from lasersafe.drawing.values import tidy
+from lasersafe.drawing.text import tidy
 from lasersafe.results import ChartData, ChartMark, Curve, LimitLine
 from lasersafe.sheet.drawings import exposure_chart
 from lasersafe.sheet.flow import Flow, Part, Row

@@ -7,7 +7,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.drawing.primitives import Words
-from lasersafe.drawing.values import quantity, spoken, unit_text
+from lasersafe.drawing.text import quantity, spoken, unit_text
 from lasersafe.models import parse_case, read_case
 from lasersafe.results import Scenario, Step
 from lasersafe.sheet import shown
