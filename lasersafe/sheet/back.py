@@ -384,7 +384,7 @@ def steps(sheet: Sheet) -> None:
         for limit, label in references.limits.items():
             source = text("hazards.source", source=limit.source, mark=named("seen", limit.seen))
             title = f"{named('tissue', limit.tissue)}: {limit_text(limit, sheet.wording)}"
-            work.group(title, limit.steps, (source, limit.note), label, "steps.elsewhere")
+            work.group(title, limit.steps, (source, tidy(limit.note)), label, "steps.elsewhere")
         work.print()
     for setup in sheet.assessment.setups:
         sheet.heading(text("steps.setup", laser=setup.laser, setup=setup.setup), 1, _HEADED)

@@ -295,7 +295,7 @@ def _report(sheet: Sheet, report: SettingReport) -> None:
         mark = f" ({text('pulsed.decides')})" if line.decides else ""
         values = (line.hazard, in_unit(line.limit, line.unit, 4, "down"), aperture(line.limiting_aperture))
         cells = [Part(value, kind) for value in (*values, number(line.share, 3, "up"))]
-        source = faint(line.note), faint(f"{line.source}; {sheet.named('seen', line.seen)}")
+        source = faint(tidy(line.note)), faint(f"{line.source}; {sheet.named('seen', line.seen)}")
         rule = Part(f"{line.rule}{mark}", kind), faint(line.rule_set)
         rows.append(row(rule, *cells, source, shade=_SHADE if line.decides else None))
     columns = {"rule": 18, "hazard": 15, "limit": 16, "aperture": 9, "share": 11, "note": 40}

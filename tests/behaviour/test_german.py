@@ -13,7 +13,8 @@ from typing import Any
 import pytest
 from typer.testing import CliRunner
 
-from lasersafe.ask.printed import assessment_text
+from lasersafe.ask.drawings import drawings_of
+from lasersafe.ask.printed import assessment_text, brief, subjects
 from lasersafe.assessment import assess
 from lasersafe.cli import app
 from lasersafe.data import load_toml, templates_path
@@ -39,12 +40,18 @@ def text_of(name: str) -> str:
 
 
 @cache
+def answered(name: str) -> Assessment:
+    return assess(parse_case(text_of(name)), "de")
+
+
+@cache
 def assessed(name: str) -> Assessment:
-    return localise(assess(parse_case(text_of(name)), "de"), load_wording("de"))
+    return localise(answered(name), load_wording("de"))
 
 
-def lines_of(name: str, kind: str) -> Iterator[str]:
-    """Yield each paragraph of the pages as one line: rows of one left edge that follow each other are joined."""
+@cache
+def lines_of(name: str, kind: str) -> list[str]:
+    """Return each paragraph of the pages as one line: rows of one left edge that follow each other are joined."""
     wording = load_wording("de")
     sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, 53.0), assessed(name), wording, "A4")
     with decimals(wording):
@@ -52,10 +59,12 @@ def lines_of(name: str, kind: str) -> Iterator[str]:
             lay_out(sheet, SignOff())
         else:
             lay_out_annex(sheet)
+    said = []
     for page in sheet.pages:
         for mark in page.marks:
             inner = [mark] if isinstance(mark, Words) else mark.drawing.marks if isinstance(mark, Placed) else []
-            yield " ".join(words.text.replace("\u00a0", " ") for words in inner if isinstance(words, Words))
+            said.append(" ".join(words.text.replace("\u00a0", " ") for words in inner if isinstance(words, Words)))
+    return said
 
 
 def typed_words(name: str) -> set[str]:
@@ -90,6 +99,29 @@ def test_few_english_words_are_left_in_the_german_annex(name: str) -> None:
     known |= {"limit", "rated", "distance", "power", "person", "where"}  # indices of symbols; names of fields
     left = {word for line in lines_of(name, "annex") for word in ENGLISH.findall(line)} - known
     assert left == set()
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_no_english_words_are_left_in_the_german_answer_and_plan(name: str) -> None:
+    """The short answer, its subjects, the whole answer, and each page of the plan and of the elevation."""
+    found = answered(name)
+    said = [text for line in (*brief(found), *subjects(found)) for text in line] + assessment_text(found).splitlines()
+    for elevation in (False, True) if found.scene is not None else ():
+        marks = [mark for page in drawings_of(found, "A4", elevation=elevation) for mark in page.marks]
+        said += [mark.text for mark in marks if isinstance(mark, Words)]
+    assert len(said) > 60
+    assert [line for line in said if set(ENGLISH.findall(line)) - typed_words(name)] == []
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_fractions_in_the_german_sheet_and_annex_have_commas(name: str) -> None:
+    """Sums said "1064 nm 0.999, 976 nm 0.00105", windows "C_P = 0.05233"; a place in a document begins not with 0.
+
+    The titles of rows in English documents, as "alpha_max: 0.25 to 3e4 s", stay.
+    """
+    known = text_of(name) + " ".join(sources(assessed(name), set()))
+    found = re.findall(r"(?<![\w.:/-])0\.\d+", " ".join((*lines_of(name, "sheet"), *lines_of(name, "annex"))))
+    assert [number for number in found if number not in known] == []
 
 
 @pytest.mark.parametrize("name", STARTERS)
