@@ -244,7 +244,7 @@ def _fall(
 def barrier_words(
     falls: Sequence[BarrierLoad], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording
 ) -> tuple[str, tuple[str, ...]]:
-    """Return what barriers have to hold, and whether they do.
+    """Return what barriers have to hold with what is fitted, more of another set-up beside it, and whether they do.
 
     Parameters
     ----------
@@ -262,23 +262,34 @@ def barrier_words(
     str, tuple of str
         Some sentences; and the last of them, on what passes above a barrier or through it.
     """
-    asked, text = [fall for fall in falls if fall.asked], wording.text
-    if not asked:
+    every, text = [fall for fall in falls if fall.asked], wording.text
+    if not every:
         return text("say.no_barrier", laser=text("say.and").join(dict.fromkeys(lasers))), ()
-    hardest = max(asked, key=lambda fall: badness(fall.load))
-    unit, per = ("W/m2", 1.0) if hardest.load < 1000.0 else ("W/cm2", 1e4)
-    load = format_quantity(hardest.load / per, unit, 3, "up") if math.isfinite(hardest.load) else ""
-    loads = [(hardest, load or text("say.single_pulse"))]
-    pulsed = [(badness(fall.pulse), fall) for fall in asked if fall.pulse is not None]
-    if pulsed and (load or hardest.pulse_rating is not None):
-        most, sharpest = max(pulsed, key=lambda one: one[0])
-        energy = format_quantity(most / 1e4, "J/cm2", 3, "up")
-        loads = [*loads[: bool(load)], (sharpest, text("say.one_pulse", load=energy))]
-    first = [text("say.must_hold", barrier=fall.barrier, load=load, way=_way(fall, wording)) for fall, load in loads]
-    names = list(dict.fromkeys(fall.barrier for fall in asked))
+    counted = _hardest([fall for fall in every if fall.fitted] or every, wording)
+    more = [(fall, load) for fall, load in _hardest(every, wording) if not fall.fitted]
+    more = [(fall, load) for fall, load in more if load not in {said for _, said in counted}]
+    first = [
+        text(key, barrier=fall.barrier, load=load, way=_way(fall, wording))
+        for key, said in (("say.must_hold", counted), ("say.must_hold_other", more)) for fall, load in said
+    ]  # fmt: skip
+    names = list(dict.fromkeys(fall.barrier for fall in every))
     remarks = _passing(names, lines, wording)
     mine = [fall for fall in falls if fall.barrier in names and (fall.rating is not None or fall.asked)]
     return " ".join([*first, *_verdicts(names, mine, lines, lasers, wording), *remarks]), remarks
+
+
+def _hardest(asked: Sequence[BarrierLoad], wording: Wording) -> list[tuple[BarrierLoad, str]]:
+    """Return the highest load of some, and the highest of one pulse where there are any, in words."""
+    hardest = max(asked, key=lambda fall: (badness(fall.load), fall.fitted))
+    unit, per = ("W/m2", 1.0) if hardest.load < 1000.0 else ("W/cm2", 1e4)
+    load = format_quantity(hardest.load / per, unit, 3, "up") if math.isfinite(hardest.load) else ""
+    loads = [(hardest, load or wording.text("say.single_pulse"))]
+    pulsed = [((badness(fall.pulse), fall.fitted), fall) for fall in asked if fall.pulse is not None]
+    if pulsed and (load or hardest.pulse_rating is not None):
+        (most, _), sharpest = max(pulsed, key=lambda one: one[0])
+        energy = format_quantity(most / 1e4, "J/cm2", 3, "up")
+        loads = [*loads[: bool(load)], (sharpest, wording.text("say.one_pulse", load=energy))]
+    return loads
 
 
 def _verdicts(
@@ -321,7 +332,7 @@ def _partly(bad: list[BarrierLoad], every: list[BarrierLoad], wording: Wording) 
     too_much = []
     for fall in dict.fromkeys([_worst(today or bad), worst]):
         key = "say.times_its_rating" if 1.0 < fall.factor < math.inf else "say.not_held"
-        factor = format_quantity(fall.factor, "1", 2, "up") if fall.factor < math.inf else ""
+        factor = format_quantity(fall.factor, "1", 3, "up") if fall.factor < math.inf else ""
         too_much.append(text(key, way=_way(fall, wording), factor=factor))
     words = {"barrier": worst.barrier, "much": "; ".join(too_much)}
     if not today:

@@ -13,6 +13,7 @@ from lasersafe.errors import refuse
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4
 from lasersafe.optics.beam import BeamGeometry, choice, finite, floats, positive, within
+from lasersafe.quantity import format_quantity
 from lasersafe.records.light import Step
 from lasersafe.wording import Message, joined
 
@@ -442,8 +443,8 @@ def _compare(
     facts = {"load": f"{irradiance:.4g} W/m2", "rating": f"{rating:.4g} W/m2"}
     facts |= {"time": f"{rated_time:g} s", "needed": f"{required_time:g} s"}
     if not irradiance <= rating:
-        ratio = irradiance / rating
-        return False, Message("barrier.times" if ratio >= 1.05 else "barrier.above", ratio=f"{ratio:.3g}", **facts)
+        key = "barrier.times" if irradiance / rating >= 1.05 else "barrier.above"
+        return False, Message(key, ratio=format_quantity(irradiance / rating, "1", 3, "up"), **facts)
     lasts = rated_time >= required_time
     return lasts, Message("barrier.within" if lasts else "barrier.too_short", **facts)
 

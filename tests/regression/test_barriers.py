@@ -26,7 +26,7 @@ def judged(irradiance, *, required_time=None, rating=None, rated_time=None, puls
         (4.8e4, {}, True, "within the rated"),
         (1e5, {}, True, "within the rated"),
         (1e5 * (1 + 1e-12), {}, False, "is above the rated"),
-        (7.6e5, {}, False, "7.6 times the rated"),
+        (7.6e5, {}, False, "7.60 times the rated"),
         (4.8e4, {"rating": None}, False, "not rated"),
         (0.0, {"rating": None}, False, "not rated"),
         (4.8e4, {"rated_time": None}, False, "without a time"),
