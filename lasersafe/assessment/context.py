@@ -133,6 +133,10 @@ class Context:
         """Return the groups in which light of any of its wavelengths can add."""
         return frozenset().union(*(groups(tissue, one.wavelength) for one in every_context(self).values()))
 
+    def group(self, tissue: str, hazard: str) -> str:
+        """Return the group in which a hazard of its wavelength adds."""
+        return group_of(tissue, hazard, self.wavelength)
+
     @property
     def may_differ(self) -> tuple[float, float]:
         """How many times as wide tolerances let the beam be, and how far away its focus [m]; not known of a fault."""
@@ -386,7 +390,7 @@ def portions(found: Sequence[Context], tissue: str, duration: float, spread: boo
     for own in found:
         mine: Portion = {}
         for c in own.compared(tissue, duration):
-            key = c.rule_set, group_of(tissue, c.hazard, own.wavelength)
+            key = c.rule_set, own.group(tissue, c.hazard)
             mine[key] = max(mine.get(key, 0.0), c.amount / c.limit)
         near.append(mine)
     solid = [math.prod(own.beam.divergence) if spread else 1.0 for own in found]

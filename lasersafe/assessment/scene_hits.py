@@ -23,27 +23,25 @@ from lasersafe.assessment.calculation import (
     with_waist,
 )
 from lasersafe.assessment.context import Context, every_context, lessened, portions
-from lasersafe.assessment.scene_marks import eyes_of
 from lasersafe.assessment.stage import Stage, kept
-from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import ALPHA_MIN, Received, criteria, source_caps
-from lasersafe.hazard.instruments import Aid
 from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import limited_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.results import Criterion
 from lasersafe.scene.beams import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile, Vector
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, STEP, Places, Question, Span, bounds, span
 from lasersafe.scene.lights import Light, Lights
-from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
+    from lasersafe.hazard.instruments import Aid
     from lasersafe.models import ScenePerson
+    from lasersafe.results import Criterion
+    from lasersafe.scene.sources import Source
 
 _SAME = 1.0 + 1e-9
 _OUTCOMES = {BELOW: "hit.proven_below", ABOVE: "hit.shown_above", NOT_PROVEN: "hit.not_proven"}
@@ -136,7 +134,7 @@ def heights_of(person: ScenePerson, tissue: str) -> tuple[float, float]:
     """Return the lowest and highest place of eyes or skin above the floor plan [m]."""
     floor = float(person.floor)
     if tissue == "eye":
-        low, high = eyes_of(person.stature, None if person.eye_height is None else float(person.eye_height))
+        low, high = person.eyes
         return low + floor, high + floor
     return floor, 1.9 + floor
 
@@ -322,7 +320,7 @@ def exact_hit(
     for ratio, c, _ in pairs:
         by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio, key=badness)
         if not context.laser.line:
-            group = c.rule_set, group_of(tissue, c.hazard, context.wavelength)
+            group = c.rule_set, context.group(tissue, c.hazard)
             fractions[group] = max(fractions.get(group, 0.0), ratio, key=badness)
     ratio, criterion, angle = max(pairs, key=lambda pair: badness(pair[0]))
     where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"

@@ -44,11 +44,8 @@ from lasersafe.wording import Message, joined
 if TYPE_CHECKING:
     from lasersafe.models import Camera, Surface, Target
 
-STATURES = {"standing adult": 1.6, "seated": 1.2, "child": 1.0, "anybody": 1.6}  # m; common practice, no source
-ANYBODY = (1.0, 1.8)
 _MANY = 1e6  # W: with so many what is next to nothing for people is still counted
 CLOSEST = 0.1  # m: no camera is nearer to a lens or a lit spot
-SLACK = 0.1  # m, above and below a stated height of the eyes
 FLOAT = NDArray[np.float64]
 _BEYOND = 40.0  # times what is drawn, that light is followed
 _TURN = math.radians(3.0)  # between two corners of an arc
@@ -93,15 +90,6 @@ def aims_of(stage: Stage) -> tuple[AimEnvelope, ...]:
     return tuple(found)
 
 
-def eyes_of(stature: str, typed: float | None) -> tuple[float, float]:
-    """Return the lowest and highest place of the eyes above where a person stands [m]."""
-    if typed is not None:
-        return typed - SLACK, typed + SLACK
-    if stature == "anybody":
-        return ANYBODY
-    return STATURES[stature] - SLACK, STATURES[stature] + SLACK
-
-
 def person_marks(stage: Stage, cells: tuple[MatrixCell, ...], worst_place: dict[str, tuple[float, float]]) -> tuple[
     PersonMark, ...
 ]:  # fmt: skip
@@ -114,10 +102,9 @@ def person_marks(stage: Stage, cells: tuple[MatrixCell, ...], worst_place: dict[
         area = () if entry.area is None else entry.area.pairs
         start = entry.position.pair if entry.position is not None else tuple(np.mean(area, axis=0).tolist())
         place = worst_place.get(entry.name, (start[0], start[1]))
-        eye = STATURES[entry.stature] if entry.eye_height is None else float(entry.eye_height)
         found.append(
             PersonMark(
-                entry.name, roles[entry.name], place, eye, float(entry.floor), True, area,
+                entry.name, roles[entry.name], place, entry.eye, float(entry.floor), True, area,
                 None if worst is None else worst.ratio, "" if worst is None else worst.way,
                 "" if worst is None else worst.mode,
             )

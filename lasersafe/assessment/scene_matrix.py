@@ -31,19 +31,19 @@ from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of,
 from lasersafe.assessment.scene_hits import Hit, ask, counted_exposure, taken, with_limit_steps, worst_hit
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.exposure import ALPHA_MIN
-from lasersafe.hazard.instruments import Aid
 from lasersafe.models import SIValue
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario, Step
 from lasersafe.scene.beams import ScatterProfile
-from lasersafe.scene.lights import Light
-from lasersafe.scene.sources import Source
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
+    from lasersafe.hazard.instruments import Aid
     from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson
+    from lasersafe.scene.lights import Light
+    from lasersafe.scene.sources import Source
 
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
@@ -254,7 +254,8 @@ def asked_of(
 ) -> Asked:
     """Return what is asked of persons on one way in a mode, noted for `settle`."""
     kind = "direct" if way in ("missing the target", "through the target") else way
-    asked, lights = Asked((), tissue, duration, aid), list[Light]()
+    asked = Asked((), tissue, duration, aid)
+    lights: list[Light] = []
     if way in ("fibre broken", "optic lost"):
         broken, note = broken_context(stage, context, way)
         asked = replace(asked, note=note)

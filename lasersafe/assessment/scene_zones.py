@@ -24,9 +24,6 @@ from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, lit_areas, polygons
 from lasersafe.scene.beams import NEAREST, BeamProfile, ScatterProfile, farthest_of
-from lasersafe.scene.lights import Light
-from lasersafe.scene.sources import Source
-from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
@@ -34,6 +31,9 @@ if TYPE_CHECKING:
 
     from lasersafe.assessment.aims import Pose
     from lasersafe.models import Target
+    from lasersafe.scene.lights import Light
+    from lasersafe.scene.sources import Source
+    from lasersafe.scene.walls import Walls
 
 KINDS = (
     ("eye direct", "direct", "eye"),

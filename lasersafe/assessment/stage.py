@@ -31,18 +31,18 @@ from lasersafe.assessment.context import (
 from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
 from lasersafe.optics.reflection import LitSpot, scatter_exposure
-from lasersafe.records.scene import BarrierWay, ViewWindow
-from lasersafe.results import Criterion, SetupResult
 from lasersafe.scene.areas import outline
 from lasersafe.scene.beams import EVERYWHERE, LEAST, BeamProfile, Box, ScatterProfile, Vector, farthest_of
 from lasersafe.scene.bound import STEP, most_light
-from lasersafe.scene.lights import Light
 from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, past_walls
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Gap, Screen, Walls
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Scene, SceneBarrier
+    from lasersafe.records.scene import BarrierWay, ViewWindow
+    from lasersafe.results import Criterion, SetupResult
+    from lasersafe.scene.lights import Light
 
 FLOAT = NDArray[np.float64]
 P = ParamSpec("P")

@@ -14,6 +14,9 @@ from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO, Thing
 from lasersafe.models.values import AreaOnPlan, Knob, Measured, OnPlan, Path, PathOnPlan, SIValue, Spot, Turnable
 from lasersafe.wording import Message
 
+STATURES = {"standing adult": 1.6, "seated": 1.2, "child": 1.0, "anybody": 1.6}  # m; common practice, no source
+ANYBODY = (1.0, 1.8)  # m
+SLACK = 0.1  # m, above and below a stated height of the eyes
 AREA = AreaOnPlan("m", "-100 km", "100 km", "2.5 m")
 HEIGHT = Measured("m", "-100 m", "10 km", "1.2 m")
 ALONG = Measured("m", "0 m", "100 km", "1 m")
@@ -441,6 +444,17 @@ class ScenePerson(CaseModel):
         """Ask for a place."""
         if ("position" in peek) == ("area" in peek):
             yield "position", "write position, as ['4 m', '2 m'], or area with its corners, one of them"
+
+    @property
+    def eye(self) -> float:
+        """Height of the eyes above where the person stands, as drawn. [m]."""
+        return STATURES[self.stature] if self.eye_height is None else float(self.eye_height)
+
+    @property
+    def eyes(self) -> tuple[float, float]:
+        """Lowest and highest place of the eyes above where the person stands. [m]."""
+        free = self.eye_height is None and self.stature == "anybody"
+        return ANYBODY if free else (self.eye - SLACK, self.eye + SLACK)
 
 
 class Camera(CaseModel):
