@@ -13,8 +13,7 @@ from lasersafe.assessment import assess
 from lasersafe.drawing.text import irradiance, ratio
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment
-from lasersafe.sheet import render_sheet
-from lasersafe.sheet.document import PAPERS
+from lasersafe.sheet import PAPERS, render_sheet
 from lasersafe.sheet.flow import Part, Sheet
 from lasersafe.sheet.front import barrier_row
 from lasersafe.wording import load_wording, localise

@@ -23,7 +23,7 @@ from lasersafe.drawing.text import decimals
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
+from lasersafe.sheet import PAPERS, lay_out, lay_out_annex
 from lasersafe.sheet.flow import Placed, Sheet
 from lasersafe.wording import load_wording, localise
 from tests.project import ROOT

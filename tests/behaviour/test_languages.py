@@ -20,8 +20,7 @@ from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json, told_of
 from lasersafe.results import Assessment
-from lasersafe.sheet import render_sheet
-from lasersafe.sheet.document import _MARGIN, PAPERS
+from lasersafe.sheet import _MARGIN, PAPERS, render_sheet
 from lasersafe.sheet.text import Style, width_of
 from lasersafe.wording import DAY_LISTS, Message, languages, load_wording, localise
 from tests.project import ROOT

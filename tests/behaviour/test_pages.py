@@ -13,8 +13,7 @@ from lasersafe.data import templates_path
 from lasersafe.drawing.primitives import Area, Lines, Rect, Words, overlap
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet import back
-from lasersafe.sheet.document import PAPERS, Places, lay_out, lay_out_annex
+from lasersafe.sheet import PAPERS, Places, back, lay_out, lay_out_annex
 from lasersafe.sheet.flow import MILLIMETRE, Mark, Placed, Sheet
 from lasersafe.wording import languages, load_wording, localise
 from tests.behaviour.test_plan import case as starter_path

@@ -21,7 +21,7 @@ from lasersafe.hazard.settings import trains
 from lasersafe.models import canonical, parse_case
 from lasersafe.optics.beam import collimated
 from lasersafe.records.fields import as_json
-from lasersafe.sheet.document import render_sheet
+from lasersafe.sheet import render_sheet
 
 MARKER = templates_path("cases", "nanosecond-marker.toml").read_text(encoding="utf-8")
 ULTRAVIOLET = templates_path("cases", "ultraviolet.toml").read_text(encoding="utf-8")

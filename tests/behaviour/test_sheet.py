@@ -20,8 +20,7 @@ from lasersafe.drawing.primitives import Area, Lines, Words
 from lasersafe.drawing.text import distance, ratio, width_of
 from lasersafe.errors import InputError, OutputError
 from lasersafe.results import Assessment, ChartData, Decision, SignOff
-from lasersafe.sheet import render_sheet
-from lasersafe.sheet.document import PAPERS, lay_out, lay_out_annex
+from lasersafe.sheet import PAPERS, lay_out, lay_out_annex, render_sheet
 from lasersafe.sheet.flow import MILLIMETRE, Placed, Sheet
 from lasersafe.wording import load_wording
 from tests.behaviour.sample_assessment import FINGERPRINT, HOSTILE, LONG_WORD, PEOPLE, assessment

@@ -10,9 +10,8 @@ from lasersafe.drawing.primitives import Words
 from lasersafe.drawing.text import quantity, spoken, unit_text
 from lasersafe.models import parse_case, read_case
 from lasersafe.results import Scenario, Step
-from lasersafe.sheet import shown
+from lasersafe.sheet import PAPERS, shown
 from lasersafe.sheet.back import steps
-from lasersafe.sheet.document import PAPERS
 from lasersafe.sheet.flow import Sheet
 from lasersafe.wording import load_wording, localise
 from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
