@@ -269,7 +269,12 @@ def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
         said, far = "plan.goes_on", zone.distance
         if kind == "eye together" and found.decision.headline_distance is not None:  # that of page 1: of a sum only
             said, far = "plan.goes_on_sum", found.decision.headline_distance  # squares of the floor are proven
-        notes.append(text(said, laser=laser, kind=text(f"plan.short_{kind}"), distance=distance(far)))
+        words = {
+            "kind": text(f"plan.short_{kind}"),
+            "distance": distance(far),
+            "origin": wording.say(zone.measured_from),
+        }
+        notes.append(text(said, laser=laser, **words))
     return notes
 
 

@@ -370,8 +370,22 @@ def test_who_stands_far_away_is_told_in_the_margin_and_not_in_the_scale() -> Non
     text = text_of(pages_of(full)[0])
     assert "Outside the drawing: Passer-by in the lane, eyes" not in text
     assert "Passer-by in the lane: 138 m from Hand-held welder" in text  # 140 m - 2 m, rounded down
-    assert "Hand-held welder, eye, direct: goes on to 311 m" in text
+    assert "Hand-held welder, eye, direct: goes on to 311 m from the last optic" in text
     assert pages_of(near)[0].scale == pages_of(full)[0].scale
+
+
+def test_the_margin_says_from_where_a_zone_goes_on() -> None:
+    """Scatter of 635 mm from the lit spot on page 1 was 816 mm in the margin, which did not say from where."""
+    full = room()
+    zone = replace(next(one for one in full.zones if one.kind == "eye direct"), kind="scatter eye", distance=20.0)
+    said = {}
+    for origin in ("last optic", "lit surface"):
+        scene = replace(full, zones=(*full.zones, replace(zone, measured_from=origin)))
+        said[origin] = [text_of(plan_page(placed(scene), Paper("A3", 420.0, 297.0, 10.0), load_wording(one)))
+                        for one in ("en", "de")]  # fmt: skip
+    assert "eye, scatter: goes on to 20.0 m from the last optic" in said["last optic"][0]
+    assert "eye, scatter: goes on to 20.0 m from the lit surface" in said["lit surface"][0]
+    assert "reicht bis 20.0 m ab der beleuchteten Oberfläche" in said["lit surface"][1]
 
 
 def test_people_in_a_room_are_shown_where_the_zones_go_on_past_it() -> None:
