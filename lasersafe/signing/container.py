@@ -260,7 +260,10 @@ def parse_sheet(content: bytes) -> SheetFile:
         if not content.startswith(b"%PDF-"):
             refuse("this is no PDF file, or its beginning is damaged", ForeignError)
         if what := _HANDOUTS.get(written_as(content).partition(",")[0]):
-            refuse(f"this is no sheet but a page that goes with one: {what}; check the sheet itself", ForeignError)
+            where = ", which its annex is compared with" if what == "annex" else ""
+            refuse(
+                f"this is no sheet but a page that goes with one: {what}; check the sheet itself{where}", ForeignError
+            )
         refuse("this PDF is no sheet of lasersafe, or another program has saved it anew", ForeignError)
     end = match.start() + 1
     if hashlib.sha256(content[:end]).hexdigest().encode() != match[1]:

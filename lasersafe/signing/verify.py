@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 _MOST = 20  # changes that are printed
 CODES = {  # the gravest first: it is the exit code
     "damaged": 15,
+    "no sheet": 15,
     "signature": 14,
     "changed": 13,
     "not checked": 16,
@@ -156,7 +157,7 @@ def verify(path: Path, on: date | None = None, trust: Sequence[Path] = (), case:
     try:
         report.run(open_sheet(path), on or date.today(), trust, case)
     except SheetError as error:
-        report.add("damaged", str(error))
+        report.add("no sheet" if isinstance(error, container.ForeignError) else "damaged", str(error))
     except (RecursionError, MemoryError):
         report.add("damaged", "it is built so that it cannot be worked through")
     return report

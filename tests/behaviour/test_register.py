@@ -41,7 +41,10 @@ def test_an_annex_is_told_from_a_sheet(folder: Path) -> None:
     assert (row["state"], row["handout"], row["problem"]) == ("handout", "annex", "")
     answer = run("verify", folder / "d draft-annex.pdf")  # it was called damaged, or saved anew by another program
     assert answer.returncode == 15
-    assert "this is no sheet but a page that goes with one: annex" in answer.stdout
+    assert (
+        "annex.pdf: no sheet: this is no sheet but a page that goes with one: annex; check the sheet" in answer.stdout
+    )
+    assert "damaged" not in answer.stdout
 
 
 def test_the_table_has_one_line_for_each_file(folder: Path) -> None:
