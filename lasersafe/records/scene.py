@@ -482,6 +482,7 @@ class SceneFinding:
     text: str
     refuses: bool = False  # whether the verdict is refused because of it
     subject: str = ""
+    steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # of its number, where it has one to recompute
 
 
 @dataclass(frozen=True)

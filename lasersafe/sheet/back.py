@@ -431,8 +431,9 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
     text, found = sheet.text, sheet.assessment
     fires = [zone for zone in found.scene.zones if zone.steps] if found.scene is not None else []
     cameras = [line for line in found.scene.camera_lines if line.steps] if found.scene is not None else []
+    hollow = [one for one in found.scene.findings if one.steps] if found.scene is not None else []
     scene_barriers = found.scene.barriers if found.scene is not None else ()
-    if not (found.eyewear or found.barriers or fires or cameras or found.decision.steps):
+    if not (found.eyewear or found.barriers or fires or hollow or cameras or found.decision.steps):
         return
     sheet.begin("steps.others", 1, _HEADED, "steps.peaks" if scene_barriers else "", NOTE)
     if found.decision.steps:
@@ -457,6 +458,8 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
         every = text("steps.load_of_all"), "ΣE = E_1 + E_2 + …", numbers, load.load, "W/m2", source, "own"
         title = text("steps.barrier", barrier=load.barrier, way=way_of(load, sheet))
         work.group(f"{title} ({load.laser}: {load.setup})", (Step("ΣE", *every),))
+    for finding in hollow:
+        work.group(text("steps.hollow"), finding.steps)
     for line in cameras:
         title = f"{text('scene.camera')}: {line.camera}, {sheet.named('way', line.way)}"
         work.group(f"{title} ({line.laser}: {line.setup})", line.steps)

@@ -22,6 +22,7 @@ from lasersafe.assessment.stages import stages_of
 from lasersafe.cli import app
 from lasersafe.errors import CalcError, CaseError
 from lasersafe.models import parse_case
+from lasersafe.quantity import parse_quantity
 from lasersafe.records.fields import as_json
 from lasersafe.records.scene import SCENE_UNITS
 from lasersafe.wording import Message
@@ -311,9 +312,20 @@ def test_a_hollow_object_that_is_not_listed_is_named_with_its_distance():
     listed = 'name = "plate"\nmaterial = "steel"\nfinish = "mirror"\ndistance = "400 mm"\nreflectance = 0.7\n'
     named = case(more=f'[[surface]]\n{listed}reflectance_source = "typed"\n')
     assert not any("hollow (concave)" in f.text for f in assess(complete).scene.findings)
-    (words,) = [f.text for f in assess(named).scene.findings if "hollow (concave)" in f.text]
-    assert re.search(r"above the limit for [0-9.]+ k?m, farther than", words)
-    assert words.endswith("such an object is not fired at")
+    (found,) = [f for f in assess(named).scene.findings if "hollow (concave)" in f.text]
+    printed = re.search(r"above the limit for ([0-9.]+ k?m), farther than", found.text)
+    assert found.text.endswith("such an object is not fired at")
+    # by hand from what the annex prints: a waist d0 at 1/e that spreads by phi is d_z wide on the object, of any
+    # curvature, and spreads by d0 phi / d_z behind it; a Gaussian of Phi is at the limit E over D_a where it is
+    # D_a / sqrt(-ln(1 - E A / Phi)) wide
+    angle, limit, area, _, reach = found.steps
+    waist, spread, wide, place = map(float, re.findall(r"([0-9.e-]+) (?:m|rad)\b", angle.numbers))
+    assert angle.value == pytest.approx(waist * spread / wide, rel=1e-4)
+    power, hole = float(limit.formula.split()[2]), 7e-3
+    assert area.value == pytest.approx(math.pi * hole**2 / 4.0, rel=1e-9)
+    at_limit = hole / math.sqrt(-math.log1p(-limit.value * area.value / power))
+    assert reach.value == pytest.approx(place + at_limit / angle.value, rel=1e-3)
+    assert reach.value <= parse_quantity(printed[1], "m", "reach").value <= 1.1 * reach.value
 
 
 def test_a_surface_without_a_position_takes_its_shape_from_the_scene():
