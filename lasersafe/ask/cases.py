@@ -10,18 +10,18 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
-from lasersafe.ask.questions import NewQuestion
 from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
 from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs
 from lasersafe.quantity import shown
 from lasersafe.records.fields import as_json
-from lasersafe.results import Assessment, LaserFacts, StarterValue
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
+    from lasersafe.ask.questions import NewQuestion
     from lasersafe.models.kinds import LaserKind
     from lasersafe.models.values import Measured
+    from lasersafe.results import Assessment, LaserFacts, StarterValue
     from lasersafe.wording import Wording
 
 T = TypeVar("T")
@@ -95,9 +95,7 @@ def ask_case(path: Path, question: NewQuestion, ask: Ask, patient: bool) -> dict
     InputError
         If an answer cannot be used, or the file may not be written.
     """
-    from lasersafe.models import parse_case
-    from lasersafe.models.kinds import laser_kinds
-    from lasersafe.models.reading import REPLACE
+    from lasersafe.models import REPLACE, laser_kinds, parse_case
 
     language, known = question.language, _unedited(question.replace)
     refuse_to_lose(path, "", replace=question.replace, known=known)  # before anything is asked
@@ -284,7 +282,7 @@ def _quoted(answer: str) -> str:
 
 
 def _mark(told: bool) -> str:
-    from lasersafe.models.reading import REPLACE
+    from lasersafe.models import REPLACE
 
     return "" if told else f"  {REPLACE}"
 
@@ -297,11 +295,10 @@ def check_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
     """
     from lasersafe.assessment import assess
     from lasersafe.assessment.protection import unreadable_markings
-    from lasersafe.models import read_case
-    from lasersafe.models.reading import REPLACE
+    from lasersafe.models import REPLACE, read_case
 
-    faults, values, lines, wording = list[Fault](), list[StarterValue](), list[str](), load_wording()
-    said = ""
+    faults, lines, wording, said = list[Fault](), list[str](), load_wording(), ""
+    values: list[StarterValue] = []
 
     def remark(line: int | None, key: str, **values: str) -> str:
         where = "" if line is None else wording.text("terminal.line", line=line)

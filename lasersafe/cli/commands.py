@@ -301,12 +301,10 @@ def limit(question: LimitQuestion, as_json: Json = False) -> None:
 @asking(ReachQuestion)
 def reach(question: ReachQuestion, replace: Replace = False, as_json: Json = False) -> None:
     """Print how far a beam exceeds the limits, direct and by scatter."""
-    from lasersafe.ask.reach import reach_answer, reach_text
+    from lasersafe.ask.reach import reach_answer, reach_text, write_drawing
 
     data = reach_answer(question)
     if question.drawing is not None:
-        from lasersafe.ask.drawings import write_drawing
-
         write_drawing(question.drawing, question, data, replace=replace)
     tell(as_json, data, reach_text(data))
 

@@ -20,11 +20,13 @@ from lasersafe.models.case import Case as Case
 from lasersafe.models.emission import Emission as Emission
 from lasersafe.models.emission import Mode as Mode
 from lasersafe.models.emission import PulseTrainEmission as PulseTrainEmission
+from lasersafe.models.kinds import laser_kinds as laser_kinds
 from lasersafe.models.laser import Extended as Extended
 from lasersafe.models.laser import ExtraLine as ExtraLine
 from lasersafe.models.laser import Laser as Laser
 from lasersafe.models.laser import Module as Module
 from lasersafe.models.laser import Setup as Setup
+from lasersafe.models.reading import REPLACE as REPLACE
 from lasersafe.models.reading import case_from as case_from
 from lasersafe.models.reading import parse_case as parse_case
 from lasersafe.models.reading import read_case as read_case

@@ -6,19 +6,17 @@ import re
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.ask.beams import SINGLE
 from lasersafe.ask.eyewear import UNKNOWN, eyewear_answer
 from lasersafe.ask.printed import subjects
-from lasersafe.ask.questions import EyewearQuestion
 from lasersafe.assessment import assess, fingerprint
 from lasersafe.assessment.decision import is_fitted, times, way_of
-from lasersafe.data import load_toml, shared_path
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box, to_svg
 from lasersafe.drawing.text import decimals, tidy
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case
 from lasersafe.page.forms import Fields, FormError, Texts
-from lasersafe.quantity import format_quantity, parse_quantity
+from lasersafe.page.reader import colours, question_of
+from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.wording import load_wording, localise
 
@@ -26,8 +24,6 @@ if TYPE_CHECKING:
     from lasersafe.results import Assessment
 
 MOST_PAIRS = 12
-CRITERIA = ("1/e", "1/e2", "FWHM")
-EMISSIONS = ("steady", "pulsed", "single")
 _TYPED = (  # fields whose text is repeated with the answer, for a print
     "wavelength", "power", "pulse_energy", "pulse_duration_from", "pulse_duration_to", "repetition_rate_from",
     "repetition_rate_to",
@@ -42,12 +38,6 @@ _PROFILE: Run = (
     (-9, -60), (-13, -68), (-8, -76), (-9, -92), (4, -102), (26, -98), (48, -84), (54, -112), (110, -112), (106, -40),
     (118, 20), (108, 66),
 )  # fmt: skip
-
-
-def colours() -> dict[str, tuple[int, int]]:
-    """Return the lowest and highest wavelength of each colour. [nm]."""
-    rows = load_toml(shared_path("laser_kinds", "colours.toml"))["colour"]
-    return {row["key"]: (row["wavelengths_nm"][0], row["wavelengths_nm"][1]) for row in rows}
 
 
 def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
@@ -71,7 +61,7 @@ def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
         If something is missing or wrong.
     """
     fields = Fields(form, Texts(language))
-    question = _question(fields)
+    question = question_of(fields)
     pairs = [line.strip() for line in fields.typed("pairs").splitlines() if line.strip()]
     if len(pairs) > MOST_PAIRS:
         fields.fault("pairs", "glasses.many_pairs", most=MOST_PAIRS)
@@ -123,54 +113,13 @@ def glasses_answer(form: dict[str, str], language: str) -> dict[str, Any]:
         "picture": _beam_and_face(width, reliable, say),
         "words": [
             say(f"picture.{'unknown_width' if question.beam_diameter == UNKNOWN else 'width'}",
-                width=say.number(format_quantity(width, "m", 3))),
+                width=say.quantity(width, "m", rounding="nearest")),
             say(f"picture.{'parts' if reliable else 'no_filter'}",
                 density=say.number(f"{density:.1f}"), parts=_parts(density)),
             say("picture.scale"),
         ],
         "caution": wording.caution_short,
     }  # fmt: skip
-
-
-def _question(fields: Fields) -> EyewearQuestion:
-    """Return the question; of no use where there are faults."""
-    colour = fields.choice("colour", tuple(colours()))
-    wavelength = fields.quantity("wavelength", "m", 180e-9, 1e-3, needed=not colour)
-    if colour and not fields.typed("wavelength"):
-        wavelength = "{}..{} nm".format(*colours()[colour])
-    emission = fields.choice("emission", EMISSIONS)
-    if not emission:
-        fields.fault("emission", "glasses.say_emission")
-    width, criterion = UNKNOWN, ""
-    if not fields.typed("width_unknown"):
-        width = fields.quantity("beam_diameter", "m", 1e-7, 100.0)
-        criterion = fields.choice("criterion", CRITERIA)
-    power = energy = ""
-    lengths = rates = None
-    if emission == "steady":
-        power = fields.quantity("power", "W", 0.0, 1e6)
-    elif emission:
-        lengths = _range(fields, "pulse_duration", "s", 1e-13, 3e4)
-        energy = fields.quantity("pulse_energy", "J", 0.0, 1e6, needed=emission == "single")
-        rates = SINGLE
-        if emission == "pulsed":
-            power = fields.quantity("power", "W", 0.0, 1e6, needed=False)
-            if not (fields.typed("power") or fields.typed("pulse_energy")):
-                fields.fault("power", "glasses.say_power")
-            rates = _range(fields, "repetition_rate", "Hz", 0.0, 1e12)
-    return EyewearQuestion(
-        wavelength=wavelength, beam_diameter=width, criterion=criterion, power=power or None,
-        pulse_energy=energy or None, pulse_duration=lengths, repetition_rate=rates, continuous=emission == "steady",
-    )  # fmt: skip
-
-
-def _range(fields: Fields, name: str, unit: str, low: float, high: float) -> str | None:
-    """Return a range as `span` reads it; the second end may be left out where there is one value only."""
-    first = fields.quantity(f"{name}_from", unit, low, high)
-    second = fields.quantity(f"{name}_to", unit, low, high, needed=False) or first
-    if not first or not second:
-        return None
-    return "..".join(sorted((first, second), key=lambda end: parse_quantity(end, unit, name).value))
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -288,7 +237,7 @@ def people_of(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
             "person": s.person,
             "way": way_of(s, wording),
             "laser": s.laser,
-            "distance": say.number(format_quantity(s.distance, "m", 3, "down")),
+            "distance": say.quantity(s.distance, "m", rounding="down"),
             "ratio": say.number(times(s.ratio)),
             "answer": answer,
             "open": not s.below and not s.answer,
@@ -331,12 +280,10 @@ def case_file(text: str, name: str, what: str) -> dict[str, Any]:
     """
     case = parse_case(text, name)
     if what == "plan":
-        from lasersafe.library.cases import plan_svg
+        from lasersafe.ask.drawings import drawings_of
 
-        return {"content": plan_svg(assess(case, in_full=False)).encode()}
-    from lasersafe.files import marked
+        return {"content": to_svg(drawings_of(assess(case, in_full=False), "A4")[0]).encode()}
     from lasersafe.signing.making import make_sheet
-    from lasersafe.signing.record import Record
 
-    made = make_sheet(text, case, Record(), file=name)
-    return {"content": marked(made.annex) if what == "annex" and made.annex is not None else made.content}
+    made = make_sheet(text, case, file=name)
+    return {"content": made.marked_annex if what == "annex" and made.annex is not None else made.content}

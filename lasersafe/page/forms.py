@@ -14,7 +14,7 @@ from typing import Any
 
 from lasersafe.data import load_toml, shared_path, templates_path
 from lasersafe.errors import QuantityError, ReferenceDataError, refuse
-from lasersafe.quantity import parse_quantity, possible_thousand
+from lasersafe.quantity import Rounding, format_quantity, parse_quantity, possible_thousand
 from lasersafe.wording import read_texts
 
 MOST_FIELDS = 600
@@ -60,6 +60,10 @@ class Texts:
     def number(self, text: str) -> str:
         """Return a text with its numbers as this language writes them: with a comma, where that is the decimal mark."""
         return _DECIMAL.sub(rf"\1{_texts(self.language)['page.decimal_mark']}\2", text)
+
+    def quantity(self, value: float, unit: str, digits: int = 3, rounding: Rounding = "up") -> str:
+        """Return a value with its unit as this language writes it."""
+        return self.number(format_quantity(value, unit, digits, rounding))
 
     def options(self, group: str) -> dict[str, str]:
         """Return all texts of one group by their names, in the order of the file."""

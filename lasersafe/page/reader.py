@@ -1,4 +1,4 @@
-"""A room as the form has it, read into a case: every field checked, what is left out put down as assumed."""
+"""The forms with every field checked: a room read into a case, with what is assumed, and a question on eyewear."""
 
 from __future__ import annotations
 
@@ -7,6 +7,10 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from lasersafe.ask.beams import SINGLE
+from lasersafe.ask.eyewear import UNKNOWN
+from lasersafe.ask.questions import EyewearQuestion
+from lasersafe.data import load_toml, shared_path
 from lasersafe.hazard.marking import MarkingError, parse_marking
 from lasersafe.page.forms import LARGEST_ROOM, ROLES, THINGS, Fields, Texts, kinds, names_of, plain, things
 from lasersafe.quantity import parse_quantity
@@ -276,3 +280,57 @@ def _to_segment(point: Point, one: Point, two: Point) -> float:
     long = dx * dx + dy * dy
     t = 0.0 if long == 0.0 else min(max(((point[0] - one[0]) * dx + (point[1] - one[1]) * dy) / long, 0.0), 1.0)
     return math.hypot(point[0] - one[0] - t * dx, point[1] - one[1] - t * dy)
+
+
+# ---------------------------------------------------------------------------------------------------------------------
+# What is asked of eyewear
+
+CRITERIA = ("1/e", "1/e2", "FWHM")
+EMISSIONS = ("steady", "pulsed", "single")
+
+
+def colours() -> dict[str, tuple[int, int]]:
+    """Return the lowest and highest wavelength of each colour. [nm]."""
+    rows = load_toml(shared_path("laser_kinds", "colours.toml"))["colour"]
+    return {row["key"]: (row["wavelengths_nm"][0], row["wavelengths_nm"][1]) for row in rows}
+
+
+def question_of(fields: Fields) -> EyewearQuestion:
+    """Return the question; of no use where there are faults."""
+    colour = fields.choice("colour", tuple(colours()))
+    wavelength = fields.quantity("wavelength", "m", 180e-9, 1e-3, needed=not colour)
+    if colour and not fields.typed("wavelength"):
+        wavelength = "{}..{} nm".format(*colours()[colour])
+    emission = fields.choice("emission", EMISSIONS)
+    if not emission:
+        fields.fault("emission", "glasses.say_emission")
+    width, criterion = UNKNOWN, ""
+    if not fields.typed("width_unknown"):
+        width = fields.quantity("beam_diameter", "m", 1e-7, 100.0)
+        criterion = fields.choice("criterion", CRITERIA)
+    power = energy = ""
+    lengths = rates = None
+    if emission == "steady":
+        power = fields.quantity("power", "W", 0.0, 1e6)
+    elif emission:
+        lengths = _range(fields, "pulse_duration", "s", 1e-13, 3e4)
+        energy = fields.quantity("pulse_energy", "J", 0.0, 1e6, needed=emission == "single")
+        rates = SINGLE
+        if emission == "pulsed":
+            power = fields.quantity("power", "W", 0.0, 1e6, needed=False)
+            if not (fields.typed("power") or fields.typed("pulse_energy")):
+                fields.fault("power", "glasses.say_power")
+            rates = _range(fields, "repetition_rate", "Hz", 0.0, 1e12)
+    return EyewearQuestion(
+        wavelength=wavelength, beam_diameter=width, criterion=criterion, power=power or None,
+        pulse_energy=energy or None, pulse_duration=lengths, repetition_rate=rates, continuous=emission == "steady",
+    )  # fmt: skip
+
+
+def _range(fields: Fields, name: str, unit: str, low: float, high: float) -> str | None:
+    """Return a range as `span` reads it; the second end may be left out where there is one value only."""
+    first = fields.quantity(f"{name}_from", unit, low, high)
+    second = fields.quantity(f"{name}_to", unit, low, high, needed=False) or first
+    if not first or not second:
+        return None
+    return "..".join(sorted((first, second), key=lambda end: parse_quantity(end, unit, name).value))

@@ -14,7 +14,6 @@ import tomli_w
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.barriers import barrier_results
-from lasersafe.assessment.decision import metres
 from lasersafe.assessment.scene_zones import KINDS, cut, zones_over
 from lasersafe.assessment.stages import stages_of
 from lasersafe.drawing.plan import stands
@@ -24,7 +23,6 @@ from lasersafe.models import parse_case
 from lasersafe.page.answers import people_of, rows_of, sentence
 from lasersafe.page.forms import THINGS, FormError, Texts, kinds, things
 from lasersafe.page.reader import Reader, Room
-from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.wording import load_wording, localise
 
@@ -204,7 +202,7 @@ def _sides(scene: SceneResult, size: float, say: Texts) -> list[dict[str, str]]:
     found: dict[str, float] = {}
     for line in scene.lines:
         found[line.side] = max(found.get(line.side, 0.0), badness(line.distance))
-    words = {side: say.number(metres(far, with_feet=False)) if 0.0 < far <= size else "" for side, far in found.items()}
+    words = {side: say.quantity(far, "m") if 0.0 < far <= size else "" for side, far in found.items()}
     without = {side: say("room.outside" if far > size else "room.no_line") for side, far in found.items()}
     return [{"side": say(f"sides.{side}"), "distance": words[side] or without[side]} for side in found]
 
@@ -288,7 +286,7 @@ def _less_power(room: Room, what: str, number: int, near: float, say: Texts) -> 
             return say("help.not_searched", **values)
     if data["answer_W"] is None:
         return say("help.no_power", **values)
-    return say("help.power", **values, power=say.number(format_quantity(data["answer_W"], "W", 3, "down")))
+    return say("help.power", **values, power=say.quantity(data["answer_W"], "W", rounding="down"))
 
 
 def _lens_words(lens: str, say: Texts) -> str:
@@ -300,7 +298,7 @@ def _reach(room: Room, name: str, lens: str, say: Texts) -> str:
     """Return how far the beam of a laser reaches with a lens."""
     setups = [one for stage in stages_of(parse_case(case_text(room, say))) for one in stage.setups]
     far = max(badness(one.zone("direct", "eye").distance) for one in setups if one.laser == name and one.fitted)
-    words = say.number(format_quantity(far, "m", 3, "up")) if math.isfinite(far) else "∞"
+    words = say.quantity(far, "m") if math.isfinite(far) else "∞"
     return say("help.reach", what=lens, distance=words)
 
 
@@ -314,7 +312,7 @@ def _barrier(room: Room, number: int, near: float, say: Texts) -> list[str]:
     loads = [badness(one.irradiance) for one in results if one.barrier == name and one.fitted]
     if not loads or not math.isfinite(max(loads)):
         return []
-    values = {"near": say.number(f"{near / 2:.3g} m"), "load": say.number(format_quantity(max(loads), "W/m2", 3, "up"))}
+    values = {"near": say.number(f"{near / 2:.3g} m"), "load": say.quantity(max(loads), "W/m2")}
     return [say("help.barrier", **values)]
 
 

@@ -46,6 +46,11 @@ class Made:
     mark: str  # of the case, by which an older sheet of it is known
     annex: Output | None = None  # to be written beside the sheet; its name is set then
 
+    @property
+    def marked_annex(self) -> bytes:
+        """The annex as it is written, with the mark of its case; nothing where there is none."""
+        return b"" if self.annex is None else marked(self.annex)
+
 
 def packed(data: Any) -> bytes:
     """Return plain data as JSON, the same bytes each time."""
@@ -61,7 +66,7 @@ def results_of(assessment: Assessment) -> dict[str, Any]:
 def make_sheet(
     text: str,
     case: Case,
-    record: Record,
+    record: Record | None = None,
     paper: str | None = None,
     assessed: Assessment | None = None,
     like: tuple[About, bytes] | None = None,
@@ -75,7 +80,7 @@ def make_sheet(
         The case file.
     case : Case
         What is in it.
-    record : Record
+    record : Record, optional
         The sign-offs so far.
     paper : str, optional
         ``A4`` or ``Letter``; what the case says when left out.
@@ -95,6 +100,7 @@ def make_sheet(
     from lasersafe.sheet import render_sheet
     from lasersafe.sheet.paint import attachment
 
+    record = Record() if record is None else record
     assessment, size, annex = assessed or assess(case), paper or case.paper, None
     if like is not None:
         own = like[0].model_dump(include={"drawn_with", "ingredients", "results", "annex", "case_file"})
@@ -185,7 +191,7 @@ def save_sheet(path: Path, made: Made, replace: bool) -> Path | None:
             before = refuse_to_lose(beside, made.annex.mark, replace=replace)
             if keep and before is not None:
                 keep_dated_copy(beside)
-            write_file(beside, marked(made.annex), replace=before is not None)
+            write_file(beside, made.marked_annex, replace=before is not None)
         if keep:
             copy = keep_dated_copy(path)
         write_file(path, made.content)

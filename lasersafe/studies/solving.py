@@ -6,21 +6,18 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.ask.questions import SolveQuestion
 from lasersafe.assessment.context import Context, every_context
 from lasersafe.assessment.protection import need_at, one_verdict, sharing
 from lasersafe.assessment.setups import setup_result
-from lasersafe.assessment.uncertainty import critical_values
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
-from lasersafe.limits.exposure import duration_edges
 from lasersafe.quantity import format_quantity, parse_quantity, shown
 from lasersafe.records.fields import as_json, badness, worst_of_each
 from lasersafe.studies.sweeping import (
@@ -40,6 +37,9 @@ from lasersafe.studies.sweeping import (
 from lasersafe.studies.tables import CORNER, certainty, certainty_data, durations, worked_out_with
 from lasersafe.wording import Message, Wording, joined, load_wording, word
 
+if TYPE_CHECKING:
+    from lasersafe.ask.questions import SolveQuestion
+
 Floats = NDArray[np.float64]
 MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", DURATION)
 LEAST = (
@@ -54,7 +54,6 @@ _LONGEST = 30_000.0  # s
 _SCAN = 33
 _CLOSE = 1e-4
 _TRIES = 4
-_FEW_PULSES = 12
 
 
 @dataclass(frozen=True)
@@ -324,12 +323,7 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
     largest = asks_for_the_largest(subject, one)
     low, high = search_range(subject, one, between)
     evaluate, most, quick = _function(subject, one, target)
-    critical = critical_values(subject.context).get(one.name, [])  # where the distance may jump or turn
-    if one.ends and one.name in ("pulse_duration", "repetition_rate"):
-        times = duration_edges(subject.context.rule_sets)
-        counts = range(1, _FEW_PULSES)
-        critical = times if one.name == "pulse_duration" else [n / time for time in times for n in counts]
-    critical = sorted({value for value in critical if low < value < high})
+    critical = sorted({value for value in subject.critical(one) if low < value < high})
     tried = GRID if quick else _SCAN
     close = 0.0 if quick else _CLOSE
     found = solved_input(

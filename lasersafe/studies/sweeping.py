@@ -19,9 +19,10 @@ from numpy.typing import NDArray
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
-from lasersafe.assessment.uncertainty import stated_tolerances
+from lasersafe.assessment.uncertainty import critical_values, stated_tolerances
 from lasersafe.errors import CalcError, CaseError, refuse
 from lasersafe.limits import rule_sets
+from lasersafe.limits.exposure import duration_edges
 from lasersafe.models import Case, case_from, parse_case, read_case_text, tolerances_of
 from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.values import Measured
@@ -30,6 +31,7 @@ from lasersafe.records.light import InputTolerance
 
 DURATION = "duration"
 HELD = ("pulse_duration", "repetition_rate", "duty")
+_FEW_PULSES = 12
 _TIME = Measured("s", "100 fs", "30000 s", "10 s", "the limit tables of both rule sets cover no other duration")
 
 
@@ -164,6 +166,14 @@ class Subject:
         if plain not in self.inputs:
             refuse(f"{shown(path)} cannot be changed for {self.name}; what can: {', '.join(self.inputs)}")
         return self.inputs[plain]
+
+    def critical(self, one: Input) -> list[float]:
+        """Return the values of an input at which the distance may jump or turn."""
+        if one.ends and one.name in ("pulse_duration", "repetition_rate"):
+            times = duration_edges(self.context.rule_sets)
+            counts = range(1, _FEW_PULSES)
+            return times if one.name == "pulse_duration" else [n / time for time in times for n in counts]
+        return critical_values(self.context).get(one.name, [])
 
     def changed(self, values: Mapping[str, float]) -> tuple[Context, ...]:
         """Return the case with some inputs changed, read and checked like a case file: one context for each corner.

@@ -10,26 +10,23 @@ from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass
 from functools import partial
 from pathlib import Path
-from typing import Any, NamedTuple
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 import lasersafe
 from lasersafe.ask.drawings import picture
-from lasersafe.ask.questions import SweepQuestion
 from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends
 from lasersafe.drawing.maps import contour_page
 from lasersafe.drawing.page import Paper
-from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.text import decimals, measured, quantity
 from lasersafe.errors import InputError, refuse
 from lasersafe.files import DASH, Output, existing, mark_of, write_outputs
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
 from lasersafe.records import fields
-from lasersafe.records.light import InputTolerance
 from lasersafe.studies.sweeping import (
     DURATION,
     ZONES,
@@ -44,6 +41,11 @@ from lasersafe.studies.sweeping import (
     trimmed,
 )
 from lasersafe.wording import Message, Wording, caution_line, joined, listed, load_wording
+
+if TYPE_CHECKING:
+    from lasersafe.ask.questions import SweepQuestion
+    from lasersafe.drawing.primitives import Drawing
+    from lasersafe.records.light import InputTolerance
 
 TABLES = (".csv", ".json", ".parquet")
 DRAWINGS = (".svg", ".png", ".pdf")
