@@ -349,7 +349,11 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     if hit.angle > ALPHA_MIN:
         facts = {"spot": format_quantity(context.spot, "m", 4), "angle": format_quantity(hit.angle, "rad", 4)}
         where = Message("hit.seen_under", where=where, **facts)
-    criterion, printed = hit.criterion, context.setup.fitted and not steps_are_left_out()
+    where, criterion, printed = (
+        Message("hit.row", where=where),
+        hit.criterion,
+        context.setup.fitted and not steps_are_left_out(),
+    )
     if printed:
         criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
     modes = sorted((g.mode for g in group), key=MODES.index)

@@ -15,7 +15,8 @@ from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
-from tests.behaviour.test_strike_outs import PLAIN, strike
+from lasersafe.wording import load_wording, localise
+from tests.behaviour.test_strike_outs import PLAIN, starter, strike
 
 HEAD, LASER = PLAIN[: PLAIN.index("[[laser]]")], PLAIN[PLAIN.index("[[laser]]") : PLAIN.index("[[person]]")]
 PULSES = 'kind = "pulse train"\npulse_duration = "10 ns"\nrepetition_rate = "{rate}"\n{light}'
@@ -283,3 +284,24 @@ def test_a_set_up_that_is_not_fitted_is_named_with_the_reach_of_the_skin_where_t
     text = HEAD + beam + person("Far", "6 m")
     assert any("with 'narrow' the direct beam reaches 532 m" in r for r in found_in(text).decision.reasons)
     assert any("mit 'narrow' reicht der direkte Strahl 532 m weit" in r for r in found_in(text, "de").decision.reasons)
+
+
+@pytest.mark.parametrize(
+    ("language", "row", "box"),
+    [
+        (
+            "en",
+            "distance of the row: 1.701 m from the last optic",
+            "worked out where the beam is narrowest on the paths",
+        ),
+        ("de", "Abstand der Zeile: 1", "ist gerechnet, wo der Strahl auf den Wegen dorthin am engsten ist"),
+    ],
+)
+def test_a_line_says_which_length_is_the_distance_of_its_row(language: str, row: str, box: str) -> None:
+    """It named 298 mm beside 82.5 mm, the distance of the table, and not which is which."""
+    found = localise(found_in(starter("nanosecond-marker"), language), load_wording(language))
+    (one,) = (o for o in found.scenarios if (o.person, o.way, o.tissue) == ("Camera crew", "mirror", "eye") and o.steps)
+    assert f"{one.distance:.3f}" == "1.701"
+    said = next(str(step.numbers) for step in one.steps if "1.6913" in str(step.numbers).replace(",", "."))
+    assert row in said
+    assert box in said
