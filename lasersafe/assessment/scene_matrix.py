@@ -219,7 +219,7 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson, s
 @kept("all", people=True)
 def _same_as(stage: Stage, context: Context, base: str, mode: str) -> int:
     """Return a number that modes share that give the same: their poses and the screens that count."""
-    where = tuple((p.apex, p.directions, stage.lit(context, p)) for p in stage.poses(context, base))
+    where = tuple((replace(p, mode=""), stage.lit(context, p)) for p in stage.poses(context, base))
     walls = tuple(stage.walls(context, way, mode) for way in WAYS)
     number: int = stage.answers.setdefault(("alike", where, walls), len(stage.answers))
     return number

@@ -167,6 +167,7 @@ def level_image(source: Source, height: float, share: float, name: str) -> Sourc
     return replace(
         source, apex=over(source.apex), directions=turned_over(source.directions), plane=plane, parts=parts,
         factor=source.factor * share, surface=name, origin=source.origin and (over(source.origin[0]), source.origin[1]),
+        seen_in=((0.0, 0.0, height), (0.0, 0.0, 1.0 if source.apex[2] >= height else -1.0)),
     )  # fmt: skip
 
 

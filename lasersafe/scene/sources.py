@@ -189,6 +189,8 @@ class Source:
     origin : tuple, optional
         Middle and half edges of a box from which light comes that flat mirrors send on: no path along an axis is
         shorter than the straight way from there, but for the slant of the rays of an even beam. [m]
+    seen_in : tuple, optional
+        Of the image of a lit spot: a point of the level mirror and its normal; screens behind it do not count.
     sharp : bool
         Edges cut the beam as if it had no width: no bound, but what its width costs there.
     bends : int
@@ -221,6 +223,7 @@ class Source:
     aims: tuple[Directions, tuple[Vector, Vector, Vector]] | None = None
     parts: tuple[tuple[float, ...], ...] = ()
     origin: tuple[Vector, Vector] | None = None
+    seen_in: tuple[Vector, Vector] | None = None
     sharp: bool = False
     bends: int = 0
     unbounded: bool = False
@@ -390,7 +393,7 @@ class Source:
 
     def cut_plane(self) -> tuple[Vector, Vector] | None:
         """Return the mirror behind which screens do not count, None without one."""
-        return self.plane if self.way == "mirror" and self.start > 0.0 else None
+        return self.plane if self.way == "mirror" and self.start > 0.0 else self.seen_in
 
     def path_to(self, point: Vector) -> float:
         """Return the length of the way from the last optic, or from the lit spot, to a point. [m]."""

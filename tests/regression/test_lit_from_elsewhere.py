@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 
 import numpy as np
@@ -205,6 +206,40 @@ def test_scatter_goes_on_over_wet_ground(wet, expected):
     scene = Scene((ALONG,), (Person("Row", ((0.5, 2.0),), eyes=(1.1, 1.3)),), barriers=walls)
     found = said(scene, more=f'[scene.outdoor]\nbehind = "sky"\nwet = {wet}\n').get("scatter", 0.0)
     assert expected <= found <= 1.2 * expected
+
+
+@pytest.mark.parametrize("top", [3.0, 4.5])
+def test_scatter_goes_on_over_a_ceiling_below_the_top_of_a_wall(top):
+    """A plate at 2.2 m is seen in a ceiling at 3 m only, through a slit above 2.4 m in a screen 0.5 m before it.
+
+    Its image at 3.8 m is hypot(0.5, 2, 2.5) = 3.24 m from the eyes at 1.3 m: 0.9 * 0.9 * 10 kW * (2 / 3.24) /
+    (pi 10.5 m2) = 152 W/m2. What of the screen is above the ceiling stops nothing on the straight way to the image.
+    """
+    laser = Laser(10e3, 5e-3, 1e-3, (-1.0, 3.8, 2.2), math.degrees(math.atan2(1.0, 0.2)))
+    plate = Surface("plate", (0.0, 4.0, 2.2), 180.0, width=0.06, mirror=False, reflectance=0.9)
+    line = ((-4.0, 3.5), (4.0, 3.5))
+    walls = (Barrier("lower", line, top=2.4), Barrier("upper", line, top=top, bottom=2.95))
+    scene = Scene((laser,), (Person("Row", ((0.5, 2.0),), eyes=(1.1, 1.3)),), (plate,), walls)
+    ceiling = '[scene.ceiling]\nheight = "3 m"\nfinish = "mirror"\nreflectance = 0.9\n'
+    assert 3.03 <= said(scene, more=ceiling)["scatter"] <= 1.1 * 3.03
+    assert said(scene).get("scatter", 0.0) == 0.0
+
+
+def test_a_mode_in_which_the_head_moves_more_is_not_another():
+    """It stands and points as while running; only in service it moves 0.5 m, and meets eyes 0.4 m beside the beam.
+
+    On the axis at 5 m the beam is hypot(5, 5) mm wide: 1703 times the limit.
+    """
+    laser = Laser(5.0, 5e-3, 1e-3, (0.0, 0.0, 1.2), 0.0)
+    text = case_text(Scene((laser,), (Person("Row", ((0.4, 5.0),), eyes=(1.1, 1.3)),)))
+    text = text.replace('stature = "standing adult"\n', 'eye_height = "1.2 m"\n')
+    head, aim, rest = re.split(r"(?s)(\[\[scene\.aim\]\]\n.*?)(?=\[\[)", text, maxsplit=1)
+    service = aim.replace('moves = "0 m"', 'moves = "0.5 m"')
+    text = f'{head}{aim}mode = "running"\n{service}mode = "service"\n{rest}'
+    found = {c.mode: c.ratio for c in assess(parse_case(text), in_full=False).scene.matrix
+             if (c.way, c.tissue) == ("direct", "eye")}  # fmt: skip
+    assert found["running"] == 0.0
+    assert found["service"] >= on_axis(5.0, math.hypot(5e-3, 5e-3)) / 50.0
 
 
 @pytest.mark.parametrize("second", [True, False])
