@@ -165,8 +165,9 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
         if isinstance(source.profile, BeamProfile):
             through = there / _MANY * math.pi * camera.pupil**2 / 4.0
             beam = source.profile.beam
-            whole = through / max(float(fraction_through(*diameters(beam, away), camera.pupil, beam.profile)), 1e-300)
-            row = instruments.beam_in_camera(camera, light.scaled(whole), lam, beam, away, source.way)
+            plain = source.factor * float(fraction_through(*diameters(beam, away), camera.pupil, beam.profile))
+            sent = instruments.Sent(source.way, source.factor, through / max(plain, 1e-300))
+            row = instruments.beam_in_camera(camera, light, lam, beam, away, sent)
         else:
             size = context.spot if source.profile.wide and source.surface not in standing else 0.0
             lit = LitSpot(source.factor, model=stage.case.settings.scatter_model, diameter=size)

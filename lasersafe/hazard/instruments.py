@@ -271,8 +271,22 @@ def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorTh
     return min(fitting, key=lambda one: one.value, default=None)
 
 
+class Sent(NamedTuple):
+    """How a beam comes to a lens: its way, the reflectance of the mirrors on it, and what comes beside its axis.
+
+    ``share`` is what comes where the lens is of the light of a lens on the axis: tolerances make it more. [1]
+    """
+
+    way: str = "direct"  # direct | mirror
+    reflectance: float = 1.0
+    share: float = 1.0
+
+
+_STRAIGHT = Sent()
+
+
 def beam_in_camera(
-    camera: Camera, light: Emission, wavelength: float, beam: BeamGeometry, place: float, way: str = "direct"
+    camera: Camera, light: Emission, wavelength: float, beam: BeamGeometry, place: float, sent: Sent = _STRAIGHT
 ) -> CameraLine:
     """Return what a beam that enters the lens, directly or by a mirror, does in its focus [1]_.
 
@@ -283,15 +297,15 @@ def beam_in_camera(
     camera : Camera
         The camera.
     light : Emission
-        The setting; of a mirror what it sends on.
+        The setting.
     wavelength : float
         Wavelength. [m]
     beam : BeamGeometry
         The beam. [1]
     place : float
         From the last optic to the lens, along the beam. [m]
-    way : str
-        ``"direct"`` or ``"mirror"``.
+    sent : Sent
+        How it comes there.
 
     Returns
     -------
@@ -309,18 +323,20 @@ def beam_in_camera(
     ----------
     .. [1] Elementary: fraction of the beam in the entrance pupil, over the area of the Airy disc.
     """
-    choice("way", way, ("direct", "mirror"))
+    choice("way", sent.way, ("direct", "mirror"))
     whole = float(within("amount", light.amount, "W or J", 0.0, math.inf))
     dx, dy = diameters(beam, place)
     part = float(fraction_through(dx, dy, camera.pupil, beam.profile))
-    inside = whole * part
+    inside = whole * sent.reflectance * sent.share * part
     spot, _ = viewing.image_spot(wavelength, camera.focal_length, camera.f_number, 0.0, camera.pixel, camera.defocus)
     exposure = float(viewing.spot_exposure(inside, spot, camera.transmission))
-    put_in = f"{whole:.5g} · {part:.5g} · {camera.transmission:.5g} / (π · ({float(spot) * 1e6:.5g} µm)² / 4)"
+    factors = " · ".join(f"{factor:.5g}" for factor in (whole, *sent[1:], part, camera.transmission))
+    put_in = f"{factors} / (π · ({float(spot) * 1e6:.5g} µm)² / 4)"
     hole, x, y = (f"{float(one) * 1e3:.5g}" for one in (camera.pupil, dx, dy))
     sum_of = Message("step.part_numbers", numbers=put_in, hole=hole, x=x, y=y, place=f"{place:.5g} m")
-    image = _Image(camera.name, way, place, exposure, float(spot), resolved=False)
-    return _beside(image, light, wavelength, camera, ("F τ / (π s² / 4)", sum_of, 0.0))
+    image = _Image(camera.name, sent.way, place, exposure, float(spot), resolved=False)
+    told = joined([sum_of, Message("camera.share")])
+    return _beside(image, light, wavelength, camera, ("ρ k F τ / (π s² / 4)", told, 0.0))
 
 
 def scatter_in_camera(

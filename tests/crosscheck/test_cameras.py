@@ -16,6 +16,7 @@ from lasersafe.hazard.exposure import continuous, pulse_train
 from lasersafe.hazard.instruments import (
     ADVICE,
     Camera,
+    Sent,
     _Thresholds,
     beam_in_camera,
     known_threshold,
@@ -81,6 +82,16 @@ def test_a_beam_in_the_lens_holds_no_more_than_the_beam():
         assert found.threshold is not None
         assert found.ratio == pytest.approx(found.exposure / 1e8)
     assert beam_in_camera(LENS, STEADY, 532e-9, beam, 0.5).ratio > 1e3
+
+
+def test_what_a_mirror_sends_into_a_lens_beside_its_axis_is_taken_apart():
+    """The line had one number for power, reflectance and place together. 0.7 x 0.25 of the beam: 0.175 of the load."""
+    beam = BeamGeometry((3e-3, 3e-3), (1e-3, 1e-3))
+    whole = beam_in_camera(LENS, STEADY, 532e-9, beam, 0.5)
+    part = beam_in_camera(LENS, STEADY, 532e-9, beam, 0.5, Sent("mirror", 0.7, 0.25))
+    assert part.exposure == pytest.approx(0.175 * whole.exposure, rel=1e-12)
+    assert part.steps[-1].numbers.startswith(f"{STEADY.power:g} · 0.7 · 0.25 · ")
+    assert part.way == "mirror"
 
 
 @pytest.mark.parametrize(
