@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
 from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs
-from lasersafe.quantity import shown
+from lasersafe.quantity import parse_quantity, shown
 from lasersafe.records.fields import as_json
 from lasersafe.wording import load_wording
 
@@ -142,14 +142,18 @@ class _Asking:
 
     def known(self) -> dict[str, str]:
         """Return the names of all kinds, for a sentence."""
-        return {"kinds": ", ".join(self.kinds)}
+        return {"kinds": ", ".join(map(self.name, self.kinds))}
+
+    def name(self, kind: str) -> str:
+        """Return the name of a kind in the language of the case."""
+        return self.text(f"kind.{kind}")
 
     def kind(self, given: str) -> LaserKind:
         """Return the kind of laser that a name or a sentence is about; a name that is only like it is asked back."""
         import difflib
 
         words = _words(given)
-        names = {name: key for key, one in self.kinds.items() for name in (key, *one.also)}
+        names = {name: key for key, one in self.kinds.items() for name in (key, self.name(key), *one.also)}
         inside = [name for name in names if set(_words(name)) <= set(words)]
         found = {names[name] for name in inside if not any(set(_words(name)) < set(_words(o)) for o in inside)}
         if len(found) == 1:
@@ -159,7 +163,7 @@ class _Asking:
         message = f"laser = '{given.strip()[:60]}': " + self.text("new.no_kind", **self.known())
         if not near or found:
             raise InputError(message)
-        question, yes = self.text("new.meant", kind=plain[near[0]]), self.text("new.yes")
+        question, yes = self.text("new.meant", kind=self.name(plain[near[0]])), self.text("new.yes")
         default = yes if self.patient else ""
         with contextlib.suppress(EOFError):
             answer = self.ask(f"{given.strip()[:60]}: {question}", self.text("changes.lasers"), default)
@@ -191,13 +195,20 @@ class _Asking:
 
         known: dict[str, str] = {}
         for part in told:
+            outside = list[InputError]()
             for key, mark in marks.items():
-                with contextlib.suppress(InputError):
+                try:
                     mark.read(_ends(part)[-1], key)
                     known[key] = part
+                except InputError as error:
+                    with contextlib.suppress(InputError):
+                        parse_quantity(_ends(part)[-1], mark.unit, key)  # its unit fits, so that it is this value
+                        outside.append(error)
             if part.casefold() in (steady, pulsed):
                 known["emission"] = part.casefold()
             if part not in known.values() and part.casefold() not in known.values():
+                if outside:
+                    raise outside[0]
                 refuse(f"laser = '{part[:60]}': " + self.text("new.no_value"))
         said = dict(known)
 
@@ -230,7 +241,7 @@ class _Asking:
             if key in known or (key in ("pulse_duration", "repetition_rate") and key not in needed):
                 continue
             check = emission if key == "emission" else partial(read, key)
-            known[key], told_it = self.answer(key, usual.get(key, ""), check, laser=kind.key)
+            known[key], told_it = self.answer(key, usual.get(key, ""), check, laser=self.name(kind.key))
             if told_it and known[key] != unknown:
                 said[key] = known[key]
             if known.get("emission") == pulsed and not kind.pulse_duration:  # nothing is usual: these have to be said

@@ -11,12 +11,14 @@ from pathlib import Path
 import pytest
 from pypdf import PdfReader
 
-from lasersafe.ask.cases import starters
+from lasersafe.ask.cases import _Asking, starters
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case, read_case
+from lasersafe.models.kinds import laser_kinds
 from lasersafe.sheet import render_sheet
 from lasersafe.signing.signing_off import sign
+from lasersafe.wording import load_wording
 from tests.behaviour.command import Answer, run
 from tests.project import ROOT
 
@@ -102,7 +104,7 @@ def test_a_known_divergence_and_a_pulsed_laser_in_german(tmp_path: Path) -> None
     more = ("--laser", "laser marker", "--guests", "20 bei 5 m", "--language", "de")
     answer = answering("1064 nm", "gepulst", "20 W", "1 mrad", "1 bei 0.5 m", case=case, more=more)
     assert answer.code == 0
-    assert "laser marker: welche Wellenlänge steht auf dem Schild?" in answer.err
+    assert "Beschrifter: welche Wellenlänge steht auf dem Schild?" in answer.err  # it was called laser marker
     found = read_case(case)
     assert found.language == "de"
     assert [person.name for person in found.person] == ["1 vom Personal", "20 Gäste"]
@@ -117,6 +119,13 @@ def test_a_known_divergence_and_a_pulsed_laser_in_german(tmp_path: Path) -> None
         ((), (), "no answer to 'What do you fire?"),
         ((), ("--laser", "ray gun"), "laser = 'ray gun': no kind of laser; there are: hand-held welder"),
         ((), ("--laser", "blue diode, 5 kg"), "laser = '5 kg': no wavelength, power, divergence, pulse length or rate"),
+        ((), ("--laser", "blue diode, 5 MW"), "power = '5 MW': did you mean '5 mW'?"),
+        ((), ("--laser", "blue diode, 10 km"), "wavelength = '10 km': must be 180 nm or more"),
+        (
+            (),
+            ("--laser", "Strahlenkanone", "--language", "de"),
+            "es gibt: Handschweißlaser, Handreinigungslaser, Beschrifter, blaue Diode, CO2-Schneidlaser, grüner Laser",
+        ),
         (("450",), ("--laser", "blue diode"), "wavelength = '450'"),
         (("1064 nm", "", "", ""), ("--laser", "blue diode", "--crew", "1", "--guests", "1"), "'blue diode' stands for"),
         (
@@ -173,6 +182,12 @@ def test_a_kind_is_known_by_its_words(said: str, like: str, tmp_path: Path) -> N
     case = tmp_path / "case.toml"
     assert run("new", case, "--laser", said, "--yes").code == 0
     assert read_case(case).laser[0].like == like
+
+
+def test_each_kind_is_known_by_the_name_that_a_german_list_gives_it() -> None:
+    asking = _Asking(load_wording("de"), lambda *_: None, False, laser_kinds())
+    assert all(asking.kind(asking.name(key)).key == key for key in laser_kinds())
+    assert "welder" not in asking.known()["kinds"]
 
 
 def test_a_kind_that_is_only_like_one_is_asked_back(tmp_path: Path) -> None:
