@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from lasersafe.ask.questions import BeamQuestion, LimitQuestion
+from lasersafe.ask import BeamQuestion, LimitQuestion
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.exposure import body_area
 from lasersafe.hazard.settings import Range, SettingSpace

@@ -18,7 +18,7 @@ from lasersafe.records.fields import as_json
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
-    from lasersafe.ask.questions import NewQuestion
+    from lasersafe.ask import NewQuestion
     from lasersafe.models.kinds import LaserKind
     from lasersafe.models.values import Measured
     from lasersafe.results import Assessment, LaserFacts, StarterValue

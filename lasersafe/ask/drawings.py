@@ -18,7 +18,7 @@ from lasersafe.files import DASH, Output, mark_of, write_outputs
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
-    from lasersafe.ask.questions import PlanQuestion
+    from lasersafe.ask import PlanQuestion
     from lasersafe.models import Case
     from lasersafe.results import Assessment
 

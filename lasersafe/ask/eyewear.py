@@ -7,8 +7,8 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, NamedTuple, TypeVar
 
+from lasersafe.ask import EyewearQuestion
 from lasersafe.ask.beams import beam_of, number, optional_number, sets_of, space_of, span
-from lasersafe.ask.questions import EyewearQuestion
 from lasersafe.data import load, load_toml, shared_path
 from lasersafe.errors import CalcError, InputError, refuse
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths

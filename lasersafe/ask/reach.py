@@ -22,7 +22,7 @@ from lasersafe.records.fields import badness
 from lasersafe.wording import Message, caution_line
 
 if TYPE_CHECKING:
-    from lasersafe.ask.questions import ReachQuestion
+    from lasersafe.ask import ReachQuestion
     from lasersafe.drawing.primitives import Mark, Run
     from lasersafe.optics.beam import BeamGeometry
 

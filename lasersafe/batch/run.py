@@ -19,7 +19,7 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
-from lasersafe.ask.questions import BatchQuestion
+from lasersafe.ask import BatchQuestion
 from lasersafe.assessment import assess
 from lasersafe.batch.record import ASSESSED, KINDS, Record, Store, lines_of, part_of, record_of, refused, sealed
 from lasersafe.batch.sources import BadCell, CaseFolder, Item, Reading, Source, case_data, open_source

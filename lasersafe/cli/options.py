@@ -17,7 +17,7 @@ from typing import Annotated, Any, get_args, get_type_hints
 import typer
 from typer import Argument, Option
 
-from lasersafe.ask.questions import Before, Shown, Text
+from lasersafe.ask import Before, Shown, Text
 
 _WORDS = {
     "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss", "ẞ": "SS", "±": "+-", "µ": "u",

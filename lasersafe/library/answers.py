@@ -11,8 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe import limits
+from lasersafe.ask import EyewearQuestion
 from lasersafe.ask.eyewear import work_out
-from lasersafe.ask.questions import EyewearQuestion
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches

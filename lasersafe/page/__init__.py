@@ -1,1 +1,103 @@
-"""The local page in a browser: a small server on 127.0.0.1, and a worker process that computes (extra ``page``)."""
+"""Start and stop the page: a free port of this computer, the address with its token, the browser."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import socket
+import threading
+import webbrowser
+from collections.abc import Callable
+
+from lasersafe.errors import OutputError, refuse
+from lasersafe.page.forms import LANGUAGES, Texts
+
+FIRST_PORT, MOST_PORTS = 8642, 20
+MISSING = "the page needs the optional part of lasersafe; install it with: pip install 'lasersafe[page]'"
+
+
+def open_port(port: int, tell: Callable[[str], None], say: Texts) -> socket.socket:
+    """Return a socket of this computer alone, at a port or at the next free one.
+
+    Parameters
+    ----------
+    port : int
+        Where to look first.
+    tell : callable
+        Prints a line: which port was in use, and which is taken.
+    say : Texts
+        Texts of the page.
+
+    Raises
+    ------
+    InputError
+        If there is no such port.
+    OutputError
+        If none of the next ports is free.
+    """
+    if not 1024 <= port <= 65535:
+        refuse(f"port = {port}: allowed is 1024 to 65535")
+    for number in range(port, min(port + MOST_PORTS, 65536)):
+        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        if os.name == "posix":  # elsewhere it would let two servers have one port
+            found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # connections of a page that was just closed
+        try:
+            found.bind(("127.0.0.1", number))
+            found.listen(128)
+        except OSError:
+            found.close()
+            continue
+        if number != port:
+            tell(say("start.in_use", port=port, other=number))
+        return found
+    refuse(f"port = {port}: it and the next {MOST_PORTS - 1} are in use; name another one with --port", OutputError)
+
+
+def serve(port: int, language: str, tell: Callable[[str], None], *, browser: bool) -> None:
+    """Serve the page until it is stopped.
+
+    Parameters
+    ----------
+    port : int
+        Where to look for a free port first.
+    language : str
+        Language of what is printed.
+    tell : callable
+        Prints a line.
+    browser : bool
+        Whether the address is opened.
+
+    Raises
+    ------
+    InputError
+        If the extra is not installed, or there is no such language or port.
+    """
+    if language not in LANGUAGES:
+        refuse(f"language = '{language[:20]}': there is {' and '.join(LANGUAGES)}")
+    try:
+        import uvicorn
+
+        from lasersafe.page.app import Site
+    except ImportError as error:
+        if (error.name or "").startswith("lasersafe"):
+            raise
+        refuse(MISSING)
+    say, token = Texts(language), secrets.token_urlsafe(24)
+    found = open_port(port, tell, say)
+    number = found.getsockname()[1]
+    address = f"http://127.0.0.1:{number}/?token={token}"
+    config = uvicorn.Config(
+        Site(number, token).guarded, log_config=None, log_level="critical", access_log=False, server_header=False,
+        proxy_headers=False, ws="none", timeout_graceful_shutdown=2,
+    )  # fmt: skip
+    tell(say("start.address", address=address))
+    tell(say("start.stop"))
+    if browser:
+        threading.Timer(0.5, webbrowser.open, [address]).start()
+    try:
+        uvicorn.Server(config).run(sockets=[found])
+    except KeyboardInterrupt:
+        pass
+    finally:
+        found.close()
+    tell(say("start.stopped"))

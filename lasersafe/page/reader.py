@@ -7,9 +7,9 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from lasersafe.ask import EyewearQuestion
 from lasersafe.ask.beams import SINGLE
 from lasersafe.ask.eyewear import UNKNOWN
-from lasersafe.ask.questions import EyewearQuestion
 from lasersafe.data import load_toml, shared_path
 from lasersafe.hazard.marking import MarkingError, parse_marking
 from lasersafe.page.forms import LARGEST_ROOM, ROLES, THINGS, Fields, Texts, kinds, names_of, plain, things

@@ -270,7 +270,7 @@ def room_help(form: dict[str, str], language: str) -> dict[str, Any]:
 
 def _less_power(room: Room, what: str, number: int, near: float, say: Texts) -> str:
     """Return up to which power people at a distance need nothing, as the command ``solve`` finds it."""
-    from lasersafe.ask.questions import SolveQuestion
+    from lasersafe.ask import SolveQuestion
     from lasersafe.studies.solving import run_solve
 
     laser = room.data["laser"][number]

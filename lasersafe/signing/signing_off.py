@@ -14,7 +14,7 @@ from io import BytesIO
 from pathlib import Path
 from typing import Any, cast
 
-from lasersafe.ask.questions import SignQuestion
+from lasersafe.ask import SignQuestion
 from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import refuse
 from lasersafe.files import locked, read_limited, write_file

@@ -38,7 +38,7 @@ from lasersafe.studies.tables import CORNER, certainty, certainty_data, duration
 from lasersafe.wording import Message, Wording, joined, load_wording, word
 
 if TYPE_CHECKING:
-    from lasersafe.ask.questions import SolveQuestion
+    from lasersafe.ask import SolveQuestion
 
 Floats = NDArray[np.float64]
 MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", DURATION)

@@ -43,7 +43,7 @@ from lasersafe.studies.sweeping import (
 from lasersafe.wording import Message, Wording, caution_line, joined, listed, load_wording
 
 if TYPE_CHECKING:
-    from lasersafe.ask.questions import SweepQuestion
+    from lasersafe.ask import SweepQuestion
     from lasersafe.drawing.primitives import Drawing
     from lasersafe.records.light import InputTolerance
 

@@ -231,7 +231,7 @@ def test_the_same_numbers_in_three_forms_give_the_same_distance() -> None:
 
 
 def test_distances_agree_with_the_command() -> None:
-    from lasersafe.ask.questions import ReachQuestion
+    from lasersafe.ask import ReachQuestion
     from lasersafe.ask.reach import reach_answer
 
     question = ReachQuestion(
