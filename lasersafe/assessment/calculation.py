@@ -17,12 +17,16 @@ from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, body_area, 
 from lasersafe.hazard.instruments import Aid
 from lasersafe.limits import explain
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
+from lasersafe.optics.reflection import with_real_focus
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, LineShare, Step
+from lasersafe.scene.beams import BeamProfile, farthest_of
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context
     from lasersafe.models import Setup
+    from lasersafe.scene.sources import Source
 
 
 def number(value: float) -> str:
@@ -205,6 +209,29 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
         numbers = f"{place} m + √({number(diameter)}² − {waist}²) m / {phi} rad"
     last = Step("r", Message("step.farthest"), formula, numbers, distance, "m", Message("source.propagation"))
     return first, second, last
+
+
+def hollow_steps(context: Context, source: Source) -> tuple[Step, ...]:
+    """Return the steps from the beam on a hollow object of any radius to how far it can send it on."""
+    assert isinstance(source.profile, BeamProfile)
+    beam, real = source.profile.beam, with_real_focus(context.beam, context.wavelength)
+    steps, place = [], f"{source.offset:.5g} m ({context.laser.name}, {context.setup.name})"
+    for i, axis in enumerate([""] if beam.circular else ["_x", "_y"]):
+        waist, angle, wide = real.waist_diameter[i], real.divergence[i], float(diameters(real, source.offset)[i])
+        spreads = beam.divergence[i] < angle  # in front of a focus a flat one sends it on as it came
+        formula, numbers = f"φ'{axis} = φ{axis}", f"{angle:.5g} rad"
+        if spreads:
+            formula, numbers = f"φ'{axis} = d₀ φ / d_z", f"{waist:.5g} m · {angle:.5g} rad / {wide:.5g} m"
+        words = Message("step.hollow_numbers", numbers=numbers, place=place)
+        meant = Message("step.hollow_angle"), formula, words, beam.divergence[i], "rad"
+        steps.append(Step(f"φ'{axis}", *meant, Message("source.curvature"), "own"))
+    worst = max(source.profile.criteria, key=lambda one: farthest_of((one,), beam, source.factor))
+    worst = replace(worst, amount=worst.amount * source.factor)
+    limit, amount = ("E_limit", "Φ") if worst.amount_unit == "W" else ("H_limit", "Q")
+    meaning = joined((worst.rule_set, word(worst.hazard), word(worst.rule)), ", ")
+    stated = f"{amount} = {worst.amount:.5g} {worst.amount_unit}", f"t = {worst.duration:.5g} s"
+    steps.append(Step(limit, meaning, *stated, worst.limit, worst.limit_unit, worst.source, worst.seen))
+    return (*steps, *distance_steps(worst, beam, farthest_of((worst,), beam)))
 
 
 def aided_steps(

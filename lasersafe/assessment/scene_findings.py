@@ -10,7 +10,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.aims import curved_sources, unlisted
-from lasersafe.assessment.calculation import distance_steps
+from lasersafe.assessment.calculation import hollow_steps
 from lasersafe.assessment.context import every_context, wave_span
 from lasersafe.assessment.faces import MATT, backing_name, scatter_over_mirrors
 from lasersafe.assessment.paths import members_of, over_level_mirrors
@@ -19,15 +19,11 @@ from lasersafe.assessment.scene_hits import ask, worst_hit
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.other_rules import interference
-from lasersafe.optics.beam import diameters
-from lasersafe.optics.reflection import with_real_focus
 from lasersafe.optics.viewing import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.records.light import Step
 from lasersafe.records.scene import BarrierLine, SceneFinding
-from lasersafe.scene.beams import BeamProfile, farthest_of
-from lasersafe.wording import Message, inner, joined, word
+from lasersafe.wording import inner
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
@@ -143,30 +139,7 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
     farthest = max(sent, key=lambda one: one[1].reach, default=None)
     if farthest is not None and (reach := farthest[1].reach) > 0.0:
         told = say("mirror", "scene.hollow_unlisted", distance=format_quantity(reach, "m", 2, "up"))
-        yield replace(told, steps=_hollow_steps(*farthest))
-
-
-def _hollow_steps(context: Context, source: Source) -> tuple[Step, ...]:
-    """Return the steps from the beam on a hollow object of any radius to how far it can send it on."""
-    assert isinstance(source.profile, BeamProfile)
-    beam, real = source.profile.beam, with_real_focus(context.beam, context.wavelength)
-    steps, place = [], f"{source.offset:.5g} m ({context.laser.name}, {context.setup.name})"
-    for i, axis in enumerate([""] if beam.circular else ["_x", "_y"]):
-        waist, angle, wide = real.waist_diameter[i], real.divergence[i], float(diameters(real, source.offset)[i])
-        spreads = beam.divergence[i] < angle  # in front of a focus a flat one sends it on as it came
-        formula, numbers = f"φ'{axis} = φ{axis}", f"{angle:.5g} rad"
-        if spreads:
-            formula, numbers = f"φ'{axis} = d₀ φ / d_z", f"{waist:.5g} m · {angle:.5g} rad / {wide:.5g} m"
-        words = Message("step.hollow_numbers", numbers=numbers, place=place)
-        meant = Message("step.hollow_angle"), formula, words, beam.divergence[i], "rad"
-        steps.append(Step(f"φ'{axis}", *meant, Message("source.curvature"), "own"))
-    worst = max(source.profile.criteria, key=lambda one: farthest_of((one,), beam, source.factor))
-    worst = replace(worst, amount=worst.amount * source.factor)
-    limit, amount = ("E_limit", "Φ") if worst.amount_unit == "W" else ("H_limit", "Q")
-    meaning = joined((worst.rule_set, word(worst.hazard), word(worst.rule)), ", ")
-    stated = f"{amount} = {worst.amount:.5g} {worst.amount_unit}", f"t = {worst.duration:.5g} s"
-    steps.append(Step(limit, meaning, *stated, worst.limit, worst.limit_unit, worst.source, worst.seen))
-    return (*steps, *distance_steps(worst, beam, farthest_of((worst,), beam)))
+        yield replace(told, steps=hollow_steps(*farthest))
 
 
 def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterator[SceneFinding]:

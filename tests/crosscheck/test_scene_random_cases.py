@@ -111,7 +111,7 @@ def counts(every: Sequence[Row]) -> dict[str, object]:
         "outside_zones": sum(not r.in_zone for r in every),
         "scenes_called_below": sorted({r.seed for r in every if r.wrong}),
         "scenes_outside_zones": sorted({r.seed for r in every if not r.in_zone}),
-        "median_factor": round(statistics.median(factors.values()), 3),
+        "median_factor": round(statistics.median(factors.values()), 3) if factors else None,
         "factors_above_5": sum(f > 5.0 for f in factors.values()),
         "of_these_with_a_reason": sum(f > 5.0 and reasons[seed] for seed, f in factors.items()),
     }
