@@ -105,7 +105,7 @@ def test_trade_terms_of_the_german_guides(language: str) -> None:
 def test_each_text_of_the_record_is_used() -> None:
     sources = "\n".join(path.read_text(encoding="utf-8") for path in sorted((ROOT / "lasersafe").rglob("*.py")))
     sources = sources.replace("'", '"')  # a key inside a text put together has single ones
-    built = {"role", "area", "side"}  # keys that are put together from a field of the case
+    built = {"role", "area", "side", "kind"}  # keys that are put together from a field of the case
     for key in leaves(load_toml(templates_path("wording", "en", "record.toml"))):
         _, group, name = key.split("/")
         stem = re.sub(r"_(one|many)$", "", name)
