@@ -11,8 +11,10 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.corners import corners_of
+from lasersafe.assessment.faces import lit_behind_targets
 from lasersafe.assessment.stages import stages_at, stages_of
 from lasersafe.models import parse_case
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Walls
 from tests.crosscheck.scene_description import STRONG, Barrier, Laser, Person, Scene, Surface, case_text
@@ -167,6 +169,48 @@ def test_what_stands_behind_a_target_scatters():
     wall = Barrier("wall", ((-3.0, 5.0), (3.0, 5.0)))
     assert said(Scene((beam(3000.0, 0.0),), people, barriers=(wall,)), more=TARGET + DOOR)["scatter"] == 0.0
     assert said(Scene((beam(3000.0, 0.0),), people), more=TARGET)["scatter"] == pytest.approx(3.6, rel=0.1)
+
+
+@pytest.mark.parametrize(
+    ("beam_of", "loose"),
+    [
+        (((5e-3, 5e-3), (1e-3, 1e-3), (0.0, 0.0), "gaussian"), 0.0),
+        (((2e-5, 2e-5), (5e-2, 5e-2), (7.2, 7.2), "gaussian"), 0.0),  # a focus among the places
+        (((1e-3, 4e-4), (2e-2, 5e-3), (6.8, 9.0), "gaussian"), 0.0),
+        (((1e-3, 4e-4), (2e-2, 5e-3), (7.3, 3.0), "gaussian"), 0.2),
+        (((3e-3, 3e-3), (0.3, 0.3), (0.0, 0.0), "top-hat"), 0.0),
+        (((3e-3, 1e-3), (0.2, 0.1), (6.9, 7.1), "top-hat"), 0.1),
+    ],
+)
+def test_nothing_behind_a_target_is_brighter_than_is_said(beam_of, loose):
+    """The head moves 0.3 m to every side, the focus is up to *loose* off, and what is lit may face anyhow.
+
+    Wherever a beam lands, 7 m +- sqrt(3) * 0.3 m along its axis, d^2 = d0^2 + (phi (z - z0))^2 on each axis and its
+    middle gets 4 Phi / (pi d_x d_y), across a ray at the rim of an even one sqrt(1 + phi^2 / 4) times as much.
+    """
+    waist, spread, place, profile = beam_of
+    laser = replace(beam(3000.0, 0.0), moves=0.3)
+    stage = stages_of(parse_case(case_text(Scene((laser,), (BESIDE,))) + TARGET + DOOR))[0]
+    (context,), scene = stage.contexts, stage.scene
+    (pose,) = stage.poses(context, "running")
+    source = stage.sources(context, "direct", "eye")[0]
+    geometry = BeamGeometry(waist, spread, place, profile)
+    sent = replace(source, profile=replace(source.profile, beam=geometry, loose=loose))
+    (door,) = lit_behind_targets(scene, scene.target, pose, 4.0, (sent, Walls()))
+    brightest = 1.0 / (math.pi * door.spread**2)
+
+    rim = math.hypot(1.0, max(spread) / 2.0) if profile == "top-hat" else 1.0
+
+    def widths(off: float) -> list[np.ndarray]:
+        z = np.linspace(7.0 - off, 7.0 + off, 100_001)
+        axes = zip(waist, spread, place, strict=True)
+        return [np.hypot(d0, phi * np.maximum(np.abs(z - z0) - loose, 0.0)) for d0, phi, z0 in axes]
+
+    moved = math.sqrt(3.0) * 0.3
+    x, y = widths(moved)
+    assert 4.0 * rim / (math.pi * (x * y).min()) * (1.0 - 1e-6) <= brightest
+    x, y = widths(moved + sent.profile.tail(7.0 + moved, 1.0))  # each axis at its own narrowest place: no brighter
+    assert brightest <= 1.03 * 4.0 / (math.pi * x.min() * y.min())
 
 
 def test_in_a_fault_what_stands_behind_a_target_is_where_the_head_is_aimed():
