@@ -20,7 +20,7 @@ from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
 from lasersafe.quantity import format_quantity, parse_quantity, shown
 from lasersafe.records.fields import as_json, badness, worst_of_each
-from lasersafe.studies.sweeping import (
+from lasersafe.studies import (
     DURATION,
     TISSUES,
     WAYS,

@@ -27,7 +27,7 @@ from lasersafe.files import DASH, Output, existing, mark_of, write_outputs
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
 from lasersafe.records import fields
-from lasersafe.studies.sweeping import (
+from lasersafe.studies import (
     DURATION,
     ZONES,
     Subject,

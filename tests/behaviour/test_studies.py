@@ -26,7 +26,7 @@ from lasersafe.drawing.primitives import Words
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.records.fields import worst_of_each
-from lasersafe.studies.sweeping import Sweep, open_subject, read_varied, sweep
+from lasersafe.studies import Sweep, open_subject, read_varied, sweep
 from lasersafe.studies.tables import draw
 from tests.behaviour.command import run
 from tests.drawing_faults import faults

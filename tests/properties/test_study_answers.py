@@ -20,8 +20,8 @@ from lasersafe.hazard.tolerances import solved_input
 from lasersafe.limits import rule_sets
 from lasersafe.models import case_from, read_case_text
 from lasersafe.quantity import parse_quantity
+from lasersafe.studies import Subject, open_subject, read_values, read_varied
 from lasersafe.studies.solving import Target, solve
-from lasersafe.studies.sweeping import Subject, open_subject, read_values, read_varied
 from tests.few import few
 
 X = SimpleNamespace(path="x", read=lambda text: parse_quantity(text, "m", "x").value)

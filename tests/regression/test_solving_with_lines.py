@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
+from lasersafe.studies import eye_ratio, open_subject
 from lasersafe.studies.solving import Target, solve
-from lasersafe.studies.sweeping import eye_ratio, open_subject
 
 CASE = Path(__file__).parent.parent / "golden" / "cases" / "lines-infrared.toml"
 
