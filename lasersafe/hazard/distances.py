@@ -235,7 +235,7 @@ def _circular_distance(beam: BeamGeometry, numbers: Iterable[Floats], found: Flo
         else:
             way = np.maximum(np.sqrt(-square) - waist, 0.0)
         way = np.divide(way, angle, out=found)
-        if position.any():
+        if position.ndim or position.any():
             way = np.multiply(way > 0.0, np.maximum(position + way, 0.0), out=found)
     return np.asarray(way) if way.max(initial=0.0) < math.inf else finite("distance", way, "m")
 

@@ -398,6 +398,15 @@ class _Layout:
         shape = (len(self.wavelengths.centres), len(self.durations.centres), 3)
         self._held: dict[tuple[int, ...], list[int]] = {cell: [] for cell in np.ndindex(shape)}
         self._shape = shape
+        # where two rows of a hazard meet, the apertures of both hold
+        self._over: dict[tuple[str, float], list[Row]] = {}
+        for table in tables:
+            for low, high in dict.fromkeys(row.wavelength for row in table.rows):
+                for hole in self._holes(table):
+                    first, last = max(low, hole.wavelength[0]), min(high, hole.wavelength[1])
+                    for column in self.wavelengths.cells((first, last)) if first < last else ():
+                        key = table.hazard[tissue], self.wavelengths.centres[column]
+                        self._over.setdefault(key, []).append(hole)
         for table in tables:
             for row in table.rows:
                 self._place(table, row)
@@ -411,13 +420,12 @@ class _Layout:
 
     def _place(self, table: LimitTable, row: Row) -> None:
         numbers: dict[tuple[tuple[Row, ...], Row], int] = {}
-        names = [name for name in row.factors if name != "C_E"]
+        names, hazard = [name for name in row.factors if name != "C_E"], table.hazard[self.tissue]
         times = self.durations.cells(row.duration)
         for column in self.wavelengths.cells(row.wavelength, self.whole):
             nm = self.wavelengths.centres[column]
             factors = tuple(self._factor(name, nm) for name in names)
-            over = [hole for hole in self._holes(table) if hole.wavelength[0] <= nm <= hole.wavelength[1]
-                    and hole.wavelength[0] < row.wavelength[1] and row.wavelength[0] < hole.wavelength[1]]  # fmt: skip
+            over = self._over.get((hazard, nm), [])
             for number in times:
                 time = self.durations.centres[number]
                 holes = [hole for hole in over if hole.duration[0] <= time <= hole.duration[1]]
@@ -426,7 +434,7 @@ class _Layout:
                 hole = _least(holes, time)
                 if (factors, hole) not in numbers:
                     numbers[factors, hole] = len(self.pieces)
-                    self.pieces.append(Piece(table.hazard[self.tissue], table.cone, row, factors, hole))
+                    self.pieces.append(Piece(hazard, table.cone, row, factors, hole))
                 for size in row.sizes:
                     self._held[column, number, size].append(numbers[factors, hole])
 

@@ -4,8 +4,8 @@ Written from the same page of limits as ``lasersafe.limits`` but without looking
 only, explicit conditions. Units are those of the page: wavelength nm, time s, angle mrad, aperture mm, J/m2 and W/m2.
 
 A range holds both of its ends (within a relative 1e-12): at an edge shared by two rows both are worked out and the
-lower limit stays. Factors likewise: at an edge shared by two rows of a factor the smaller one is used. Of two equal
-limits of one hazard the smaller aperture stays.
+lower limit stays. Factors likewise: at an edge shared by two rows of a factor the smaller one is used. Where two
+limits of one hazard meet, the lower stays; over the other's aperture if a narrow beam might have less by the other.
 """
 
 from __future__ import annotations
@@ -386,6 +386,7 @@ def limit(
     result: Limits = {}
     for hazard, rows in found.items():
         value, aperture = min(rows)
+        aperture = min(hole for dose, hole in rows if dose * hole**2 <= value * aperture**2)
         result[hazard] = (value, value / t, aperture)
     return result
 

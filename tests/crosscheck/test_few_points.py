@@ -49,6 +49,8 @@ def test_few_distances_are_those_among_many() -> None:
     assert (many.reshape(TURNS, size) == few).all()
     apart = direct_distance(power[:, None], limit[:1], 7e-3, BeamGeometry((waist[:1],) * 2, (angle[None, :2],) * 2))
     assert apart.shape == (TURNS * size, 2)
+    at_waist = direct_distance(1.0, 10.0, 7e-3, BeamGeometry((1e-3, 1e-3), (1e-3, 1e-3), (np.zeros(3),) * 2))
+    assert at_waist.shape == (3,)  # of places of the waist alone, also where all are 0
 
 
 @pytest.mark.parametrize("rule_set", rule_sets())
