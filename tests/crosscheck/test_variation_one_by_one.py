@@ -5,9 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.assessment import scene
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
+from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.setups import setup_result
 from lasersafe.assessment.uncertainty import possible_cases
 from lasersafe.data import templates_path
@@ -119,7 +119,7 @@ def check(kind: str, size: int, seed: int) -> int:
 @pytest.mark.parametrize("path", TEMPLATES, ids=lambda path: path.stem)
 def test_nothing_changed_gives_the_zones_of_the_starter_cases(path) -> None:
     case = read_case(path)
-    case = case if case.scene is None else scene.placed_case(case)
+    case = case if case.scene is None else placed_case(case)
     for own in contexts(case, (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))):
         for zone in setup_result(own).zones:
             found = zone_distances(own, zone.way, zone.tissue, {})
