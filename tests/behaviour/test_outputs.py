@@ -44,6 +44,11 @@ def test_a_page_is_replaced_by_the_same_command_for_the_same_case_only(cases: Pa
     assert page.read_bytes() == first
     refused(["card", other, "-o", page], page, "is there already and is the card of another case; choose another name")
     refused(["prestart", one, "-o", page], page, "is there already and is the card of this case")
+    for command in ("sheet", "card"):  # they wrote a PDF called x.txt
+        refused(
+            [command, one, "-o", tmp_path / "x.txt"], tmp_path / "x.txt", "output = 'x.txt': the name must end in .pdf"
+        )
+        assert not (tmp_path / "x.txt").exists()
     page.write_bytes(first.replace(b"startxref", b"startxrfe"))
     refused(["card", one, "-o", page], page, "is there already and is no unchanged file of this command")
     assert run("card", one, "-o", page, "--replace").code == 0
