@@ -355,7 +355,8 @@ def hung(place: Vector, mirror: Mirror, walls: Walls) -> Mirror:
     at = np.flatnonzero(before & (off < deep - _HAIR_BEFORE) & (off > -_HUNG))
     if not at.size:
         return mirror
-    dx, dy = (walls.normal[at] * (side * (deep - off))[at, None]).mean(axis=0).tolist()
+    first = at[off[at].argmin()]  # of several walls that before which it has to be moved farthest
+    dx, dy = (walls.normal[first] * side[first] * (deep - off[first])).tolist()
     x, y, z = mirror.position
     return replace(mirror, position=(x + dx, y + dy, z))
 

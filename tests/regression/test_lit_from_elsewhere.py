@@ -79,6 +79,18 @@ def test_what_is_matt_or_curved_and_hangs_on_a_wall_is_lit(behind):
         assert found[name] > 0.98 * on_axis(0.9 * 50.0, width) / 50.0
 
 
+def test_what_hangs_behind_two_walls_on_one_another_hangs_before_both():
+    """A panel lies 3 mm before a wall; a plate that is typed 1.5 mm behind the wall is lit, not the dark panel alone.
+
+    0.9 * 3 kW * (1 / 1.118) / (pi 1.25 m2) = 615 W/m2, 12.3 times the limit.
+    """
+    plate = Surface("plate", (0.0, 4.0045, 1.2), 180.0, width=0.1, mirror=False, reflectance=0.9)
+    walls = tuple(Barrier(name, ((-3.0, y), (3.0, y))) for name, y in (("panel", 4.0), ("wall", 4.003)))
+    people = (Person("Row", ((0.5, 3.0),), eyes=(1.1, 1.3)),)
+    found = said(Scene((beam(3000.0, 0.0),), people, (plate,), walls), (TOP, f"{TOP}reflectance = 0.01\n"))
+    assert found["scatter"] == pytest.approx(SCATTERED * 0.9 / 0.8, rel=0.1)
+
+
 def test_two_mirrors_that_hang_on_opposite_walls():
     """By (2, 2) and (-2, 6) to (0, 8) they are 8 * sqrt(2) = 11.3 m."""
     plates = (
