@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -498,6 +498,17 @@ def hazard_limits(
     return tuple(limit for limit in found if np.isfinite(limit.radiant_exposure).any())
 
 
+@lru_cache(maxsize=16)
+def _sloped(rule_set: str, tissue: str) -> NDArray[np.bool_]:
+    """Return in which cells of wavelength a limit of any hazard depends on it, though another may be lower."""
+    places = np.array(grid_of(rule_set, tissue).wavelengths.centres)
+    found = np.zeros(places.size, dtype=np.bool_)
+    for grid in (grid_of(rule_set, tissue, hazard) for hazard in hazards_of(rule_set, tissue)):
+        own, stride = grid.parameters[6].take(grid.slots).any(axis=0), grid.wavelengths.stride
+        found |= own.reshape(-1, stride).any(axis=1).take(grid.wavelengths.exactly(places) // stride)
+    return found
+
+
 def alike(rule_set: str, tissue: str, wavelength: Floats) -> tuple[Floats, Ints | None]:
     """Return wavelengths that stand for many, and the number of the one that stands for each.
 
@@ -516,7 +527,7 @@ def alike(rule_set: str, tissue: str, wavelength: Floats) -> tuple[Floats, Ints 
     numpy.ndarray of int, shape (n,), or None
         Which has the same limits as each of the given; None: they are the given ones.
     """
-    grid, axis = grid_of(rule_set, tissue), grid_of(rule_set, tissue).wavelengths
+    axis = grid_of(rule_set, tissue).wavelengths
     if wavelength.ndim != 1 or wavelength.size < _MANY:
         return wavelength, None
     nm = wavelength * 1e9
@@ -528,7 +539,7 @@ def alike(rule_set: str, tissue: str, wavelength: Floats) -> tuple[Floats, Ints 
     first, last = int(cell.min()), int(cell.max())
     cell -= first
     columns = range(first, last + 1, axis.stride)
-    sloped = [bool(grid.parameters[6].take(grid.slots[:, at : at + axis.stride]).any()) for at in columns]
+    sloped = _sloped(rule_set, tissue)[first // axis.stride :][: len(columns)]
     number = np.repeat(np.where(sloped, -1, np.arange(len(columns))), axis.stride).take(cell)
     own = np.flatnonzero(number < 0)
     if own.size * 8 > nm.size:

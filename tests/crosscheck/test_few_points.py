@@ -7,9 +7,10 @@ import pytest
 
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.exposure import Emission, Received, compare
-from lasersafe.limits import exposure_limit, hazard_limits, rule_sets
+from lasersafe.limits import exposure_limit, hazard_limits, rule_sets, tables
 from lasersafe.limits.exposure import alike
 from lasersafe.optics.beam import BeamGeometry
+from tests.project import ROOT
 
 TURNS = 15  # 60 000 points are more than one block
 
@@ -76,3 +77,27 @@ def test_wavelengths_that_stand_for_many_have_their_limits(rule_set: str) -> Non
         for at in (0, 2999, 3000, 3100, 3199):
             alone = compare(Received(rule_set, "eye", emission, float(wavelength[at]), 10.0))
             assert lowest[at] == pytest.approx(min(float(one.limit.min()) for one in alone), rel=1e-12)
+
+
+def test_a_limit_that_is_never_the_lowest_still_depends_on_the_wavelength(monkeypatch, tmp_path) -> None:
+    # Over another aperture a higher limit can be the stricter one, so it is not told by another nm:
+    # 1e15 x 10^(0.002 (nm - 500)) W/m2 at 510 and 990 nm differ by 10^0.96, the skin's limit not at all.
+    for file in (ROOT / "tests" / "editions" / "made_up").iterdir():
+        text = file.read_text().replace('"MADE-UP"', '"SLOPED"').replace('"madeup"', '"sloped"')
+        text = text.replace('"infrared", "skin"', '"infrared", "cornea", "cs", "skin"')
+        (tmp_path / file.name.replace("madeup", "sloped")).write_text(text)
+    head = '[source]\nkey = "SLOPED"\nlocator = "none"\nseen = "memory"\nerrata = "none known"\n[table]\n'
+    (tmp_path / "sloped_cornea.toml").write_text(
+        head + 'kind = "limit"\nhazard = { skin = "cornea thermal" }\naperture = "eye"\n'
+        'unit = { wavelength = "nm", duration = "s", H = "J/m2", E = "W/m2" }\n'
+        'row = [{ wavelength = ["395", "1410"], duration = ["1e-13", "3e4"], E = "1e15", factors = ["C_S"] }]\n'
+    )
+    (tmp_path / "sloped_cs.toml").write_text(
+        head + 'kind = "factor"\nname = "C_S"\nmeaning = "a slope"\nunit = { wavelength = "nm", value = "1" }\n'
+        'row = [{ wavelength = ["395", "1410"], slope = "0.002", origin = "500" }]\n'
+    )
+    monkeypatch.setattr(tables, "MORE_FOLDERS", [tmp_path])
+    wavelength = np.linspace(510e-9, 990e-9, 3000)
+    light = Received("SLOPED", "skin", Emission("continuous", power=1.0), wavelength, 10.0)
+    (cornea,) = (one for one in compare(light) if one.hazard == "cornea thermal")
+    assert cornea.limit[-1] / cornea.limit[0] == pytest.approx(10**0.96)
