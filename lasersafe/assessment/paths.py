@@ -90,7 +90,8 @@ def over_level_mirrors(scene: Scene, lit: Sequence[Source]) -> list[Source]:
         front = [
             level_image(one, level.height, level.share, level.name)
             for one in front for level in members
-            if level.name != one.surface and np.abs(one.starts[0][:, 2] - level.height).max() > _IN_PLANE
+            if (one.seen_in is None or one.seen_in[0][2] != level.height)
+            and np.abs(one.starts[0][:, 2] - level.height).max() > _IN_PLANE
         ]  # fmt: skip
         found += front
     return found

@@ -264,15 +264,15 @@ def test_scatter_goes_on_over_wet_ground(wet, expected):
     assert expected <= found <= 1.2 * expected
 
 
-@pytest.mark.parametrize("top", [3.0, 4.5])
-def test_scatter_goes_on_over_a_ceiling_below_the_top_of_a_wall(top):
+@pytest.mark.parametrize(("top", "name"), [(3.0, "plate"), (4.5, "plate"), (3.0, "ceiling")])
+def test_scatter_goes_on_over_a_ceiling_below_the_top_of_a_wall(top, name):
     """A plate at 2.2 m is seen in a ceiling at 3 m only, through a slit above 2.4 m in a screen 0.5 m before it.
 
     Its image at 3.8 m is hypot(0.5, 2, 2.5) = 3.24 m from the eyes at 1.3 m: 0.9 * 0.9 * 10 kW * (2 / 3.24) /
     (pi 10.5 m2) = 152 W/m2. What of the screen is above the ceiling stops nothing on the straight way to the image.
     """
     laser = Laser(10e3, 5e-3, 1e-3, (-1.0, 3.8, 2.2), math.degrees(math.atan2(1.0, 0.2)))
-    plate = Surface("plate", (0.0, 4.0, 2.2), 180.0, width=0.06, mirror=False, reflectance=0.9)
+    plate = Surface(name, (0.0, 4.0, 2.2), 180.0, width=0.06, mirror=False, reflectance=0.9)
     line = ((-4.0, 3.5), (4.0, 3.5))
     walls = (Barrier("lower", line, top=2.4), Barrier("upper", line, top=top, bottom=2.95))
     scene = Scene((laser,), (Person("Row", ((0.5, 2.0),), eyes=(1.1, 1.3)),), (plate,), walls)
