@@ -134,7 +134,7 @@ def further_mirrors(
             found += [
                 replace(new, note=joined((source.surface, member.name), ", "))
                 for source in [*front, *last] for member in members
-                if member.mirror is None and member.name != source.surface
+                if member.mirror is None and not _left(source, member)
                 for new in _sent_on(context, pose, source, member, walls)
             ]  # fmt: skip
             found += [replace(one, unbounded=one.bend != "flat") for one in last]  # nothing is followed beyond these
@@ -165,8 +165,15 @@ def _pairs(front: Sequence[Source], members: Sequence[Member], walls: Walls) -> 
         (source, member)
         for source, meets in zip(front, _reached(front, members, walls).tolist(), strict=True)
         for member, met in zip(members, meets, strict=True)
-        if met and member.name != source.surface
+        if met and not _left(source, member)
     ]
+
+
+def _left(source: Source, member: Member) -> bool:
+    """Return whether light comes from a mirror itself; a surface may be named like a floor or ceiling."""
+    upright = source.plane is not None and abs(source.plane[1][2]) == 1.0
+    level = upright and source.surface in ("wet ground", "ground", "ceiling")
+    return member.name == source.surface and (member.mirror is None) == level
 
 
 def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls) -> FLAGS:

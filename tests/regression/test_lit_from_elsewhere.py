@@ -281,6 +281,21 @@ def test_scatter_goes_on_over_a_ceiling_below_the_top_of_a_wall(top, name):
     assert said(scene).get("scatter", 0.0) == 0.0
 
 
+@pytest.mark.parametrize("name", ["plate", "ceiling"])
+def test_a_mirror_that_is_named_like_a_ceiling_sends_light_over_it(name):
+    """Tilted by 40 degrees at (0, 4, 1.2) it sends the beam up at 80 degrees: back at 1.2 m it is at y = 3.37 m.
+
+    4 m + 2 * 1.8 m / sin 80 = 7.66 m: d = hypot(5, 7.66) mm; 0.9 * 0.9 of it comes to the eyes at 1.2 m.
+    """
+    plate = Surface(name, (0.0, 4.0, 1.2), 180.0, 40.0, width=0.1, reflectance=0.9)
+    text = case_text(Scene((beam(0.5, 0.0),), (Person("Row", ((0.0, 3.365),), eyes=(1.1, 1.3)),), (plate,)))
+    text += '[scene.ceiling]\nheight = "3 m"\nfinish = "mirror"\nreflectance = 0.9\n'
+    stage = stages_of(parse_case(text.replace('stature = "standing adult"\n', 'eye_height = "1.2 m"\n')))[0]
+    lights = [[(one, Walls())] for one in stage.sources(stage.contexts[0], "mirror", "eye")]
+    over = most_light(lights, np.array([[0.0, 3.365, 1.2]]), np.zeros((1, 3))).max()
+    assert over == pytest.approx(0.81 * on_axis(0.5, math.hypot(5e-3, 7.66e-3)) / 50.0, rel=0.03)
+
+
 def test_a_mode_in_which_the_head_moves_more_is_not_another():
     """It stands and points as while running; only in service it moves 0.5 m, and meets eyes 0.4 m beside the beam.
 
