@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from lasersafe.assessment import scene
+from lasersafe.assessment import scene_matrix
 from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.assessment.setups import setup_result
@@ -20,7 +20,7 @@ DEMO = templates_path("cases", "handheld-welder.toml")
 
 def contexts_of(case):
     if case.scene is not None:
-        case = scene.placed_case(case)
+        case = scene_matrix.placed_case(case)
     return contexts(case, (case.rule_set, *(name for name in rule_sets() if name != case.rule_set)))
 
 
