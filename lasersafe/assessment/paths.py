@@ -123,12 +123,10 @@ def further_mirrors(
         if len(found) + len(lost) > MOST_WAYS:
             if not any(_pairs(front, [member], walls) for member in members):
                 break
-            few, mirrors = (
-                _alike(front),
-                [one for one in members if one.mirror is not None],
-            )  # as if they sent it anywhere
-            last = [
-                one for member in mirrors for source, anyhow in _anyhow(few, member)
+            few = _alike(front)
+            last = [  # as if every mirror sent it anywhere
+                one for member in members if member.mirror is not None
+                for source, anyhow in _anyhow(few, member)
                 for one in _sent_on(context, pose, source, anyhow, walls)
             ]  # fmt: skip
             found += [

@@ -36,6 +36,7 @@ from lasersafe.assessment.scene_zones import (
     zones_over,
 )
 from lasersafe.assessment.stage import Stage
+from lasersafe.models.scene import STATURES
 from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import (
     BeyondTarget,
@@ -47,9 +48,10 @@ from lasersafe.records.scene import (
     SceneResult,
     StruckOut,
 )
-from lasersafe.scene.areas import EYES, hazard_map
+from lasersafe.scene.areas import hazard_map
 from lasersafe.scene.bound import Question, bounds
 
+_EYES = "standing adult", "child"  # whose heights the exposure map shows
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
 if TYPE_CHECKING:
@@ -171,11 +173,7 @@ def _places(stage: Stage) -> dict[str, tuple[float, float]]:
     return found
 
 
-def scene_map(
-    stages: Sequence[Stage],
-    x: NDArray[np.float64],
-    y: NDArray[np.float64],
-    heights: tuple[tuple[str, float], ...] = EYES,
-) -> HazardMap:
-    """Return the map of a scene on a grid of the floor [m], at heights of the eyes [m], at the worst of all corners."""
+def scene_map(stages: Sequence[Stage], x: NDArray[np.float64], y: NDArray[np.float64]) -> HazardMap:
+    """Return the map of a scene on a grid of the floor [m], at the eyes of people, at the worst of all corners."""
+    heights = [(name, STATURES[name]) for name in _EYES]
     return hazard_map([groups for _, groups in together_lights(stages, "eye")], x, y, heights)

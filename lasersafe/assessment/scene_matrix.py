@@ -42,7 +42,6 @@ from lasersafe.wording import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.hazard.instruments import Aid
     from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson
-    from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
 
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
@@ -255,14 +254,13 @@ def asked_of(
     """Return what is asked of persons on one way in a mode, noted for `settle`."""
     kind = "direct" if way in ("missing the target", "through the target") else way
     asked = Asked((), tissue, duration, aid)
-    lights: list[Light] = []
     if way in ("fibre broken", "optic lost"):
         broken, note = broken_context(stage, context, way)
-        asked = replace(asked, note=note)
-        if broken is not None:
-            walls, usual = stage.walls(broken, "direct", mode), "running" if mode == "fault" else mode
-            lights = [(source, walls) for source in stage.sources(broken, "direct", tissue, usual, duration)]
-        return replace(asked, keys=ask(stage, context, lights, tissue)) if broken is not None else asked
+        if broken is None:
+            return replace(asked, note=note)
+        walls, usual = stage.walls(broken, "direct", mode), "running" if mode == "fault" else mode
+        lights = [(source, walls) for source in stage.sources(broken, "direct", tissue, usual, duration)]
+        return replace(asked, note=note, keys=ask(stage, context, lights, tissue))
     if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):
         return replace(asked, note=Message("cannot.be_cut"))
     if way in ("mirror", "convex mirror", "concave mirror"):
@@ -349,11 +347,8 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     if hit.angle > ALPHA_MIN:
         facts = {"spot": format_quantity(context.spot, "m", 4), "angle": format_quantity(hit.angle, "rad", 4)}
         where = Message("hit.seen_under", where=where, **facts)
-    where, criterion, printed = (
-        Message("hit.row", where=where),
-        hit.criterion,
-        context.setup.fitted and not steps_are_left_out(),
-    )
+    where, criterion = Message("hit.row", where=where), hit.criterion
+    printed = context.setup.fitted and not steps_are_left_out()
     if printed:
         criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
     modes = sorted((g.mode for g in group), key=MODES.index)

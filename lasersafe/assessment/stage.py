@@ -70,6 +70,8 @@ def kept(
 ) -> Callable[[Callable[Concatenate[Stage, P], T]], Callable[Concatenate[Stage, P], T]]:
     """Let what is asked of a stage be answered once, for all stages in which a laser is the same.
 
+    The same argument by place and by name would be two answers: a switch that may be left out is given by name only.
+
     Parameters
     ----------
     by : str
@@ -234,7 +236,7 @@ class Stage:
     # --- profiles --------------------------------------------------------------------------------------------------
 
     @kept(stated=False)
-    def portions(self, context: Context, tissue: str, duration: float, spread: bool = True) -> list[Portion]:
+    def portions(self, context: Context, tissue: str, duration: float, *, spread: bool = True) -> list[Portion]:
         """Return what part of its limits each wavelength of a laser may use; nothing for a laser of one."""
         return portions(list(every_context(context).values()), tissue, duration, spread)
 

@@ -109,10 +109,8 @@ class Pattern(NamedTuple):
         whole = _count(levels, duration)[:, None]
         numbers, gaps = _windows(levels, edges - pulse[:, None])
         few = np.concatenate([np.minimum(2.0, whole), whole], axis=1)
-        numbers, gaps = (
-            np.concatenate([numbers, few], axis=1),
-            np.concatenate([gaps, _place(levels, few - 1.0)], axis=1),
-        )
+        gaps = np.concatenate([gaps, _place(levels, few - 1.0)], axis=1)
+        numbers = np.concatenate([numbers, few], axis=1)
         use = (numbers > 1.0) & (gaps > 0.0) & (gaps < duration[:, None] * (1.0 - COUNT_SLACK))
         times = np.where(use, np.minimum(gaps + pulse[:, None], duration[:, None]), duration[:, None])
         numbers = np.where(use, np.minimum(numbers, whole), whole)

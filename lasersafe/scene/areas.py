@@ -40,7 +40,6 @@ _LAYER = 0.5  # m: heights that are bounded at once
 _CORNERS = np.array([(0.0, 0.0), (-1.0, -1.0), (-1.0, 1.0), (1.0, -1.0), (1.0, 1.0)])
 _QUARTERS = _CORNERS[1:] / 2.0
 _STEEP = math.radians(75.0)  # what points more steeply is outlined all round
-EYES = (("standing adult", 1.6), ("child", 1.0))  # m; common practice, no source
 SLACK = 0.1  # m, above and below a height of the eyes
 NEGLIGIBLE = 1e-6
 LOOSE = 1.25  # times what the weakest of five places in a square gets: its cells are not told apart below that
@@ -444,7 +443,7 @@ class _Squares:
 
 
 def hazard_map(
-    sums: Sequence[Sequence[Sequence[Light]]], x: FLOAT, y: FLOAT, heights: Sequence[tuple[str, float]] = EYES
+    sums: Sequence[Sequence[Sequence[Light]]], x: FLOAT, y: FLOAT, heights: Sequence[tuple[str, float]]
 ) -> HazardMap:
     """Return the map of a scene: nowhere in a cell there is more than its ratio [1]_.
 
