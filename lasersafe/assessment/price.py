@@ -20,7 +20,7 @@ from lasersafe.scene.beams import angles
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.models import Aim, Case
-    from lasersafe.models.scene import ScenePerson, ScenePlace
+    from lasersafe.models.scene import ScenePlace
     from lasersafe.results import Scenario
 
 Model = TypeVar("Model", bound=CaseModel)
@@ -92,12 +92,8 @@ def _worth_saying(ratio: float, row: Scenario) -> bool:
 def _ratio(other: Stage, context: Context, row: Scenario) -> float:
     """Return exposure over limit of a row as a scene has it."""
     own = next(c for c in other.contexts if c.laser is context.laser and c.setup is context.setup)
-    hit, _ = hit_of(other, own, _person(other, row), row.way, row.tissue, "running", row.duration)
+    hit = hit_of(other, own, row.person, row.way, row.tissue, row.duration)
     return 0.0 if hit is None else hit.ratio
-
-
-def _person(stage: Stage, row: Scenario) -> ScenePerson:
-    return next(one for one in stage.scene.person if one.name == row.person)
 
 
 def _stated(stage: Stage, context: Context, row: Scenario) -> Iterator[tuple[str, Stage]]:
@@ -128,7 +124,7 @@ def _strict(stage: Stage, context: Context, row: Scenario) -> tuple[str, ...]:
     """Return what no case can state, and yet may make the bound of a row strict."""
     scan, base = context.setup.scan, BASE_WAY[row.way]
     mirrored = base == "mirror" or row.way == "mirror then scatter"
-    hit, _ = hit_of(stage, context, _person(stage, row), row.way, row.tissue, "running", row.duration)
+    hit = hit_of(stage, context, row.person, row.way, row.tissue, row.duration)
     shown = hit is not None and hit.shown
     moves = mirrored or all(one.moves is not None for one in stage.scene.aim if one.laser == context.laser.name)
     moves &= base != "scatter" and any(any(pose.moves) for pose in stage.poses(context, "running"))

@@ -276,19 +276,16 @@ def _worked_out(
     case: Case, found: list[Context], setups: list[SetupResult], stage: Stage | None, wording: Wording
 ) -> CaseResults:
     if stage is not None:
-        from lasersafe.assessment.scene_matrix import placed_scenarios, split_case
+        from lasersafe.assessment.scene_matrix import placed_scenarios
     scenarios: list[Scenario] = []
     eyewear: list[EyewearNeed] = []
     cells: list[MatrixCell] = []
     for context in found:
-        own: list[Scenario] = []
-        rest: Context | None = context
-        if stage is not None:
-            rest = split_case(case, context, stage)
-            if stage.poses(context, "running"):
-                own, more = placed_scenarios(stage, context)
-                cells += more
-        own = [*own, *(scenarios_of(rest) if rest is not None else ()), *extended_scenarios(context)]
+        own, placed = list[Scenario](), set[str]()
+        if stage is not None and stage.poses(context, "running"):
+            own, more = placed_scenarios(stage, context)
+            cells, placed = cells + more, {person.name for person in stage.scene.person}
+        own = [*own, *scenarios_of(context, placed), *extended_scenarios(context)]
         scenarios += own
         if not context.setup.fitted:
             continue

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
@@ -216,13 +216,13 @@ def _worst_sum(
     return *max(every, key=lambda one: badness(one[0].total)), by_set, by_group
 
 
-def scenarios_of(context: Context) -> list[Scenario]:
-    """Return the scenarios of one laser with one set-up, without controls and answers.
+def scenarios_of(context: Context, placed: Collection[str] = ()) -> list[Scenario]:
+    """Return the scenarios of one laser with one set-up, without controls and answers, but of persons with a place.
 
     Of a set-up that is not fitted today only the worse tissue of each person and way is kept.
     """
     found: list[Scenario] = []
-    for person in context.persons:
+    for person in (one for one in context.persons if one.name not in placed):
         again = partial(_scenario, context)
         own = [s for way in context.ways for tissue in TISSUES for s in with_scan(context, person, way, tissue, again)]
         if not context.setup.fitted:

@@ -159,7 +159,7 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
             every += sent
         lights = [(one, stage.walls(context, "scatter")) for one in every]
         for person in stage.scene.person if lights else ():
-            known = [hit_of(stage, context, person, way, "eye", "running", time)[0] for way in _SCATTER]
+            known = [hit_of(stage, context, person.name, way, "eye", time) for way in _SCATTER]
             if not all(one is None or one.ratio <= 1.0 for one in known):
                 continue
             hit = worst_hit(stage, context, person, ask(stage, context, lights, "eye"), "eye", time)

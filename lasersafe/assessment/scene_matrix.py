@@ -88,15 +88,6 @@ def _no_farther(scene: Scene, entry: Entry, shape: shapely.Geometry | None) -> E
     return entry.model_copy(update={"distance": SIValue(nearest, f"{nearest:.4g} m", "m")})
 
 
-def split_case(case: Case, context: Context, stage: Stage) -> Context | None:
-    """Return the context with only those people who have no place in the scene; None when all have one."""
-    if not stage.poses(context, "running"):
-        return context
-    placed = {p.name for p in stage.scene.person}
-    left = tuple(p for p in case.person if p.name not in placed)
-    return replace(context, case=case.model_copy(update={"person": left})) if left else None
-
-
 @dataclass(frozen=True)
 class Found:
     """One cell of the matrix before it is written down."""
@@ -134,13 +125,11 @@ def _placed_scenarios(
     stage: Stage, context: Context, adding: bool, standing: object
 ) -> tuple[list[Scenario], list[MatrixCell]]:
     """Return them for what tells the walls that hold from others."""
-    persons = {p.name: p for p in stage.case.person}
+    persons = {p.name: p for p in context.persons}
     scenarios: list[Scenario] = []
     cells: list[MatrixCell] = []
-    for place in stage.scene.person:
+    for place in (one for one in stage.scene.person if one.name in persons):
         person = persons[place.name]
-        if not _concerns(context, person):
-            continue
         found = list(_cells(stage, context, person, place, standing))
         own = [_scenario(context, person, group) for group in _groups(found, adding)]
         if not context.setup.fitted:
@@ -165,17 +154,13 @@ def ask_all(stage: Stage) -> None:
     """Note everything that the matrix will ask of persons, so that all of it is bounded at once."""
     for context in (one for one in stage.contexts if stage.poses(one, "running")):
         standing, asked = _standing(stage, context), set[object]()
-        for person in (one for one in stage.case.person if _concerns(context, one)):
+        for person in context.persons:
             for one in _ways(stage, context, person):
                 for duration, _ in one.lasting:
                     aid = aid_of(person) if one.way == "aided viewing" else None
                     if (one.alike, duration, aid) not in asked:
                         asked.add((one.alike, duration, aid))
                         asked_of(stage, context, one.way, one.tissue, one.mode, duration, aid, standing)
-
-
-def _concerns(context: Context, person: Person) -> bool:
-    return person.laser in (None, context.laser.name) and person.setup in (None, context.setup.name)
 
 
 def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
@@ -296,13 +281,12 @@ def _hit(stage: Stage, context: Context, place: ScenePerson, asked: Asked) -> tu
     return hit, asked.note
 
 
-def hit_of(
-    stage: Stage, context: Context, place: ScenePerson, way: str, tissue: str, mode: str, duration: float
-) -> tuple[Hit | None, str]:
-    """Return the bound of a person on one way in a mode, None where no light comes, and a note."""
-    aid = aid_of(next(p for p in stage.case.person if p.name == place.name)) if way == "aided viewing" else None
-    standing = _standing(stage, context)
-    return _hit(stage, context, place, asked_of(stage, context, way, tissue, mode, duration, aid, standing))
+def hit_of(stage: Stage, context: Context, name: str, way: str, tissue: str, duration: float) -> Hit | None:
+    """Return the bound of a person, by name, on one way while running; None where no light comes."""
+    place = next(one for one in stage.scene.person if one.name == name)
+    aid = aid_of(next(one for one in stage.case.person if one.name == name)) if way == "aided viewing" else None
+    asked = asked_of(stage, context, way, tissue, "running", duration, aid, _standing(stage, context))
+    return _hit(stage, context, place, asked)[0]
 
 
 def _groups(found: list[Found], adding: bool) -> list[list[Found]]:
