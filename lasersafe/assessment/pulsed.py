@@ -143,12 +143,9 @@ def _visits(
     return visits, stopped
 
 
-def ultraviolet_days(corners: Sequence[CaseResults]) -> tuple[UltravioletDay, ...]:
+def ultraviolet_days(worked: CaseResults) -> list[UltravioletDay]:
     """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
-    return over(corners, lambda one: _days(one.found, one.scenarios))
-
-
-def _days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[UltravioletDay]:
+    found = worked.found
 
     def exposure(visit: Visit, criterion: Criterion) -> float:
         context, looks = cast("tuple[Context, list[Look]]", visit.key)
@@ -156,7 +153,7 @@ def _days(found: Sequence[Context], scenarios: Sequence[Scenario]) -> list[Ultra
 
     days: list[UltravioletDay] = []
     for person, tissue in product((one for one in found[0].case.person if one.visits), TISSUES):
-        visits, stopped = _visits(found, person.name, scenarios, tissue)
+        visits, stopped = _visits(found, person.name, worked.scenarios, tissue)
         by_set = {name: day_doses(name, tissue, visits, exposure) for name in found[0].rule_sets}
         for _, _, band in BANDS:
             own = {name: day for name, doses in by_set.items() for day in doses if day.band == band}

@@ -45,12 +45,6 @@ def pattern_words(setup: Setup) -> str:
     return joined([word(scan.pattern), size, scan.frequency.typed, *lines, *wave], ", ")
 
 
-def _places(context: Context) -> tuple[float, ...]:
-    """Return every place where a person can meet the beam: the closest, and each waist beyond it."""
-    mine = [p for p in context.case.person if p.laser in (None, context.laser.name)]
-    return tuple(sorted({place for p in mine for place in worst_place(context.beam, float(p.distance))}))
-
-
 def _scan(context: Context, rule_set: str, tissue: str, duration: float) -> Scan:
     """Return the scanned beam of a set-up with something that moves it, as a rule set judges it."""
     setup, scan = context.setup, context.setup.scan
@@ -90,18 +84,6 @@ def _lasting(context: Context) -> float | None:
         return None
     longest = max(one.space.longest_pulse for one in every_context(context).values())
     return max(float(scan.reaction_time), 1e-9, longest)
-
-
-def _credit(context: Context, distance: float, tissue: str, factor: float) -> ScanCredit:
-    time = _lasting(context)
-    found = [
-        scan_credit(() if time is None else one.received(tissue, time), one.beam, distance, time, factor)
-        for one in every_context(context).values()
-    ]
-    total = math.fsum(one.ratio for one in found)
-    if time is None or len(found) == 1 or total <= 1.0:
-        return found[0]
-    return ScanCredit(False, Message("scan.all_above", time=f"{time:g} s"), total)
 
 
 def _running(context: Context, person: Person, stopped: Scenario, factor: float, credit: ScanCredit) -> Scenario:
@@ -170,10 +152,16 @@ def with_scan(
 
     if person.aided and tissue == "eye":  # a wide objective holds the spot for longer
         return [stopped(still, Message("scan.aids"))]
-    factor = context.share(way)[0]
-    credit, failure = _credit(context, float(person.distance), tissue, factor), still
+    factor, time, failure = context.share(way)[0], _lasting(context), still
+    credit, *more = (
+        scan_credit(() if time is None else one.received(tissue, time), one.beam, float(person.distance), time, factor)
+        for one in every_context(context).values()
+    )
+    total = math.fsum(one.ratio for one in (credit, *more))
+    if time is not None and more and not total <= 1.0:
+        credit = ScanCredit(False, Message("scan.all_above", time=f"{time:g} s"), total)
     if credit.given:
-        lasting = {"time": _lasting(context), "time_reason": Message("scan.reaction_time")}
+        lasting = {"time": time, "time_reason": Message("scan.reaction_time")}
         failure = again(person.model_copy(update=lasting), way, tissue)
     words = Message("scan.stopped", why=credit.reason)
     return [stopped(failure, words), _running(context, person, still, factor, credit)]
@@ -202,7 +190,9 @@ def scan_results(found: Sequence[Context]) -> list[ScanResult]:
         if stated is None:
             continue
         lasts, (duration, _), names = _lasting(context), context.duration("direct"), context.rule_sets
-        standing, meeting = context.emissions(tissue, duration), _places(context)
+        standing = context.emissions(tissue, duration)
+        nearest = {float(p.distance) for p in context.case.person if p.laser in (None, context.laser.name)}
+        meeting = tuple(sorted({place for near in nearest for place in worst_place(context.beam, near)}))
         running = {
             name: scan_reach(_scan(context, name, tissue, duration), context.space, standing, meeting)
             for name in names

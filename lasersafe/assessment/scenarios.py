@@ -31,7 +31,7 @@ from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import ExtendedSource, magnified_angle, side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
-from lasersafe.results import Criterion, ExtendedResult, ModuleResult, Scenario, Step
+from lasersafe.results import Criterion, ExtendedResult, LineShare, ModuleResult, Scenario, Step
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
@@ -239,36 +239,29 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
 
 def _lasting(context: Context, person: Person, way: str, tissue: str, time: tuple[float, str]) -> Scenario:
     """Return the scenario of a duration and its reason; the sum of all wavelengths counts where it is higher."""
-    alone, (factor, words) = {"": context}, context.share(way)
+    factor, words = context.share(way)
     looks = _looks(context, person, way, tissue, factor, words)
-    best, look, ratios, fractions = _worst_sum(alone, looks, tissue, time[0])
+    best, look, ratios, fractions = _worst_sum({"": context}, looks, tissue, time[0])
     share, criterion = best.shares[0], best.shares[0].criterion
-    steps: tuple[Step, ...] = ()
+    distance, steps, shares = look.distance(context, criterion)[0], list[Step](), tuple[LineShare, ...]()
     if context.setup.fitted:
-        first = (calculation.amount_step(share.emission, criterion, factor, words),) if factor != 1.0 else ()
-        steps = (*first, *calculation.exposure_steps(criterion, share.exposure, look.seen(context, criterion)[1]()))
-    found = scenario_of(
-        context, person, time, calculation.with_limit_steps(share, time[0]), way=way, tissue=tissue,
-        distance=look.distance(context, criterion)[0], exposure=share.exposure, ratio=share.fraction,
-        below=bool(share.exposure <= criterion.limit), ratio_by_rule_set=ratios, surface=look.surface,
-        struck_out=struck_out(context, person, way), steps=steps, fractions=fractions,
-    )  # fmt: skip
-    if not context.laser.line:
-        return found
-    lines = every_context(context)
-    time = person_time(lines.values(), person, way, tissue)
-    factor = max(own.share(way)[0] for own in lines.values())
-    looks = [replace(one, factor=factor) for one in looks]
-    best, _, more, fractions = _worst_sum(lines, looks, tissue, time[0])
-    found = replace(found, ratio_by_rule_set=highest([ratios, more]), fractions=fractions)
-    if best.total <= found.ratio:
-        return found
-    share = best.shares[0]
-    return replace(
-        found, duration=time[0], duration_reason=time[1], exposure=share.exposure,
-        exposure_unit=share.criterion.limit_unit, limit=share.criterion.limit, ratio=best.total,
-        below=bool(best.total <= 1.0), criterion=calculation.with_limit_steps(share, time[0]),
-        shares=calculation.shares_of(best), steps=(*steps, calculation.sum_step(best)),
+        steps += [calculation.amount_step(share.emission, criterion, factor, words)] if factor != 1.0 else []
+        steps += calculation.exposure_steps(criterion, share.exposure, look.seen(context, criterion)[1]())
+    if context.laser.line:
+        lines = every_context(context)
+        longest = person_time(lines.values(), person, way, tissue)
+        brightest = max(own.share(way)[0] for own in lines.values())
+        looks = [replace(one, factor=brightest) for one in looks]
+        total, _, more, fractions = _worst_sum(lines, looks, tissue, longest[0])
+        ratios = highest([ratios, more])
+        if not total.total <= best.total:
+            best, share, time, shares = total, total.shares[0], longest, calculation.shares_of(total)
+            steps.append(calculation.sum_step(total))
+    return scenario_of(
+        context, person, time, calculation.with_limit_steps(share, time[0]), way=way, tissue=tissue, distance=distance,
+        exposure=share.exposure, ratio=best.total, shares=shares, surface=look.surface, steps=tuple(steps),
+        below=bool(share.exposure <= share.criterion.limit and best.total <= 1.0), ratio_by_rule_set=ratios,
+        struck_out=struck_out(context, person, way), fractions=fractions,
     )  # fmt: skip
 
 
