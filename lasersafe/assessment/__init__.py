@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import lasersafe
 from lasersafe.assessment.calculation import without_limit_steps
@@ -23,13 +22,10 @@ from lasersafe.assessment.pulsed import only_printed, ultraviolet_days, with_day
 from lasersafe.assessment.setups import differences_of, rule_sentences
 from lasersafe.assessment.uncertainty import uncertainty_of
 from lasersafe.data import shared_path, templates_path
-from lasersafe.models import canonical, read_case, typed_inputs
+from lasersafe.models import Case, canonical, read_case, typed_inputs
 from lasersafe.records.fields import over
 from lasersafe.results import Assessment
 from lasersafe.wording import languages, load_wording
-
-if TYPE_CHECKING:
-    from lasersafe.models import Case
 
 __all__ = ["assess", "assess_file", "case_digest", "combined", "data_digest", "fingerprint", "ingredients"]
 _DATA = (".toml", ".json", ".txt")

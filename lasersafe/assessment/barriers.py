@@ -5,25 +5,21 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
-from lasersafe.assessment.context import BASE_WAY, WAYS, every_context, power_of_all
+from lasersafe.assessment.context import BASE_WAY, WAYS, Context, every_context, power_of_all
 from lasersafe.hazard.barriers import Load, Rating, guard_time, judge_barrier
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
 from lasersafe.hazard.scatter import CLOSEST_VIEW
+from lasersafe.models import Barrier, SceneBarrier
 from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
 from lasersafe.records.scene import BarrierLine, BarrierLoad, BarrierWay
 from lasersafe.results import BarrierResult, Step
-from lasersafe.wording import Message, word
-
-if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
-    from lasersafe.models import Barrier, SceneBarrier
-    from lasersafe.wording import Wording
+from lasersafe.wording import Message, Wording, word
 
 Where = TypeVar("Where")
 Judged = TypeVar("Judged", BarrierResult, BarrierWay)

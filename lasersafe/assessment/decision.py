@@ -5,25 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import barrier_loads, barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, Context, every_context, kinds_of_light, power_of_all
 from lasersafe.assessment.facts import MOST, gain_of
-from lasersafe.assessment.protection import SCATTER_ALONE, unreadable_markings
+from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadable_markings
 from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together, strike_outs_of
 from lasersafe.hazard.marking import kilowatt_class
+from lasersafe.models import Case
 from lasersafe.quantity import feet, format_quantity, grouped, shown
 from lasersafe.records.fields import badness, highest
-from lasersafe.results import GUESTS, Decision, Step, Zone
-from lasersafe.wording import Message, joined, word
-
-if TYPE_CHECKING:
-    from lasersafe.assessment.protection import CaseResults
-    from lasersafe.models import Case
-    from lasersafe.records.scene import SceneResult
-    from lasersafe.results import Assumption, ControlFinding, EyewearNeed, LaserFacts, Record, Scenario, SetupResult
-    from lasersafe.wording import Wording
+from lasersafe.records.light import EyewearNeed, Step, Zone
+from lasersafe.records.scene import SceneResult
+from lasersafe.results import GUESTS, Assumption, ControlFinding, Decision, LaserFacts, Record, Scenario, SetupResult
+from lasersafe.wording import Message, Wording, joined, word
 
 IN_BEAM = ("eye direct", "skin direct", "eye together", "skin together")  # zones of lines that count in the headline
 _MIRRORS = ("eye mirror", "skin mirror")  # count as well; of those that reach farther, curved ones, `bent` speaks

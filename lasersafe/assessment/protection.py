@@ -8,7 +8,15 @@ from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.barriers import barrier_results
-from lasersafe.assessment.context import BASE_WAY, FAULTS, WAYS, broken_context, contexts_of_each, every_context
+from lasersafe.assessment.context import (
+    BASE_WAY,
+    FAULTS,
+    WAYS,
+    Context,
+    broken_context,
+    contexts_of_each,
+    every_context,
+)
 from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
 from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
 from lasersafe.hazard import eyewear as filters
@@ -17,14 +25,12 @@ from lasersafe.hazard.eyewear_scale import scale_numbers
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
 from lasersafe.results import BarrierResult, Control, ControlFinding, EyewearNeed, Scenario, SetupResult
-from lasersafe.wording import CONTROL_KINDS, Message
+from lasersafe.wording import CONTROL_KINDS, Message, Wording
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import Case, Person
     from lasersafe.records.scene import MatrixCell
-    from lasersafe.wording import Wording
 
 SCATTER_ALONE = "need.scatter_alone"
 FIRST_KINDS = CONTROL_KINDS[:2]  # substitute and technical: what does not hang on a person's behaviour

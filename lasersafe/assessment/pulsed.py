@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 from itertools import product
-from typing import TYPE_CHECKING, Any, cast
+from typing import Any, cast
 
 from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
+from lasersafe.assessment.protection import CaseResults
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.scenarios import GLOWING, Look, extended_results, module_results, person_duration
 from lasersafe.assessment.setups import sum_results
@@ -20,9 +21,6 @@ from lasersafe.records.fields import badness, over
 from lasersafe.records.light import Criterion, Step
 from lasersafe.results import ClassCheck, Decision, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
 from lasersafe.wording import Message, word
-
-if TYPE_CHECKING:
-    from lasersafe.assessment.protection import CaseResults
 
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
 _NAMES = {"power": "mean power", "burst_pulses": "pulses in a burst", "burst_spacing": "spacing in the burst"}

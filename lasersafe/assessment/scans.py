@@ -7,28 +7,17 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from itertools import product
-from typing import TYPE_CHECKING
 
 from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
+from lasersafe.hazard import scanning
 from lasersafe.hazard.distances import direct_reach, worst_place
 from lasersafe.hazard.exposure import Emission
-from lasersafe.hazard.scanning import (
-    Scan,
-    ScanCredit,
-    ScanFinding,
-    scan_credit,
-    scan_findings,
-    scan_reach,
-    worst_running,
-)
+from lasersafe.models import Person, Setup
 from lasersafe.optics.viewing import ScanPattern
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
 from lasersafe.wording import Message, joined, word
-
-if TYPE_CHECKING:
-    from lasersafe.models import Person, Setup
 
 DERIVED = "docs/method.md, Scanned beams"
 
@@ -45,7 +34,7 @@ def pattern_words(setup: Setup) -> str:
     return joined([word(scan.pattern), size, scan.frequency.typed, *lines, *wave], ", ")
 
 
-def _scan(context: Context, rule_set: str, tissue: str, duration: float) -> Scan:
+def _scan(context: Context, rule_set: str, tissue: str, duration: float) -> scanning.Scan:
     """Return the scanned beam of a set-up with something that moves it, as a rule set judges it."""
     setup, scan = context.setup, context.setup.scan
     assert scan is not None
@@ -61,17 +50,19 @@ def _scan(context: Context, rule_set: str, tissue: str, duration: float) -> Scan
     lines = scan.lines or 1
     pitch = width[1] / (lines - 1) if lines > 1 else width[1]
     pattern = ScanPattern(scan.pattern, width, float(scan.frequency), scan.waveform, reference, fans_out, lines, pitch)
-    return Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
+    return scanning.Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
 
 
-_findings = lru_cache(maxsize=1024)(scan_findings)  # the beam and its reflection ask the same
+_findings = lru_cache(maxsize=1024)(scanning.scan_findings)  # the beam and its reflection ask the same
 
 
-def _finding(scan: Scan, context: Context, distance: float, factor: float = 1.0) -> tuple[ScanFinding, float, Emission]:
+def _finding(
+    scan: scanning.Scan, context: Context, distance: float, factor: float = 1.0
+) -> tuple[scanning.ScanFinding, float, Emission]:
     """Return the highest finding at or beyond a distance, its place and its setting."""
     standing = context.emissions(scan.tissue, scan.duration)
     places = worst_place(context.beam, distance)
-    pairs = [(place, one) for place in places for one in worst_running(scan, context.space, standing, place)]
+    pairs = [(place, one) for place in places for one in scanning.worst_running(scan, context.space, standing, place)]
     every = _findings(scan, tuple(emission for _, emission in pairs), tuple(place for place, _ in pairs))
     found, (place, emission) = max(zip(every, pairs, strict=True), key=lambda one: badness(one[0].ratio))
     return replace(found, ratio=found.ratio * factor, exposure=found.exposure * factor), place, emission
@@ -86,8 +77,10 @@ def _lasting(context: Context) -> float | None:
     return max(float(scan.reaction_time), 1e-9, longest)
 
 
-def _running(context: Context, person: Person, stopped: Scenario, factor: float, credit: ScanCredit) -> Scenario:
-    sums: dict[str, tuple[float, ScanFinding, float]] = {}  # of all wavelengths; what is found of the first
+def _running(
+    context: Context, person: Person, stopped: Scenario, factor: float, credit: scanning.ScanCredit
+) -> Scenario:
+    sums: dict[str, tuple[float, scanning.ScanFinding, float]] = {}  # of all wavelengths; what is found of the first
     for name in context.rule_sets:
         found = [
             _finding(_scan(one, name, stopped.tissue, stopped.duration), one, float(person.distance), factor)
@@ -154,12 +147,14 @@ def with_scan(
         return [stopped(still, Message("scan.aids"))]
     factor, time, failure = context.share(way)[0], _lasting(context), still
     credit, *more = (
-        scan_credit(() if time is None else one.received(tissue, time), one.beam, float(person.distance), time, factor)
+        scanning.scan_credit(
+            () if time is None else one.received(tissue, time), one.beam, float(person.distance), time, factor
+        )
         for one in every_context(context).values()
     )
     total = math.fsum(one.ratio for one in (credit, *more))
     if time is not None and more and not total <= 1.0:
-        credit = ScanCredit(False, Message("scan.all_above", time=f"{time:g} s"), total)
+        credit = scanning.ScanCredit(False, Message("scan.all_above", time=f"{time:g} s"), total)
     if credit.given:
         lasting = {"time": time, "time_reason": Message("scan.reaction_time")}
         failure = again(person.model_copy(update=lasting), way, tissue)
@@ -194,7 +189,7 @@ def scan_results(found: Sequence[Context]) -> list[ScanResult]:
         nearest = {float(p.distance) for p in context.case.person if p.laser in (None, context.laser.name)}
         meeting = tuple(sorted({place for near in nearest for place in worst_place(context.beam, near)}))
         running = {
-            name: scan_reach(_scan(context, name, tissue, duration), context.space, standing, meeting)
+            name: scanning.scan_reach(_scan(context, name, tissue, duration), context.space, standing, meeting)
             for name in names
         }  # fmt: skip
         places = tuple(

@@ -7,35 +7,26 @@ from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment import calculation
-from lasersafe.assessment.context import (
-    TISSUES,
-    Context,
-    Scatterer,
-    aid_of,
-    every_context,
-    lines_of,
-)
+from lasersafe.assessment.context import TISSUES, Context, Scatterer, aid_of, every_context, lines_of
 from lasersafe.assessment.scans import with_scan
 from lasersafe.hazard import scatter
 from lasersafe.hazard.combine import Line, Sum, exposure_duration, sums_at
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import Received
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
+from lasersafe.models import Extended, Person
 from lasersafe.optics.reflection import scatter_exposure, source_angles
 from lasersafe.optics.viewing import ExtendedSource, magnified_angle, side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
 from lasersafe.results import Criterion, ExtendedResult, LineShare, ModuleResult, Scenario, Step
 from lasersafe.wording import Message, joined, word
-
-if TYPE_CHECKING:
-    from lasersafe.models import Extended, Person
 
 FLOAT = NDArray[np.float64]
 GLOWING = "extended source"  # mode of its scenarios

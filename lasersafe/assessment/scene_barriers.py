@@ -15,30 +15,26 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import bent_beams, lit_places
 from lasersafe.assessment.barriers import beam_numbers
-from lasersafe.assessment.context import FAULTS, WAYS, broken_context, every_context, power_of_all
+from lasersafe.assessment.context import FAULTS, WAYS, Context, broken_context, every_context, power_of_all
 from lasersafe.assessment.loads import barrier_for, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import lit_past
-from lasersafe.assessment.stage import REACH_UP
+from lasersafe.assessment.stage import REACH_UP, Stage
 from lasersafe.hazard.barriers import barrier_distance, can_be_reached_over, lit_distance, needed_height
 from lasersafe.records.fields import over
 from lasersafe.records.light import Step
-from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
+from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, Polygon, StandingPlace
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.walls import Screen, Walls
 from lasersafe.wording import Message
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
-    from lasersafe.assessment.stage import Stage
     from lasersafe.models import SceneBarrier
     from lasersafe.optics.beam import BeamGeometry
-    from lasersafe.records.scene import Polygon
     from lasersafe.scene.beams import Vector
     from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
-    from lasersafe.scene.walls import Screen
 
 _NOTHING = 1e-9
 COLUMNS, ROWS = 120, 36  # of a map

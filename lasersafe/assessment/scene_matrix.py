@@ -31,7 +31,7 @@ from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of,
 from lasersafe.assessment.scene_hits import Hit, ask, counted_exposure, taken, with_limit_steps, worst_hit
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.exposure import ALPHA_MIN
-from lasersafe.models import SIValue
+from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson, SIValue
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
@@ -41,7 +41,6 @@ from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.hazard.instruments import Aid
-    from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson
     from lasersafe.scene.sources import Source
 
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
@@ -50,7 +49,7 @@ _EXACT = 1e-4  # of an exposure: what is recomputed from the five digits that ar
 _ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
 
 
-Entry = TypeVar("Entry", "Person", "Barrier")
+Entry = TypeVar("Entry", Person, Barrier)
 
 
 def placed_case(case: Case) -> Case:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lasersafe import results
 from lasersafe.assessment import calculation
 from lasersafe.assessment.context import (
     NO_AID,
@@ -22,38 +23,21 @@ from lasersafe.assessment.context import (
     setting_words,
 )
 from lasersafe.assessment.distances import group_ratios, instruments_of, variable_inputs, zone_distances
-from lasersafe.hazard.combine import Sum, beam_sums, scatter_sums, sums_at
+from lasersafe.hazard.combine import Line, Sum, beam_sums, scatter_sums, sums_at
 from lasersafe.hazard.distances import Reach, direct_reach, exposure_at, farthest_crossing, zone
-from lasersafe.hazard.exposure import Floats
+from lasersafe.hazard.exposure import Floats, Received
+from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.optics.beam import diameters, mean_exposure, unique
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
-from lasersafe.records.light import Zone
-from lasersafe.results import (
-    GUESTS,
-    ChartData,
-    ChartMark,
-    Curve,
-    LimitLine,
-    NotAssessed,
-    RuleSetDifference,
-    Scenario,
-    SetupResult,
-    Step,
-    StrikeOuts,
-    SumResult,
-)
+from lasersafe.records.light import Criterion, Step, SumResult, Zone
+from lasersafe.results import GUESTS, Scenario, SetupResult, StrikeOuts
 from lasersafe.wording import Message, joined, key_of, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
-    from lasersafe.hazard.combine import Line
-    from lasersafe.hazard.exposure import Received
-    from lasersafe.hazard.instruments import Aid
     from lasersafe.models import Case
-    from lasersafe.records.light import Criterion
 
 _NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are given
 _POINTS = 61
@@ -182,13 +166,13 @@ def sum_results(found: Sequence[Context]) -> list[SumResult]:
     ]
 
 
-def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData:
+def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> results.ChartData:
     emission = context.emission("eye", context.duration("direct")[0])
     quantity, unit, amount = "irradiance", "W/m2", emission.power
     if emission.kind != "continuous":
         quantity, unit, amount = "radiant exposure per pulse", "J/m2", emission.pulse_energy
     marks = tuple(
-        ChartMark(one.name, kind, float(one.distance))
+        results.ChartMark(one.name, kind, float(one.distance))
         for kind, every in (("person", context.case.person), ("barrier", context.case.barrier))
         for one in every
         if one.laser in (None, context.laser.name)
@@ -203,26 +187,24 @@ def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> ChartData
     spread = scatter_exposure(amount, context.scatter_surface[0], place, 0.0, context.case.settings.scatter_model)
     beam = Message("chart.beam", aperture=f"{eye.limiting_aperture * 1e3:.3g} mm")
     curves = tuple(
-        Curve(label, "", tuple(map(float, place)), tuple(map(float, values)))
+        results.Curve(label, "", tuple(map(float, place)), tuple(map(float, values)))
         for label, values in ((beam, direct), (Message("chart.scatter"), spread))
     )
-    lines: list[LimitLine] = []
+    lines: list[results.LimitLine] = []
     for c, key in ((eye, "chart.limit"), (skin, "chart.limit"), (scatter, "chart.scatter_limit")):
         drawn = bool(lines) and c is scatter and math.isclose(c.limit, lines[0].value, rel_tol=0.02)
         if c.limit_unit == unit and not drawn:
             facts = {"time": f"{c.duration:g} s", "rule": word(c.rule)}
             facts |= {} if c is scatter else {"tissue": word(c.tissue), "set": c.rule_set}
-            lines.append(LimitLine(Message(key, **facts), c.limit))
-    return ChartData(f"{context.laser.name}: {context.setup.name}", unit, quantity, curves, tuple(lines), marks)
+            lines.append(results.LimitLine(Message(key, **facts), c.limit))
+    return results.ChartData(f"{context.laser.name}: {context.setup.name}", unit, quantity, curves, tuple(lines), marks)
 
 
 def results_of_each(corners: Sequence[Sequence[Context]]) -> list[list[SetupResult]]:
     """Return the zones and the chart of every set-up of several corners, of one that is in several of them once."""
-    results: dict[int, SetupResult] = {}
-    for context in (one for found in corners for one in found):
-        if id(context) not in results:
-            results[id(context)] = setup_result(context)
-    return [[results[id(one)] for one in found] for found in corners]
+    every = {id(one): one for found in corners for one in found}
+    known = {key: setup_result(one) for key, one in every.items()}
+    return [[known[id(one)] for one in found] for found in corners]
 
 
 def setup_result(context: Context) -> SetupResult:
@@ -247,14 +229,16 @@ def setup_result(context: Context) -> SetupResult:
     )
 
 
-def differences_of(setups: Sequence[SetupResult]) -> tuple[RuleSetDifference, ...]:
+def differences_of(setups: Sequence[SetupResult]) -> tuple[results.RuleSetDifference, ...]:
     """Return the distances that differ by more than 1 % between the rule sets."""
     found = []
     for setup, one in ((own, one) for own in setups for one in own.zones):
         values = one.by_rule_set
         if len(values) > 1 and not max(values.values(), key=badness) <= 1.01 * min(values.values(), key=badness):
             names = {"laser": setup.laser, "setup": setup.setup, "way": word(one.way), "tissue": word(one.tissue)}
-            found.append(RuleSetDifference(Message("zone.named", **names), dict(values), "m", one.criterion.rule_set))
+            found.append(
+                results.RuleSetDifference(Message("zone.named", **names), dict(values), "m", one.criterion.rule_set)
+            )
     return tuple(found)
 
 
@@ -422,7 +406,7 @@ def strike_outs_of(
         Theirs.
     """
     apart = tuple(
-        NotAssessed(person.name, setup.laser)
+        results.NotAssessed(person.name, setup.laser)
         for person in case.person
         for setup in fitted
         if person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup)

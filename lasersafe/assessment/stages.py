@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from itertools import product
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from lasersafe.assessment.context import contexts_of_each
 from lasersafe.assessment.corners import corners_of
@@ -12,10 +12,8 @@ from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.stage import RESTS, Stage
 from lasersafe.errors import refuse
+from lasersafe.models import Case
 from lasersafe.scene.beams import ScatterProfile
-
-if TYPE_CHECKING:
-    from lasersafe.models import Case
 
 
 def stages_of(case: Case) -> tuple[Stage, ...]:
