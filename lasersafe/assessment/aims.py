@@ -9,6 +9,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from lasersafe.models import Aim, Scene, Setup, Surface, Target
     from lasersafe.models.scene import ScenePlace
 
+FLOAT = NDArray[np.float64]
 ROUND_UP = 1.001
 UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source
 _TRIED = 33
@@ -67,6 +69,7 @@ class Lit:
     along: float | None = None  # without a place: how far from the last optic along the aim
     target: bool = False  # it is fired at, so that the beam meets it whatever the aim says
     off: float = 0.0  # how far its normal can be off, to any side [rad]
+    both: bool = False  # light may fall on either side of it
 
     @property
     def bends(self) -> tuple[str, ...]:
@@ -78,7 +81,7 @@ class Lit:
     @property
     def plane(self) -> tuple[Vector, Vector] | None:
         """Its middle and normal, None where the way it faces is not known."""
-        return None if self.normal is None or self.off else (self.position, self.normal)
+        return None if self.normal is None or self.off or self.both else (self.position, self.normal)
 
     @property
     def as_mirror(self) -> Mirror:
@@ -100,22 +103,25 @@ class Lit:
         """Sine of the angle between the normals of its middle and of its rim, were it convex; 1 when not known."""
         return min(self.width / 2.0 / self.curved_by, 1.0) if self.curved_by > 0.0 else 1.0
 
-    def facing(self, place: Vector, loose: float, before: float = 0.0) -> Lit:
-        """Return it with its normal on the side on which light falls that starts so near to a place [m].
+    def facing(self, place: FLOAT, around: FLOAT) -> Lit:
+        """Return it with its normal on the side on which light falls that starts in a box: its middle, its half edges.
 
-        A place that is so far before it [m] is on that side for certain. It is not known of what curves where that may
-        be either side: over the rim of a cap that bulges towards it light falls on the front as well.
+        Where that may be either side it is not known of what curves, and what is flat is lit on both: over the rim of a
+        cap that bulges towards it light falls on the front as well.
         """
         if self.normal is None:
             return self
-        ahead = sum((a - m) * n for a, m, n in zip(place, self.position, self.normal, strict=True))
-        if ahead >= before:
+        ahead = float((place - self.position) @ np.array(self.normal))
+        loose = float(around @ np.abs(self.normal)) + math.dist(place, self.position) * math.sin(self.off)
+        if ahead >= loose:
             return self
         if self.shape == "convex" and self.radius is not None:
             steep = math.asin(min(self.width / 2.0 / self.radius, 1.0))
             loose += self.width / 2.0 + math.tan(steep) * math.dist(place, self.position)
         x, y, z = self.normal
-        return replace(self, normal=None if self.bends and -ahead <= loose else (-x, -y, -z))
+        if -ahead > loose:
+            return replace(self, normal=(-x, -y, -z))
+        return replace(self, normal=None) if self.bends else replace(self, both=True)
 
     def met_by(self, laser: Source) -> bool:
         """Return whether the beam of a laser can fall on it; what is on the aim or fired at is always met."""
@@ -159,7 +165,9 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float, walls:
         spot, width = (*place.position.pair, float(place.height)), float(place.width)
         lit = Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes, off=off)
         lit = replace(lit, position=hung(pose.apex, lit.as_mirror, walls).position)
-        found.append(lit.facing(pose.apex, pose.loose))  # light comes back on the side on which it falls
+        found.append(
+            lit.facing(np.array(pose.apex), np.array(pose.moves))
+        )  # light comes back on the side on which it falls
     listed_already = {item.name for item in found}
     for target in targets.values():
         fixed = target.position is not None
@@ -464,6 +472,9 @@ def pose_of(aim: Aim, context: Context, mode: str, without: Container[str] = ())
         elevation = level if aim.elevation is None else float(aim.elevation)
     low_b, high_b = (bearing, bearing) if aim.bearing_range is None else aim.bearing_range.span
     low_e, high_e = (elevation, elevation) if aim.elevation_range is None else aim.elevation_range.span
+    # where it is said to point counts, whatever its ranges say
+    stated = (low_b + high_b) / 2.0 + math.remainder(bearing - (low_b + high_b) / 2.0, 2.0 * math.pi)
+    low_b, high_b = min(low_b, stated), max(high_b, stated)
     nominal = Box(
         (low_b + high_b) / 2.0, min((high_b - low_b) / 2.0, math.pi), (min(low_e, elevation), max(high_e, elevation))
     )
@@ -475,6 +486,9 @@ def pose_of(aim: Aim, context: Context, mode: str, without: Container[str] = ())
         margin, source = 0.0, "none"
     field, aside = (0.0, 0.0) if "field" in without else scan_field(context.setup)
     away = (HAND_MOVES if context.laser.handheld else 0.0) if aim.moves is None else float(aim.moves)
+    if (module := context.laser.module) is not None:  # its beams leave side by side, which way is not stated
+        pitch = float(module.column_pitch), float(module.row_pitch or module.column_pitch)
+        aside += math.hypot((module.columns - 1) * pitch[0], (module.rows - 1) * pitch[1]) / 2.0
     moves = (0.0 if "stays" in without else away + aside,) * 3
     directions = about(nominal, margin + field)
     if "scan" in without and field:  # its line lies level

@@ -16,7 +16,7 @@ from lasersafe.assessment.paths import Member
 from lasersafe.scene.beams import CLOSEST, EVERYWHERE, LEAST, BeamProfile, ScatterProfile, beam_over
 from lasersafe.scene.bound import Places, Question, bounds, most_light
 from lasersafe.scene.lights import Light, Lights
-from lasersafe.scene.mirrors import before_walls, comes_from, from_spots
+from lasersafe.scene.mirrors import before_walls, from_spots, starts_around
 from lasersafe.scene.sources import Source, Spots, boxes_of
 from lasersafe.scene.walls import Walls
 
@@ -170,8 +170,9 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
     slots = np.arange(counts.max())
     beams = np.minimum((np.cumsum(counts) - counts)[:, None] + slots, len(every) - 1)[of]
     corner, edges = np.array([f.corner for f in faces]), np.array([f.edges for f in faces])
-    normal, origin = np.array([f.normal for f in faces]), np.array([comes_from(source) for source, _ in every])
-    from_side = np.einsum("ijk,ik->ij", origin[beams] - corner[:, None], normal) > 1e-9
+    normal, starts = np.array([f.normal for f in faces]), np.array([starts_around(source) for source, _ in every])
+    before = np.einsum("ijk,ik->ij", starts[beams, 0] - corner[:, None], normal)
+    from_side = before + np.einsum("ijk,ik->ij", starts[beams, 1], np.abs(normal)) > 1e-9  # it may start on both sides
     from_side &= slots < counts[of][:, None]
     table = Lights(every)
     low, high, owner = np.zeros((len(faces), 2)), np.ones((len(faces), 2)), np.arange(len(faces))

@@ -19,11 +19,13 @@ from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import (
     Mirror,
     facing_anywhere,
+    hull_of,
     hung,
     image_of_spots,
     level_image,
     level_mirror,
     lit_patch,
+    on_both_sides,
     past_walls,
     reachable,
 )
@@ -221,8 +223,7 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls
         return [replace(level_mirror(source, member.height, member.share, member.name), unbounded=False)]
     mirror, item, found = member.mirror, member.item, []
     if item is not None and item.bends:  # another side of it may be lit than by the laser
-        loose = math.hypot(*source.moves) + source.beside + source.spot + source.slack
-        item = item.facing(source.apex, loose, loose)
+        item = item.facing(*hull_of(source))
     facing = mirror if item is None or item is member.item else item.as_mirror
     if source.aimed:
         middle, radius = lit_patch(source, facing) or (mirror.position, mirror.width / 2.0)
@@ -238,7 +239,7 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls
         elif source.aimed:
             found += past_walls(source, mirror, reach, walls)
         else:
-            found.append(image_of_spots(source, mirror, reach))
+            found += [image_of_spots(one, mirror, reach) for one in on_both_sides(source, mirror)]
     many = source.bend == "unknown" and item is not None and item.shape == "convex"
     return [replace(one, bends=max(one.bends, source.bends), unbounded=many) for one in found]
 

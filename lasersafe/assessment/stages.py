@@ -87,7 +87,8 @@ def _but_for_places(stage: Stage) -> tuple[object, ...]:
         "person": tuple(one.model_copy(update={"distance": None}) for one in stage.case.person),
         "scene": stage.scene.model_copy(update={"person": person}),
     })  # fmt: skip
-    return case, [(one.corner, one.rule_sets, one.time) for one in stage.contexts]
+    loose = [one.normal_tolerance for one in stage.scene.surface]  # two numbers are equal whatever their tolerances
+    return case, loose, [(one.corner, one.rule_sets, one.time) for one in stage.contexts]
 
 
 def _lit_known(stage: Stage) -> dict[tuple[object, ...], Any]:

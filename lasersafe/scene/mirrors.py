@@ -110,7 +110,7 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
     rows = [(float(x), float(y), float(z)) for x, y, z in np.array(back) @ turn]
     sent = replace(
         source, way="mirror", apex=image, reach=reach, start=max(abs(side), 1e-6),
-        moves=(float(moves[0]), float(moves[1]), float(moves[2])), bulge=math.sin(min(mirror.off, math.pi / 2.0)),
+        moves=(float(moves[0]), float(moves[1]), float(moves[2])), bulge=math.sin(min(2.0 * mirror.off, math.pi / 2.0)),
         factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
         through=(mirror.position, mirror.width / 2.0, (0.0, 0.0, 0.0) if mirror.off else normal),
         aims=(widened(aims, 2.0 * mirror.off), (rows[0], rows[1], rows[2])),
@@ -122,6 +122,24 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
     if aimed.half_angle + 2.0 * mirror.off < half:
         return replace(sent, directions=Cone(turned(aimed.axis, normal), aimed.half_angle + 2.0 * mirror.off))
     return replace(sent, directions=Cone((offset[0] / away, offset[1] / away, offset[2] / away), half))
+
+
+def on_both_sides(source: Source, mirror: Mirror) -> list[Source]:
+    """Return a source, and one on the other side of a mirror where its light may start on both, as with a moving head.
+
+    The other holds all places of the first one.
+    """
+    normal = np.array(mirror.normal)
+    side = float((np.array(source.apex) - mirror.position) @ normal)
+    wide = float(hull_of(source)[1] @ np.abs(normal))
+    if abs(side) >= (min(wide, source.spot + source.slack) if source.spots is not None else wide):
+        return [source]
+    shift = side + math.copysign(_HAIR_BEFORE, side)
+    x, y, z = (np.array(source.apex) - shift * normal).tolist()
+    if source.spots is not None:
+        return [source, replace(source, apex=(x, y, z), spot=source.spot + abs(shift), plane=None)]
+    i, j, k = (np.array(source.moves) + abs(shift) * np.abs(normal)).tolist()
+    return [source, replace(source, apex=(x, y, z), moves=(i, j, k), whole=False)]
 
 
 def image_of_spots(source: Source, mirror: Mirror, reach: float) -> Source:
@@ -363,14 +381,15 @@ def hung(place: Vector, mirror: Mirror, walls: Walls) -> Mirror:
 
 def past_walls(source: Source, mirror: Mirror, reach: float, walls: Walls) -> list[Source]:
     """Return what a flat mirror with a known normal makes of a beam, from what walls do not keep dark of it."""
-    mirror = hung(source.apex, mirror, walls)
-    part = lit_patch(source, mirror, walls)
+    before = hung(source.apex, mirror, walls)
+    part = lit_patch(source, before, walls)
     if part is None:
         return []
-    mirror = replace(mirror, position=part[0], width=2.0 * part[1])
-    sent = reflected(source, mirror, reach)
+    sides = on_both_sides(source, mirror) if before is mirror else [source]
+    mirror = replace(before, position=part[0], width=2.0 * part[1])
+    sent = [reflected(one, mirror, reach) for one in sides]
     if not len(walls) or mirror.off or not part[1] > 0.0:
-        return [sent]
+        return sent
     middle, half = lit_tiles(source, mirror, walls)
     if not len(middle):
         return []
@@ -387,7 +406,7 @@ def past_walls(source: Source, mirror: Mirror, reach: float, walls: Walls) -> li
     np.minimum.at(ends[1], group.ravel(), -high)
     middle, half = (ends[0] - ends[1]) / 2.0, (-ends[1] - ends[0]) / 2.0
     gates = np.concatenate([middle, half, _lit_side(source, walls, middle, half)], axis=1)
-    return [replace(sent, gates=tuple(map(tuple, gates.tolist())), whole=whole)]
+    return [replace(one, gates=tuple(map(tuple, gates.tolist())), whole=whole and one.whole) for one in sent]
 
 
 def _lit_side(source: Source, walls: Walls, middle: FLOAT, half: FLOAT) -> FLOAT:
@@ -401,7 +420,7 @@ def _lit_side(source: Source, walls: Walls, middle: FLOAT, half: FLOAT) -> FLOAT
     at = np.flatnonzero(crossed.sum(axis=1) == 1)
     wall = crossed[at].argmax(axis=1)
     normal, base = walls.normal[wall], walls.base[0][wall]
-    towards = np.sign(normal @ comes_from(source)[:2] - base)[:, None] * np.sign(normal) * half[at, :2]
+    towards = np.sign(normal @ starts_around(source)[0][:2] - base)[:, None] * np.sign(normal) * half[at, :2]
     near, far = (np.column_stack([middle[at, :2] + side * towards, middle[at, 2]]) for side in (1.0, -1.0))
     start, size = (np.repeat(one, at.size, axis=0) for one in source.near)
     shut = walls.stop(middle[at], half[at], start, size, home=far)
@@ -409,11 +428,20 @@ def _lit_side(source: Source, walls: Walls, middle: FLOAT, half: FLOAT) -> FLOAT
     return found
 
 
-def comes_from(source: Source) -> FLOAT:
-    """Return the place from which light comes to what it ends on. [m]."""
+def hull_of(source: Source) -> tuple[FLOAT, FLOAT]:
+    """Return middle and half edges of a box that holds all places where light of a source starts. [m]."""
+    middle, half = source.near
+    low, high = (middle - half).min(axis=0), (middle + half).max(axis=0)
+    return (low + high) / 2.0, (high - low) / 2.0
+
+
+def starts_around(source: Source) -> tuple[FLOAT, FLOAT]:
+    """Return middle and half edges of a box from which light comes to what it ends on. [m]."""
     if source.plane is None or source.spots is not None or abs(source.plane[1][2]) > 0.999:
-        return np.array(source.apex)
-    return np.array(source.plane[0])
+        return hull_of(source)
+    middle, normal = (np.array(one) for one in source.plane)
+    radius = source.through[1] if source.through is not None else 0.0
+    return middle, radius * np.sqrt(np.maximum(1.0 - np.square(normal), 0.0))
 
 
 def before_walls(lights: Sequence[Light], middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT]:
@@ -422,7 +450,7 @@ def before_walls(lights: Sequence[Light], middle: FLOAT, half: FLOAT) -> tuple[F
     for n, base in zip(walls.normal, walls.base[0], strict=True):
         level, off = middle[:, :2] @ n - base, half[:, :2] @ np.abs(n)
         some = np.flatnonzero(np.abs(level) < off)
-        sides = {bool(comes_from(source)[:2] @ n > base) for source, _ in lights}
+        sides = {bool(starts_around(source)[0][:2] @ n > base) for source, _ in lights}
         if not some.size or len(sides) > 1:
             continue
         towards = 1.0 if sides.pop() else -1.0

@@ -87,8 +87,9 @@ def test_no_place_gets_more_by_way_of_a_flat_mirror_than_its_bound(seed):
     place = end - 2.0 * ((end - centre) @ normal) * normal
     assert reachable(laser, mirror)
     points = np.zeros(1, dtype=np.intp), place[None], np.zeros((1, 3))
-    for sent in (reflected(laser, mirror, 1e9), *past_walls(laser, mirror, 1e9, Walls())):
-        assert share * full <= Lights([(sent, Walls())]).over(*points)[0] * 1.001
+    sent = past_walls(laser, mirror, 1e9, Walls())  # on both sides where the head can be on either
+    for some in ([reflected(laser, mirror, 1e9)], sent) if len(sent) == 1 else (sent,):
+        assert share * full <= max(Lights([(one, Walls())]).over(*points)[0] for one in some) * 1.001
 
 
 def test_a_wide_beam_that_turns_sends_light_past_the_cone_of_a_small_mirror():
