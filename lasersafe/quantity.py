@@ -1,8 +1,8 @@
 """Text becomes a number here, and nowhere else; a number becomes readable text again; what no number can be.
 
-pint is the authority on units: it reads ``shared/units.txt`` and ``compile_units`` reduces each unit to an exact factor
-and a dimension. The result is kept beside it in ``shared/units_compiled.json`` with the SHA-256 of the unit file, so
-that a single calculation does not pay for importing pint; when the sum does not match, pint is asked directly.
+pint is the authority on units: ``tools/compile_units.py`` lets it reduce each unit of ``shared/units.txt`` to an exact
+factor and a dimension, which are kept beside it in ``shared/units_compiled.json``; a test compares the two. So nothing
+here needs pint.
 """
 
 from __future__ import annotations
@@ -12,7 +12,7 @@ import re
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache, reduce
-from typing import Any, Literal
+from typing import Literal
 
 from lasersafe.data import shared_path
 from lasersafe.errors import QuantityError, ReferenceDataError, refuse
@@ -26,7 +26,7 @@ _NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?
 _EXACT = Context(prec=120, Emin=-999_999, Emax=999_999)
 _SMALLEST = 2.2250738585072014e-308  # below it a float loses digits
 
-_DIMENSIONS = {  # dimension as pint prints it: name, SI unit, how an entry looks
+DIMENSIONS = {  # dimension as pint prints it: name, SI unit, how an entry looks
     "[length]": ("length", "m", "10 mm"),
     "[length] ** 2": ("area", "m2", "0.05 m2"),
     "[time]": ("time", "s", "10 s"),
@@ -38,10 +38,10 @@ _DIMENSIONS = {  # dimension as pint prints it: name, SI unit, how an entry look
     "[power] * [time] / [length] ** 2": ("radiant exposure", "J/m2", "5 mJ/cm2"),
     "dimensionless": ("ratio", "1", "0.5"),
 }
-_EXAMPLES = {name: example for name, _, example in _DIMENSIONS.values()}
+_EXAMPLES = {name: example for name, _, example in DIMENSIONS.values()}
 # SI unit -> what it measures, with an article, and how an entry looks
-MEASURED = {unit: (f"a{'n' * (name[0] in 'aei')} {name}", example) for name, unit, example in _DIMENSIONS.values()}
-_SI_UNIT = {name: unit for name, unit, _ in _DIMENSIONS.values()}
+MEASURED = {unit: (f"a{'n' * (name[0] in 'aei')} {name}", example) for name, unit, example in DIMENSIONS.values()}
+_SI_UNIT = {name: unit for name, unit, _ in DIMENSIONS.values()}
 _LADDERS = {
     "m": ("nm", "um", "mm", "m", "km"),
     "s": ("fs", "ps", "ns", "us", "ms", "s"),
@@ -88,56 +88,17 @@ class UnitRow:
     si_unit: str
 
 
-def compile_units() -> dict[str, Any]:
-    """Return what pint makes of ``shared/units.txt``: the SHA-256 of the file, then for each unit dimension and factor.
-
-    Raises
-    ------
-    ReferenceDataError
-        If a unit has a dimension that no field has.
-    """
-    import pint
-
-    path = shared_path("units.txt")
-    registry: pint.UnitRegistry[Decimal] = pint.UnitRegistry(
-        str(path), non_int_type=Decimal, autoconvert_offset_to_baseunit=False
-    )
-    rows: dict[str, dict[str, str]] = {}
-    for line in path.read_text(encoding="utf-8").splitlines():
-        name = line.partition("=")[0].strip()
-        if not name or name.startswith("#"):
-            continue
-        one = registry.Quantity(Decimal(1), name)
-        dimension = f"{one.dimensionality:D}" if one.dimensionality else "dimensionless"
-        if dimension not in _DIMENSIONS:
-            refuse(
-                f"shared/units.txt: unit '{name}' has the dimension {dimension}, which no field has", ReferenceDataError
-            )
-        text = "%" if name == "percent" else name.replace("_per_", "/")
-        factor = Decimal(one.to_base_units().magnitude).normalize()
-        rows[text] = {"dimension": _DIMENSIONS[dimension][0], "factor": f"{factor:f}"}
-    return {"sha256": _sum_of_unit_file(), "unit": rows}
-
-
-def _sum_of_unit_file() -> str:
-    import hashlib
-
-    text = shared_path("units.txt").read_text(encoding="utf-8")  # the sum must not depend on line ends
-    return hashlib.sha256(text.encode()).hexdigest()
-
-
 @lru_cache(maxsize=1)
 def _table() -> dict[str, tuple[str, Decimal]]:
     """Return unit text -> (dimension, exact factor to the SI unit), in the order of the unit file."""
     import json
 
+    path = shared_path("units_compiled.json")
     try:
-        compiled = json.loads(shared_path("units_compiled.json").read_text(encoding="utf-8"))
-        if compiled["sha256"] != _sum_of_unit_file():
-            compiled = compile_units()
-    except (OSError, ValueError, KeyError, TypeError):
-        compiled = compile_units()
-    table = {text: (row["dimension"], Decimal(row["factor"])) for text, row in compiled["unit"].items()}
+        rows = json.loads(path.read_text(encoding="utf-8"))["unit"]
+        table = {text: (row["dimension"], Decimal(row["factor"])) for text, row in rows.items()}
+    except (OSError, ValueError, KeyError):
+        refuse(f"data file {path.name} is missing or damaged; install lasersafe again", ReferenceDataError)
     table["1"] = ("ratio", Decimal(1))
     return table
 
@@ -589,10 +550,3 @@ def covered(name: str, nominal: float, low: float, high: float) -> tuple[float, 
     """
     lowest, highest, _ = physical_range(name)
     return max(nominal - COVERAGE * (nominal - low), lowest), min(nominal + COVERAGE * (high - nominal), highest)
-
-
-if __name__ == "__main__":
-    import json
-
-    compiled = json.dumps(compile_units(), indent=1, ensure_ascii=False) + "\n"
-    shared_path("units_compiled.json").write_text(compiled, encoding="utf-8")

@@ -150,7 +150,7 @@ HEIGHT = {part: height for height, parts in enumerate(LAYERS) for part in parts}
 SOCIABLE = LAYERS[0] | LAYERS[-3]
 ONLY_IN = {
     "PIL": ("lasersafe/drawing/primitives.py",),
-    "pint": ("lasersafe/quantity.py",),
+    "pint": (),
     "pydantic": ("lasersafe/models/", "lasersafe/signing/container.py"),
     "pydantic_core": ("lasersafe/models/",),
     "reportlab": ("lasersafe/drawing/text.py", "lasersafe/sheet/"),

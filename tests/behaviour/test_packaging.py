@@ -1,6 +1,6 @@
 """Build the wheel from a clean copy, install it in an environment of its own, and work outside the checkout.
 
-To be quick and to need no network, the new environment borrows the dependencies (numpy, pint, ...) of the one that
+To be quick and to need no network, the new environment borrows the dependencies (numpy, pydantic, ...) of the one that
 runs the tests, by one line in a .pth file. A folder that is added that way has its own .pth files left unread, so the
 link to the checkout that an editable install leaves there is not followed. An audit hook in the new environment
 writes down each file that Python opens, so that the tests see whether one of the checkout is among them.
