@@ -8,38 +8,24 @@ it defers to local law and to a qualified laser safety officer.
 
 TYPE_CHECKING = False  # typing need not be loaded for it; type checkers take it as True
 if TYPE_CHECKING:
-    from lasersafe.errors import CalcError as CalcError
-    from lasersafe.errors import CaseError as CaseError
-    from lasersafe.errors import InputError as InputError
-    from lasersafe.library.answers import HazardDistance as HazardDistance
-    from lasersafe.library.answers import direct_distance as direct_distance
-    from lasersafe.library.answers import exposure_limit as exposure_limit
-    from lasersafe.library.answers import judge_marking as judge_marking
-    from lasersafe.library.answers import optical_density as optical_density
-    from lasersafe.library.answers import pulse_train_limit as pulse_train_limit
-    from lasersafe.library.answers import scale_numbers as scale_numbers
-    from lasersafe.library.answers import scatter_distance as scatter_distance
-    from lasersafe.library.beams import Beam as Beam
-    from lasersafe.library.beams import beam_exposure as beam_exposure
-    from lasersafe.library.beams import collimated_beam as collimated_beam
-    from lasersafe.library.beams import fibre_beam as fibre_beam
-    from lasersafe.library.beams import lens_beam as lens_beam
-    from lasersafe.library.beams import to_si as to_si
-    from lasersafe.library.cases import Svg as Svg
-    from lasersafe.library.cases import assess as assess
-    from lasersafe.library.cases import make_case as make_case
-    from lasersafe.library.cases import plan_svg as plan_svg
-    from lasersafe.library.cases import read_case as read_case
-    from lasersafe.library.cases import starter_case as starter_case
-    from lasersafe.library.cases import write_sheet as write_sheet
-    from lasersafe.limits import ExposureLimit as ExposureLimit
-    from lasersafe.limits import PulseTrainLimit as PulseTrainLimit
-    from lasersafe.limits import rule_sets as rule_sets
-    from lasersafe.models import Case as Case
-    from lasersafe.quantity import format_quantity as format_quantity
-    from lasersafe.results import Assessment as Assessment
-    from lasersafe.results import MarkingVerdict as MarkingVerdict
-    from lasersafe.wording import caution_line as caution_line
+    from lasersafe.errors import CalcError, CaseError, InputError
+    from lasersafe.library.answers import (
+        HazardDistance,
+        direct_distance,
+        exposure_limit,
+        judge_marking,
+        optical_density,
+        pulse_train_limit,
+        scale_numbers,
+        scatter_distance,
+    )
+    from lasersafe.library.beams import Beam, beam_exposure, collimated_beam, fibre_beam, lens_beam, to_si
+    from lasersafe.library.cases import Svg, assess, make_case, plan_svg, read_case, starter_case, write_sheet
+    from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
+    from lasersafe.models import Case
+    from lasersafe.quantity import format_quantity
+    from lasersafe.results import Assessment, MarkingVerdict
+    from lasersafe.wording import caution_line
 
 __version__ = "0.1.0"
 
@@ -58,7 +44,13 @@ _HOME = {
     "results": ("Assessment", "MarkingVerdict"),
     "wording": ("caution_line",),
 }  # fmt: skip
-__all__ = sorted(["__version__", *(name for names in _HOME.values() for name in names)])
+__all__ = [
+    "Assessment", "Beam", "CalcError", "Case", "CaseError", "ExposureLimit", "HazardDistance", "InputError",
+    "MarkingVerdict", "PulseTrainLimit", "Svg", "__version__", "assess", "beam_exposure", "caution_line",
+    "collimated_beam", "direct_distance", "exposure_limit", "fibre_beam", "format_quantity", "judge_marking",
+    "lens_beam", "make_case", "optical_density", "plan_svg", "pulse_train_limit", "read_case", "rule_sets",
+    "scale_numbers", "scatter_distance", "starter_case", "to_si", "write_sheet",
+]  # fmt: skip
 
 if not TYPE_CHECKING:
 

@@ -16,43 +16,24 @@ from pydantic.fields import FieldInfo
 
 from lasersafe.data import load_toml, templates_path
 from lasersafe.models.base import CaseModel, Place, path_text
-from lasersafe.models.case import Case as Case
-from lasersafe.models.emission import Emission as Emission
-from lasersafe.models.emission import Mode as Mode
-from lasersafe.models.emission import PulseTrainEmission as PulseTrainEmission
-from lasersafe.models.kinds import laser_kinds as laser_kinds
-from lasersafe.models.laser import Extended as Extended
-from lasersafe.models.laser import ExtraLine as ExtraLine
-from lasersafe.models.laser import Laser as Laser
-from lasersafe.models.laser import Module as Module
-from lasersafe.models.laser import Setup as Setup
-from lasersafe.models.reading import REPLACE as REPLACE
-from lasersafe.models.reading import case_from as case_from
-from lasersafe.models.reading import parse_case as parse_case
-from lasersafe.models.reading import read_case as read_case
-from lasersafe.models.reading import read_case_text as read_case_text
-from lasersafe.models.scene import Aim as Aim
-from lasersafe.models.scene import Camera as Camera
-from lasersafe.models.scene import Scene as Scene
-from lasersafe.models.scene import SceneBarrier as SceneBarrier
-from lasersafe.models.scene import SceneOpening as SceneOpening
-from lasersafe.models.scene import ScenePerson as ScenePerson
-from lasersafe.models.scene import Target as Target
-from lasersafe.models.site import Area as Area
-from lasersafe.models.site import Barrier as Barrier
-from lasersafe.models.site import Control as Control
-from lasersafe.models.site import MeasuredReading as MeasuredReading
-from lasersafe.models.site import Person as Person
-from lasersafe.models.site import Settings as Settings
-from lasersafe.models.site import Surface as Surface
-from lasersafe.models.values import Axes as Axes
-from lasersafe.models.values import Knob as Knob
-from lasersafe.models.values import Measured, Tolerance, Worst
-from lasersafe.models.values import Path as Path
-from lasersafe.models.values import SIValue as SIValue
-from lasersafe.models.values import Spot as Spot
+from lasersafe.models.case import Case
+from lasersafe.models.emission import Emission, Mode, PulseTrainEmission
+from lasersafe.models.kinds import laser_kinds
+from lasersafe.models.laser import Extended, ExtraLine, Laser, Module, Setup
+from lasersafe.models.reading import REPLACE, case_from, parse_case, read_case, read_case_text
+from lasersafe.models.scene import Aim, Camera, Scene, SceneBarrier, SceneOpening, ScenePerson, Target
+from lasersafe.models.site import Area, Barrier, Control, MeasuredReading, Person, Settings, Surface
+from lasersafe.models.values import Axes, Knob, Measured, Path, SIValue, Spot, Tolerance, Worst
 from lasersafe.results import StarterValue
 from lasersafe.wording import Message, joined, word
+
+__all__ = [
+    "KINDS", "REPLACE", "Aim", "Area", "Axes", "Barrier", "Camera", "Case", "Control", "Emission", "Extended",
+    "ExtraLine", "Knob", "Laser", "MeasuredReading", "Mode", "Module", "Path", "Person", "PulseTrainEmission",
+    "SIValue", "Scene", "SceneBarrier", "SceneOpening", "ScenePerson", "Settings", "Setup", "Spot", "Surface", "Target",
+    "Toleranced", "canonical", "case_from", "json_schema", "laser_kinds", "parse_case", "read_case", "read_case_text",
+    "replaced", "starter_values", "tolerances_of", "typed_inputs",
+]  # fmt: skip
 
 if TYPE_CHECKING:
     from lasersafe.results import InputLine
