@@ -207,7 +207,7 @@ class CaseModel(BaseModel):
         except ValidationError as error:
             descriptions = {name: info.description or "" for name, info in cls.model_fields.items()}
             found = findings_of(error, descriptions | cls.how_to_get)
-        found += [((at,) if isinstance(at, str) else at, said(text)) for at, text in cls.findings(Peek(cls, data))]
+        found += [((at,) if isinstance(at, str) else at, text) for at, text in cls.findings(Peek(cls, data))]
         if model is None or found:
             raise refusal(cls.__name__, found)
         return model
@@ -216,6 +216,17 @@ class CaseModel(BaseModel):
 def kinds_of(union: Any) -> dict[str, type[CaseModel]]:
     """Return the tables that can stand in one place, each by its ``kind``."""
     return {get_args(one.model_fields["kind"].annotation)[0]: one for one in get_args(union)}
+
+
+def wrong(place: str | Place, key: str, /, **values: object) -> tuple[str | Place, str]:
+    """Return a finding: the field, or the place below this table, and the sentence on what is wrong with it."""
+    return place, Message(key, **values)
+
+
+def needs(peek: Peek, given: str | bool, needed: str, key: str) -> Findings:
+    """Ask for a field where another one is given, or something holds, that says nothing without it."""
+    if (given in peek if isinstance(given, str) else given) and needed not in peek:
+        yield wrong(needed, key)
 
 
 class Peek:

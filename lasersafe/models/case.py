@@ -10,7 +10,7 @@ from pydantic import Field, PrivateAttr
 
 from lasersafe.data import shared_path
 from lasersafe.models import site
-from lasersafe.models.base import CaseModel, Day, Findings, Line, Peek, Place, Text, doubles, not_known, word_of
+from lasersafe.models.base import CaseModel, Day, Findings, Line, Peek, Place, Text, doubles, not_known, word_of, wrong
 from lasersafe.models.kinds import Assumed, laser_kinds
 from lasersafe.models.laser import Extended, Laser, Setup
 from lasersafe.models.scene import Scene
@@ -79,12 +79,10 @@ def _likeness(peek: Peek) -> Findings:
         if kind is not None and isinstance(wavelength, SIValue):
             low, high = kind.wavelengths_nm
             if not low * (1.0 - 1e-9) <= wavelength * 1e9 <= high * (1.0 + 1e-9):
-                yield (
-                    ("laser", i, "like"),
-                    Message(
-                        "misfit.not_like", kind=shown(kind.key), low=low, high=high, wavelength=shown(wavelength.typed)
-                    ),
-                )
+                yield wrong(
+                    ("laser", i, "like"), "misfit.not_like", kind=shown(kind.key), low=low, high=high,
+                    wavelength=shown(wavelength.typed),
+                )  # fmt: skip
 
 
 def _laser_and_setup(table: Table, setups: Mapping[str, list[str]], place: Place) -> Findings:
@@ -104,7 +102,7 @@ def _laser_and_setup(table: Table, setups: Mapping[str, list[str]], place: Place
                 ),
             )
         elif len(having) > 1:
-            yield (*place, "laser"), Message("misfit.which_laser", setup=shown(setup))
+            yield wrong((*place, "laser"), "misfit.which_laser", setup=shown(setup))
 
 
 def _scene_barriers(scene: Peek, barriers: Tables) -> Findings:
@@ -112,7 +110,7 @@ def _scene_barriers(scene: Peek, barriers: Tables) -> Findings:
     for i, table in scene.tables("barrier"):
         name = word_of(table, "name")
         if name in barriers and "rating" in table:
-            yield ("scene", "barrier", i, "rating"), Message("misfit.second_rating", name=name)
+            yield wrong(("scene", "barrier", i, "rating"), "misfit.second_rating", name=name)
         elif name is not None and name not in barriers and table.get("kind", "barrier") == "barrier":
             text = joined((not_known(name, "a barrier of this case", barriers), Message("misread.wall")))
             yield ("scene", "barrier", i, "name"), text
@@ -124,13 +122,12 @@ def _controls(peek: Peek) -> Findings:
         key, kind = word_of(table, "key"), word_of(table, "kind")
         known = {entry.key: entry.kind for entry in load_wording("en").controls}
         if key is None and word_of(table, "text") is None:
-            yield ("control", i, "text"), "missing; say in a sentence what is done, or give the key of a control"
+            yield wrong(("control", i, "text"), "misfit.no_control_text")
         elif key is not None and key not in known:
             yield ("control", i, "key"), not_known(key, "a control of the wording", known)
         elif key is not None and kind not in (None, known[key]):
-            yield (
-                ("control", i, "kind"),
-                Message("misfit.control_kind", given=shown(kind), key=shown(key), kind=shown(known[key])),
+            yield wrong(
+                ("control", i, "kind"), "misfit.control_kind", given=shown(kind), key=shown(key), kind=shown(known[key])
             )
 
 
@@ -142,7 +139,7 @@ def _readings(peek: Peek, tables: Mapping[str, Tables]) -> Findings:
             yield ("reading", i, str(key)), text
         same = tuple(word_of(table, key) for key in ("what", "where", "way", "laser"))
         if same in seen and all(same[:2]):
-            yield ("reading", i, "where"), Message("misfit.same_reading", where=shown(same[1]), before=seen[same] + 1)
+            yield wrong(("reading", i, "where"), "misfit.same_reading", where=shown(same[1]), before=seen[same] + 1)
         seen.setdefault(same, i)
 
 
@@ -158,25 +155,25 @@ def _reading(table: Table, tables: Mapping[str, Tables]) -> Findings:
     place, way = places[where], word_of(table, "way") or "direct"
     stops = place.get("must_stop", WAYS)
     if what == "irradiance" and isinstance(stops, (list, tuple)) and way not in stops:
-        yield "way", Message("misfit.way_let_through", way=shown(way))
+        yield wrong("way", "misfit.way_let_through", way=shown(way))
     if what == "behind eyewear" and not word_of(place, "eyewear"):
-        yield "where", Message("misfit.no_eyewear", where=shown(where))
+        yield wrong("where", "misfit.no_eyewear", where=shown(where))
     if laser is not None and laser not in lasers:
         yield "laser", not_known(laser, "a laser of this case", lasers)
         return
     only = word_of(place, "laser")
     if laser is not None and only not in (None, laser):
-        yield "laser", Message("misfit.other_laser", where=shown(where), laser=shown(only))
+        yield wrong("laser", "misfit.other_laser", where=shown(where), laser=shown(only))
     chosen = laser or only or (next(iter(lasers)) if len(lasers) == 1 else None)
     if chosen is None:
-        yield "laser", Message("misfit.several_lasers", where=shown(where))
+        yield wrong("laser", "misfit.several_lasers", where=shown(where))
         return
     emission = lasers.get(chosen, {}).get("emission")
     kind = emission.get("kind") if isinstance(emission, Mapping) else None
     if what == "pulse energy" and kind == "continuous":
-        yield "what", Message("misfit.no_pulses", what=shown(what), laser=shown(chosen))
+        yield wrong("what", "misfit.no_pulses", what=shown(what), laser=shown(chosen))
     if what in ("power", "irradiance") and kind == "single pulse":
-        yield "what", Message("misfit.single_pulses", what=shown(what), laser=shown(chosen))
+        yield wrong("what", "misfit.single_pulses", what=shown(what), laser=shown(chosen))
 
 
 def _reasons(peek: Peek) -> Findings:
@@ -188,24 +185,20 @@ def _reasons(peek: Peek) -> Findings:
     for indices in users.values():
         if len(indices) > MOST_ALIKE:
             same = ", ".join(f"strike_out[{i + 1}]" for i in indices[:MOST_ALIKE])
-            yield (
-                ("strike_out", indices[MOST_ALIKE], "reason"),
-                Message("misfit.same_reason", same=same, most=MOST_ALIKE),
-            )
+            yield wrong(("strike_out", indices[MOST_ALIKE], "reason"), "misfit.same_reason", same=same, most=MOST_ALIKE)
 
 
 def _sizes(peek: Peek, setups: int) -> Findings:
     """Refuse more than can be worked out in one sitting, and rules for spectators without a plan."""
     if peek.data.get("spectator_rules") and "scene" not in peek:
-        yield "spectator_rules", "rules for spectators are checked on a plan; write [scene] as well"
+        yield wrong("spectator_rules", "misfit.no_plan")
     persons, sources = len(peek.tables("person")), len(peek.tables("extended"))
     most = MOST_PAIRS_ON_PLAN if "scene" in peek else MOST_PAIRS
     if persons * setups > most:
-        yield "person", Message("misfit.many_pairs", persons=persons, setups=setups, pairs=persons * setups, most=most)
+        yield wrong("person", "misfit.many_pairs", persons=persons, setups=setups, pairs=persons * setups, most=most)
     if persons * sources > MOST_VIEWS:
-        yield (
-            "extended",
-            Message("misfit.many_views", sources=sources, persons=persons, views=persons * sources, most=MOST_VIEWS),
+        yield wrong(
+            "extended", "misfit.many_views", sources=sources, persons=persons, views=persons * sources, most=MOST_VIEWS
         )
     lists = {}
     for _, table in peek.tables("laser"):
@@ -219,14 +212,13 @@ def _sizes(peek: Peek, setups: int) -> Findings:
         pulses, emitters = lists.get(laser, 0), columns * rows
         given = Message("misfit.pulses_of", laser=shown(table["laser"]), pulses=pulses, emitters=emitters)
         if pulses > MOST_LISTED or (pulses > 1 and pulses * emitters > MOST_LISTED_TIMES_EMITTERS):
-            yield (
-                ("extended", i, "laser"),
-                Message("misfit.many_pulses", given=given, most=MOST_LISTED, product=MOST_LISTED_TIMES_EMITTERS),
-            )
+            yield wrong(
+                ("extended", i, "laser"), "misfit.many_pulses", given=given, most=MOST_LISTED,
+                product=MOST_LISTED_TIMES_EMITTERS,
+            )  # fmt: skip
         elif pulses > 1 and pulses * emitters * persons > MOST_LISTED_VIEWS:
-            yield (
-                ("extended", i, "laser"),
-                Message("misfit.many_seen", given=given, persons=persons, most=MOST_LISTED_VIEWS),
+            yield wrong(
+                ("extended", i, "laser"), "misfit.many_seen", given=given, persons=persons, most=MOST_LISTED_VIEWS
             )
 
 

@@ -6,7 +6,7 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from lasersafe.models.base import CaseModel, Findings, Line, Peek, doubles, kinds_of
+from lasersafe.models.base import CaseModel, Findings, Line, Peek, doubles, kinds_of, needs, wrong
 from lasersafe.models.values import Knob, Measured, SIValue, Turnable
 from lasersafe.quantity import format_quantity
 from lasersafe.wording import Message, word
@@ -74,7 +74,7 @@ class Burst(CaseModel):
         """Refuse parts of a pulse."""
         count = peek.value("pulses")
         if count is not None and any(float(end) % 1.0 for end in (count.low, count.high)):
-            yield "pulses", Message("misfit.whole_pulses", count=count.typed)
+            yield wrong("pulses", "misfit.whole_pulses", count=count.typed)
 
 
 class PulseTrainEmission(CaseModel):
@@ -118,10 +118,9 @@ class PulseTrainEmission(CaseModel):
         """Refuse a train without energy, pulses longer than their period, and figures that contradict each other."""
         yield from _energy_and_period(peek)
         if "duty" in peek and "pulse_duration" in peek:
-            yield "duty", "is given beside pulse_duration; one follows from the other, leave one out"
+            yield wrong("duty", "misfit.duty_twice")
         if "pulse_duration" not in peek:
-            if "duty" not in peek:
-                yield "pulse_duration", "missing; write pulse_duration, as '100 ns', or duty, as '20 %'"
+            yield from needs(peek, "duty" not in peek, "pulse_duration", "misfit.no_duration")
             yield from _duty(peek)
         if "burst" in peek:
             yield from _burst(peek)
@@ -131,26 +130,21 @@ class PulseTrainEmission(CaseModel):
             return
         product = energy.low * rate.low
         if not abs(product - power.low) <= 0.01 * power.low:
-            yield (
-                "mean_power",
-                Message(
-                    "misfit.three_powers", power=power, energy=energy, rate=rate, product=format_quantity(product, "W")
-                ),
-            )
+            yield wrong(
+                "mean_power", "misfit.three_powers", power=power, energy=energy, rate=rate,
+                product=format_quantity(product, "W"),
+            )  # fmt: skip
 
 
 def _energy_and_period(peek: Peek) -> Findings:
     """Ask for the energy of a train, and refuse pulses longer than their period."""
-    if "pulse_energy" not in peek and "mean_power" not in peek:
-        yield "pulse_energy", "missing; write pulse_energy, as '1 mJ', or mean_power, as '50 W'"
+    yield from needs(peek, "mean_power" not in peek, "pulse_energy", "misfit.no_energy")
     duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
     if duration is not None and rate is not None and duration.low * rate.low > 1.0:
-        yield (
-            "pulse_duration",
-            Message(
-                "misfit.over_period", duration=duration.low, period=format_quantity(1.0 / rate.low, "s"), rate=rate.low
-            ),
-        )
+        yield wrong(
+            "pulse_duration", "misfit.over_period", duration=duration.low, period=format_quantity(1.0 / rate.low, "s"),
+            rate=rate.low,
+        )  # fmt: skip
 
 
 def _burst(peek: Peek) -> Findings:
@@ -162,18 +156,18 @@ def _burst(peek: Peek) -> Findings:
     duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
     fits = spacing is None or duration is None or not duration.low > spacing.high * (1 + SLACK)
     if not fits:
-        yield place, Message("misfit.pulses_overlap", spacing=spacing.typed, duration=duration.low.typed)
+        yield wrong(place, "misfit.pulses_overlap", spacing=spacing.typed, duration=duration.low.typed)
     if "duty" in peek:
         fits = False
-        yield "burst", "is given beside duty; write pulse_duration instead of duty when pulses come in bursts"
+        yield wrong("burst", "misfit.duty_of_bursts")
     if count is None or spacing is None or rate is None:
         return
     pulses = count.low
     room = Message("misfit.between_bursts", time=format_quantity(1.0 / rate.low, "s"), rate=rate.low.typed)
     if pulses * spacing.low * rate.low > 1.0 + SLACK:
-        yield place, Message("misfit.long_burst", count=pulses.typed, spacing=spacing.low.typed, room=room)
+        yield wrong(place, "misfit.long_burst", count=pulses.typed, spacing=spacing.low.typed, room=room)
     elif fits and duration is not None and pulses > 1.0 and pulses * duration.low * rate.low > 1.0 + SLACK:
-        yield place, Message("misfit.full_burst", spacing=spacing, duration=duration.low, count=pulses, room=room)
+        yield wrong(place, "misfit.full_burst", spacing=spacing, duration=duration.low, count=pulses, room=room)
 
 
 def _duty(peek: Peek) -> Findings:
@@ -184,11 +178,8 @@ def _duty(peek: Peek) -> Findings:
     for share, at, end in ((duty.low, rate.high, 0), (duty.high, rate.low, 1)):
         pulse = share.ends("duty")[end] / at.ends("repetition_rate")[1 - end]
         if not SHORTEST * (1.0 - LAST_DIGITS) <= pulse <= LONGEST * (1.0 + LAST_DIGITS):
-            yield (
-                "duty",
-                Message(
-                    "misfit.duty_pulse", share=share, rate=at, pulse=format_quantity(pulse, "s"), why=word(_COVERED)
-                ),
+            yield wrong(
+                "duty", "misfit.duty_pulse", share=share, rate=at, pulse=format_quantity(pulse, "s"), why=word(_COVERED)
             )
             return
 
@@ -245,17 +236,15 @@ class PulseListEmission(CaseModel):
             if start is None or duration is None:
                 return
             if first is not None and float(start) < before * (1 - SLACK):
-                yield (
-                    ("pulses", i, "start"),
-                    Message("misfit.pulse_order", start=start.typed, end=format_quantity(before, "s")),
+                yield wrong(
+                    ("pulses", i, "start"), "misfit.pulse_order", start=start.typed, end=format_quantity(before, "s")
                 )
             first = float(start) if first is None else first
             before = float(start) + float(duration)
         period = peek.value("repeat_every")
         if period is not None and first is not None and before > (first + float(period)) * (1 + SLACK):
-            yield (
-                "repeat_every",
-                Message("misfit.short_list", period=period.typed, end=format_quantity(before - first, "s")),
+            yield wrong(
+                "repeat_every", "misfit.short_list", period=period.typed, end=format_quantity(before - first, "s")
             )
 
 

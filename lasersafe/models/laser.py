@@ -8,11 +8,10 @@ from typing import Annotated, Any, ClassVar, Literal, Self
 
 from pydantic import Field, ModelWrapValidatorHandler, model_validator
 
-from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, doubles, kinds_of
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, doubles, kinds_of, needs, wrong
 from lasersafe.models.emission import Emission
 from lasersafe.models.values import Axes, Measured, SIValue, TwoAxes
 from lasersafe.quantity import FIBRE_FACTOR, OVER_1_E, format_quantity
-from lasersafe.wording import Message
 
 _FROM_DATA_SHEET = (
     "it is never guessed: take it from the data sheet, or have it measured; behind a lens use kind = 'lens', where it "
@@ -91,24 +90,20 @@ class Scan(CaseModel):
         """Ask for one way to give the size, for the place of a width, and for the time of a cut-off."""
         angle, width = "full_angle" in peek, "full_width" in peek
         if angle == width:
-            yield "full_angle", Message(f"misfit.size_{'twice' if angle else 'missing'}")
-        if width and "width_at" not in peek:
-            yield "width_at", "missing; say at which distance from the last optic full_width holds"
-        if "width_at" in peek and not width:
-            yield "full_width", "missing; width_at says where a width holds, but none is written: write both, or none"
+            yield wrong("full_angle", f"misfit.size_{'twice' if angle else 'missing'}")
+        yield from needs(peek, "full_width", "width_at", "misfit.no_width_at")
+        yield from needs(peek, "width_at", "full_width", "misfit.no_width")
         largest, least = peek.value("largest_angle"), peek.value("full_angle")
         if largest is not None and least is not None and not (least.x <= largest.x and least.y <= largest.y):
-            yield "largest_angle", Message("misfit.largest_angle", largest=largest.typed, least=least.typed)
+            yield wrong("largest_angle", "misfit.largest_angle", largest=largest.typed, least=least.typed)
         raster = peek.data.get("pattern") == "raster"
-        if raster and "lines" not in peek:
-            yield "lines", "missing; say how many lines a frame of the raster has"
+        yield from needs(peek, raster, "lines", "misfit.no_lines")
         if "lines" in peek and not raster:
-            yield "lines", "only a raster has lines; leave it out, or write pattern = 'raster'"
+            yield wrong("lines", "misfit.only_raster")
         monitored = peek.data.get("monitored") is True
-        if monitored and "reaction_time" not in peek:
-            yield "reaction_time", "missing; a cut-off counts only with the time that it needs, as '5 ms'"
+        yield from needs(peek, monitored, "reaction_time", "misfit.no_reaction")
         if "reaction_time" in peek and not monitored:
-            yield "monitored", "missing; a reaction time counts only with monitored = true: write both, or none"
+            yield wrong("monitored", "misfit.not_monitored")
 
 
 class SetupBase(CaseModel):
@@ -176,12 +171,7 @@ class CollimatedSetup(SetupBase):
     def findings(cls, peek: Peek) -> Findings:
         """Ask for the waist of a beam that was measured away from the optic: it may be narrower on the way."""
         place = peek.value("measured_at")
-        if place is not None and float(place) > 0.0 and "waist_at" not in peek:
-            yield (
-                "waist_at",
-                "missing; the beam can be narrower before the place where it was measured: write the place of its "
-                "narrowest point, '0 m' for the last optic",
-            )
+        yield from needs(peek, place is not None and float(place) > 0.0, "waist_at", "misfit.no_waist")
 
 
 class LensSetup(SetupBase):
@@ -304,10 +294,9 @@ class ExtraLine(CaseModel):
         """Ask for power or share, and for the criterion of a divergence."""
         power, share = "power" in peek, "share" in peek
         if power == share:
-            yield "power", Message(f"misfit.power_{'twice' if power else 'missing'}")
-        if ("divergence" in peek) != ("divergence_criterion" in peek):
-            absent = "divergence" if "divergence" not in peek else "divergence_criterion"
-            yield absent, "missing; a divergence needs its criterion, '1/e', '1/e2' or 'FWHM': write both"
+            yield wrong("power", f"misfit.power_{'twice' if power else 'missing'}")
+        yield from needs(peek, "divergence", "divergence_criterion", "misfit.no_criterion")
+        yield from needs(peek, "divergence_criterion", "divergence", "misfit.no_criterion")
 
 
 class Module(CaseModel):
@@ -382,20 +371,18 @@ class Extended(CaseModel):
     def findings(cls, peek: Peek) -> Findings:
         """Ask for the angle of a cone and the pitch of an array."""
         cone = peek.data.get("spread") == "cone"
-        if cone and "divergence" not in peek:
-            yield "divergence", "missing; write the full 1/e angle of the cone, as '30 deg'"
+        yield from needs(peek, cone, "divergence", "misfit.no_cone")
         if not cone and "divergence" in peek:
-            yield "divergence", "only spread = 'cone' has a divergence; leave it out, or write the spread"
+            yield wrong("divergence", "misfit.only_cone")
         columns, rows = peek.data.get("columns", 1), peek.data.get("rows", 1)
         emitters = columns * rows if isinstance(columns, int) and isinstance(rows, int) else None
-        if emitters is not None and emitters > 1 and "pitch" not in peek:
-            yield "pitch", "missing; write the distance between neighbouring emitters, as '3 mm'"
+        yield from needs(peek, emitters is not None and emitters > 1, "pitch", "misfit.no_pitch")
         shares = peek.data.get("shares", ())
         numbers = [s for s in shares if isinstance(s, (int, float))] if isinstance(shares, (list, tuple)) else []
         if numbers and emitters is not None and len(numbers) != emitters:
-            yield "shares", Message("misfit.shares", count=len(numbers), emitters=emitters)
+            yield wrong("shares", "misfit.shares", count=len(numbers), emitters=emitters)
         elif numbers and not abs(sum(numbers) - 1.0) <= 1e-6:
-            yield "shares", Message("misfit.share_sum", total=sum(numbers))
+            yield wrong("shares", "misfit.share_sum", total=sum(numbers))
 
 
 _ROUNDING = 1e-9
@@ -465,9 +452,9 @@ class Laser(CaseModel):
         fitted = [i for i, table in tables if table.get("fitted") is True]
         unread = any(not isinstance(table.get("fitted", True), bool) for _, table in tables)  # a fault of its own
         for i in fitted[1:]:
-            yield ("setup", i, "fitted"), "two set-ups are marked as fitted; mark one"
+            yield wrong(("setup", i, "fitted"), "misfit.two_fitted")
         if tables and not fitted and not unread and not (len(tables) == 1 and "fitted" not in tables[0][1]):
-            yield "setup", "no set-up is marked; write fitted = true in the one that is fitted today"
+            yield wrong("setup", "misfit.none_fitted")
         wavelength = peek.value("wavelength")
         for i, table in tables:
             kind = table.get("kind")
@@ -497,27 +484,18 @@ def _collimated(peek: Peek, wavelength: SIValue | None) -> Findings:
         width, spread = getattr(diameter, axis), getattr(angle, axis)
         away = 0.0 if waist is None else abs(place - getattr(waist, axis))
         if not spread * away < width:
-            yield (
-                "beam_diameter",
-                Message("misfit.narrow", width=width.typed, least=format_quantity(spread * away, "m")),
-            )
+            yield wrong("beam_diameter", "misfit.narrow", width=width.typed, least=format_quantity(spread * away, "m"))
             return
         if wavelength is None:
             continue
         narrowest = math.sqrt((width - spread * away) * (width + spread * away))
         least = least_product(wavelength) / (narrowest * scale * scale)
         if not spread >= least * (1.0 - _ROUNDING):
-            yield (
-                "divergence",
-                Message(
-                    "misfit.diffraction",
-                    angle=spread,
-                    wavelength=wavelength,
-                    waist=format_quantity(narrowest, "m"),
-                    criterion=peek.data["criterion"],
-                    least=format_quantity(least, "rad", rounding="up"),
-                ),
-            )
+            yield wrong(
+                "divergence", "misfit.diffraction", angle=spread, wavelength=wavelength,
+                waist=format_quantity(narrowest, "m"), criterion=peek.data["criterion"],
+                least=format_quantity(least, "rad", rounding="up"),
+            )  # fmt: skip
             return
 
 
@@ -529,15 +507,15 @@ def _lens(peek: Peek, wavelength: SIValue | None) -> Findings:
     for axis in ("x", "y"):
         width = getattr(diameter, axis)
         if not width * scale <= math.pi * focal_length:
-            yield "beam_diameter", Message("misfit.wide_lens", width=width.typed, focal_length=focal_length.typed)
+            yield wrong("beam_diameter", "misfit.wide_lens", width=width.typed, focal_length=focal_length.typed)
             return
         least = least_product(wavelength) * focal_length / (width * scale * scale)
         if focus is not None and not getattr(focus, axis) >= least * (1.0 - _ROUNDING):
             at_least = format_quantity(least, "m", rounding="up")
-            yield (
-                "focus_diameter",
-                Message("misfit.small_focus", focus=getattr(focus, axis), wavelength=wavelength, least=at_least),
-            )
+            yield wrong(
+                "focus_diameter", "misfit.small_focus", focus=getattr(focus, axis), wavelength=wavelength,
+                least=at_least,
+            )  # fmt: skip
             return
 
 
@@ -549,16 +527,16 @@ def _multimode(peek: Peek, wavelength: SIValue | None) -> Findings:
     least = least_product(wavelength) * factor / (2.0 * core)
     if not aperture >= least * (1.0 - _ROUNDING):
         at_least = format_quantity(least, "1", rounding="up")
-        yield (
-            "numerical_aperture",
-            Message("misfit.small_aperture", aperture=aperture, wavelength=wavelength, core=core, least=at_least),
-        )
+        yield wrong(
+            "numerical_aperture", "misfit.small_aperture", aperture=aperture, wavelength=wavelength, core=core,
+            least=at_least,
+        )  # fmt: skip
 
 
 def _single_mode(peek: Peek, wavelength: SIValue | None) -> Findings:
     field = peek.value("mode_field_diameter")
     if field is not None and wavelength is not None and not field >= wavelength:
-        yield "mode_field_diameter", Message("misfit.small_field", field=field.typed, wavelength=wavelength.typed)
+        yield wrong("mode_field_diameter", "misfit.small_field", field=field.typed, wavelength=wavelength.typed)
 
 
 _IMPOSSIBLE = dict(zip(SETUP_KINDS, (_collimated, _lens, _multimode, _single_mode), strict=True))

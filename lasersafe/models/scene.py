@@ -9,10 +9,9 @@ from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
 
-from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, doubles
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, doubles, needs, wrong
 from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO, Thing
 from lasersafe.models.values import AreaOnPlan, Knob, Measured, OnPlan, Path, PathOnPlan, SIValue, Spot, Turnable
-from lasersafe.wording import Message
 
 STATURES = {"standing adult": 1.6, "seated": 1.2, "child": 1.0, "anybody": 1.6}  # m; common practice, no source
 ANYBODY = (1.0, 1.8)  # m
@@ -115,18 +114,18 @@ class ScenePlace(CaseModel):
         """Refuse half a place, and a side to face without one."""
         placed = peek.value("position") is not None
         if placed and peek.value("height") is None:
-            yield "height", "missing: write the height of its middle, as '1.2 m', beside the position"
+            yield wrong("height", "misfit.no_height")
         for field in ("height", "normal"):
             if not placed and (value := peek.value(field)) is not None:
-                yield field, Message("misfit.no_position", given=value.typed)
+                yield wrong(field, "misfit.no_position", given=value.typed)
         for field in ("normal", "tilt"):
             value = peek.value(field)
             if value is None:
                 continue
             if _off(field, value) > MOST_OFF:
-                yield field, Message("misfit.any_way", given=value.typed)
+                yield wrong(field, "misfit.any_way", given=value.typed)
             elif field == "tilt" and not -MOST_OFF <= value <= MOST_OFF:
-                yield field, Message("misfit.tilt", given=value.typed)
+                yield wrong(field, "misfit.tilt", given=value.typed)
 
     @property
     def normal_tolerance(self) -> float:
@@ -149,11 +148,10 @@ class Upright(CaseModel):
         low, high = (peek.value(edge) if edge in peek.model.model_fields else None for edge in ("bottom", "top"))
         if low is not None and high is not None and not low < high:
             if "top" in peek:
-                yield "top", Message("misfit.low_top", top=high.typed, bottom=low.typed)
+                yield wrong("top", "misfit.low_top", top=high.typed, bottom=low.typed)
             else:
-                yield "bottom", Message("misfit.high_bottom", bottom=low.typed, top=high.typed)
-        if "rating" in peek and "rated_time" not in peek:
-            yield "rated_time", "missing; a rating holds for a time only, write it as '60 s'"
+                yield wrong("bottom", "misfit.high_bottom", bottom=low.typed, top=high.typed)
+        yield from needs(peek, "rating", "rated_time", "misfit.no_rated_time")
 
 
 class SceneOpening(Upright):
@@ -210,11 +208,11 @@ class SceneOpening(Upright):
         """Refuse an opening that ends before it begins, and what only a window has."""
         start, end = peek.value("start"), peek.value("end")
         if start is not None and end is not None and not start < end:
-            yield "end", Message("misfit.short_opening", end=end.typed, start=start.typed)
+            yield wrong("end", "misfit.short_opening", end=end.typed, start=start.typed)
         yield from super().findings(peek)
         for field in ("optical_density", "rating", "rated_time", "pulse_rating", "reflectance"):
             if field in peek and peek.data.get("kind", "gap") != "window":
-                yield field, "only a window has it; write kind = 'window', or leave it out"
+                yield wrong(field, "misfit.only_window")
 
 
 class SceneBarrier(Upright):
@@ -402,14 +400,14 @@ class Aim(CaseModel):
     def findings(cls, peek: Peek) -> Findings:
         """Ask for one way to say where it points."""
         if not any(name in peek for name in ("bearing", "towards", "bearing_range")):
-            yield "bearing", "missing; write bearing, as '90 deg', or towards, as ['4 m', '2 m']"
+            yield wrong("bearing", "misfit.no_bearing")
         if "towards" in peek and "bearing" in peek:
-            yield "towards", "the aim is given twice, by bearing and by towards; leave one out"
+            yield wrong("towards", "misfit.aim_twice")
         if "towards" in peek and "elevation" in peek:
-            yield "elevation", "the aim is given twice, by elevation and by towards; leave one out"
+            yield wrong("elevation", "misfit.elevation_twice")
         turn = peek.value("bearing_range")
         if turn is not None and not float(turn.high) - float(turn.low) <= 6.283185307179587 + 1e-9:
-            yield "bearing_range", "more than a full turn; ['0 deg', '360 deg'] is all round"
+            yield wrong("bearing_range", "misfit.full_turn")
 
 
 class ScenePerson(CaseModel):
@@ -443,7 +441,7 @@ class ScenePerson(CaseModel):
     def findings(cls, peek: Peek) -> Findings:
         """Ask for a place."""
         if ("position" in peek) == ("area" in peek):
-            yield "position", "write position, as ['4 m', '2 m'], or area with its corners, one of them"
+            yield wrong("position", "misfit.one_place")
 
     @property
     def eye(self) -> float:
@@ -577,9 +575,9 @@ class Scene(CaseModel):
         yield from _on_the_floor(peek)
         alone, reason = peek.data.get("one_at_a_time") is True, "one_at_a_time_reason"
         if alone and peek.text(reason) is None:
-            yield reason, "missing; say what makes sure that never more than one laser is on, it is printed"
+            yield wrong(reason, "misfit.no_alone_reason")
         elif reason in peek and not alone:
-            yield "one_at_a_time", "missing; a reason is given: write one_at_a_time = true as well, or leave both out"
+            yield wrong("one_at_a_time", "misfit.not_alone")
 
 
 def _below_ceiling(peek: Peek) -> Findings:
@@ -597,10 +595,10 @@ def _below_ceiling(peek: Peek) -> Findings:
             levels = {key: level for key in keys if (level := Peek(model, one).value(key)) is not None}
             if levels and not sum(map(float, levels.values())) < height:
                 words = " + ".join(f"{key}, {level.typed}" for key, level in levels.items())
-                yield (
-                    ("ceiling", "height"),
-                    Message("misfit.low_ceiling", height=height.typed, field=field, count=i + 1, levels=words),
-                )
+                yield wrong(
+                    ("ceiling", "height"), "misfit.low_ceiling", height=height.typed, field=field, count=i + 1,
+                    levels=words,
+                )  # fmt: skip
                 return
 
 
@@ -613,9 +611,9 @@ def _on_the_floor(peek: Peek) -> Findings:
         if moves is None or height is None or place is None or not moves > 0.0:
             continue
         if height >= 0.0 and not moves <= height:
-            yield ("aim", i, "moves"), Message("misfit.under_floor", moves=moves.typed, height=height.typed)
+            yield wrong(("aim", i, "moves"), "misfit.under_floor", moves=moves.typed, height=height.typed)
         elif corners is not None and not _inside(corners.pairs, place.pair, float(moves)):
-            yield ("aim", i, "moves"), Message("misfit.out_of_room", moves=moves.typed, place=place.typed)
+            yield wrong(("aim", i, "moves"), "misfit.out_of_room", moves=moves.typed, place=place.typed)
 
 
 def _inside(corners: tuple[tuple[float, float], ...], place: tuple[float, float], moves: float) -> bool:

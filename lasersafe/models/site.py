@@ -9,7 +9,7 @@ from pydantic import Field
 
 from lasersafe.data import material_keys, viewing_aid_names
 from lasersafe.errors import QuantityError
-from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, not_known
+from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, needs, not_known, wrong
 from lasersafe.models.values import Measured, SIValue
 from lasersafe.quantity import parse_quantity, refused, shown
 from lasersafe.wording import Message
@@ -123,13 +123,12 @@ class Person(CaseModel):
                 yield "viewing_aid", not_known(aid, "an instrument of the data files", known)
             if peek.data.get("aided") is not True:
                 given = shown(peek.data["aided"]) if "aided" in peek else Message("misfit.absent")
-                yield "aided", Message("misfit.no_aid", given=given)
+                yield wrong("aided", "misfit.no_aid", given=given)
         if "time" in peek and "visits" in peek:
-            yield "visits", "are given beside time; the visits carry their own times, leave one of the two out"
-        elif "time" in peek and "time_reason" not in peek:
-            yield "time_reason", "missing; say why the usual time does not fit, it is printed beside the time"
-        elif "time_reason" in peek and "time" not in peek:
-            yield "time", "missing; time_reason gives a reason, but no time is written: write both, or none"
+            yield wrong("visits", "misfit.visits_and_time")
+        else:
+            yield from needs(peek, "time", "time_reason", "misfit.no_time_reason")
+            yield from needs(peek, "time_reason", "time", "misfit.no_time")
 
 
 class Thing(CaseModel):
@@ -172,12 +171,11 @@ class Thing(CaseModel):
         """Refuse an unknown material, a material beside a typed reflectance, and light through what is bent."""
         key = peek.text("material_key")
         if key is not None and "reflectance" in peek:
-            why = "reflectance and material_key are both written; leave out the one that is not to be used"
-            yield "material_key", why
+            yield wrong("material_key", "misfit.reflectance_twice")
         elif key is not None and key not in material_keys():
             yield "material_key", not_known(key, "a material of the data files", material_keys())
         if peek.value("transmittance") and "shape" in cls.model_fields and peek.data.get("shape") != "flat":
-            yield "transmittance", "only of a flat object is it known how the light goes on; write shape = 'flat', or 0"
+            yield wrong("transmittance", "misfit.only_flat")
 
 
 class Surface(Thing):
@@ -238,8 +236,7 @@ class Barrier(CaseModel):
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
         """Ask for the time of a rating."""
-        if "rating" in peek and "rated_time" not in peek:
-            yield "rated_time", "missing; a rating holds for a time only: write the time of its test, as '60 s'"
+        yield from needs(peek, "rating", "rated_time", "misfit.no_test_time")
 
 
 class Control(CaseModel):
@@ -303,14 +300,11 @@ class StrikeOut(CaseModel):
     def findings(cls, peek: Peek) -> Findings:
         """Refuse to strike out every way without naming the mode, and a reason that says nothing."""
         if peek.text("way") == "every way" and "mode" not in peek:
-            yield "way", "'every way' is struck out of one mode only; add mode = 'service', or name the way"
+            yield wrong("way", "misfit.every_way")
         reason = peek.text("reason")
-        if reason is not None and not (any(map(str.isalpha, reason)) and _length(reason) >= cls.shortest_reason):
-            yield "reason", Message("misfit.empty_reason", reason=shown(reason), least=cls.shortest_reason)
-
-
-def _length(text: str) -> int:
-    return len(" ".join(text.split()))
+        length = len(" ".join((reason or "").split()))
+        if reason is not None and not (any(map(str.isalpha, reason)) and length >= cls.shortest_reason):
+            yield wrong("reason", "misfit.empty_reason", reason=shown(reason), least=cls.shortest_reason)
 
 
 ALLOWED_UNITS = {"power": ("W",), "pulse energy": ("J",), "irradiance": ("W/m2",), "behind eyewear": ("W/m2", "J/m2")}
@@ -408,8 +402,8 @@ class Settings(CaseModel):
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
         """Ask for the reason of what is not the strict choice."""
-        if peek.data.get("decide_by") == "as typed" and "decide_by_reason" not in peek:
-            yield "decide_by_reason", "missing; say why the worst corner does not decide, it is printed"
+        as_typed = peek.data.get("decide_by") == "as typed"
+        yield from needs(peek, as_typed, "decide_by_reason", "misfit.no_corner_reason")
 
 
 class SignOffRule(CaseModel):
@@ -438,10 +432,9 @@ class SignOffRule(CaseModel):
             return
         names = [role for role in roles if isinstance(role, str)]
         if len(names) != len(set(names)):
-            yield "required_roles", "a role stands here twice; name each role once"
+            yield wrong("required_roles", "misfit.role_twice")
         if "laser_safety_officer" not in names:
-            text = "'laser_safety_officer' is missing; no sheet is released without that role: write it too"
-            yield "required_roles", text
+            yield wrong("required_roles", "misfit.no_officer")
 
 
 class Area(CaseModel):
@@ -547,4 +540,4 @@ class MeasuredReading(CaseModel):
         value, what = peek.value("value"), peek.data.get("what")
         units = ALLOWED_UNITS.get(what) if isinstance(what, str) else None
         if isinstance(value, SIValue) and units and value.unit not in units:
-            yield "value", Message("misfit.unit", value=shown(value.typed), what=what, units=", ".join(units))
+            yield wrong("value", "misfit.unit", value=shown(value.typed), what=what, units=", ".join(units))

@@ -235,7 +235,7 @@ def test_what_the_models_find_is_a_sentence_that_every_language_has() -> None:
             if isinstance(node, ast.FunctionDef) and node.returns and ast.unparse(node.returns) == "Findings":
                 inner = (getattr(one, "value", "") for part in node.body[1:] for one in ast.walk(part))
                 texts |= {text for text in inner if isinstance(text, str) and text.count(" ") > 2}
-    assert len(texts) > 25
+    assert len(texts) > 5  # names of things alone: what is found has a key
     assert texts - words.keys() == {" of this case"}  # of "a person of this case", which is put together
 
 
