@@ -14,7 +14,16 @@ from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, 
 from lasersafe.errors import refuse
 from lasersafe.hazard.exposure import Comparison, Emission
 from lasersafe.optics import viewing
-from lasersafe.optics.beam import BeamGeometry, FloatArray, choice, diameters, fraction_through, positive, within
+from lasersafe.optics.beam import (
+    BeamGeometry,
+    FloatArray,
+    choice,
+    diameters,
+    finite,
+    fraction_through,
+    positive,
+    within,
+)
 from lasersafe.optics.reflection import POINT, LitSpot
 from lasersafe.records.light import Step
 from lasersafe.records.scene import CameraLine
@@ -193,12 +202,27 @@ class Camera:
     f_number: float
     transmission: float = 1.0
     pixel: float = 0.0
-    defocus: float = 0.0
 
     @property
     def pupil(self) -> float:
-        """Diameter of the entrance pupil. [m]."""
-        return float(viewing.entrance_pupil(self.focal_length, self.f_number))
+        """Diameter of the entrance pupil, f / N. [m]."""
+        return self.focal_length / self.f_number
+
+    def image(self, wavelength: float, angle: float = 0.0) -> tuple[float, bool]:
+        """Return the diameter [m] of the image of a source of an angle [rad], and whether the source is resolved.
+
+        The largest of the Airy disc 2.44 lambda N, f alpha and a pixel, whose width is 0 where it is not known.
+        """
+        least = max(2.44 * wavelength * self.f_number, self.pixel)
+        return max(self.focal_length * angle, least), self.focal_length * angle > least
+
+    def exposure(self, inside: float, diameter: float) -> float:
+        """Return the mean exposure [W/m2 or J/m2] of an image that holds all that enters the lens [W or J].
+
+        The middle of a perfect Airy disc is up to 3.7 times as bright.
+        """
+        within("amount", inside, "W or J", 0.0, math.inf)
+        return float(finite("exposure in the image", self.transmission * inside / (math.pi / 4.0 * diameter**2), ""))
 
 
 @dataclass(frozen=True)
@@ -324,19 +348,17 @@ def beam_in_camera(
     .. [1] Elementary: fraction of the beam in the entrance pupil, over the area of the Airy disc.
     """
     choice("way", sent.way, ("direct", "mirror"))
-    whole = float(within("amount", light.amount, "W or J", 0.0, math.inf))
     dx, dy = diameters(beam, place)
     part = float(fraction_through(dx, dy, camera.pupil, beam.profile))
-    inside = whole * sent.reflectance * sent.share * part
-    spot, _ = viewing.image_spot(wavelength, camera.focal_length, camera.f_number, 0.0, camera.pixel, camera.defocus)
-    exposure = float(viewing.spot_exposure(inside, spot, camera.transmission))
-    factors = " · ".join(f"{factor:.5g}" for factor in (whole, *sent[1:], part, camera.transmission))
-    put_in = f"{factors} / (π · ({float(spot) * 1e6:.5g} µm)² / 4)"
+    spot, _ = camera.image(wavelength)
+    exposure = camera.exposure(light.amount * sent.reflectance * sent.share * part, spot)
+    factors = " · ".join(f"{factor:.5g}" for factor in (light.amount, *sent[1:], part, camera.transmission))
+    put_in = f"{factors} / (π · ({spot * 1e6:.5g} µm)² / 4)"
     hole, x, y = (f"{float(one) * 1e3:.5g}" for one in (camera.pupil, dx, dy))
     sum_of = Message("step.part_numbers", numbers=put_in, hole=hole, x=x, y=y, place=f"{place:.5g} m")
-    image = _Image(camera.name, sent.way, place, exposure, float(spot), resolved=False)
     told = joined([sum_of, Message("camera.share")])
-    return _beside(image, light, wavelength, camera, ("ρ k F τ / (π s² / 4)", told, 0.0))
+    image = _Image(sent.way, place, exposure, spot, "ρ k F τ / (π s² / 4)", told)
+    return _beside(camera, light, wavelength, image)
 
 
 def scatter_in_camera(
@@ -377,46 +399,40 @@ def scatter_in_camera(
     """
     width = float(within("spot_diameter", spot.diameter, "m", 0.0, math.inf))
     at_lens = float(spot.exposure(light.amount, distance))
-    inside = float(viewing.collected(at_lens, camera.focal_length, camera.f_number, light.amount))
-    angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * float(positive("distance", distance, "m")))
-    size, flag = viewing.image_spot(
-        wavelength, camera.focal_length, camera.f_number, angle, camera.pixel, camera.defocus
-    )
-    exposure = float(viewing.spot_exposure(inside, size, camera.transmission))
-    passed, stop, drawn = f"{camera.transmission:.5g}", f"{camera.f_number:.5g}", f"({float(size) * 1e6:.5g} µm)²"
-    how = "τ / (π s² / 4)", f"{light.amount:.5g} · {passed} / (π · {drawn} / 4)", angle
+    inside = min(at_lens * math.pi / 4.0 * camera.pupil**2, light.amount)
+    angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * distance)
+    size, resolved = camera.image(wavelength, angle)
+    exposure = camera.exposure(inside, size)
+    passed, stop, drawn = f"{camera.transmission:.5g}", f"{camera.f_number:.5g}", f"({size * 1e6:.5g} µm)²"
+    how = "τ / (π s² / 4)", f"{light.amount:.5g} · {passed} / (π · {drawn} / 4)"
     if inside < light.amount:
         flat = spot.model == "lambert"
         sent = f"{spot.reflectance:.5g} · {light.amount:.5g} · {math.cos(spot.view_angle) if flat else 0.5:.5g}"
         lens = f"({camera.focal_length * 1e3:.5g} mm / {stop})² · {passed} / {drawn}"
         shape = f"ρ {'cos θ' if flat else '0.5'} / (π r²) · (f / N)² τ / s²"
-        how = shape, f"{sent} / (π · ({distance:.5g} m)²) · {lens}", angle
-    if flag:  # the middle of a Gaussian spot is as bright as its power over its 1/e area
+        how = shape, f"{sent} / (π · ({distance:.5g} m)²) · {lens}"
+    if resolved:  # pi tau L / (4 N^2); the middle of a Gaussian spot is as bright as its power over its 1/e area
         on_surface = light.amount / (math.pi / 4.0 * width * width)
-        bright = float(viewing.resolved_exposure(on_surface, spot.reflectance, camera.f_number, camera.transmission))
+        bright = on_surface * spot.reflectance * camera.transmission / (4.0 * camera.f_number**2)
         if bright > exposure:
             lit = f"{light.amount:.5g} · {spot.reflectance:.5g} · {passed} / (π · ({width * 1e3:.5g} mm)² · {stop}²)"
-            exposure, how = bright, ("ρ τ / (π d² N²)", lit, angle)
-    image = _Image(camera.name, "scatter", distance, exposure, float(size), bool(flag))
-    return _beside(image, light, wavelength, camera, how)
+            exposure, how = bright, ("ρ τ / (π d² N²)", lit)
+    return _beside(camera, light, wavelength, _Image("scatter", distance, exposure, size, *how, resolved, angle))
 
 
 class _Image(NamedTuple):
-    camera: str
     way: str
     distance: float
     exposure: float
     spot: float
-    resolved: bool
+    formula: str
+    put_in: str
+    resolved: bool = False
+    angle: float = 0.0  # of what is seen [rad]
 
 
-def _beside(
-    image: _Image, light: Emission, wavelength: float, camera: Camera, how: tuple[str, str, float]
-) -> CameraLine:
-    """Return what is in the image beside the lowest threshold that is known for such light.
-
-    *how* is the formula and what is put in, and the angle of what is seen [rad].
-    """
+def _beside(camera: Camera, light: Emission, wavelength: float, image: _Image) -> CameraLine:
+    """Return what is in the image beside the lowest threshold that is known for such light."""
     pulse = None if light.kind == "continuous" else light.pulse_duration
     threshold = known_threshold(wavelength, pulse)
     unit, short = ("W/m2", "W/cm2") if pulse is None else ("J/m2", "J/cm2")
@@ -424,26 +440,26 @@ def _beside(
     load, size = f"{image.exposure / 1e4:.2g} {short}", f"{image.spot * 1e6:.2g} um"
     words = [Message("camera.in_image", load=load, image=kind, size=size)]
     if threshold is None:
-        pulses = Message("camera.pulses", time=f"{pulse:.3g} s") if pulse is not None else None
-        shining = pulses or Message("camera.continuous")
+        shining = Message("camera.continuous") if pulse is None else Message("camera.pulses", time=f"{pulse:.3g} s")
         words.append(Message("camera.unknown", light=shining, wave=f"{wavelength * 1e9:.4g} nm"))
     else:
         facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
         words.append(Message("camera.lowest", load=f"{threshold.value / 1e4:.3g} {short}", **facts))
         words += [Message("camera.of_one_pulse")] if pulse is not None and light.repetition_rate else []
-    formula, put_in, angle = how
     symbol, amount = ("E", "Φ") if pulse is None else ("H", "Q")
     seen, size_formula, size_of = (Message("source.cameras"), "own"), "s", f"{image.spot:.5g}"
     if image.resolved:
-        size_formula, size_of = "s = f α", f"{camera.focal_length * 1e3:.5g} mm · {angle:.5g}"
-    elif image.spot > max(camera.pixel, camera.defocus):
+        size_formula, size_of = "s = f α", f"{camera.focal_length * 1e3:.5g} mm · {image.angle:.5g}"
+    elif image.spot > camera.pixel:
         size_formula, size_of = "s = 2.44 λ N", f"2.44 · {wavelength * 1e9:.5g} nm · {camera.f_number:.5g}"
     steps = (
         Step("s", Message("step.image_size"), size_formula, size_of, image.spot, "m", *seen),
-        Step(symbol, Message("step.in_image"), f"{symbol} = {amount} {formula}", put_in, image.exposure, unit, *seen),
-    )
+        Step(symbol, Message("step.in_image"), f"{symbol} = {amount} {image.formula}", image.put_in, image.exposure,
+             unit, *seen),
+    )  # fmt: skip
     return CameraLine(
-        **image._asdict(), unit=unit, steps=steps, words=joined(words), advice=ADVICE[image.way],
+        camera=camera.name, way=image.way, distance=image.distance, exposure=image.exposure, spot=image.spot,
+        resolved=image.resolved, unit=unit, steps=steps, words=joined(words), advice=ADVICE[image.way],
         threshold=None if threshold is None else threshold.value,
         threshold_source="" if threshold is None else threshold.source,
         ratio=None if threshold is None else image.exposure / threshold.value,
