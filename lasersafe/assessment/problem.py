@@ -6,10 +6,10 @@ import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.barriers import LONG_WAVE, SAME, materials
@@ -30,51 +30,39 @@ CAPS = ("power", "mean_power", "pulse_energy")
 _SLIVER = 1e-12
 
 
-def as_typed(_: str, nominal: float) -> Floats:
+def as_typed(_: str, nominal: float) -> Any:
     """Return the number of an input as it was typed."""
-    return np.asarray(nominal)
+    return nominal
 
 
-def _axes(setup: Setup, name: str, value: Value, profile: str = "gaussian") -> tuple[Floats, Floats]:
-    """Return both axes of a width of a set-up, at 1/e where the set-up states a criterion."""
-    axes, criterion = getattr(setup, name), "" if name == "waist_at" else getattr(setup, "criterion", "")
-
-    def one(key: str, nominal: float) -> Floats:
-        found = value(key, nominal)
-        return optics.to_1_over_e(found, criterion, profile) if criterion else found
-
+def _axes(setup: Setup, name: str, value: Value) -> tuple[Floats, Floats]:
+    """Return both axes of a width of a set-up."""
+    axes = getattr(setup, name)
     if axes.circular:
-        both = one(name, float(axes.x))
+        both = value(name, float(axes.x))
         return both, both
-    return one(f"{name}.x", float(axes.x)), one(f"{name}.y", float(axes.y))
+    return value(f"{name}.x", float(axes.x)), value(f"{name}.y", float(axes.y))
 
 
-def beams_of(setup: Setup, propagation: str, wavelength: Floats, value: Value) -> BeamGeometry:
-    """Return the beams that a set-up gives, at 1/e.
+def beams_of(setup: Setup, propagation: str, wavelength: ArrayLike, value: Value) -> BeamGeometry:
+    """Return the beam that a set-up gives, or many, at 1/e.
 
-    A waist is NaN where the angle alone makes the beam wider than it was read. Diffraction is not judged: below its
-    limit the distance only comes out longer.
+    Of many a waist is NaN where the angle alone makes the beam wider than it was read. Diffraction is not judged: below
+    its limit the distance only comes out longer.
     """
-    zero = np.asarray(0.0)
     if setup.kind == "collimated":
-        width, angle = (_axes(setup, name, value, setup.profile) for name in ("beam_diameter", "divergence"))
+        width, angle = (_axes(setup, name, value) for name in ("beam_diameter", "divergence"))
         at = value("measured_at", float(setup.measured_at))
-        position = (at, at) if setup.waist_at is None else _axes(setup, "waist_at", value)
-        first = optics.waist_before(width[0], angle[0], np.asarray(at - position[0]), propagation)
-        round_beam = all(x is y for x, y in (width, angle, position))
-        second = (
-            first if round_beam else optics.waist_before(width[1], angle[1], np.asarray(at - position[1]), propagation)
-        )
-        return BeamGeometry((first, second), angle, position, setup.profile, propagation)
+        return optics.collimated(
+            width, angle, setup.criterion, setup.profile, at=at, propagation=propagation,
+            waist_position=at if setup.waist_at is None else _axes(setup, "waist_at", value),
+        )  # fmt: skip
     if setup.kind == "lens":
-        lens = _axes(setup, "beam_diameter", value, setup.profile)
-        length = value("focal_length", float(setup.focal_length))
-        waist = (zero, zero)
-        if setup.focus_diameter is not None:
-            waist = _axes(setup, "focus_diameter", value, setup.profile)
-        first = np.asarray(lens[0] / np.abs(length))
-        second = first if lens[1] is lens[0] else np.asarray(lens[1] / np.abs(length))
-        return BeamGeometry(waist, (first, second), (length, length), setup.profile, propagation)
+        width, length = _axes(setup, "beam_diameter", value), value("focal_length", float(setup.focal_length))
+        focus = None if setup.focus_diameter is None else _axes(setup, "focus_diameter", value)
+        return optics.through_lens(
+            width, length, setup.criterion, setup.profile, focus_diameter=focus, propagation=propagation
+        )
     if setup.kind == "fibre multimode":
         aperture = value("numerical_aperture", float(setup.numerical_aperture))
         core = value("core_diameter", float(setup.core_diameter))
@@ -92,23 +80,12 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
     OutOfRangeError
         If the divergence is smaller than diffraction allows for that waist, or makes the beam wider than it was read.
     """
-    found = beams_of(setup, case.settings.propagation, np.asarray(float(laser.wavelength)), as_typed)
-    if setup.kind == "collimated" and np.isnan(found.waist_diameter).any():
-        at = float(setup.measured_at)
-        place = at if setup.waist_at is None else setup.waist_at.pair
-        try:  # this refuses it, with the numbers
-            optics.collimated(
-                setup.beam_diameter.pair, setup.divergence.pair, setup.criterion, setup.profile, waist_position=place,
-                at=at, propagation=case.settings.propagation,
-            )  # fmt: skip
-        except OutOfRangeError as error:
-            if not case._at_corner:
-                raise
-            refuse(f"{laser.name}, {setup.name}: at the worst corner of the tolerances, {error}", OutOfRangeError)
-    waist, angle, position = (
-        (float(x), float(y)) for x, y in (found.waist_diameter, found.divergence, found.waist_position)
-    )
-    beam = BeamGeometry(waist, angle, position, found.profile, found.propagation)
+    try:
+        beam = beams_of(setup, case.settings.propagation, float(laser.wavelength), as_typed)
+    except OutOfRangeError as error:
+        if not case._at_corner:
+            raise
+        refuse(f"{laser.name}, {setup.name}: at the worst corner of the tolerances, {error}", OutOfRangeError)
     stated = setup.kind == "collimated" or (setup.kind == "lens" and setup.focus_diameter is not None)
     if stated and not case._at_corner:  # a corner may combine what no beam has, to the strict side
         optics.check_diffraction(beam, float(laser.wavelength))
@@ -121,7 +98,9 @@ def spot_of(setup: Setup, beam: BeamGeometry, value: Value = as_typed) -> Floats
     A spot under a lens can be moved into focus, so it earns credit only when its diameter is stated.
     """
     if setup.spot_diameter is not None:
-        return np.minimum(*_axes(setup, "spot_diameter", value, getattr(setup, "profile", "gaussian")))
+        width = np.minimum(*_axes(setup, "spot_diameter", value))
+        criterion, profile = getattr(setup, "criterion", "1/e"), getattr(setup, "profile", "gaussian")
+        return optics.to_1_over_e(width, criterion, profile)
     if setup.kind != "lens" and setup.work_distance is not None:
         return np.minimum(*optics.diameters(beam, np.asarray(float(setup.work_distance))))
     return np.asarray(0.0)

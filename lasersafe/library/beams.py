@@ -445,6 +445,14 @@ def _span(values: FloatArray, unit: str) -> str:
     return text if low == high else f"{text} to {format_quantity(high, unit, 4)}"
 
 
+def _made(found: optics.BeamGeometry, *, free: bool = False) -> Beam:
+    """Return beams as they are handed out: of round ones one axis."""
+    waist, angle, (place, _) = found.waist_diameter, found.divergence, found.waist_position
+    other, turned = (None if y is x or np.array_equal(x, y) else y for x, y in (waist, angle))
+    first = np.asarray(waist[0]), np.asarray(angle[0]), np.asarray(place)
+    return Beam(*first, found.profile, found.propagation, other, turned, free)
+
+
 def _words(criterion: str, profile: str, propagation: str) -> None:
     choice("criterion", criterion, optics.CRITERIA)
     choice("profile", profile, optics.PROFILES)
@@ -500,12 +508,11 @@ def collimated_beam(
     Beam: waist 2.828 mm at 0 m from the last optic, full angle 2.121 mrad (both at 1/e); gaussian, hyperbolic
     """
     _words(criterion, profile, propagation)
-    every = taken(
+    x, angle, y, turned = taken(
         beam_diameter=beam_diameter, divergence=divergence, beam_diameter_y=beam_diameter_y, divergence_y=divergence_y
     )
-    x, spread = (optics.to_1_over_e(one, criterion, profile) for one in every[:2])
-    y, spread_y = (one if one is None else optics.to_1_over_e(one, criterion, profile) for one in every[2:])
-    return Beam(x, spread, np.zeros(()), profile, propagation, y, spread_y, free=True)
+    width, spread = (x, x if y is None else y), (angle, angle if turned is None else turned)
+    return _made(optics.collimated(width, spread, criterion, profile, propagation=propagation), free=True)
 
 
 def lens_beam(
@@ -557,12 +564,11 @@ def lens_beam(
         beam_diameter=beam_diameter, focal_length=focal_length, focus_diameter=focus_diameter,
         beam_diameter_y=beam_diameter_y,
     )  # fmt: skip
-    waist = np.zeros(()) if spot is None else optics.to_1_over_e(spot, criterion, profile)
-    angle = optics.to_1_over_e(width, criterion, profile) / length
-    turned = None if other is None else np.asarray(optics.to_1_over_e(other, criterion, profile) / length)
-    if not (angle <= np.pi).all() or not (turned is None or (turned <= np.pi).all()):
+    axes = (width, width if other is None else other)
+    found = optics.through_lens(axes, length, criterion, profile, focus_diameter=spot, propagation=propagation)
+    if not all((angle <= np.pi).all() for angle in found.divergence):
         refuse("focal length: so short for this beam diameter that there is no such lens; check both units")
-    return Beam(waist, np.asarray(angle), length, profile, propagation, divergence_y=turned)
+    return _made(found)
 
 
 def fibre_beam(
@@ -598,9 +604,7 @@ def fibre_beam(
     choice("criterion", criterion, optics.FIBRE_CRITERIA)
     choice("propagation", propagation, optics.PROPAGATIONS)
     aperture, core = taken(numerical_aperture=numerical_aperture, core_diameter=core_diameter)
-    beam = optics.fibre_multimode(aperture, criterion, core_diameter=core)
-    end, spread = np.asarray(beam.waist_diameter[0]), np.asarray(beam.divergence[0])
-    return Beam(end, spread, np.zeros(()), "gaussian", propagation)
+    return _made(optics.fibre_multimode(aperture, criterion, core_diameter=core, propagation=propagation))
 
 
 def needed_beam(beam: object) -> Beam:

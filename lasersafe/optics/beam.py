@@ -6,6 +6,7 @@ Numbers that the formulas of ``optics`` and ``hazard`` cannot use are refused; n
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Self
@@ -672,31 +673,51 @@ FIBRE_CRITERIA = tuple(FIBRE_FACTOR)
 _ROUNDING = 1e-9
 
 
-def collimated(
-    diameter: ArrayLike,
-    divergence: ArrayLike,
-    criterion: str,
-    profile: str = "gaussian",
-    *,
-    waist_position: ArrayLike = 0.0,
-    at: ArrayLike = 0.0,
-    propagation: str = "hyperbolic",
-) -> BeamGeometry:
-    """Return a free beam from a diameter measured at a stated place and a divergence [1]_.
+def both(value: Any, change: Callable[[Any], Any]) -> tuple[Any, Any]:
+    """Return the axes x and y of a beam changed alike: one array for both stays one, and a number stays a number.
 
     Parameters
     ----------
-    diameter : array_like, shape () or (2,)
-        Full diameter at the place *at*; two numbers for an elliptical beam. [m]
-    divergence : array_like, shape () or (2,)
+    value : float, or numpy.ndarray of shape (...), or a tuple or list of two
+        One for both axes, or each. [any]
+    change : callable
+        What is done with an axis.
+
+    Returns
+    -------
+    tuple of float or numpy.ndarray of shape (...), (x, y)
+        The axes. [any]
+    """
+    x, y = value if isinstance(value, (tuple, list)) else (value, value)
+    first = change(x) if isinstance(x, np.ndarray) else float(change(x))
+    return first, first if y is x else change(y) if isinstance(y, np.ndarray) else float(change(y))
+
+
+def collimated(
+    diameter: Any,
+    divergence: Any,
+    criterion: str,
+    profile: str = "gaussian",
+    *,
+    waist_position: Any = 0.0,
+    at: Any = 0.0,
+    propagation: str = "hyperbolic",
+) -> BeamGeometry:
+    """Return a free beam, or many, from a diameter measured at a stated place and a divergence [1]_.
+
+    Parameters
+    ----------
+    diameter : float, or numpy.ndarray of shape (...), or a tuple of two
+        Full diameter at the place *at*; two for an elliptical beam. [m]
+    divergence : float, or numpy.ndarray of shape (...), or a tuple of two
         Full angle far from the waist. [rad]
     criterion : str
         ``"1/e"``, ``"1/e2"`` or ``"FWHM"``, of both diameter and divergence.
     profile : str
         ``"gaussian"`` or ``"top-hat"``.
-    waist_position : array_like, shape () or (2,)
+    waist_position : float, or numpy.ndarray of shape (...), or a tuple of two
         Place of the waist, from the last optic. [m]
-    at : array_like, shape () or (2,)
+    at : float, or numpy.ndarray of shape (...)
         Place where the diameter was measured, from the last optic. [m]
     propagation : str
         ``"hyperbolic"`` or ``"linear"``.
@@ -704,7 +725,7 @@ def collimated(
     Returns
     -------
     BeamGeometry
-        The beam; its waist follows from the diameter measured.
+        The beam; its waist follows from the diameter measured. Of many it is NaN where the angle alone is wider.
 
     Raises
     ------
@@ -718,70 +739,54 @@ def collimated(
     .. [1] ISO11146-1, clause on the propagation of the beam width.
     """
     choice("propagation", propagation, PROPAGATIONS)
-    width = pair("diameter", to_1_over_e(positive("diameter", diameter, "m"), criterion, profile))
-    angle = pair("divergence", to_1_over_e(positive("divergence", divergence, "rad"), criterion, profile))
-    position = pair("waist_position", finite("waist_position", waist_position, "m"))
-    place = pair("at", finite("at", at, "m"))
-    for axis in (0, 1):
-        spread = angle[axis] * abs(place[axis] - position[axis])
-        if not spread < width[axis]:
-            refuse(
-                f"diameter = {width[axis]:.6g} m (1/e) at {place[axis]:.6g} m: the divergence alone makes the beam "
-                f"{spread:.6g} m wide there; check the divergence and the place of the waist",
-                OutOfRangeError,
-            )
-    x, y = waist_before(np.array(width), np.array(angle), np.subtract(place, position), propagation)
-    return BeamGeometry((float(x), float(y)), angle, position, profile, propagation)
+    width = both(diameter, lambda one: to_1_over_e(positive("diameter", one, "m"), criterion, profile))
+    angle = both(divergence, lambda one: to_1_over_e(positive("divergence", one, "rad"), criterion, profile))
+    position = both(waist_position, lambda one: finite("waist_position", one, "m"))
+    first, second = zip(width, angle, position, strict=True)
+    x = _waist(*first, at, propagation)
+    y = x if all(one is other for one, other in zip(first, second, strict=True)) else _waist(*second, at, propagation)
+    return BeamGeometry((x, y), angle, position, profile, propagation)
 
 
-def waist_before(width: FloatArray, angle: FloatArray, away: FloatArray, propagation: str) -> FloatArray:
-    """Return the waist of beams from their diameter at a distance from it; NaN where the angle alone is wider.
-
-    Parameters
-    ----------
-    width : numpy.ndarray, shape (...)
-        Full diameter. [m]
-    angle : numpy.ndarray, shape (...)
-        Full angle. [rad]
-    away : numpy.ndarray, shape (...)
-        Distance from the waist. [m]
-    propagation : str
-        ``hyperbolic`` or ``linear``.
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Diameter at the waist. [m]
-    """
-    spread = angle * np.abs(away)
+def _waist(width: Any, angle: Any, position: Any, at: Any, propagation: str) -> Any:
+    """Return the diameter at the waist from one at another place; of many NaN where the angle alone is wider."""
+    place = finite("at", at, "m")
+    spread = np.asarray(angle * np.abs(place - position))
     room = width - spread
+    if not spread.ndim and not room > 0.0 and isinstance(width, float):
+        refuse(
+            f"diameter = {width:.6g} m (1/e) at {place:.6g} m: the divergence alone makes the beam "
+            f"{spread:.6g} m wide there; check the divergence and the place of the waist",
+            OutOfRangeError,
+        )
     if not (room > 0.0).all():
         room = np.where(room > 0.0, room, math.nan)
-    return np.sqrt(room * (width + spread)) if propagation == "hyperbolic" else room
+    waist = np.sqrt(room * (width + spread)) if propagation == "hyperbolic" else room
+    return float(waist) if isinstance(width, float) and not spread.ndim else waist
 
 
 def through_lens(
-    diameter: ArrayLike,
-    focal_length: float,
+    diameter: Any,
+    focal_length: Any,
     criterion: str,
     profile: str = "gaussian",
     *,
-    focus_diameter: ArrayLike | None = None,
+    focus_diameter: Any = None,
     propagation: str = "hyperbolic",
 ) -> BeamGeometry:
-    """Return the beam behind a lens that is lit by a collimated beam [1]_.
+    """Return the beam behind a lens that is lit by a collimated beam, or many [1]_.
 
     Parameters
     ----------
-    diameter : array_like, shape () or (2,)
+    diameter : float, or numpy.ndarray of shape (...), or a tuple of two
         Full diameter at the lens. [m]
-    focal_length : float
+    focal_length : float, or numpy.ndarray of shape (...)
         Focal length; negative for a diverging lens, whose focus is virtual. [m]
     criterion : str
         ``"1/e"``, ``"1/e2"`` or ``"FWHM"``, of every diameter here.
     profile : str
         ``"gaussian"`` or ``"top-hat"``.
-    focus_diameter : array_like, shape () or (2,), optional
+    focus_diameter : float, or numpy.ndarray of shape (...), or a tuple of two, optional
         Full diameter in the focus. Left out, the focus is a point, which gives the farther distance. [m]
     propagation : str
         ``"hyperbolic"`` or ``"linear"``.
@@ -802,14 +807,12 @@ def through_lens(
     ----------
     .. [1] DGUV203-093, section 4.3: full angle d63 / f; OSHA-OTM, lens-on-laser formula.
     """
-    width = pair("diameter", to_1_over_e(positive("diameter", diameter, "m"), criterion, profile))
-    length = float(finite("focal_length", focal_length, "m"))
-    positive("focal_length without its sign", abs(length), "m")
-    waist: Pair = (0.0, 0.0)
+    length, _ = both(focal_length, lambda one: finite("focal_length", one, "m"))
+    size = positive("focal_length without its sign", np.abs(length), "m")
+    waist: tuple[Any, Any] = (0.0, 0.0)
     if focus_diameter is not None:
-        spot = to_1_over_e(positive("focus_diameter", focus_diameter, "m"), criterion, profile)
-        waist = pair("focus_diameter", spot)
-    angle = (width[0] / abs(length), width[1] / abs(length))
+        waist = both(focus_diameter, lambda one: to_1_over_e(positive("focus_diameter", one, "m"), criterion, profile))
+    angle = both(diameter, lambda one: to_1_over_e(positive("diameter", one, "m"), criterion, profile) / size)
     return BeamGeometry(waist, angle, (length, length), profile, propagation)
 
 
