@@ -751,9 +751,10 @@ def collimated(
 def _waist(width: Any, angle: Any, position: Any, at: Any, propagation: str) -> Any:
     """Return the diameter at the waist from one at another place; of many NaN where the angle alone is wider."""
     place = finite("at", at, "m")
-    spread = np.asarray(angle * np.abs(place - position))
-    room = width - spread
-    if not spread.ndim and not room > 0.0 and isinstance(width, float):
+    spread = angle * np.abs(place - position)
+    room = np.asarray(width - spread)
+    single = not room.ndim and isinstance(width, float)
+    if single and not room > 0.0:
         refuse(
             f"diameter = {width:.6g} m (1/e) at {place:.6g} m: the divergence alone makes the beam "
             f"{spread:.6g} m wide there; check the divergence and the place of the waist",
@@ -762,7 +763,7 @@ def _waist(width: Any, angle: Any, position: Any, at: Any, propagation: str) -> 
     if not (room > 0.0).all():
         room = np.where(room > 0.0, room, math.nan)
     waist = np.sqrt(room * (width + spread)) if propagation == "hyperbolic" else room
-    return float(waist) if isinstance(width, float) and not spread.ndim else waist
+    return float(waist) if single else waist
 
 
 def through_lens(
