@@ -18,6 +18,22 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 from lasersafe.errors import InputError, OutputError, refuse
+from lasersafe.quantity import shown
+
+
+def suffix_of(path: Path, option: str, *allowed: str, dash: bool = True) -> str:
+    """Return how the name of an output ends, in small letters; that of the standard output is the first allowed.
+
+    Raises
+    ------
+    InputError
+        If it is none of those that the command can write.
+    """
+    suffix = allowed[0] if dash and path == DASH else path.suffix.lower()
+    if suffix not in allowed:
+        endings = " or ".join(filter(None, [", ".join(allowed[:-1]), allowed[-1]]))
+        refuse(f"{option} = {shown(path.name[-40:])}: the name must end in {endings}")
+    return suffix
 
 
 def existing(path: Path, most: int = -1) -> bytes | None:

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 
 from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
-from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, write_outputs
+from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, suffix_of, write_outputs
 from lasersafe.quantity import parse_quantity, shown
 from lasersafe.records.fields import as_json
 from lasersafe.wording import load_wording
@@ -357,7 +357,7 @@ def write_case_sheet(
     case = parse_case(text, str(path))
     refuse_to_lose_sheet(output, case_mark(path.name, case.title), replace)  # before there is work
     refuse_to_lose(annex_path(output), mark_of("annex", path.name, case.title), replace=replace)
-    _must_be_pdf(output)
+    suffix_of(output, "output", ".pdf")
     made = make_sheet(text, case, read_record(record_path(path)), paper, file=path.name)
     copy = save_sheet(output, made, replace)
     wording = load_wording(made.assessment.language)
@@ -385,11 +385,6 @@ def _told(wording: Wording, key: str, value: object) -> str:
     return wording.text(f"terminal.{key}", value=value)
 
 
-def _must_be_pdf(output: Path) -> None:
-    if output != DASH and output.suffix.lower() != ".pdf":
-        refuse(f"output = {shown(output.name[-40:])}: the name must end in .pdf")
-
-
 def write_case_page(
     path: Path, output: Path, paper: str | None, kind: str, replace: bool = False
 ) -> tuple[dict[str, Any], list[str]]:
@@ -406,7 +401,7 @@ def write_case_page(
         refuse(f"paper = '{size[:40]}': allowed are A4 and Letter")
     mark = mark_of(kind, path, case.title)
     refuse_to_lose(output, mark, replace=replace)  # before there is work
-    _must_be_pdf(output)
+    suffix_of(output, "output", ".pdf")
     record = read_record(record_path(path))
     assessment = assess(case, in_full=bool(record.entries))
     digest = results_digest(results_of(assessment)) if record.entries else ""  # only signatures are compared with it

@@ -14,7 +14,7 @@ from lasersafe.drawing.primitives import Drawing, to_svg
 from lasersafe.drawing.room import elevation_pages
 from lasersafe.drawing.text import decimals
 from lasersafe.errors import InputError, refuse
-from lasersafe.files import DASH, Output, mark_of, write_outputs
+from lasersafe.files import Output, mark_of, suffix_of, write_outputs
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -32,7 +32,6 @@ PAPERS = {
 }
 _MARGIN = 10.0
 _CELLS = 110  # of the exposure map, along its longer side
-_SUFFIXES = (".svg", ".png", ".pdf")
 
 
 def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) -> list[Drawing]:
@@ -105,9 +104,7 @@ def write_plan(path: Path, question: PlanQuestion, replace: bool = False) -> tup
     from lasersafe.models import read_case
 
     output, elevation, barriers = question.output, question.elevation, question.barriers
-    suffix = ".svg" if output == DASH else output.suffix.lower()
-    if suffix not in _SUFFIXES:
-        refuse(f"output = '{output.name[-40:]}': the name must end in .svg, .png or .pdf")
+    suffix = suffix_of(output, "output", ".svg", ".png", ".pdf")
     case = read_case(path)
     size, wording = question.paper or case.paper, load_wording(case.language)
     _check_paper(size)

@@ -185,10 +185,9 @@ def write_drawing(path: Path, question: ReachQuestion, data: dict[str, Any], *, 
     OutputError
         If the file may not be written.
     """
-    from lasersafe.files import DASH, Output, mark_of, write_outputs
+    from lasersafe.files import Output, mark_of, suffix_of, write_outputs
 
-    if path != DASH and path.suffix.lower() != ".svg":
-        refuse(f"drawing = '{path.name[-40:]}': the name must end in .svg")
+    suffix_of(path, "drawing", ".svg")
     beam, _ = beam_of(question, data["wavelength_m"], question.propagation)
     write_outputs([Output(path, reach_svg(data, beam), mark_of("reach", "", ""))], replace=replace)
 

@@ -24,7 +24,18 @@ from lasersafe.assessment import assess
 from lasersafe.batch.record import ASSESSED, KINDS, Record, Store, lines_of, part_of, record_of, refused, sealed
 from lasersafe.batch.sources import BadCell, CaseFolder, Item, Reading, Source, case_data, open_source
 from lasersafe.errors import CalcError, CaseError, OutputError, refuse
-from lasersafe.files import Output, existing, in_utf8, locked, mark_of, precious, write_file, write_outputs, written_as
+from lasersafe.files import (
+    Output,
+    existing,
+    in_utf8,
+    locked,
+    mark_of,
+    precious,
+    suffix_of,
+    write_file,
+    write_outputs,
+    written_as,
+)
 from lasersafe.models import case_from, parse_case
 from lasersafe.quantity import format_quantity, shown
 from lasersafe.wording import load_wording
@@ -261,8 +272,7 @@ class Batch:
     def __init__(self, source: Path, question: BatchQuestion) -> None:
         outputs, processes = question.output or [], question.processes
         for path in outputs:
-            if path.suffix.lower() not in KINDS:
-                refuse(f"output = '{path}': the name must end in .csv or .jsonl", OutputError)
+            suffix_of(path, "output", *KINDS, dash=False)
             if in_utf8(str(path)) != str(path):
                 refuse(f"output = '{in_utf8(str(path))}': the name is not UTF-8; choose another one", OutputError)
             start = existing(path, 1 << 16)

@@ -12,11 +12,11 @@ import typer
 from typer import Option
 
 import lasersafe
-from lasersafe.cli import commands, questions
+from lasersafe.cli import commands
 from lasersafe.cli.options import app, complain, prepare, say
 from lasersafe.errors import CalcError
 
-__all__ = ["app", "commands", "main", "questions", "run"]
+__all__ = ["app", "commands", "main", "run"]
 
 
 def _version(wanted: bool) -> None:
@@ -34,16 +34,6 @@ def _root(
     del version
 
 
-def _asked_for(name: str) -> typer.Typer:
-    """Return the application with one command alone: to define them all takes longer than some take to answer."""
-    own = [one for one in app.registered_commands if name == (one.name or getattr(one.callback, "__name__", ""))]
-    if not own:
-        return app
-    alone = copy.copy(app)
-    alone.registered_commands = own
-    return alone
-
-
 def main() -> None:
     """Run the command line as a program."""
     prepare()
@@ -56,8 +46,11 @@ def run() -> None:
     gc.set_threshold(500_000)  # one command makes few cycles: looking for them would take a tenth of its time
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")  # numpy would start a thread for each core, for matrices only
     os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "__all__")  # or every installed package is looked through
+    asked, alone = sys.argv[1:2], copy.copy(app)
+    own = [one for one in app.registered_commands if [one.name or getattr(one.callback, "__name__", "")] == asked]
+    alone.registered_commands = own or app.registered_commands  # to define them all takes longer than some of them
     try:
-        _asked_for(sys.argv[1] if len(sys.argv) > 1 else "")()
+        alone()
     except CalcError as error:
         complain(f"error: {error}")
         sys.exit(2)

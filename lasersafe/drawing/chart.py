@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import partial
 
 from lasersafe.drawing.page import Entry, Paper, lay_out
 from lasersafe.drawing.primitives import (
@@ -83,13 +84,11 @@ class Axis:
         jump = max(1, math.ceil((last - first) / 12))
         numbered = [d * 10.0**p for p in every if (p - first) % jump == 0 for d in digits]
         fine = [d * 10.0**p for p in every for d in range(1, 10)] if last - first <= 6 else [10.0**p for p in every]
-        numbered = [v for v in numbered if self._inside(v)]
+        low, high = self.low * (1.0 - 1e-9), self.high * (1.0 + 1e-9)
+        numbered, fine = ([v for v in each if low <= v <= high] for each in (numbered, fine))
         if len(numbered) < 2:  # less than a step of 1, 2, 5: as on a plain axis
             return Axis(self.title, self.low, self.high).marks()
-        return numbered, [v for v in fine if self._inside(v)]
-
-    def _inside(self, value: float) -> bool:
-        return self.low * (1.0 - 1e-9) <= value <= self.high * (1.0 + 1e-9)
+        return numbered, fine
 
 
 def round_ends(low: float, high: float, *, log: bool) -> Pair:
@@ -259,14 +258,19 @@ def curve_page(
     nominal : Nominal, optional
         What the case says today; nothing is drawn when it lies outside the axis.
     """
-    entries = [Entry(_sample(k), trace.text or trace.name) for k, trace in enumerate(traces)]
+    entries = [Entry(partial(_sample, k), trace.text or trace.name) for k, trace in enumerate(traces)]
     layout = lay_out(paper, "sweep", heading.title, entries, (), heading.foot, 0)
     layout.scale_lines(heading.lines, paper.margin)
     plot = plot_in(layout.drawing.frame, x, y)
     board = Board(plot.room)
     marks = grid_marks(plot)
     if nominal is not None and x.low <= nominal.value <= x.high:
-        marks += _nominal(plot, nominal, board)
+        at, (_, low, _, high) = plot.point(nominal.value, y.low)[0], plot.room
+        board.cover(((at, low), (at, high)))
+        places = [(at, high - (high - low) * share) for share in (0.04, 0.96, 0.12, 0.88, 0.2, 0.8)]
+        board.put(Label(nominal.text, places))
+        tip = ((at, low), (at - 1.1, low - 1.9), (at + 1.1, low - 1.9))
+        marks += [Lines((((at, low), (at, high)),), BLACK, 0.25, NOMINAL_DASHES), Area((tip,), BLACK)]
     marks += curve_marks(plot, [(trace.name, trace.points) for trace in traces], board)
     layout.drawing.marks.extend([*marks, *axis_marks(plot)])
     return layout.drawing
@@ -283,9 +287,9 @@ def curve_marks(
         for run in runs:
             board.cover(run)
         if runs:
-            marks.append(Lines(tuple(runs), ink(number), _THICK, dashes(number)))
+            marks.append(line := curve(number, *runs))
             places = along(max(runs, key=lambda run: abs(run[-1][0] - run[0][0])), _PLACES)
-            labels.append(Label(name, tuple(from_middle(places)), bold, ink(number), clear=0.8))
+            labels.append(Label(name, from_middle(places), bold, line.ink, clear=0.8))
     for label in labels:
         board.put(label)
     return [*marks, *board.under, *board.marks]
@@ -297,34 +301,11 @@ def from_middle(places: Sequence[Pair]) -> list[Pair]:
     return [place for _, place in sorted(enumerate(places), key=lambda one: abs(one[0] - middle))]
 
 
-def _nominal(plot: Plot, nominal: Nominal, board: Board) -> list[Mark]:
-    x = plot.point(nominal.value, plot.y.low)[0]
-    low, high = plot.room[1], plot.room[3]
-    board.cover(((x, low), (x, high)))
-    places = tuple((x, high - (high - low) * share) for share in (0.04, 0.96, 0.12, 0.88, 0.2, 0.8))
-    board.put(Label(nominal.text, places))
-    tip = ((x, low), (x - 1.1, low - 1.9), (x + 1.1, low - 1.9))
-    return [Lines((((x, low), (x, high)),), BLACK, 0.25, NOMINAL_DASHES), Area((tip,), BLACK)]
+def curve(number: int, *runs: Run) -> Lines:
+    """Return lines as a curve of that number is drawn; the inks differ in brightness too."""
+    return Lines(runs, INKS[number % len(INKS)], _THICK, DASHES[number % len(DASHES)])
 
 
-def ink(number: int) -> str:
-    """Return the ink of a curve; the inks differ in brightness too."""
-    return INKS[number % len(INKS)]
-
-
-def dashes(number: int) -> tuple[float, ...]:
-    """Return the dashes of a curve."""
-    return DASHES[number % len(DASHES)]
-
-
-def curve_sample(number: int, start: Pair, end: Pair) -> Mark:
-    """Return a piece of a curve for the legend."""
-    return Lines(((start, end),), ink(number), _THICK, dashes(number))
-
-
-def _sample(number: int) -> Callable[[Rect], list[Mark]]:
-    def sample(rect: Rect) -> list[Mark]:
-        y = (rect[1] + rect[3]) / 2
-        return [curve_sample(number, (rect[0], y), (rect[2], y))]
-
-    return sample
+def _sample(number: int, rect: Rect) -> list[Mark]:
+    y = (rect[1] + rect[3]) / 2
+    return [curve(number, ((rect[0], y), (rect[2], y)))]

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from lasersafe.drawing import primitives
 from lasersafe.drawing.chart import TICK, Axis, Heading, Plot, axis_marks, from_middle, plot_in, round_steps
-from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, limits_line, scale_bar
+from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, limits_line
 from lasersafe.drawing.primitives import (
     BLACK,
     WHITE,
@@ -192,17 +192,26 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     layout = lay_out(paper, "map", wording.text("plan.map", title=title), (), entries, foot)
     view = fit((xs[0], ys[0], xs[-1], ys[-1]), layout.drawing.frame)
     layers = Floor(scene, view, wording)
-    marks = layers.marks
-    marks += _outside(*view.point((xs[0], ys[0])), *view.point((xs[-1], ys[-1])), view.frame)
     across, up = [view.point((x, 0.0))[0] for x in xs], [view.point((0.0, y))[1] for y in ys]
-    marks += class_marks(classes, across, up, view.frame)
-    marks.append(Lines(_borders(across, up, classes), BLACK, 0.55))
-    bar, rect = scale_bar(view)
-    layers.board.boxes.append(rect)
+    x0, y0, x1, y1 = view.frame
+    left, right, low, high = max(across[0], x0), min(across[-1], x1), max(up[0], y0), min(up[-1], y1)
+    around = ((x0, y0, left, y1), (right, y0, x1, y1), (left, y0, right, low), (left, high, right, y1))
+    for part in around:  # grey around the map, so that it cannot be taken for a place below the limit
+        if part[2] - part[0] > 1e-6 and part[3] - part[1] > 1e-6:
+            layers.marks += _crossed_out(part)
+    layers.marks += class_marks(classes, across, up, view.frame)
+    borders: list[Run] = []  # between cells above the limit and others
+    for row, line in enumerate(classes):
+        for column, value in enumerate(line):
+            if column + 1 < len(line) and (value > 0) != (line[column + 1] > 0):
+                borders.append(((across[column + 1], up[row]), (across[column + 1], up[row + 1])))
+            if row + 1 < len(classes) and (value > 0) != (classes[row + 1][column] > 0):
+                borders.append(((across[column], up[row + 1]), (across[column + 1], up[row + 1])))
+    layers.marks.append(Lines(tuple(borders), BLACK, 0.55))
     layers.room()
     layers.aims(rays=False)
     layers.barriers()
-    layers.labels = [Label(one.text, one.places, True, clear=one.clear) for one in layers.names if one.rank == 0]
+    layers.labels = [one for one in layers.labels if one.rank == 0]
     for one in found.persons:
         if view.holds(one.position, 0.5):
             place = view.point(one.position)
@@ -211,17 +220,7 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
             words = layers.text("plan.person_below" if one.ratio <= 1.0 else "plan.map_place", ratio=ratio(one.ratio))
             layers.labels.append(Label(f"{one.name}{words}", (place,), clear=1.6))
     layers.write()
-    return layout.filled(paper, view, wording, head, [*marks, *bar])
-
-
-def _outside(left: float, low: float, right: float, high: float, frame: Rect) -> list[Mark]:
-    """Grey what lies around the map, so that it cannot be taken for a place below the limit."""
-    x0, y0, x1, y1 = frame
-    left, right, low, high = max(left, x0), min(right, x1), max(low, y0), min(high, y1)
-    around = ((x0, y0, left, y1), (right, y0, x1, y1), (left, y0, right, low), (left, high, right, y1))
-    return [
-        mark for part in around if part[2] - part[0] > 1e-6 and part[3] - part[1] > 1e-6 for mark in _crossed_out(part)
-    ]
+    return layout.filled(paper, layers, head)
 
 
 def _crossed_out(rect: Rect) -> list[Mark]:
@@ -251,18 +250,6 @@ def class_marks(
                 start = end
         marks += [Area((ring,), DECADES[value - 1]) for ring in rings]
     return marks
-
-
-def _borders(across: Sequence[float], up: Sequence[float], classes: list[list[int]]) -> tuple[Run, ...]:
-    """Return the steps between cells above the limit and others."""
-    runs: list[Run] = []
-    for row, line in enumerate(classes):
-        for column, value in enumerate(line):
-            if column + 1 < len(line) and (value > 0) != (line[column + 1] > 0):
-                runs.append(((across[column + 1], up[row]), (across[column + 1], up[row + 1])))
-            if row + 1 < len(classes) and (value > 0) != (classes[row + 1][column] > 0):
-                runs.append(((across[column], up[row + 1]), (across[column + 1], up[row + 1])))
-    return tuple(runs)
 
 
 def sample_of(value: int) -> Callable[[Rect], list[Mark]]:
@@ -348,8 +335,11 @@ def contour_page(
     xs, ys, values = grid
     levels = levels_of(values)
     tones = [grey(_LIGHT - (_LIGHT - _DARK) * k / max(len(levels), 1)) for k in range(len(levels) + 1)]
-    bands = zip(tones, _bands(levels, values, name), strict=True)
-    entries = [Entry(partial(edge, thick=0.2, fill=tone), text) for tone, text in bands]
+    between = [f"{name(a)} to {name(b)}" for a, b in pairwise(levels)]
+    bands = [f"{name(float(values.max()))} everywhere"]
+    if levels:
+        bands = [f"up to {name(levels[0])}", *between, f"above {name(levels[-1])}"]
+    entries = [Entry(partial(edge, thick=0.2, fill=tone), text) for tone, text in zip(tones, bands, strict=True)]
     layout = lay_out(paper, "sweep", heading.title, (), entries, heading.foot, 0)
     layout.scale_lines(heading.lines, paper.margin)
     plot = plot_in(layout.drawing.frame, x, y)
@@ -381,13 +371,6 @@ def contour_page(
 
 def _run(points: Any) -> Run:
     return tuple([(float(a), float(b)) for a, b in points])
-
-
-def _bands(levels: Sequence[float], values: Floats, name: Callable[[float], str]) -> list[str]:
-    if not levels:
-        return [f"{name(float(values.max()))} everywhere"]
-    between = [f"{name(a)} to {name(b)}" for a, b in pairwise(levels)]
-    return [f"up to {name(levels[0])}", *between, f"above {name(levels[-1])}"]
 
 
 def _name(text: str, runs: Sequence[Run], plot: Plot, board: Board) -> list[Mark]:

@@ -23,8 +23,8 @@ from lasersafe.drawing.primitives import (
     closed,
     edge,
 )
-from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, View
-from lasersafe.drawing.text import clean, duration, in_unit, spoken, width_of, wrap
+from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, Sketch
+from lasersafe.drawing.text import clean, distance, duration, in_unit, width_of, wrap
 from lasersafe.records.scene import BarrierLine, SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording, joined, word
 
@@ -79,11 +79,13 @@ class Layout:
             self.drawing.marks.append(Words(margin, y, line, _LINE))
             y -= _LINE * _LEADING
 
-    def filled(self, paper: Paper, view: View, wording: Wording, shown: str, marks: Sequence[Mark]) -> Drawing:
+    def filled(self, paper: Paper, sketch: Sketch, shown: str | None, *more: Mark) -> Drawing:
         """Return the page with its scale and what it shows, what is drawn in the frame, and the edge of the frame."""
-        scale = wording.text("plan.scale", scale=view.scale, paper=paper.name)
-        self.scale_lines((scale, shown), paper.margin)
-        self.drawing.marks.extend([*marks, *edge(view.frame, 0.35)])
+        view = sketch.view
+        scale = sketch.text("plan.scale", scale=view.scale, paper=paper.name)
+        lines = wrap(scale, _LINE, paper.width - 2 * paper.margin) if shown is None else (scale, shown)
+        self.scale_lines(lines, paper.margin)
+        self.drawing.marks.extend([*sketch.marks, *sketch.bar, *more, *edge(view.frame, 0.35)])
         return replace(self.drawing, scale=view.scale)
 
 
@@ -163,22 +165,6 @@ def _columns(entries: Sequence[Entry], columns: int, wide: float, left: float, l
     return total
 
 
-def scale_bar(view: View) -> tuple[list[Mark], Rect]:
-    """Return a bar in metres at the lower left of the frame, and the room it takes."""
-    x0, y0, x1, _ = view.frame
-    most = min(60.0, (x1 - x0) * 0.4) * view.scale / 1000.0 * (1 + 1e-12)
-    power = 10.0 ** math.floor(math.log10(most))
-    long = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most)
-    step = long * 1000.0 / view.scale / 4
-    x, y = x0 + 4.0, y0 + 3.0
-    texts = [(x, "0"), (x + 4 * step - 1.0, spoken(f"{long:g} m"))]
-    rect = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, _ENTRY) for a, t in texts]) + 1.0, y + 6.2)
-    marks: list[Mark] = [Area((box(rect),), WHITE)]
-    for k in range(4):
-        marks += edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=WHITE if k % 2 else BLACK)
-    return marks + [Words(a, y + 2.4, t, _ENTRY, False, BLACK, True) for a, t in texts], rect
-
-
 def direction_arrows(frame: Rect, directions: Sequence[tuple[str, float]]) -> tuple[list[Mark], list[Rect]]:
     """Return arrows with names, as north and stage, at the upper right of the frame, and the room they take."""
     marks: list[Mark] = []
@@ -250,6 +236,11 @@ def limits_line(zones: Iterable[ZoneShape], wording: Wording) -> str:
     """Return the limits of some zones with their times in one sentence."""
     found = dict.fromkeys(limit_text(zone, wording) for zone in zones if zone.fitted and zone.limit is not None)
     return wording.text("plan.map_limits", limits="; ".join(found)) if found else ""
+
+
+def tag(kind: str, far: float, wording: Wording) -> str:
+    """Return the short name of a zone with its distance."""
+    return wording.text("plan.tag", kind=wording.text(f"plan.short_{kind}"), distance=distance(far))
 
 
 def limit_text(zone: ZoneShape, wording: Wording) -> str:

@@ -17,15 +17,15 @@ from lasersafe.drawing.page import (
     lay_out,
     limits_line,
     outermost,
-    scale_bar,
     sign_entries,
+    tag,
 )
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Words, box, closed, edge
 from lasersafe.drawing.room import NAME_SIZE, NAMED, THINGS, Floor, joined, rings_in
 from lasersafe.drawing.sketch import DARK, LIGHT, Label, View, extent_of, fit, grown, longer, strokes
-from lasersafe.drawing.text import distance, place, wrap
+from lasersafe.drawing.text import distance, place
 from lasersafe.records.fields import badness
-from lasersafe.records.scene import AimEnvelope, PersonMark, Polygon, SceneResult, ZoneShape
+from lasersafe.records.scene import Polygon, SceneResult, ZoneShape
 from lasersafe.results import Assessment
 from lasersafe.wording import Wording
 
@@ -153,12 +153,9 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
         low = y0 + (_DETAIL_HIGH + 3.0 if details else 0.0)
         view = fit(extent, (x0, low, x1, y1))
         floor = _floor(scene, areas, view, wording, assumed)
-        arrows, rects = direction_arrows(view.frame, bearings)
-        bar, rect = scale_bar(view)
-        floor.board.boxes += [rect, *rects]
-        marks = [*bar, *arrows]
+        parts, rects = direction_arrows(view.frame, bearings)
+        floor.board.boxes += rects
         wide = (x1 - x0 - 3.0 * (len(details) - 1)) / max(len(details), 1)
-        parts: list[Mark] = []
         hidden: list[str] = []
         numbers = []
         for count, part in enumerate(details):
@@ -166,13 +163,14 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
             own = fit(part, (left, y0, left + wide, y0 + _DETAIL_HIGH))
             letter = "abc"[count]
             inset = _floor(scene, areas, own, wording, assumed)
-            bar, rect = scale_bar(own)
-            inset.board.boxes.append(rect)
-            inset.names = [name for name in inset.names if name.rank not in (2, 3, 4, 8, 9)]
+            inset.labels = [one for one in inset.labels if one.rank not in (2, 3, 4, 8, 9)]
             used |= inset.used
-            hidden += [name.text for name in inset.names if name.rank > 4]
+            hidden += [one.text for one in inset.labels if one.rank > 4]
             numbers += inset.write_names(len(numbers) + 1)
-            parts += [*inset.marks, *bar, *edge(own.frame, 0.35), *_tagged(letter, own.frame)]
+            x, y = own.frame[0] + 1.2, own.frame[3] - 4.2
+            parts += [*inset.marks, *inset.bar, *edge(own.frame, 0.35)]
+            parts.append(Area((box((x - 0.6, y - 0.8, x + 3.0, y + 3.2)),), WHITE))
+            parts.append(Words(x, y, letter, NAME_SIZE, True, framed=True))
             corners = [view.point(part[:2]), view.point(part[2:])]
             rect = (*corners[0], *corners[1])
             floor.marks += strokes([closed(box(rect))], view.frame, BLACK, 0.3, (1.5, 1.0))
@@ -182,7 +180,7 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
         if attempt and numbers == listed and floor.used <= used:
             break
         used |= floor.used
-    return layout.filled(paper, view, wording, "", [*floor.marks, *marks, *parts])
+    return layout.filled(paper, floor, "", *parts)
 
 
 def _seen(view: View) -> Rect:
@@ -219,11 +217,9 @@ def _floor(
     for key, (thick, dashes) in reversed(_EDGES.items()):
         floor.tone(rings_in(areas[key], _seen(view)), TONES[key], thick, dashes)
     floor.everything()
-    floor.names = [
-        replace(one, text=wording.text("plan.assumed_name", name=one.text))
-        if one.rank in THINGS and one.text in assumed else one
-        for one in floor.names
-    ]  # fmt: skip
+    for number, one in enumerate(floor.labels):
+        if one.rank in THINGS and one.text in assumed:
+            floor.labels[number] = replace(one, text=wording.text("plan.assumed_name", name=one.text))
     return floor
 
 
@@ -236,14 +232,6 @@ def _number(number: str, rect: Rect) -> list[Mark]:
     return [Words(rect[0] + 3.5, rect[1] + 1.2, number, 2.5, True)]
 
 
-def _tagged(letter: str, frame: Rect) -> list[Mark]:
-    x, y = frame[0] + 1.2, frame[3] - 4.2
-    return [
-        Area((box((x - 0.6, y - 0.8, x + 3.0, y + 3.2)),), WHITE),
-        Words(x, y, letter, NAME_SIZE, True, framed=True),
-    ]
-
-
 def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
     """Return what lies outside the drawing: persons, and zones that go on."""
     scene, text = found.scene, wording.text
@@ -253,13 +241,13 @@ def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
     def outside(at: Sequence[float]) -> bool:
         return not (extent[0] <= at[0] <= extent[2] and extent[1] <= at[1] <= extent[3])
 
-    aims = [aim for aim in scene.aims if aim.fitted] or list(scene.aims)
+    aims = [aim for aim in scene.aims if aim.fitted] or scene.aims
     notes = []
     for person in scene.persons:
         if outside(person.position) and aims:
-            notes.append(
-                _away(person, min(aims, key=lambda aim: math.dist(aim.position[:2], person.position)), wording)
-            )
+            aim = min(aims, key=lambda one: math.dist(one.position[:2], person.position))
+            off = place(math.dist(aim.position[:2], person.position))
+            notes.append(text("plan.place_off", name=person.name, distance=off, laser=aim.laser))
     farthest: dict[tuple[str, str], ZoneShape] = {}
     for zone in scene.zones:
         if zone.fitted and any(outside(point) for point in _corners(zone.polygons)):
@@ -269,18 +257,9 @@ def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
         said, far = "plan.goes_on", zone.distance
         if kind == "eye together" and found.decision.headline_distance is not None:  # that of page 1: of a sum only
             said, far = "plan.goes_on_sum", found.decision.headline_distance  # squares of the floor are proven
-        words = {
-            "kind": text(f"plan.short_{kind}"),
-            "distance": distance(far),
-            "origin": wording.say(zone.measured_from),
-        }
-        notes.append(text(said, laser=laser, **words))
+        words = {"distance": distance(far), "origin": wording.say(zone.measured_from)}
+        notes.append(text(said, laser=laser, kind=text(f"plan.short_{kind}"), **words))
     return notes
-
-
-def _away(person: PersonMark, aim: AimEnvelope, wording: Wording) -> str:
-    far = place(math.dist(aim.position[:2], person.position))
-    return wording.text("plan.place_off", name=person.name, distance=far, laser=aim.laser)
 
 
 def way_pages(found: Assessment, paper: Paper, wording: Wording) -> list[Drawing]:
@@ -300,32 +279,24 @@ def way_pages(found: Assessment, paper: Paper, wording: Wording) -> list[Drawing
         return []
     pages = []
     for laser, setup in dict.fromkeys((zone.laser, zone.setup) for zone in scene.zones if zone.fitted):
-        for way, (eye, skin) in _WAYS.items():
-            own = [zone for zone in scene.zones if zone.fitted and (zone.laser, zone.setup) == (laser, setup)]
-            zones = {kind: [zone for zone in own if zone.kind == kind] for kind in (eye, skin)}
-            if any(_corners(p for zone in group for p in zone.polygons) for group in zones.values()):
+        own = [zone for zone in scene.zones if zone.fitted and (zone.laser, zone.setup) == (laser, setup)]
+        for way, kinds in _WAYS.items():
+            zones = [zone for kind in kinds for zone in own if zone.kind == kind]
+            layers = []
+            for kind, tone in zip(kinds, ("eyewear", "nobody"), strict=True):
+                if group := [zone for zone in zones if zone.kind == kind]:
+                    far = max((zone.distance for zone in group), key=badness)
+                    layers.append(([p for one in group for p in one.polygons], tone, tag(kind, far, wording)))
+            if any(_corners(parts) for parts, *_ in layers):
                 title = wording.text("plan.way", laser=laser, way=wording.text(f"plan.way_{way}"))
-                pages.append(_way(scene, title, zones, paper, wording))
+                pages.append(_light(scene, title, layers, zones, paper, wording))
     for one in scene.beyond:
         if one.fitted and _corners(one.polygons):
             title = wording.text("plan.way", laser=one.laser, way=wording.text("plan.way_beyond", target=one.target))
             beam = [zone for zone in scene.zones if zone.kind == "eye direct" and zone.laser == one.laser]
-            kind = wording.text("plan.short_eye direct")
-            said = wording.text("plan.tag", kind=kind, distance=distance(one.distance))
-            pages.append(_light(scene, title, [(one.polygons, "eyewear", said)], beam, paper, wording))
+            layer = (one.polygons, "eyewear", tag("eye direct", one.distance, wording))
+            pages.append(_light(scene, title, [layer], beam, paper, wording))
     return pages
-
-
-def _way(scene: SceneResult, title: str, zones: dict[str, list[ZoneShape]], paper: Paper, wording: Wording) -> Drawing:
-    layers = []
-    shown = []
-    for (kind, group), tone in zip(zones.items(), ("eyewear", "nobody"), strict=True):
-        if group:
-            worst = max(group, key=lambda zone: badness(zone.distance))
-            words = wording.text("plan.tag", kind=wording.text(f"plan.short_{kind}"), distance=distance(worst.distance))
-            layers.append(([p for zone in group for p in zone.polygons], tone, words))
-            shown += group
-    return _light(scene, title, layers, shown, paper, wording)
 
 
 def _light(
@@ -349,11 +320,6 @@ def _light(
     for parts, tone, _ in layers:
         floor.tone(rings_in(joined(parts), _seen(view)), TONES[tone], *_EDGES[tone])
     floor.everything(sparse=True)
-    floor.names = [name for name in floor.names if name.rank == 0]
-    bar, rect = scale_bar(view)
-    floor.board.boxes.append(rect)
+    floor.labels = [one for one in floor.labels if one.rank == 0]
     floor.write_names()
-    scale = wording.text("plan.scale", scale=view.scale, paper=paper.name)
-    layout.scale_lines(wrap(scale, 2.6, paper.width - 2 * paper.margin), paper.margin)
-    layout.drawing.marks.extend([*floor.marks, *bar, *edge(view.frame, 0.35)])
-    return replace(layout.drawing, scale=view.scale)
+    return layout.filled(paper, floor, None)

@@ -437,7 +437,10 @@ def to_png(drawing: Drawing, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
                 mask = ImageChops.logical_xor(mask, one)
             image.paste(mark.fill, mask=mask)
         else:
-            _write(mark, drawing.kind)
+            if unknown := missing(mark.text):
+                what = f"the character {unknown} (U+{ord(unknown):04X}) in '{mark.text}' cannot be drawn in a PNG"
+                instead = "write it with Latin, Greek or Cyrillic letters, or ask for SVG"
+                refuse(f"{drawing.kind}: {what}; {instead}", OutputError)
             key = (mark.size, mark.bold)
             if key not in fonts:
                 path = str(shared_path("fonts", FILES[mark.bold]))
@@ -449,16 +452,6 @@ def to_png(drawing: Drawing, dots_per_inch: int = DOTS_PER_INCH) -> bytes:
         buffer, "PNG", dpi=(dots_per_inch, dots_per_inch), optimize=False
     )
     return buffer.getvalue()
-
-
-def _write(words: Words, kind: str) -> None:
-    unknown = missing(words.text)
-    if unknown:
-        refuse(
-            f"{kind}: the character {unknown} (U+{ord(unknown):04X}) in '{words.text}' cannot be drawn in a PNG; "
-            "write it with Latin, Greek or Cyrillic letters, or ask for SVG",
-            OutputError,
-        )
 
 
 def dashed(run: Run, dashes: tuple[float, ...]) -> Iterator[Run]:

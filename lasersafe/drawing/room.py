@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import replace
 from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING
@@ -17,9 +17,9 @@ from lasersafe.drawing.page import (
     lay_out,
     limits_line,
     outermost,
-    scale_bar,
     sign_entries,
     state_of,
+    tag,
 )
 from lasersafe.drawing.primitives import (
     BLACK,
@@ -45,7 +45,6 @@ from lasersafe.drawing.sketch import (
     DARK,
     ITEM_INK,
     LIGHT,
-    SIZE,
     Label,
     Sketch,
     View,
@@ -66,18 +65,6 @@ _AIM_MARK = 9.0
 _FARTHEST = 1e7  # [m]
 _STEEP = math.radians(85.0)
 _SEEN = 4.0  # [mm]
-
-
-@dataclass(frozen=True)
-class Name:
-    """What a thing is called on the drawing, and what the list beside it says."""
-
-    rank: int  # the lower, the sooner it is named on the drawing
-    text: str
-    places: Sequence[Pair]
-    said: str = ""  # in the list; "" for the name alone
-    clear: float = 0.0
-    bold: bool = False
 
 
 def joined(polygons: Iterable[Polygon]) -> Geometry:
@@ -109,10 +96,6 @@ def rings_in(area: Geometry, extent: Rect) -> list[Run]:
 class Floor(Sketch):
     """The floor plan of a scene; names are collected, and written when all is drawn."""
 
-    def __post_init__(self) -> None:
-        super().__post_init__()
-        self.names = list[Name]()
-
     def tone(self, rings: Sequence[Run], fill: str, thick: float, dashes: tuple[float, ...] = ()) -> None:
         """Draw an area in one tone, with its edge."""
         outlines = tuple(self.view.run(ring) for ring in rings)
@@ -142,7 +125,7 @@ class Floor(Sketch):
                 self.used.add("item")
                 self.marks += marks
                 places = [p for part in clip_run(run, self.frame) for p in along(part, 9)]
-                self.names.append(Name(9, item.name, places))
+                self.labels.append(Label(item.name, places, rank=9))
 
     def aims(self, *, rays: bool = True) -> None:
         """Draw each laser that is fitted, with the directions that it can reach."""
@@ -163,7 +146,7 @@ class Floor(Sketch):
             middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
             self.board.block(middle, 2.6)
             high = self.text("plan.high", name=aim.laser, height=quantity(aim.position[2], "m"))
-            self.names.append(Name(0, aim.laser, [middle], high, 2.6, bold=True))
+            self.labels.append(Label(aim.laser, [middle], True, clear=2.6, said=high))
 
     def _rays(self, aim: AimEnvelope, place: Pair) -> list[Mark]:
         """Return the edges of where a laser can point, a ring where it can point all around."""
@@ -201,11 +184,12 @@ class Floor(Sketch):
                     self.marks += primitives.opening(*cut, opening.kind, opening.open)
                     self.used.add(opening.kind)
                     said = self.text("plan.door_open", name=opening.name) if opening.open else ""
-                    self.names.append(Name(8, opening.name, [toward(*cut, 0.5)], said, 0.8))
+                    place = [toward(*cut, 0.5)]
+                    self.labels.append(Label(opening.name, place, clear=0.8, rank=8, said=said))
             places = [p for run in runs for p in along(run, 5)]
             said = self.text(f"plan.{kind}", name=barrier.name, against=self.say(against))
             fails = kind == "fails"
-            self.names.append(Name(3 if fails else 4, barrier.name, places, said, bold=fails))
+            self.labels.append(Label(barrier.name, places, fails, rank=3 if fails else 4, said=said))
 
     def things(self) -> None:
         """Draw surfaces, targets, persons and cameras."""
@@ -214,28 +198,31 @@ class Floor(Sketch):
             place, kind = at(surface.position), "mirror" if surface.mirror else "scatter"
             cut = clip_run(self.view.run(surface.line), self.frame) if len(surface.line) > 1 else []
             marks = primitives.surface(place, cut[0] if cut else (), surface.mirror)
-            self._thing(Name(7, surface.name, [place], clear=1.8), kind, marks)
+            self._thing(Label(surface.name, [place], clear=1.8, rank=7), kind, marks)
         for target in self.scene.targets:
             place = at(target.position)
-            self._thing(Name(6, target.name, [place], clear=2.0), "target", primitives.target(place, target.rated_stop))
+            marks = primitives.target(place, target.rated_stop)
+            self._thing(Label(target.name, [place], clear=2.0, rank=6), "target", marks)
         for camera in self.scene.cameras:
             place = at(camera.position)
-            self._thing(Name(5, camera.name, [place], clear=1.6), "camera", primitives.camera(place, camera.bearing))
+            marks = primitives.camera(place, camera.bearing)
+            self._thing(Label(camera.name, [place], clear=1.6, rank=5), "camera", marks)
         for person in self.scene.persons:
             if len(person.area) > 2:
                 self.marks += strokes([closed(self.view.run(person.area))], self.frame, BLACK, 0.45, (0.45, 1.3))
             place, eyes = at(person.position), quantity(person.eye_height + person.floor, "m")
             said = self.text("plan.person", name=person.name, eyes=self.text("plan.eyes", height=eyes))
-            self._thing(Name(1, person.name, [place], said, 1.6), "person", primitives.person(place))
+            label = Label(person.name, [place], clear=1.6, rank=1, said=said)
+            self._thing(label, "person", primitives.person(place))
 
-    def _thing(self, name: Name, key: str, marks: list[Mark]) -> None:
+    def _thing(self, label: Label, key: str, marks: list[Mark]) -> None:
         """Draw a thing and note its name, where its place is on the paper."""
-        (x, y), (x0, y0, x1, y1) = name.places[0], self.frame
+        (x, y), (x0, y0, x1, y1) = label.places[0], self.frame
         if x0 + 0.5 <= x <= x1 - 0.5 and y0 + 0.5 <= y <= y1 - 0.5:
             self.marks += marks
             self.used.add(key)
-            self.board.block((x, y), name.clear)
-            self.names.append(name)
+            self.board.block((x, y), label.clear)
+            self.labels.append(label)
 
     def _line(self, line: SpectatorLine) -> None:
         """Draw a nearest allowed line of spectators."""
@@ -250,7 +237,7 @@ class Floor(Sketch):
         middle = places[len(places) // 2]
         places.sort(key=lambda p: math.dist(p, middle))
         short = self.text("plan.line_short", side=self.say(line.side), distance=distance(line.distance))
-        self.names.append(Name(2, short, places, self.line_text(line), bold=True))
+        self.labels.append(Label(short, places, True, rank=2, said=self.line_text(line)))
 
     def line_text(self, line: SpectatorLine) -> str:
         """Return a nearest allowed line in words."""
@@ -273,19 +260,17 @@ class Floor(Sketch):
         skipped : iterable of str
             Names that another drawing of the page has.
         """
-        left = {name.text for name in self.names} & set(skipped)
-        waiting = sorted((n for n in self.names if n.places and n.text not in left), key=lambda name: name.rank)
-        rest: list[Name] = []
-        for name in waiting:
-            label = Label(name.text, name.places, name.bold, clear=name.clear, size=NAME_SIZE)
-            if most <= 0 or not self.board.put(label):
-                rest.append(name)
+        waiting = [one for one in self.labels if one.places and one.text not in {*skipped}]
+        rest: list[Label] = []
+        for label in sorted(waiting, key=lambda one: one.rank):
+            if most <= 0 or not self.board.put(replace(label, size=NAME_SIZE)):
+                rest.append(label)
             else:
                 most -= 1
         found = []
-        for number, name in enumerate(rest, first):
-            placed = self.board.put(Label(str(number), name.places, True, clear=name.clear, size=SIZE))
-            found.append((str(number) if placed else "–", name.said or name.text))
+        for number, label in enumerate(rest, first):
+            placed = self.board.put(replace(label, text=str(number), bold=True))
+            found.append((str(number) if placed else "–", label.said or label.text))
         self.marks += [*self.board.under, *self.board.marks]
         return found
 
@@ -313,52 +298,48 @@ def elevation_pages(scene: SceneResult, paper: Paper, title: str, wording: Wordi
     wording : Wording
         Texts.
     """
-    return [_page(scene, one, paper, title, wording) for one in scene.elevations]
-
-
-def _page(scene: SceneResult, one: Elevation, paper: Paper, title: str, wording: Wording) -> Drawing:
-    text = wording.text
-    own = [zone for zone in scene.zones if (zone.laser, zone.setup) == (one.laser, one.setup)]
-    tones = {"skin" in light.kind or light.kind == "ignition" for light in one.light} or {False}
-    names = {False: "plan.light_eye", True: "plan.light_skin"}
-    entries = [
-        Entry(partial(edge, thick=0.2, fill=DARK if dark else LIGHT), text(names[dark])) for dark in sorted(tones)
-    ]
-    states = {_state(scene, item, wording)[0] for item in one.items if item.kind in ("barrier", "wall")}
-    eyes = {"eyes"} if any(item.kind == "person" for item in one.items) else set()
-    signs = sign_entries({"axis"} | eyes | states, wording)
-    ends = [text("plan.ends_at", name=one.ends_at)] if one.ends_at else []
-    extent = _extent(one)
-    reach = {zone.kind: max(o.distance for o in own if o.kind == zone.kind) for zone in own}  # as on the plan
-    tags = [
-        text("plan.tag", kind=text(f"plan.short_{zone.kind}"), distance=distance(reach.get(zone.kind, zone.distance)))
-        + (text("plan.but", name=one.ends_at) if zone.kind == "eye direct" and one.ends_at else "")
-        for zone in one.light
-    ]
-    ends += [text("plan.reaches", zones="; ".join(tags))] if tags else []
-    ends += [text("plan.elevation_mirrors"), limits_line(own, wording)]
-    name = text("plan.elevation", laser=one.laser, title=title)
-    away = beyond = [item for item in one.items if not extent[0] <= item.along <= extent[2]]
-    for _ in range(3):  # what is said to lie outside takes lines, and the frame is what they leave
-        notes = dict.fromkeys(item.name + _where(item, wording) for item in away)
-        outside = [text("plan.margin", notes="; ".join(notes))] if notes else []
-        layout = lay_out(paper, "elevation", name, entries, signs, foot_lines(paper, wording, [*outside, *ends]))
-        x0, y0, x1, y1 = layout.drawing.frame
-        trial = fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
-        high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
-        middle = (trial.middle[0], trial.middle[1] - _BAR_ROOM * trial.scale / 2000.0)
-        view = View((x0, y1 - high, x1, y1), middle, trial.scale)
-        gone = [item for item in beyond if not _drawn(view, item)]
-        if gone == away:
-            break
-        away = gone if away is beyond else beyond
-    section = _Section(scene, view, wording)
-    section.one = one
-    bar, rect = scale_bar(view)
-    section.board.boxes.append(rect)
-    section.draw()
-    drawn = text("plan.shown", setups=text("plan.drawn", laser=one.laser, setup=one.setup))
-    return layout.filled(paper, view, wording, drawn, [*section.marks, *bar])
+    text, pages = wording.text, list[Drawing]()
+    for one in scene.elevations:
+        own = [zone for zone in scene.zones if (zone.laser, zone.setup) == (one.laser, one.setup)]
+        tones = {"skin" in light.kind or light.kind == "ignition" for light in one.light} or {False}
+        names = {False: "plan.light_eye", True: "plan.light_skin"}
+        entries = [
+            Entry(partial(edge, thick=0.2, fill=DARK if dark else LIGHT), text(names[dark])) for dark in sorted(tones)
+        ]
+        states = {_state(scene, item, wording)[0] for item in one.items if item.kind in ("barrier", "wall")}
+        eyes = {"eyes"} if any(item.kind == "person" for item in one.items) else set()
+        signs = sign_entries({"axis"} | eyes | states, wording)
+        ends = [text("plan.ends_at", name=one.ends_at)] if one.ends_at else []
+        extent = _extent(one)
+        reach = {zone.kind: max(o.distance for o in own if o.kind == zone.kind) for zone in own}  # as on the plan
+        tags = [
+            tag(zone.kind, reach.get(zone.kind, zone.distance), wording)
+            + (text("plan.but", name=one.ends_at) if zone.kind == "eye direct" and one.ends_at else "")
+            for zone in one.light
+        ]
+        ends += [text("plan.reaches", zones="; ".join(tags))] if tags else []
+        ends += [text("plan.elevation_mirrors"), limits_line(own, wording)]
+        name = text("plan.elevation", laser=one.laser, title=title)
+        away = beyond = [item for item in one.items if not extent[0] <= item.along <= extent[2]]
+        for _ in range(3):  # what is said to lie outside takes lines, and the frame is what they leave
+            notes = dict.fromkeys(item.name + _where(item, wording) for item in away)
+            outside = [text("plan.margin", notes="; ".join(notes))] if notes else []
+            layout = lay_out(paper, "elevation", name, entries, signs, foot_lines(paper, wording, [*outside, *ends]))
+            x0, y0, x1, y1 = layout.drawing.frame
+            trial = fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
+            high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
+            middle = (trial.middle[0], trial.middle[1] - _BAR_ROOM * trial.scale / 2000.0)
+            view = View((x0, y1 - high, x1, y1), middle, trial.scale)
+            gone = [item for item in beyond if not _drawn(view, item)]
+            if gone == away:
+                break
+            away = gone if away is beyond else beyond
+        section = _Section(scene, view, wording)
+        section.one = one
+        section.draw()
+        drawn = text("plan.shown", setups=text("plan.drawn", laser=one.laser, setup=one.setup))
+        pages.append(layout.filled(paper, section, drawn))
+    return pages
 
 
 def _drawn(view: View, item: ElevationItem) -> bool:

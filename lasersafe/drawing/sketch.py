@@ -5,7 +5,6 @@ No label stands over another or outside the frame; where one stands off its plac
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
@@ -25,11 +24,12 @@ from lasersafe.drawing.primitives import (
     clip_line,
     clip_ring,
     clip_run,
+    edge,
     grey,
     overlap,
     within,
 )  # fmt: skip
-from lasersafe.drawing.text import ASCENT, DESCENT, clean, width_of, wrap
+from lasersafe.drawing.text import ASCENT, DESCENT, clean, spoken, width_of, wrap
 from lasersafe.records.scene import Polygon, SceneResult
 from lasersafe.wording import Wording
 
@@ -169,9 +169,11 @@ class Label:
     ink: str = BLACK
     clear: float = 0.0  # size of the symbol at the place, kept free
     size: float = SIZE
+    rank: int = 0  # the lower, the sooner it is named on the drawing
+    said: str = ""  # in the list beside the drawing; "" for the text itself
 
 
-@dataclasses.dataclass
+@dataclass
 class Board:
     """What is already on the drawing: boxes of text, symbols, and lines that are better not covered."""
 
@@ -308,9 +310,25 @@ def _cross(a: Pair, b: Pair, c: Pair, d: Pair) -> bool:
     return side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0
 
 
+def scale_bar(view: View) -> tuple[list[Mark], Rect]:
+    """Return a bar in metres at the lower left of the frame, and the room it takes."""
+    x0, y0, x1, _ = view.frame
+    most = min(60.0, (x1 - x0) * 0.4) * view.scale / 1000.0 * (1 + 1e-12)
+    power = 10.0 ** math.floor(math.log10(most))
+    long = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most)
+    step = long * 1000.0 / view.scale / 4
+    x, y = x0 + 4.0, y0 + 3.0
+    texts = [(x, "0"), (x + 4 * step - 1.0, spoken(f"{long:g} m"))]
+    rect = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, SIZE) for a, t in texts]) + 1.0, y + 6.2)
+    marks: list[Mark] = [Area((box(rect),), WHITE)]
+    for k in range(4):
+        marks += edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=WHITE if k % 2 else BLACK)
+    return marks + [Words(a, y + 2.4, t, SIZE, False, BLACK, True) for a, t in texts], rect
+
+
 @dataclass
 class Sketch:
-    """One view of a scene: marks, and the labels that are placed when all marks are known."""
+    """One view of a scene with its scale bar: marks, and the labels that are placed when all marks are known."""
 
     scene: SceneResult
     view: View
@@ -321,7 +339,8 @@ class Sketch:
 
     def __post_init__(self) -> None:
         self.text, self.say = self.wording.text, self.wording.say
-        self.board = Board(self.frame)
+        self.bar, room = scale_bar(self.view)
+        self.board = Board(self.frame, [room])
 
     @property
     def frame(self) -> Rect:

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 import lasersafe
 from lasersafe.drawing import primitives
-from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve_marks, curve_sample, grid_marks, round_ends
+from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve, curve_marks, grid_marks, round_ends
 from lasersafe.drawing.maps import map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, way_pages
@@ -79,7 +79,7 @@ def _page(
     for letter, text in below:
         if letter:
             y = low - _LINE / 2 - 0.4
-            marks.append(curve_sample(number, (_LEFT, y), (_LEFT + 12.0, y)))
+            marks.append(curve(number, ((_LEFT, y), (_LEFT + 12.0, y))))
             marks.append(Words(_LEFT + 14.0, low - _LINE + 0.5, letter, _TYPE, True))
             number += 1
         left = _LEFT + 18.0 if letter else 0.0

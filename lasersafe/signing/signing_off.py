@@ -81,15 +81,15 @@ def sign_answer(case: Path | None, question: SignQuestion) -> tuple[dict[str, An
         If options are missing or do not go together.
     """
     certificate, sheet, role, name = question.certificate, question.sheet, question.role, question.name
-    more = (question.conditions, question.expires, question.fingerprint, question.again, question.for_them)
     if certificate is None and sheet is None:
         if case is None or not role or not name:
             refuse("say what to sign, and who signs: lasersafe signoff CASE.toml --name 'NAME' --role ROLE")
-        signed = sign(case, name, role, *more)
+        signed = sign(case, question)
         return signed.plain(), signed.lines()
     if certificate is None or sheet is None or not role:
         refuse("a certificate needs all three: --certificate FILE.p12, --sheet SHEET.pdf and --role ROLE")
-    if case is not None or name or any(more):
+    alone = SignQuestion(role=role, certificate=certificate, sheet=sheet, password_fd=question.password_fd)
+    if case is not None or question != alone:
         refuse("with --certificate only --sheet, --role and --password-fd are used: the rest stands in the sheet")
     signatures.need_extra()
     given = sign_with_certificate(sheet, certificate, _password(question.password_fd), known_role(role))
@@ -98,34 +98,8 @@ def sign_answer(case: Path | None, question: SignQuestion) -> tuple[dict[str, An
     return data, [f"{sheet}: signed by {given.label}", check]
 
 
-def sign(
-    case_path: Path,
-    name: str,
-    role: str,
-    conditions: str = "",
-    expires: str = "",
-    read: str = "",
-    again: bool = False,
-    for_them: str = "",
-) -> Signed:
+def sign(case_path: Path, question: SignQuestion) -> Signed:
     """Record one signature beside a case. The moment comes from the clock.
-
-    Parameters
-    ----------
-    case_path : pathlib.Path
-        The case file.
-    name, role : str
-        Who signs, and as what.
-    conditions : str
-        Under which conditions.
-    expires : str
-        Last day on which the signature holds, as ``2027-03-01``.
-    read : str
-        Beginning of the fingerprint on the sheet that was read; refused when the case gives another.
-    again : bool
-        Whether a signature of the same role for the same inputs may be replaced.
-    for_them : str
-        Why somebody else signs than the case names for the role; it is printed.
 
     Raises
     ------
@@ -135,12 +109,12 @@ def sign(
         If another program signs at this moment, or the record cannot be written.
     """
     now = datetime.now(UTC)
-    person, role = _line(name, "name", 200), known_role(role)
-    terms = _line(conditions, "conditions", LONGEST_CONDITIONS) if conditions else ""
-    instead = _line(for_them, "for-them", LONGEST_CONDITIONS) if for_them else ""
-    last = record.day_of(expires or None, "expires")
+    person, role, read = _line(question.name, "name", 200), known_role(question.role), question.fingerprint
+    terms = _line(question.conditions, "conditions") if question.conditions else ""
+    instead = _line(question.for_them, "for-them") if question.for_them else ""
+    last = record.day_of(question.expires or None, "expires")
     if last is not None and last < now.date():
-        refuse(f"expires = {shown(expires)}: this day has passed; name one that is still to come")
+        refuse(f"expires = {shown(question.expires)}: this day has passed; name one that is still to come")
     if str(case_path) == "-":
         refuse("case = '-': what is signed is a file, and its record stands beside it; name the case file")
     path = record.record_path(case_path)
@@ -169,7 +143,7 @@ def sign(
                 "says; set the clock, or move the record away and sign anew"
             )
         before = known.signed(assessment.fingerprint)
-        if role in before and not again:
+        if role in before and not question.again:
             old, what = before[role], f"as {spoken(role)} for these inputs"
             refuse(f"{old.name} has signed {what} at {old.at}; say --again to sign anew")
         named = getattr(case.in_charge, role)
@@ -205,7 +179,7 @@ def sign(
     return Signed(path, verdict, entry, signed)
 
 
-def _line(text: str, field: str, longest: int) -> str:
+def _line(text: str, field: str, longest: int = LONGEST_CONDITIONS) -> str:
     plain = " ".join(text.split())
     if not plain or len(plain) > longest or not plain.isprintable():
         refuse(f"{field} = {shown(text)}: write one line of text that prints, of at most {longest} characters")

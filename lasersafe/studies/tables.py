@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import csv
+import importlib.util
 import io
 import json
 import math
-from collections.abc import Callable, Collection, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
@@ -22,8 +22,8 @@ from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, r
 from lasersafe.drawing.maps import contour_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.text import decimals, measured, quantity
-from lasersafe.errors import InputError, refuse
-from lasersafe.files import DASH, Output, existing, mark_of, write_outputs
+from lasersafe.errors import refuse
+from lasersafe.files import DASH, Output, existing, mark_of, suffix_of, write_outputs
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
 from lasersafe.records import fields
@@ -129,7 +129,7 @@ def notes(found: Sweep) -> list[str]:
     """Return what has to be known beside the table."""
     said = [
         Message("study.meaning"),
-        durations(found.subject, {one.input.path for one in found.varied}),
+        durations(found.subject, found.start),
         Message("study.alone"),
         *certainty(found.subject, found.start),
     ]
@@ -177,36 +177,6 @@ def as_csv(found: Sweep) -> str:
 
 def _density(value: float) -> str:
     return f"{round_up_density(value):.1f}" if value > 0.0 else "0"
-
-
-def as_parquet(found: Sweep) -> bytes:
-    """Return the table as Parquet, with full numbers and what it is about in the metadata.
-
-    pyarrow is there: `need_pyarrow` was asked before.
-    """
-    import pyarrow
-    import pyarrow.parquet
-
-    table = pyarrow.table({one.name: one.values for one in _columns(found)})
-    about = {**facts(found), "caution": caution_line()}
-    table = table.replace_schema_metadata({"lasersafe": json.dumps(about, ensure_ascii=False)})
-    buffer = io.BytesIO()
-    pyarrow.parquet.write_table(table, buffer)
-    return buffer.getvalue()
-
-
-def need_pyarrow() -> None:
-    """Refuse Parquet where it cannot be written.
-
-    Raises
-    ------
-    InputError
-        If pyarrow is not installed.
-    """
-    try:
-        import pyarrow  # noqa: F401
-    except ImportError:
-        raise InputError(NO_PYARROW) from None
 
 
 def as_text(found: Sweep) -> str:
@@ -317,30 +287,6 @@ _WHAT_IF = "A what-if drawing of one laser with one set-up. It is no part of a s
 Floats = NDArray[np.float64]
 
 
-@dataclass(frozen=True)
-class _Shown:
-    """An input with the unit in which it is shown."""
-
-    varied: Varied
-    unit: str
-    factor: float
-
-    @property
-    def values(self) -> Floats:
-        return np.asarray(self.varied.values / self.factor)
-
-    @property
-    def nominal(self) -> float | None:
-        value = self.varied.input.nominal
-        return None if value is None else value / self.factor
-
-    def axis(self) -> Axis:
-        low, high = float(self.values[0]), float(self.values[-1])
-        log = self.varied.log or (low > 0.0 and high / low >= _WIDE)
-        unit = "" if self.unit == "1" else f" [{self.unit.replace('u', 'µ')}]"
-        return Axis(f"{self.varied.input.words} ({self.varied.input.path}){unit}", low, high, log)
-
-
 def check_drawable(varied: tuple[Varied, ...]) -> None:
     """Refuse what no drawing can show.
 
@@ -368,29 +314,47 @@ def draw(found: Sweep, zone: tuple[str, str] | None = None) -> Drawing:
         the eye.
     """
     check_drawable(found.varied)
-    shown_inputs = [_shown(one) for one in found.varied]
-    if len(shown_inputs) == 1:
-        return _over_one(found, shown_inputs[0], zone)
+    if len(found.varied) == 1:
+        alike: list[list[tuple[str, str]]] = []  # zones of one curve
+        for one in ZONES if zone is None else (zone,):
+            same = (k for k in alike if np.allclose(found.distances[one], found.distances[k[0]], rtol=1e-9))
+            if (there := next(same, None)) is not None:
+                there.append(one)
+            else:
+                alike.append([one])
+        traces = [(" = ".join(map(_words, names)), found.distances[names[0]]) for names in alike]
+        return _curves(found, found.varied[0], traces, "distance", "")
     way = zone or _DIRECT
-    first, second = shown_inputs
     if min(found.shape) > MOST_CURVES:
+        (x, across, one_nominal), (y, up, other_nominal) = map(_axis, found.varied)
         nominal = None
-        if first.nominal is not None and second.nominal is not None:
-            nominal = (first.nominal, second.nominal, "in the case")
-        heading = _heading(found, shown_inputs, f"{_words(way)}: distance as contour lines")
-        grid = (first.values, second.values, found.distances[way])
-        return contour_page(PAPER, heading, first.axis(), second.axis(), grid, _level, nominal)
-    if found.shape[0] <= found.shape[1]:
-        return _family(found, second, first, found.distances[way], way)
-    return _family(found, first, second, found.distances[way].T, way)
+        if one_nominal is not None and other_nominal is not None:
+            nominal = (one_nominal, other_nominal, "in the case")
+        heading = _heading(found, found.varied, f"{_words(way)}: distance as contour lines")
+        return contour_page(PAPER, heading, x, y, (across, up, found.distances[way]), _level, nominal)
+    few = int(np.argmin(found.shape))  # one curve for each value of the input that has fewer
+    other = found.varied[few].input
+    names = [nearest_text(float(value), other) for value in found.varied[few].values]
+    held = f"one curve for each {other.words} ({other.path})"
+    held += "" if other.nominal is None else f"; the case says {other.stated}"
+    rows = zip(names, np.moveaxis(found.distances[way], few, 0), strict=True)
+    return _curves(found, found.varied[1 - few], list(rows), f"{_words(way)}: distance", held)
 
 
-def _shown(varied: Varied) -> _Shown:
-    """Return an input in the unit that suits its largest value, or the middle of a range of ratios."""
-    low, high = float(varied.values[0]), float(np.abs(varied.values).max())
+def _axis(varied: Varied) -> tuple[Axis, Floats, float | None]:
+    """Return the axis of an input, its values and what the case says in the unit that suits the largest of them.
+
+    Of a range of ratios, the middle says which unit that is.
+    """
+    one, low, high = varied.input, float(varied.values[0]), float(np.abs(varied.values).max())
     typical = math.sqrt(low * high) if low > 0.0 and high >= _WIDE * low else high
-    name = format_quantity(typical, varied.input.unit).partition(" ")[2] or varied.input.unit
-    return _Shown(varied, name, parse_quantity(f"1 {name}", varied.input.unit, "unit").value if name != "1" else 1.0)
+    unit = format_quantity(typical, one.unit).partition(" ")[2] or one.unit
+    factor = 1.0 if unit == "1" else parse_quantity(f"1 {unit}", one.unit, "unit").value
+    values, shown_unit = np.asarray(varied.values / factor), "" if unit == "1" else f" [{unit.replace('u', 'µ')}]"
+    low, high = float(values[0]), float(values[-1])
+    log = varied.log or (low > 0.0 and high / low >= _WIDE)
+    axis = Axis(f"{one.words} ({one.path}){shown_unit}", low, high, log)
+    return axis, values, None if one.nominal is None else one.nominal / factor
 
 
 def _words(zone: tuple[str, str]) -> str:
@@ -398,47 +362,21 @@ def _words(zone: tuple[str, str]) -> str:
     return f"{ {'direct': 'direct beam', 'mirror': 'mirror', 'scatter': 'scatter'}[way] }, {tissue}"
 
 
-def _over_one(found: Sweep, x: _Shown, zone: tuple[str, str] | None) -> Drawing:
-    zones = ZONES if zone is None else (zone,)
-    alike: list[list[tuple[str, str]]] = []  # zones of one curve
-    for one in zones:
-        same = (k for k in alike if np.allclose(found.distances[one], found.distances[k[0]], rtol=1e-9))
-        if (there := next(same, None)) is not None:
-            there.append(one)
-        else:
-            alike.append([one])
-    traces = [(" = ".join(map(_words, names)), found.distances[names[0]]) for names in alike]
-    return _curves(found, x, traces, "distance", "")
-
-
-def _family(found: Sweep, x: _Shown, other: _Shown, table: Floats, zone: tuple[str, str]) -> Drawing:
-    """Return one curve over ``x`` for each value of the other input, the rows of ``table``."""
-    names = [nearest_text(float(v), other.varied.input) for v in other.varied.values]
-    traces = [(name, row) for name, row in zip(names, table, strict=True)]
-    held = f"one curve for each {other.varied.input.words} ({other.varied.input.path})"
-    if other.varied.input.nominal is not None:
-        held += f"; the case says {other.varied.input.stated}"
-    return _curves(found, x, traces, f"{_words(zone)}: distance", held)
-
-
-def _curves(found: Sweep, x: _Shown, traces: list[tuple[str, Floats]], what: str, held: str) -> Drawing:
+def _curves(found: Sweep, varied: Varied, traces: list[tuple[str, Floats]], what: str, held: str) -> Drawing:
+    x, across, said = _axis(varied)
     every = np.concatenate([values for _, values in traces])
     above = every[every > 0.0]
     log = bool(above.size) and float(above.max()) >= _WIDE * float(above.min())
     low, high = (float(above.min()), float(above.max())) if log else (0.0, float(every.max()) or 1.0)
-    unit, factor = _length(high)
+    unit, factor = ("km", 1e3) if high >= 1e4 else ("m", 1.0) if high >= 0.1 else ("mm", 1e-3)
     y = Axis(f"{what} [{unit}]", *round_ends(low / factor, high / factor, log=log), log)
     drawn = []
     for name, values in traces:
         none = "" if values.max() > 0.0 else ": below the limit at every distance"
-        points = tuple(zip(x.values.tolist(), (values / factor).tolist(), strict=True))
+        points = tuple(zip(across.tolist(), (values / factor).tolist(), strict=True))
         drawn.append(Trace(name, f"{name}{none}", points))
-    nominal = None if x.nominal is None else Nominal(x.nominal, f"in the case: {x.varied.input.stated}")
-    return curve_page(PAPER, _heading(found, [x], held), x.axis(), y, drawn, nominal)
-
-
-def _length(most: float) -> tuple[str, float]:
-    return ("km", 1e3) if most >= 1e4 else ("m", 1.0) if most >= 0.1 else ("mm", 1e-3)
+    nominal = None if said is None else Nominal(said, f"in the case: {varied.input.stated}")
+    return curve_page(PAPER, _heading(found, [varied], held), x, y, drawn, nominal)
 
 
 def _level(value: float) -> str:
@@ -446,17 +384,17 @@ def _level(value: float) -> str:
     return f"{number} m" if number else quantity(value, "m").replace(".00", "").replace(".0", "")
 
 
-def _heading(found: Sweep, axes: list[_Shown], held: str) -> Heading:
+def _heading(found: Sweep, axes: Sequence[Varied], held: str) -> Heading:
     subject = found.subject
     limits = f"limits of {' and '.join(subject.context.rule_sets)}, the stricter decides"
     fitted = "" if subject.context.setup.fitted else " (not fitted today)"
     origin = "Direct beam and mirror are measured from the last optic along the beam, scatter from the lit surface."
     outside = [
-        f"What the case says, {one.varied.input.words} {one.varied.input.stated}, lies outside the drawing."
+        f"What the case says, {one.input.words} {one.input.stated}, lies outside the drawing."
         for one in axes
-        if one.nominal is not None and not one.values[0] <= one.nominal <= one.values[-1]
+        if one.input.nominal is not None and not one.values[0] <= one.input.nominal <= one.values[-1]
     ]
-    times = durations(subject, {one.input.path for one in found.varied})
+    times = durations(subject, found.start)
     joined = f"Lines join the {found.size} points of the sweep; between two of them a limit may jump."
     said = [*outside, *certainty(subject, found.start), _WHAT_IF]
     foot = [(f"{Message('study.meaning')} {origin} {times} {joined}", False), *[(text, False) for text in said]]
@@ -477,10 +415,13 @@ def run_sweep(case: Path, question: SweepQuestion, replace: bool) -> tuple[dict[
     output, drawing = question.output, question.drawing
     if not question.vary:
         refuse("vary: missing; say what to change, as --vary setup.divergence=1mrad..10mrad:50")
-    _check_name(None if output == DASH else output, "output", TABLES)
-    _check_name(drawing, "drawing", DRAWINGS)
-    if output is not None and output.suffix.lower() == ".parquet":
-        need_pyarrow()
+    for option, path, endings in (("output", output, TABLES), ("drawing", drawing, DRAWINGS)):
+        if path is not None:
+            suffix = suffix_of(path, option, *endings, dash=option == "output")
+            if path != DASH:
+                existing(path, 0)  # a folder, a pipe, a link: refused before there is work
+            if suffix == ".parquet" and importlib.util.find_spec("pyarrow") is None:
+                refuse(NO_PYARROW)
     zones: dict[str | None, tuple[str, str]] = {" ".join(zone): zone for zone in ZONES}
     show = question.show and " ".join(question.show.replace("-", " ").replace(",", " ").split()).lower()
     if show is not None and show not in zones:
@@ -507,24 +448,22 @@ def run_sweep(case: Path, question: SweepQuestion, replace: bool) -> tuple[dict[
     return data, "\n".join([*lines, wording.text("terminal.points", count=found.size), wording.caution_short])
 
 
-def _check_name(path: Path | None, option: str, suffixes: tuple[str, ...]) -> None:
-    if path is None:
-        return
-    if path.suffix.lower() not in suffixes:
-        refuse(
-            f"{option} = {shown(path.name[-40:])}: the name must end in {', '.join(suffixes[:-1])} or {suffixes[-1]}"
-        )
-    existing(path, 0)  # a folder, a pipe, a link: refused before there is work
-
-
 def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
     suffix = path.suffix.lower()
     if suffix == ".csv" or path == DASH:
         return as_csv(found).encode()
     if suffix == ".json":
         return (json.dumps(as_json(found), indent=1, ensure_ascii=False, allow_nan=False) + "\n").encode()
-    if suffix == ".parquet":
-        return as_parquet(found)
+    if suffix == ".parquet":  # with full numbers, and what it is about in the metadata
+        import pyarrow
+        import pyarrow.parquet
+
+        about = {**facts(found), "caution": caution_line()}
+        table = pyarrow.table({one.name: one.values for one in _columns(found)})
+        table = table.replace_schema_metadata({"lasersafe": json.dumps(about, ensure_ascii=False)})
+        buffer = io.BytesIO()
+        pyarrow.parquet.write_table(table, buffer)
+        return buffer.getvalue()
     page = draw(found, zone)
     if suffix != ".pdf":
         return picture(page, suffix)

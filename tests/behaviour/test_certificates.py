@@ -20,10 +20,19 @@ from lasersafe.signing import container
 from lasersafe.signing import signatures as certificates
 from lasersafe.signing.container import open_sheet, read_about, register_answer
 from lasersafe.signing.signing_off import PASSWORD as VARIABLE
-from lasersafe.signing.signing_off import sign, sign_with_certificate
+from lasersafe.signing.signing_off import sign_with_certificate
 from lasersafe.signing.verify import CODES
 from tests.behaviour import command
-from tests.behaviour.signing_help import PASSWORD, lay, make_certificate, print_sheet, run, signed_sheet, write_case
+from tests.behaviour.signing_help import (
+    PASSWORD,
+    lay,
+    make_certificate,
+    print_sheet,
+    run,
+    sign,
+    signed_sheet,
+    write_case,
+)
 from tests.behaviour.test_verify import GOOD, answer, damaged, resealed
 
 TWO = "[sign_off]\nrequired_roles = ['laser_safety_officer', 'operator']\n"

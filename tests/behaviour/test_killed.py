@@ -104,7 +104,7 @@ def test_killing_batch_leaves_whole_rows_and_the_next_run_goes_on(tmp_path: Path
 
 def sign_all_that_are_missing(case: Path) -> None:
     """Sign in every role; a lock that a killed program left behind is no hindrance."""
-    from lasersafe.signing.signing_off import sign
+    from tests.behaviour.signing_help import sign
 
     for role, name in PEOPLE.items():
         assert sign(case, name, role, again=True).entry.role == role

@@ -16,9 +16,9 @@ from lasersafe.drawing.primitives import Words
 from lasersafe.errors import InputError
 from lasersafe.models import parse_case
 from lasersafe.sheet import render_sheet
-from lasersafe.signing.signing_off import sign
 from lasersafe.wording import load_wording
 from tests.behaviour.command import run
+from tests.behaviour.signing_help import sign
 
 SHORT = """person = [
   { role = "crew", distance = "2 m" },

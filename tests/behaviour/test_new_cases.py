@@ -17,9 +17,9 @@ from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case, read_case
 from lasersafe.models.kinds import laser_kinds
 from lasersafe.sheet import render_sheet
-from lasersafe.signing.signing_off import sign
 from lasersafe.wording import load_wording
 from tests.behaviour.command import Answer, run
+from tests.behaviour.signing_help import sign
 from tests.project import ROOT
 
 SHOW = ("--laser", "hand-held welder", "--laser", "blue diode", "--crew", "6", "--guests", "40", "--yes")

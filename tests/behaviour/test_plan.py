@@ -21,11 +21,11 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.scene_zones import SUMS
 from lasersafe.data import templates_path
 from lasersafe.drawing.maps import barrier_page, cells, decade, map_page, share_of_rating
-from lasersafe.drawing.page import Paper, outermost, scale_bar, state_of
+from lasersafe.drawing.page import Paper, outermost, state_of
 from lasersafe.drawing.plan import plan_page, room_of, stands, way_pages
 from lasersafe.drawing.primitives import Area, Drawing, Lines, Words, clip_line, clip_ring, to_png, to_svg
 from lasersafe.drawing.room import Floor, elevation_pages, joined, rings_in
-from lasersafe.drawing.sketch import DARK, LIGHT, View, fit, longer, round_scale
+from lasersafe.drawing.sketch import DARK, LIGHT, View, fit, longer, round_scale, scale_bar
 from lasersafe.drawing.text import width_of
 from lasersafe.errors import InputError, OutputError
 from lasersafe.models import parse_case, read_case

@@ -24,10 +24,9 @@ from lasersafe.models import case_from, parse_case
 from lasersafe.signing.container import open_sheet
 from lasersafe.signing.making import results_of
 from lasersafe.signing.record import parse_record, read_record, record_path, results_digest, sign_off_of
-from lasersafe.signing.signing_off import sign
 from tests.assessed_once import anew
 from tests.behaviour.command import run
-from tests.behaviour.signing_help import PEOPLE, case_text, print_sheet, sign_all, write_case
+from tests.behaviour.signing_help import PEOPLE, case_text, print_sheet, sign, sign_all, write_case
 
 
 def test_the_sheet_stops_being_a_draft_when_the_last_role_signs(tmp_path: Path) -> None:
@@ -335,7 +334,7 @@ def test_a_case_past_its_review_day_cannot_be_signed(tmp_path: Path) -> None:
 def test_the_fingerprint_that_was_read_can_be_insisted_on(tmp_path: Path) -> None:
     case = write_case(tmp_path)
     shown = str(print_sheet(case, tmp_path / "sheet.pdf")["fingerprint"])
-    assert sign(case, "Ines Falkenrath", "assessor", read=shown[:12]).fingerprint == shown
+    assert sign(case, "Ines Falkenrath", "assessor", fingerprint=shown[:12]).fingerprint == shown
 
 
 # ---------------------------------------------------------------------------------------------------------------------

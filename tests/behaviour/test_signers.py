@@ -14,9 +14,8 @@ from lasersafe.errors import InputError
 from lasersafe.models import parse_case
 from lasersafe.signing import making, verify
 from lasersafe.signing.record import Record, named_in, parse_record, read_record, record_path
-from lasersafe.signing.signing_off import sign
 from tests.behaviour import command
-from tests.behaviour.signing_help import PEOPLE, case_text, keep_annex, lay, print_sheet, sign_all, write_case
+from tests.behaviour.signing_help import PEOPLE, case_text, keep_annex, lay, print_sheet, sign, sign_all, write_case
 from tests.behaviour.test_verify import GOOD, answer
 
 
@@ -133,7 +132,7 @@ def test_somebody_signs_for_another_with_a_reason_that_is_printed(tmp_path: Path
     reason = "Rafe Sollberg is ill today; she has the keys"
     result = command.run("signoff", case, "--name", "Mallory Finch", "--role", "venue", "--for-them", reason)
     assert result.code == 0, result.err
-    sign(case, "Callum Rosendahl", "operator", "only with the lid clamped")
+    sign(case, "Callum Rosendahl", "operator", conditions="only with the lid clamped")
     for role in ("assessor", "laser_safety_officer"):
         sign(case, PEOPLE[role], role)
     assert print_sheet(case, sheet)["state"] == "signed"

@@ -19,9 +19,8 @@ from lasersafe.errors import InputError
 from lasersafe.models import parse_case, starter_values
 from lasersafe.sheet import render_sheet
 from lasersafe.signing.record import record_path
-from lasersafe.signing.signing_off import sign
 from tests.behaviour.command import run
-from tests.behaviour.signing_help import case_text, own_values, sign_all, write_case
+from tests.behaviour.signing_help import case_text, own_values, sign, sign_all, write_case
 
 
 def starter(name: str = "co2-cutter") -> str:

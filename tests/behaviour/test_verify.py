@@ -19,10 +19,9 @@ from lasersafe.sheet.flow import Page
 from lasersafe.sheet.paint import Facts, attachment, paint
 from lasersafe.signing import container, making, verify
 from lasersafe.signing.container import SheetError, open_sheet, parse_sheet, register_answer, seal
-from lasersafe.signing.signing_off import sign
 from lasersafe.signing.verify import verify_answer
 from tests.behaviour import command
-from tests.behaviour.signing_help import case_text, lay, print_sheet, run, sign_all, signed_sheet, write_case
+from tests.behaviour.signing_help import case_text, lay, print_sheet, run, sign, sign_all, signed_sheet, write_case
 from tests.behaviour.test_sign_off import flipped
 
 GOOD = "unchanged"
