@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import groupby, pairwise
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -22,7 +22,6 @@ from lasersafe.drawing.primitives import (
     Drawing,
     Lines,
     Mark,
-    Pair,
     Rect,
     Run,
     Words,
@@ -330,7 +329,7 @@ def contour_page(
     nominal : tuple of float, float, str, optional
         What the case says today, and what to write beside it.
     """
-    from contourpy import FillType, LineType, contour_generator
+    from contourpy import contour_generator
 
     xs, ys, values = grid
     levels = levels_of(values)
@@ -350,27 +349,28 @@ def contour_page(
 
     across = np.array([plot.point(float(v), y.low)[0] for v in xs])
     up = np.array([plot.point(x.low, float(v))[1] for v in ys])
-    made = contour_generator(across, up, scale(values).T, line_type=LineType.Separate, fill_type=FillType.OuterOffset)
+    made: Any = contour_generator(across, up, scale(values).T, line_type="Separate", fill_type="OuterOffset")
     marks: list[Mark] = []
     bounds = [-1e300, *[float(scale(level)) for level in levels], 1e300]
     for tone, low, high in zip(tones, bounds[:-1], bounds[1:], strict=True):
-        points, offsets = cast("Any", made.filled(low, high))
+        points, offsets = made.filled(low, high)
         for outline, cuts in zip(points, offsets, strict=True):
-            marks.append(Area(tuple(_run(outline[a:b]) for a, b in pairwise(cuts)), tone))
+            marks.append(Area(tuple(tuple(map(tuple, outline[a:b].tolist())) for a, b in pairwise(cuts)), tone))
     board = Board(plot.room)
-    lines = {level: [_run(line) for line in made.lines(float(scale(level)))] for level in levels}
+    lines = {level: [tuple(map(tuple, line.tolist())) for line in made.lines(float(scale(level)))] for level in levels}
     marks += [Lines(tuple(runs), BLACK, 0.35) for runs in lines.values() if runs]
     texts: list[Mark] = []
     if nominal is not None and x.low <= nominal[0] <= x.high and y.low <= nominal[1] <= y.high:
-        texts += _cross(plot.point(nominal[0], nominal[1]), nominal[2], board)
+        at_x, at_y = plot.point(nominal[0], nominal[1])
+        arms = (((at_x - 2.2, at_y), (at_x + 2.2, at_y)), ((at_x, at_y - 2.2), (at_x, at_y + 2.2)))
+        board.block((at_x, at_y), 2.4)
+        board.boxes.append((at_x - 2.4, at_y - 2.4, at_x + 2.4, at_y + 2.4))
+        board.put(Label(nominal[2], ((at_x, at_y),), bold=True, clear=2.4))
+        texts += [Lines(arms, WHITE, 1.4), Lines(arms, BLACK, 0.6)]
     for level, runs in lines.items():
         texts += _name(name(level), runs, plot, board)
     layout.drawing.marks.extend([*marks, *board.under, *texts, *board.marks, *axis_marks(plot)])
     return layout.drawing
-
-
-def _run(points: Any) -> Run:
-    return tuple([(float(a), float(b)) for a, b in points])
 
 
 def _name(text: str, runs: Sequence[Run], plot: Plot, board: Board) -> list[Mark]:
@@ -389,12 +389,3 @@ def _name(text: str, runs: Sequence[Run], plot: Plot, board: Board) -> list[Mark
 def _extent(run: Run) -> float:
     xs, ys = [x for x, _ in run], [y for _, y in run]
     return max(xs) - min(xs) + max(ys) - min(ys)
-
-
-def _cross(place: Pair, text: str, board: Board) -> list[Mark]:
-    x, y = place
-    arms = (((x - 2.2, y), (x + 2.2, y)), ((x, y - 2.2), (x, y + 2.2)))
-    board.block(place, 2.4)
-    board.boxes.append((x - 2.4, y - 2.4, x + 2.4, y + 2.4))
-    board.put(Label(text, (place,), bold=True, clear=2.4))
-    return [Lines(arms, WHITE, 1.4), Lines(arms, BLACK, 0.6)]

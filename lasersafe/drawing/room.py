@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from functools import partial
 from itertools import pairwise
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from lasersafe.drawing import primitives
 from lasersafe.drawing.page import (
@@ -195,34 +195,28 @@ class Floor(Sketch):
         """Draw surfaces, targets, persons and cameras."""
         at = self.view.point
         for surface in self.scene.surfaces:
-            place, kind = at(surface.position), "mirror" if surface.mirror else "scatter"
             cut = clip_run(self.view.run(surface.line), self.frame) if len(surface.line) > 1 else []
-            marks = primitives.surface(place, cut[0] if cut else (), surface.mirror)
-            self._thing(Label(surface.name, [place], clear=1.8, rank=7), kind, marks)
+            marks = primitives.surface(at(surface.position), cut[0] if cut else (), surface.mirror)
+            self._thing(surface, 7, 1.8, "mirror" if surface.mirror else "scatter", marks)
         for target in self.scene.targets:
-            place = at(target.position)
-            marks = primitives.target(place, target.rated_stop)
-            self._thing(Label(target.name, [place], clear=2.0, rank=6), "target", marks)
+            self._thing(target, 6, 2.0, "target", primitives.target(at(target.position), target.rated_stop))
         for camera in self.scene.cameras:
-            place = at(camera.position)
-            marks = primitives.camera(place, camera.bearing)
-            self._thing(Label(camera.name, [place], clear=1.6, rank=5), "camera", marks)
+            self._thing(camera, 5, 1.6, "camera", primitives.camera(at(camera.position), camera.bearing))
         for person in self.scene.persons:
             if len(person.area) > 2:
                 self.marks += strokes([closed(self.view.run(person.area))], self.frame, BLACK, 0.45, (0.45, 1.3))
-            place, eyes = at(person.position), quantity(person.eye_height + person.floor, "m")
-            said = self.text("plan.person", name=person.name, eyes=self.text("plan.eyes", height=eyes))
-            label = Label(person.name, [place], clear=1.6, rank=1, said=said)
-            self._thing(label, "person", primitives.person(place))
+            eyes = self.text("plan.eyes", height=quantity(person.eye_height + person.floor, "m"))
+            said = self.text("plan.person", name=person.name, eyes=eyes)
+            self._thing(person, 1, 1.6, "person", primitives.person(at(person.position)), said)
 
-    def _thing(self, label: Label, key: str, marks: list[Mark]) -> None:
+    def _thing(self, one: Any, rank: int, clear: float, key: str, marks: list[Mark], said: str = "") -> None:
         """Draw a thing and note its name, where its place is on the paper."""
-        (x, y), (x0, y0, x1, y1) = label.places[0], self.frame
-        if x0 + 0.5 <= x <= x1 - 0.5 and y0 + 0.5 <= y <= y1 - 0.5:
+        if self.view.holds(one.position, 0.5):
+            place = self.view.point(one.position)
             self.marks += marks
             self.used.add(key)
-            self.board.block((x, y), label.clear)
-            self.labels.append(label)
+            self.board.block(place, clear)
+            self.labels.append(Label(one.name, [place], clear=clear, rank=rank, said=said))
 
     def _line(self, line: SpectatorLine) -> None:
         """Draw a nearest allowed line of spectators."""
@@ -301,7 +295,7 @@ def elevation_pages(scene: SceneResult, paper: Paper, title: str, wording: Wordi
     text, pages = wording.text, list[Drawing]()
     for one in scene.elevations:
         own = [zone for zone in scene.zones if (zone.laser, zone.setup) == (one.laser, one.setup)]
-        tones = {"skin" in light.kind or light.kind == "ignition" for light in one.light} or {False}
+        tones = {_harms_skin(light.kind) for light in one.light} or {False}
         names = {False: "plan.light_eye", True: "plan.light_skin"}
         entries = [
             Entry(partial(edge, thick=0.2, fill=DARK if dark else LIGHT), text(names[dark])) for dark in sorted(tones)
@@ -340,6 +334,10 @@ def elevation_pages(scene: SceneResult, paper: Paper, title: str, wording: Wordi
         drawn = text("plan.shown", setups=text("plan.drawn", laser=one.laser, setup=one.setup))
         pages.append(layout.filled(paper, section, drawn))
     return pages
+
+
+def _harms_skin(kind: str) -> bool:
+    return "skin" in kind or kind == "ignition"
 
 
 def _drawn(view: View, item: ElevationItem) -> bool:
@@ -402,9 +400,9 @@ class _Section(Sketch):
     def _light(self) -> None:
         one, frame = self.one, self.frame
         shown = {zone.kind: self.view.rings(zone.polygons) for zone in one.light}
-        order = sorted(shown, key=lambda kind: ("skin" in kind or kind == "ignition", kind))
+        order = sorted(shown, key=lambda kind: (_harms_skin(kind), kind))
         for kind in order:
-            self.marks += tone(shown[kind], frame, DARK if "skin" in kind or kind == "ignition" else LIGHT)
+            self.marks += tone(shown[kind], frame, DARK if _harms_skin(kind) else LIGHT)
         for kind in order:
             self.marks += strokes([closed(ring) for ring in shown[kind]], frame, BLACK, 0.3)
         axis = self.view.run(one.axis)
@@ -428,30 +426,26 @@ class _Section(Sketch):
         if not _drawn(self.view, item):
             return
         middle: Pair = (low[0], (low[1] + high[1]) / 2)
-        names = self.text("plan.work") if item.kind == "target" and item.name == "work" else item.name
-        clear = 1.0
+        names, clear = item.name, 1.0
         if item.kind == "person":
-            eye = self.view.point((item.along, item.top if item.eye is None else item.eye))
-            self.marks += [Lines(((low, eye),), BLACK, 0.5), *primitives.person(eye)]
-            if item.eye is not None:
-                names += self.text("plan.eyes", height=quantity(item.eye, "m"))
-            middle, clear = eye, 1.6
-            self.board.block(eye, 1.6)
+            middle, clear = self.view.point((item.along, item.top if item.eye is None else item.eye)), 1.6
+            self.marks += [Lines(((low, middle),), BLACK, 0.5), *primitives.person(middle)]
+            names += "" if item.eye is None else self.text("plan.eyes", height=quantity(item.eye, "m"))
         elif item.kind in ("barrier", "wall"):
             state, against = _state(self.scene, item, self.wording)
             self.marks += primitives.barrier((low, high), state)
             names = self.text(f"plan.{state}", name=item.name, against=self.say(against))
         elif item.kind == "target":
+            names, clear = self.text("plan.work") if item.name == "work" else item.name, 2.0
             self.marks += [Lines(((low, high),), BLACK, 0.8), *primitives.target(middle, False)]
-            clear = 2.0
-            self.board.block(middle, 2.0)
         elif item.kind == "camera":
-            self.marks += [Lines(((low, high),), BLACK, 0.3), *primitives.camera(high, None)]
             middle, clear = high, 1.6
-            self.board.block(high, 1.6)
+            self.marks += [Lines(((low, high),), BLACK, 0.3), *primitives.camera(high, None)]
         else:
             ring = ((low[0] - 3, low[1]), (low[0] + 3, low[1]), (high[0] + 3, high[1]), (high[0] - 3, high[1]))
             self.marks += [Area((ring,), "#cccccc"), Lines((closed(ring),), BLACK, 0.3)]
+        if clear > 1.0:
+            self.board.block(middle, clear)
         names += _where(item, self.wording)
         if abs(item.aside) > 0.05 * max(1.0, abs(item.along)):
             names += self.text("plan.aside", distance=place(abs(item.aside)))

@@ -202,11 +202,6 @@ class Board:
             for k in range(count):
                 edges.add((int((start[0] + dx * k) / _CELL), int((start[1] + dy * k) / _CELL)))
 
-    def _hidden(self, rect: Rect) -> int:
-        x0, y0, x1, y1 = [int(value / _CELL) for value in rect]
-        edges = self.edges
-        return sum([(x, y) in edges for x in range(x0, x1 + 1) for y in range(y0, y1 + 1)]) if edges else 0
-
     def put(self, label: Label) -> bool:
         """Write a label at its best free place; when there is none, remember it and return False."""
         size = label.size
@@ -245,20 +240,15 @@ class Board:
                     best = self._weigh(best, (x, y, x + wide, y + high), anchor, far)
                     if best is not None and best[0] <= far:
                         return best[1], best[2]
-        if best is None:
-            best = self._anywhere(label, wide, high)
+        if best is None:  # anywhere
+            x0, y0, x1, y1 = self.frame
+            anchor = label.places[0]
+            for row in range(int((y1 - y0 - high) // _GRID) + 1):
+                for column in range(int((x1 - x0 - wide) // _GRID) + 1):
+                    x, y = x0 + 0.5 + column * _GRID, y0 + 0.5 + row * _GRID
+                    far = math.dist(anchor, (x + wide / 2, y + high / 2))
+                    best = self._weigh(best, (x, y, x + wide, y + high), anchor, far)
         return None if best is None else (best[1], best[2])
-
-    def _anywhere(self, label: Label, wide: float, high: float) -> tuple[float, Rect, Pair] | None:
-        best: tuple[float, Rect, Pair] | None = None
-        x0, y0, x1, y1 = self.frame
-        anchor = label.places[0]
-        for row in range(int((y1 - y0 - high) // _GRID) + 1):
-            for column in range(int((x1 - x0 - wide) // _GRID) + 1):
-                x, y = x0 + 0.5 + column * _GRID, y0 + 0.5 + row * _GRID
-                far = math.dist(anchor, (x + wide / 2, y + high / 2))
-                best = self._weigh(best, (x, y, x + wide, y + high), anchor, far)
-        return best
 
     def _weigh(
         self, best: tuple[float, Rect, Pair] | None, rect: Rect, anchor: Pair, far: float
@@ -274,7 +264,10 @@ class Board:
         cost += 14.0 * sum([overlap(rect, other) for other in self.symbols])
         if best is not None and cost >= best[0]:
             return best
-        cost += 0.7 * self._hidden(rect)
+        if edges := self.edges:
+            column, row, last_column, last_row = [int(value / _CELL) for value in rect]
+            rows = range(row, last_row + 1)
+            cost += 0.7 * sum([(x, y) in edges for x in range(column, last_column + 1) for y in rows])
         if best is not None and cost >= best[0]:
             return best
         cost += 9.0 * _crossing(self.leaders, rect)
@@ -338,14 +331,9 @@ class Sketch:
     used: set[str] = field(default_factory=set)  # keys of the legend that are on the drawing
 
     def __post_init__(self) -> None:
-        self.text, self.say = self.wording.text, self.wording.say
+        self.text, self.say, self.frame = self.wording.text, self.wording.say, self.view.frame
         self.bar, room = scale_bar(self.view)
         self.board = Board(self.frame, [room])
-
-    @property
-    def frame(self) -> Rect:
-        """Where it lies on paper. [mm]."""
-        return self.view.frame
 
     def write(self) -> None:
         """Place all labels, the bold ones first; one for which there is no room is left out."""

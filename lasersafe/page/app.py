@@ -125,8 +125,11 @@ class Site:
     async def room(self, request: Request) -> Response:
         """Show a room; work it out, and what would help, when a button asks for it."""
         if request.method != "POST":
-            for worker in (self.live, self.workers[0]):
-                self._warm(worker)
+            for worker in (self.live, self.workers[0]):  # so that the first drag finds all of it loaded
+                if worker.process is None and not worker.waiting:
+                    task = asyncio.create_task(worker.ask({"do": "tones", "form": EXAMPLE, "language": "en"}))
+                    self.warming.add(task)
+                    task.add_done_callback(self.warming.discard)
             return self._language_asked(request) or self._room_page(request, EXAMPLE, None)
         form = await _form(request)
         new = changed(form)
@@ -147,13 +150,6 @@ class Site:
                 return answer
             self.rooms = dict([*self.rooms.items()][-7:]) | {key: answer}
         return dict(self.rooms[key])
-
-    def _warm(self, worker: Worker) -> None:
-        """Start a process before it is needed, so that the first drag finds all of it loaded."""
-        if worker.process is None and not worker.waiting:
-            task = asyncio.create_task(worker.ask({"do": "tones", "form": EXAMPLE, "language": "en"}))
-            self.warming.add(task)
-            task.add_done_callback(self.warming.discard)
 
     async def room_live(self, request: Request) -> Response:
         """Send the full answer to a room, for the script of the page."""

@@ -158,37 +158,14 @@ class Fields:
         return text
 
 
-THINGS = {  # kind of thing -> its fields, in the order of the form; how many there may be
-    "laser": (
-        ("name", "like", "power", "wavelength", "pulse_duration", "repetition_rate", "lens", "beam_diameter",
-         "divergence", "work_distance", "work", "x", "y", "height", "aim_x", "aim_y", "turn", "tilt_low",
-         "tilt_high"), 4,
-    ),
-    "person": (("name", "role", "x", "y", "wide", "deep", "looks", "time", "eyewear"), 12),
-    "screen": (("name", "x1", "y1", "x2", "y2", "bottom", "top", "rating", "rated_time"), 16),
-    "mirror": (("name", "x", "y", "height", "normal", "wide", "reflectance"), 8),
-    "camera": (("name", "x", "y", "height", "focal_length", "f_number", "pixel", "exposure_time"), 6),
-}  # fmt: skip
+_ROOM = load_toml(templates_path("page", "room.toml"))
+THINGS: dict[str, tuple[list[str], int]] = {kind: (one["fields"], one["most"]) for kind, one in _ROOM["thing"].items()}
+EXAMPLE: dict[str, str] = _ROOM["example"]
 PLACES = {"x", "y", "aim_x", "aim_y", "x1", "y1", "x2", "y2", "wide", "deep"}  # plain numbers of metres
 _ACROSS = {"x", "x1", "x2", "aim_x", "wide"}
 ROLES = ("spectator", "passer-by", "operator", "assistant", "crew", "performer", "security")
 LARGEST_ROOM = 200.0  # [m]
 _KEY = re.compile(r"([a-z]+)([1-9][0-9]?)\.([a-z0-9_]+)\Z")
-EXAMPLE = {  # nothing in it protects anybody
-    "width": "12", "depth": "9", "meets": "unknown",
-    "laser1.like": "blue diode", "laser1.power": "5 W", "laser1.x": "9", "laser1.y": "6.5", "laser1.height": "1.1 m",
-    "laser1.aim_x": "10.5", "laser1.aim_y": "6.5",
-    "person1.role": "operator", "person1.x": "5.6", "person1.y": "7.4", "person1.wide": "0", "person1.deep": "0",
-    "person2.role": "spectator", "person2.x": "4", "person2.y": "2", "person2.wide": "6", "person2.deep": "2",
-    "camera1.x": "7", "camera1.y": "4.5", "camera1.height": "1.5 m",
-}  # fmt: skip
-NEW = {  # what a thing has when it is added
-    "laser": {"like": "any laser", "height": "1.1 m"},
-    "person": {"role": "spectator", "wide": "2", "deep": "1"},
-    "screen": {"top": "2 m"},
-    "mirror": {"height": "1.1 m", "wide": "0.5"},
-    "camera": {"height": "1.5 m"},
-}
 
 
 @lru_cache(maxsize=1)
@@ -213,7 +190,8 @@ def changed(form: dict[str, str]) -> dict[str, str]:
         return {key: value for key, value in form.items() if not key.startswith(f"{remove}.")}
     if add in THINGS:
         numbers = [number for number in range(1, 100) if f"{add}{number}" not in there]
-        form |= {f"{add}{numbers[0]}.{key}": value for key, value in {**NEW[add], **_free(form, add)}.items()}
+        new = _ROOM["thing"][add]["new"] | _free(form, add)
+        form |= {f"{add}{numbers[0]}.{key}": value for key, value in new.items()}
     return form
 
 

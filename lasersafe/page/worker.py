@@ -90,21 +90,18 @@ class Worker:
 
     async def _line(self, job: bytes) -> bytes:
         """Return what the process answers, nothing when it ended."""
-        process = await self._running()
-        assert process.stdin is not None
-        assert process.stdout is not None
-        with contextlib.suppress(OSError, ValueError):  # it ended, or the line is longer than any answer
-            process.stdin.write(job)
-            await process.stdin.drain()
-            return await process.stdout.readline()
-        return b""
-
-    async def _running(self) -> asyncio.subprocess.Process:
-        if self.process is None or self.process.returncode is not None:
+        process = self.process
+        if process is None or process.returncode is not None:
             # -P: nothing in the folder that the page was started in can take the place of a module
             command, pipe = (sys.executable, "-P", "-m", "lasersafe.page.worker"), asyncio.subprocess.PIPE
-            self.process = await asyncio.create_subprocess_exec(*command, stdin=pipe, stdout=pipe, limit=_LINE)
-        return self.process
+            process = await asyncio.create_subprocess_exec(*command, stdin=pipe, stdout=pipe, limit=_LINE)
+            self.process = process
+        with contextlib.suppress(OSError, ValueError):  # it ended, or the line is longer than any answer
+            if process.stdin is not None and process.stdout is not None:
+                process.stdin.write(job)
+                await process.stdin.drain()
+                return await process.stdout.readline()
+        return b""
 
     async def end(self) -> None:
         """End the process, whatever it is doing."""
@@ -122,9 +119,9 @@ class Worker:
                 await self.end()
 
 
-JOBS = {  # what can be asked for -> module of the page and its function
-    "glasses": "answers:glasses_answer", "case": "answers:case_answer", "file": "answers:case_file",
-    "room": "room:room_answer", "tones": "room:room_tones", "help": "room:room_help", "room_case": "room:room_case",
+JOBS = {  # what can be asked for -> the function that answers
+    "glasses": "glasses_answer", "case": "case_answer", "file": "case_file", "room": "room_answer",
+    "tones": "room_tones", "help": "room_help", "room_case": "room_case",
 }  # fmt: skip
 
 
@@ -160,11 +157,6 @@ def answer(do: Callable[..., dict[str, Any]], values: dict[str, Any]) -> dict[st
         return {"broken": f"{type(error).__name__}: {error}"[:400]}
 
 
-def _plain(value: Any) -> str:
-    """Return what JSON does not know as what it knows: bytes as base64."""
-    return base64.b64encode(value).decode("ascii") if isinstance(value, bytes) else str(value)
-
-
 def main() -> None:
     """Answer jobs until the standard input ends: with the server, however that ends."""
     working = False
@@ -180,12 +172,13 @@ def main() -> None:
     os.dup2(2, 1)  # what anything prints must not be taken for an answer
     for line in sys.stdin.buffer:
         job = json.loads(line)
-        do, found = resolve_name(f"lasersafe.page.{JOBS[job.pop('do')]}"), {}
+        do, found = resolve_name(f"lasersafe.page.answers:{JOBS[job.pop('do')]}"), {}
         with contextlib.suppress(StaleError):
             working = True
             found = answer(do, job)
         working = False
-        answers.write(json.dumps(found, default=_plain).encode() + b"\n")
+        text = json.dumps(found, default=lambda value: base64.b64encode(value).decode("ascii"))  # a file
+        answers.write(text.encode() + b"\n")
         answers.flush()
 
 

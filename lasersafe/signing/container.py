@@ -15,7 +15,7 @@ import re
 import signal
 import threading
 import zlib
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import asdict, dataclass, field, fields
 from datetime import date
 from pathlib import Path
@@ -269,11 +269,7 @@ def parse_sheet(content: bytes) -> SheetFile:
     if hashlib.sha256(content[:end]).hexdigest().encode() != match[1]:
         refuse("the content does not match its checksum: the file is damaged or was changed", SheetError)
     table, base = int(match[2]), content[: match.end()]
-    return SheetFile(base, content[match.end() :], _offsets(base, table, end), table)
-
-
-def _offsets(base: bytes, table: int, end: int) -> tuple[int, ...]:
-    """Return where the objects start: by a table in which there is nothing that another reader could take otherwise."""
+    # where the objects start: by a table in which there is nothing that another reader could take otherwise
     head = re.compile(rb"xref\n0 ([1-9]\d{0,5})\n").match(base, table) if table < end else None
     if head is not None and int(head[1]) <= LARGEST_OBJECTS:
         foot = head.end() + 20 * int(head[1])
@@ -282,7 +278,7 @@ def _offsets(base: bytes, table: int, end: int) -> tuple[int, ...]:
         named = (base.startswith(b"%d 0 obj" % number, start) for number, start in enumerate(offsets, 1))
         if offsets and offsets == sorted({*offsets}) and offsets[-1] < table:
             if base.startswith(b"trailer\n", foot) and all(named):
-                return tuple(offsets)
+                return SheetFile(base, content[match.end() :], tuple(offsets), table)
     refuse("its table of contents is damaged", SheetError)
 
 
@@ -402,17 +398,12 @@ def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool 
         writer = csv.writer(text, lineterminator="\n")
         writer.writerow(one.name for one in fields(Row))
         for row in rows:
-            cells = ({True: "yes", False: "no"}.get(value, value) for value in asdict(row).values())
-            writer.writerow(for_spreadsheet(plain(cell, 1000)) for cell in cells)
+            values = ({True: "yes", False: "no"}.get(value, value) for value in asdict(row).values())
+            writer.writerow(for_spreadsheet(plain(cell, 1000)) for cell in values)
         return data, text.getvalue()
     said = {"count": "files", "overdue": "overdue", "not_readable": "not readable"}
     more = {"changed_after_printing": _CHANGED, "handouts": "handed out as pages, no sheets"}
     kept = said | {name: words for name, words in more.items() if counts[name]}
-    foot = ", ".join(f"{counts[name]} {words}" for name, words in kept.items())
-    return data, "\n".join([*_table(rows), foot]) if rows else "no PDF file here"
-
-
-def _table(rows: Sequence[Row]) -> list[str]:
     cells = [[name.replace("_", " ") for name in _WIDTHS]] + [
         [
             *(plain(text, 60) for text in (row.file, row.place, row.dates, row.lasers)),
@@ -426,4 +417,6 @@ def _table(rows: Sequence[Row]) -> list[str]:
     columns = zip(*cells, strict=True)
     widths = [min(limit, max(map(len, column))) for limit, column in zip(_WIDTHS.values(), columns, strict=True)]
     fitted = ([c if len(c) <= w else c[: w - 1] + "…" for c, w in zip(line, widths, strict=True)] for line in cells)
-    return ["  ".join(c.ljust(w) for c, w in zip(line, widths, strict=True)).rstrip() for line in fitted]
+    table = ["  ".join(c.ljust(w) for c, w in zip(line, widths, strict=True)).rstrip() for line in fitted]
+    foot = ", ".join(f"{counts[name]} {words}" for name, words in kept.items())
+    return data, "\n".join([*table, foot]) if rows else "no PDF file here"

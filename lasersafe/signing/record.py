@@ -150,7 +150,34 @@ def parse_record(content: bytes, name: str) -> Record:
         If it is damaged or was edited; a signature is never taken from such a record.
     """
     try:
-        return _record(read_json(content))
+        data = read_json(content)
+        if set(data) != {"format", "signatures", "inputs"} or data["format"] != FORMAT:
+            refuse(f"its format is not '{FORMAT}'", _EditedError)
+        inputs, entries = dict[str, Inputs](), list[Entry]()
+        for fingerprint, one in data["inputs"].items():
+            parts, case = one["ingredients"], one["case"]
+            if not isinstance(case, dict) or not all(isinstance(value, str) for value in parts.values()):
+                raise TypeError
+            if combined(parts) != fingerprint or case_digest(case) != parts["case"]:
+                refuse(f"the inputs {fingerprint[:12]} do not match their fingerprint", _EditedError)
+            inputs[fingerprint] = Inputs(dict(parts), case)
+        for number, row in enumerate(data["signatures"], 1):
+            entry = Entry(**row)
+            if not all(isinstance(value, str) for value in row.values()):
+                raise TypeError
+            if entry.sealed(entries[-1].digest if entries else "") != entry:
+                refuse(f"signature {number} does not match its checksum", _EditedError)
+            if entry.expires and date.fromisoformat(entry.expires) < entry.moment.date():
+                refuse(f"signature {number} ended before it was given", _EditedError)
+            known = entry.role in ROLES and entry.name.strip() and (entry.name + entry.for_them).isprintable()
+            if not known or not _HASH.match(entry.fingerprint) or not _HASH.match(entry.results):
+                refuse(f"signature {number} has a role, a name or a fingerprint that cannot be", _EditedError)
+            if entries and entry.moment < entries[-1].moment:
+                refuse(f"signature {number} is dated before the one that it follows", _EditedError)
+            if entry.fingerprint not in inputs:
+                refuse(f"the inputs of signature {number} are missing", _EditedError)
+            entries.append(entry)
+        return Record(tuple(entries), inputs)
     except (ValueError, KeyError, TypeError, AttributeError, RecursionError) as error:
         reason = str(error) if isinstance(error, _EditedError) else "it is not what 'lasersafe signoff' writes"
         refuse(f"{name}: the record of sign-offs is damaged or was edited ({reason}); move it away and sign again")
@@ -163,39 +190,6 @@ class _EditedError(ValueError):
 def read_json(content: bytes) -> Any:
     """Return what JSON says, a ValueError where a number is none."""
     return json.loads(content, parse_constant=lambda text: refuse(text, ValueError))
-
-
-def _record(data: Any) -> Record:
-    if set(data) != {"format", "signatures", "inputs"} or data["format"] != FORMAT:
-        refuse(f"its format is not '{FORMAT}'", _EditedError)
-    inputs = {name: _inputs(name, one) for name, one in data["inputs"].items()}
-    entries: list[Entry] = []
-    for number, row in enumerate(data["signatures"], 1):
-        entry = Entry(**row)
-        if not all(isinstance(value, str) for value in row.values()):
-            raise TypeError
-        if entry.sealed(entries[-1].digest if entries else "") != entry:
-            refuse(f"signature {number} does not match its checksum", _EditedError)
-        if entry.expires and date.fromisoformat(entry.expires) < entry.moment.date():
-            refuse(f"signature {number} ended before it was given", _EditedError)
-        known = entry.role in ROLES and entry.name.strip() and (entry.name + entry.for_them).isprintable()
-        if not known or not _HASH.match(entry.fingerprint) or not _HASH.match(entry.results):
-            refuse(f"signature {number} has a role, a name or a fingerprint that cannot be", _EditedError)
-        if entries and entry.moment < entries[-1].moment:
-            refuse(f"signature {number} is dated before the one that it follows", _EditedError)
-        if entry.fingerprint not in inputs:
-            refuse(f"the inputs of signature {number} are missing", _EditedError)
-        entries.append(entry)
-    return Record(tuple(entries), inputs)
-
-
-def _inputs(name: str, data: Any) -> Inputs:
-    parts, case = data["ingredients"], data["case"]
-    if not isinstance(case, dict) or not all(isinstance(value, str) for value in parts.values()):
-        raise TypeError
-    if combined(parts) != name or case_digest(case) != parts["case"]:
-        refuse(f"the inputs {name[:12]} do not match their fingerprint", _EditedError)
-    return Inputs(dict(parts), case)
 
 
 MOST = 1000  # changes that are collected; more help nobody

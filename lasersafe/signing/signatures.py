@@ -371,6 +371,7 @@ def check_signatures(
     if not available():
         return [], f"there is a certificate signature, which cannot be checked here: {MISSING}"
     from pyhanko.keys import load_certs_from_pemder_data
+    from pyhanko.pdf_utils.reader import PdfFileReader
 
     roots: list[Any] = []
     for path in trust:
@@ -387,35 +388,27 @@ def check_signatures(
     for name in ("pyhanko", "pyhanko_certvalidator"):
         logging.getLogger(name).setLevel(logging.CRITICAL)
     try:
-        return _check(sheet, about, roots, case, signed)
+        reader = PdfFileReader(BytesIO(sheet.base + sheet.appended), strict=True)
+        embedded = list(reader.embedded_regular_signatures)
+        if not embedded or len(reader.embedded_signatures) != len(embedded):
+            return [], "something was appended after printing, and it is no signature"
+        problem, stamped = "", dict[str, tuple[str, datetime]]()
+        try:
+            stamped = _stamps(sheet, about, reader)
+        except AppendedError as error:
+            problem = str(error)
+        good: list[CertificateSignature] = []
+        moments = [entry.moment for entry in signed.values()]
+        for one in (_Signature(each, sheet, roots) for each in embedded):
+            every = chain(one.faults(stamped.get(one.role), moments), one.not_named(case, signed, good))
+            broken = next(every, "")
+            distrust = "" if broken else one.distrust(bool(roots))
+            when = moment(one.claimed) if one.claimed is not None else "at no stated time"
+            good.append(CertificateSignature(plain(one.role), one.name, when, broken or distrust, not broken, one.key))
+            moments += [one.claimed] if one.claimed is not None else []
+        return good, problem
     except Exception:  # the bytes are untrusted, and what the parsers raise is not documented
         return [], "what was appended after printing is damaged: no signature in it can be checked"
-
-
-def _check(
-    sheet: SheetFile, about: About, roots: list[Any], case: Case | None, signed: Mapping[str, Entry]
-) -> tuple[list[CertificateSignature], str]:
-    from pyhanko.pdf_utils.reader import PdfFileReader
-
-    reader = PdfFileReader(BytesIO(sheet.base + sheet.appended), strict=True)
-    embedded = list(reader.embedded_regular_signatures)
-    if not embedded or len(reader.embedded_signatures) != len(embedded):
-        return [], "something was appended after printing, and it is no signature"
-    problem, stamped = "", dict[str, tuple[str, datetime]]()
-    try:
-        stamped = _stamps(sheet, about, reader)
-    except AppendedError as error:
-        problem = str(error)
-    found: list[CertificateSignature] = []
-    moments = [entry.moment for entry in signed.values()]
-    for one in (_Signature(each, sheet, roots) for each in embedded):
-        every = chain(one.faults(stamped.get(one.role), moments), one.not_named(case, signed, found))
-        broken = next(every, "")
-        distrust = "" if broken else one.distrust(bool(roots))
-        when = moment(one.claimed) if one.claimed is not None else "at no stated time"
-        found.append(CertificateSignature(plain(one.role), one.name, when, broken or distrust, not broken, one.key))
-        moments += [one.claimed] if one.claimed is not None else []
-    return found, problem
 
 
 class _Signature:

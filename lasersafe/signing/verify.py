@@ -72,14 +72,6 @@ class Report:
         """Note a finding."""
         self.findings.append(Finding(kind, message))
 
-    def changed(self, message: str) -> None:
-        """Note that something is not what it was."""
-        self.add("changed", message)
-
-    def unchecked(self, message: str) -> None:
-        """Note that something could not be checked."""
-        self.add("not checked", message)
-
     @property
     def code(self) -> int:
         """Exit code: of the gravest finding, 0 without any."""
@@ -199,29 +191,29 @@ class _Check(Report):
         self.files = {name: sheet.attachment(name, own.get(name, container.LARGEST_ATTACHMENT)) for name in names}
         for name, content in self.files.items():
             if hashlib.sha256(content).hexdigest() != about.attachments.get(name):
-                self.changed(f"the attachment {name} is not the one that the sheet was made with")
+                self.add("changed", f"the attachment {name} is not the one that the sheet was made with")
         if combined(about.ingredients) != about.fingerprint:
-            self.changed("the fingerprint is not that of the parts that the sheet names")
+            self.add("changed", "the fingerprint is not that of the parts that the sheet names")
         try:
             self.text = self.files[container.CASE_TEXT].decode()
             self.case = parse_case(self.text, container.CASE_TEXT)
         except UnicodeDecodeError:
-            self.changed("the embedded case is no text")
+            self.add("changed", "the embedded case is no text")
             return
         except CaseError as error:
-            self.unchecked(f"this version cannot read the embedded case: {error.faults[0]}")
+            self.add("not checked", f"this version cannot read the embedded case: {error.faults[0]}")
             return
         self._check_case()
         self.annex = self._intact_annex()
         if now is not None:
             current = parse_case(read_case_text(now), str(now))
             if fields := [str(change) for change in record.changes(canonical(self.case), canonical(current))]:
-                self.changed(f"{now} has changed since this sheet was printed")
+                self.add("changed", f"{now} has changed since this sheet was printed")
                 self.changed_fields += fields
         try:
             self.record = record.parse_record(self.files[container.RECORD], container.RECORD)
         except InputError as error:
-            self.changed(str(error))
+            self.add("changed", str(error))
         self.signed = self.record.signed(about.fingerprint)
         self._check_results()
         self._check_certificates(trust)
@@ -241,12 +233,12 @@ class _Check(Report):
         about = self.about
         old = self._tree(container.CASE)
         if case_digest(old) != about.ingredients.get("case"):
-            self.changed("the embedded inputs are not those of the fingerprint")
+            self.add("changed", "the embedded inputs are not those of the fingerprint")
         fields = [str(change) for change in record.changes(old, canonical(self.case))]
         if fields and about.version == lasersafe.__version__:
-            self.changed("the embedded case file does not say what the embedded inputs say")
+            self.add("changed", "the embedded case file does not say what the embedded inputs say")
         elif fields:
-            self.unchecked(f"version {about.version} read the case differently from {lasersafe.__version__}")
+            self.add("not checked", f"version {about.version} read the case differently from {lasersafe.__version__}")
         self.changed_fields += fields
         try:
             load_wording(about.language)
@@ -261,11 +253,11 @@ class _Check(Report):
         old = self._tree(container.RESULTS)
         said = embedded, record.results_digest(old), old.get("fingerprint")
         if said != (making.packed(old), about.results, about.fingerprint):
-            self.changed("the embedded results are not those of the sheet")
+            self.add("changed", "the embedded results are not those of the sheet")
         try:
             assessment = assess(self.case, about.language)
         except CalcError as error:
-            self.unchecked(f"this version cannot work out the embedded case: {str(error).splitlines()[0]}")
+            self.add("not checked", f"this version cannot work out the embedded case: {str(error).splitlines()[0]}")
             return
         self.decision = assessment.decision
         # As the sheet names itself: what this version would call it is no result.
@@ -275,7 +267,7 @@ class _Check(Report):
             self.add("other results", f"this version ({lasersafe.__version__}) computes {count} results differently")
         if about.version == assessment.version and about.fingerprint != assessment.fingerprint:
             if not self.changed_fields and not self.notes:
-                self.changed("the fingerprint is not that of the embedded case")
+                self.add("changed", "the fingerprint is not that of the embedded case")
         if not any(finding.kind == "changed" for finding in self.findings):
             self._check_pages(named)
 
@@ -284,7 +276,7 @@ class _Check(Report):
         about, sheet = self.about, self.file
         signed = sign_off_of(self.case, assessment, self.record, about.results)
         if signed.state != about.state:
-            self.changed(f"it says '{about.state}', but its record gives '{signed.state}'")
+            self.add("changed", f"it says '{about.state}', but its record gives '{signed.state}'")
             return
         if self.changed_results:
             self.notes.append("the pages were not compared: with other results they differ")
@@ -293,18 +285,20 @@ class _Check(Report):
             like = about, self.files[container.RESULTS]
             again = making.make_sheet(self.text, self.case, self.record, about.paper, assessment, like).content
         except CalcError as error:  # a paper or a language that nothing was ever printed on or in
-            self.changed(f"it cannot have been printed as it says: {str(error).splitlines()[0]}")
+            self.add("changed", f"it cannot have been printed as it says: {str(error).splitlines()[0]}")
             return
         library, packer = making.drawn_with()
         theirs = about.drawn_with.partition(", ")
         if again == sheet.base or (theirs[2] != packer and list(parse_sheet(again).parts()) == list(sheet.parts())):
             if self.annex is not None and theirs == (library, ", ", packer):
                 if self.annex != marked(making.annex_of(assessment, about.paper, about.case_file)):
-                    self.changed("its annex is not what this version prints from its case")
+                    self.add("changed", "its annex is not what this version prints from its case")
         elif about.ingredients != ingredients(self.case, about.language) or theirs[0] != library:
-            self.unchecked("the printed pages differ, and another version or library made them: compare by eye")
+            what = "the printed pages differ, and another version or library made them: compare by eye"
+            self.add("not checked", what)
         else:
-            self.changed("the pages or what the file says about itself are not what this version prints from its case")
+            what = "the pages or what the file says about itself are not what this version prints from its case"
+            self.add("changed", what)
 
     def _intact_annex(self) -> bytes | None:
         """Return the annex beside the sheet when it has the checksum that the sheet prints."""
@@ -312,21 +306,21 @@ class _Check(Report):
         if not about.annex:
             return None
         if not beside.exists():
-            self.unchecked(f"its annex, {beside.name}, is not beside it; its checksum is {about.annex[:12]}")
+            self.add("not checked", f"its annex, {beside.name}, is not beside it; its checksum is {about.annex[:12]}")
             return None
         try:
             content = read_limited(beside, container.LARGEST_SHEET, "annex")
         except InputError as error:
-            self.unchecked(str(error))
+            self.add("not checked", str(error))
             return None
         found = hashlib.sha256(content).hexdigest()
         if found == about.annex:
             return content
         if written_as(content) == mark_of("annex", about.case_file, about.title):
             sums = f"its checksum is {found[:12]}, not {about.annex[:12]}"
-            self.changed(f"{beside.name} is another annex of this case: {sums}")
+            self.add("changed", f"{beside.name} is another annex of this case: {sums}")
         else:
-            self.changed(f"{beside.name} beside it was edited, or is no annex of this case")
+            self.add("changed", f"{beside.name} beside it was edited, or is no annex of this case")
         return None
 
     def _check_certificates(self, trust: Sequence[Path]) -> None:
@@ -364,7 +358,7 @@ class _Check(Report):
         others = [entry for entry in self.record.entries if entry.fingerprint != about.fingerprint]
         if others and not entries:
             old, now = self.record.inputs[others[-1].fingerprint], canonical(self.case)
-            self.changed(f"changed since {others[-1].name} signed it at {others[-1].at}")
+            self.add("changed", f"changed since {others[-1].name} signed it at {others[-1].at}")
             self.changed_fields += changed_inputs(old.case, now, old.ingredients, about.ingredients)
 
     def _check_dates(self, day: date) -> None:
@@ -373,6 +367,6 @@ class _Check(Report):
         for entry in self.signed.values():
             who = f"{entry.name} ({spoken(entry.role)})"
             if entry.moment > datetime.now(UTC) + record.CLOCKS:
-                self.changed(f"the sign-off of {who} is dated {entry.at}, in the future")
+                self.add("changed", f"the sign-off of {who} is dated {entry.at}, in the future")
             if entry.expires and date.fromisoformat(entry.expires) < day:
                 self.add("overdue", f"the sign-off of {who} ended on {entry.expires}")

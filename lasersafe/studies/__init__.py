@@ -7,7 +7,7 @@ import itertools
 import math
 import re
 import tomllib
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import reduce
 from pathlib import Path
@@ -200,7 +200,12 @@ class Subject:
                 what = f"{error.faults[0].field.rpartition('.')[2]}: {error.faults[0].message}"
             typed = ", ".join(f"{path} = {nearest_text(value, self.inputs[path])}" for path, value in values.items())
             refuse(f"{typed}: {what}")
-        return tuple(self._with(context, values, held) for context in found)
+        for path, value in held.items():
+            name = self.inputs[path].name
+            found = [replace(one, space=one.space.held(name, float(value)), _worst={}, _lines={}) for one in found]
+        if DURATION in values:
+            found = [replace(one, time=float(values[DURATION]), _lines={}) for one in found]
+        return tuple(found)
 
     def unsure(self, values: Mapping[str, float]) -> tuple[InputTolerance, ...]:
         """Return the inputs of this laser, set-up and its surfaces that carry a tolerance and are not changed.
@@ -217,15 +222,14 @@ class Subject:
             kind, at, *rest = stated.place
             if kind == "surface" and case.surface[int(at)].laser in (None, self.context.laser.name):
                 found.append(one)
-            elif kind == "laser" and self._counts(rest, held):
+            elif kind == "laser" and (
+                # what acts on what is asked for, and is not held at one value
+                rest[1] == self.setup and rest[2] != "scan"
+                if rest[0] == "setup"
+                else rest[0] != "module" and not (rest[0] == "emission" and rest[1] in held)
+            ):
                 found.append(replace(one, field=one.field.replace("laser[1]", f"laser[{self.laser + 1}]", 1)))
         return tuple(found)
-
-    def _counts(self, rest: Sequence[str | int], held: Collection[str]) -> bool:
-        """Return whether a place of the laser acts on what is asked for, and is not held at one value."""
-        if rest[0] == "setup":
-            return rest[1] == self.setup and rest[2] != "scan"
-        return rest[0] != "module" and not (rest[0] == "emission" and rest[1] in held)
 
     def _case(self, values: Mapping[str, float]) -> Case:
         """Return the case with this laser alone and some inputs changed."""
@@ -250,14 +254,6 @@ class Subject:
                 other = self.inputs[f"laser.{partner[0]}"]
                 table[partner[0]] = exact_text(value * partner[1], other.unit)
         return case_from(data, str(self.path))
-
-    def _with(self, context: Context, values: Mapping[str, float], held: Mapping[str, float]) -> Context:
-        for path, value in held.items():
-            space = context.space.held(self.inputs[path].name, float(value))
-            context = replace(context, space=space, _worst={}, _lines={})
-        if DURATION not in values:
-            return context
-        return replace(context, time=float(values[DURATION]), _lines={})
 
 
 def exact_text(value: float, unit: str) -> str:
@@ -302,31 +298,29 @@ def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
     text = read_case_text(path)
     case = parse_case(text, str(path))
     filled = with_assumptions(tomllib.loads(text.replace("\r\n", "\n")))
+
+    def place(name: str | None, names: list[str], option: str, usual: int) -> int:
+        if name is not None and name not in names:
+            refuse(f"{option} = {shown(name)}: the case has no such {option}; there are: {quoted(names)}")
+        return usual if name is None else names.index(name)
+
+    def quoted(names: list[str]) -> str:
+        return ", ".join(f"'{name}'" for name in names)
+
     names = [one.name for one in case.laser]
     if laser is None and len(names) > 1:
-        refuse(f"laser: missing; the case has several, name one with --laser: {_quoted(names)}")
-    which = 0 if laser is None else _place(laser, names, "laser")
+        refuse(f"laser: missing; the case has several, name one with --laser: {quoted(names)}")
+    which = place(laser, names, "laser", 0)
     if which in filled.others:
         refuse(
             f"laser[{which + 1}].setup: the optics of '{names[which]}' are not stated, so that every usual lens, and "
             "none, counts; write the one that is fitted as [[laser.setup]], and ask again"
         )
     setups = [one.name for one in case.laser[which].setup]
-    fitted = case.laser[which].fitted_setup.name
-    mounted = setups.index(fitted) if setup is None else _place(setup, setups, "setup")
+    mounted = place(setup, setups, "setup", setups.index(case.laser[which].fitted_setup.name))
     sets = (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
     context = contexts(case.model_copy(update={"laser": (case.laser[which],)}), sets)[mounted]
     return Subject(path, filled.data, case, which, mounted, context, _inputs(context))
-
-
-def _place(name: str, names: list[str], option: str) -> int:
-    if name not in names:
-        refuse(f"{option} = {shown(name)}: the case has no such {option}; there are: {_quoted(names)}")
-    return names.index(name)
-
-
-def _quoted(names: list[str]) -> str:
-    return ", ".join(f"'{name}'" for name in names)
 
 
 def _inputs(context: Context) -> dict[str, Input]:
@@ -349,14 +343,10 @@ def _inputs(context: Context) -> dict[str, Input]:
                 path = f"{prefix}.{name}"
                 found[path] = Input(path, name, mark, nominal, spans.get(name), typed=typed, span=span)
                 break
-    pair = [found.get(f"laser.{name}") for name in ("mean_power", "pulse_energy")]
-    if not context.space.knobs and pair[0] is not None and pair[1] is not None:
-        for own, other in (pair, pair[::-1]):
-            assert own is not None
-            assert other is not None
-            assert own.nominal is not None
-            assert other.nominal is not None
-            found[own.path] = replace(own, partner=(other.name, other.nominal / own.nominal))
+    mean, energy = (found.get(f"laser.{name}") for name in ("mean_power", "pulse_energy"))
+    if not context.space.knobs and mean and energy and mean.nominal and energy.nominal:
+        found[mean.path] = replace(mean, partner=(energy.name, energy.nominal / mean.nominal))
+        found[energy.path] = replace(energy, partner=(mean.name, mean.nominal / energy.nominal))
     found[DURATION] = Input(DURATION, DURATION, _TIME, None)
     return found
 
