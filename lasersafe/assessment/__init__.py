@@ -32,7 +32,7 @@ _DATA = (".toml", ".json", ".txt")
 _NOT_IN_RESULTS = ("fonts",)
 
 
-def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> Assessment:
+def assess(case: Case, language: str | None = None, *, in_full: bool = True, drawn: bool = True) -> Assessment:
     """Return the assessment of a case.
 
     Parameters
@@ -45,6 +45,9 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
         Whether to work out what only the pages print: how sure each distance is, the steps of the limits, the class
         check, how far scans, sums and extended sources reach, the worst settings in words, the exposure map and
         elevations, what assumptions cost. No verdict, distance or eyewear depends on it.
+    drawn : bool
+        Whether to draw the zones of a scene, with the lines that spectators stand behind; without them it is not worked
+        out in full either, and says what the short answer prints.
 
     Returns
     -------
@@ -58,6 +61,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     """
     wording = load_wording(language or case.language)
     typed, corners = case, corners_of(case)
+    in_full = in_full and drawn
     with without_limit_steps(not in_full):
         worked = worst_of(worked_out(corners.cases, wording), wording)
     case, every = worked.case, [one.found for one in worked.each]
@@ -65,13 +69,13 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     controls = tuple(controls_of(case, wording, words, worked.scenarios))
     scenarios, findings = controlled(worked, controls)
     worked = replace(worked, scenarios=scenarios)
-    scene = None
+    scene, (beam, scatter, aided) = None, reached_by_each(worked)
     if worked.stage is not None:
         from lasersafe.assessment import scene as scene_part
         from lasersafe.assessment import scene_zones
 
-        scene = scene_part.scene_result(worked, wording, in_full=in_full)
-    beam, scatter, aided = reached_by_each(worked)
+        beyond = None if drawn else beam.distance
+        scene = scene_part.scene_result(worked, wording, in_full=in_full, beyond=beyond)
     assumed = assumptions_of(typed, every, beam.distance, scatter.distance)
     if worked.stage is not None:
         scatter = scatter.at_least(*scene_zones.lit_reach([one.stage for one in worked.each if one.stage is not None]))
@@ -118,15 +122,15 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True) -> 
     )
 
 
-def assess_file(path: Path, *, in_full: bool = True) -> Assessment:
-    """Return the assessment of a case file, without what only the pages print where it is not wanted in full.
+def assess_file(path: Path, *, in_full: bool = True, drawn: bool = True) -> Assessment:
+    """Return the assessment of a case file; see `assess`.
 
     Raises
     ------
     CaseError
         If the file has faults; all are listed.
     """
-    return assess(read_case(path), in_full=in_full)
+    return assess(read_case(path), in_full=in_full, drawn=drawn)
 
 
 def ingredients(case: Case, language: str = "en") -> dict[str, str]:

@@ -43,6 +43,7 @@ WAYS = ("direct", "mirror", "scatter")  # there always are
 ON_THE_FLOOR = (*WAYS, "mirror then scatter")  # that a place in a scene gets light by, without faults and instruments
 MORE_WAYS = ("transmitted",)  # there are where a figure of the case says so
 NO_AID = "struck.no_aid"  # key of the sentence that nobody uses an instrument
+FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
 _SMALLEST = 1e-12  # less of a limit is not told from it
 _TRACE = 1e-9
 Portion = dict[tuple[str, str], float]  # rule set and group -> part of a limit

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from lasersafe.assessment.barriers import barrier_loads, barrier_words
-from lasersafe.assessment.context import FAR_INFRARED, Context, every_context, kinds_of_light, power_of_all
+from lasersafe.assessment.context import FAR_INFRARED, FARTHER, Context, every_context, kinds_of_light, power_of_all
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadable_markings
 from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together, strike_outs_of
@@ -22,7 +22,6 @@ from lasersafe.wording import Message, Wording, joined, word
 
 IN_BEAM = ("eye direct", "skin direct", "eye together", "skin together")  # zones of lines that count in the headline
 _MIRRORS = ("eye mirror", "skin mirror")  # count as well; of those that reach farther, curved ones, `bent` speaks
-_FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below
 _MOST_PAIRS = 3  # of a person and a laser that are named
 _MOST_TIMES = 3  # of persons, typed, that are named
 _MOST_KEYS = 8  # of readings that are named one by one
@@ -130,7 +129,7 @@ def decision_of(
     words, fitted = _Sentences(case, wording), [s for s in worked.setups if s.fitted]
     beam, near, placed = reach[0], reach[1].distance, () if scene is None else scene.barriers
     mirrors = [] if scene is None else [z.distance for z in scene.zones if z.fitted and z.kind in _MIRRORS]
-    counted = IN_BEAM + _MIRRORS if all(one <= _FARTHER * beam.distance for one in mirrors) else IN_BEAM
+    counted = IN_BEAM + _MIRRORS if all(one <= FARTHER * beam.distance for one in mirrors) else IN_BEAM
     lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in counted]
     far = max((beam.distance, *lines), key=badness)
     mine = [s for s in worked.scenarios if is_fitted(s, fitted)]
@@ -380,7 +379,7 @@ def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, 
     sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
     people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue
     mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]
-    if headline is not None and any(not z.distance <= _FARTHER * headline for z in mirrors):
+    if headline is not None and any(not z.distance <= FARTHER * headline for z in mirrors):
         bent = max(mirrors, key=lambda zone: badness(zone.distance))
         headline = max((bent.distance, *(line.distance for line in scene.lines if line.zone in _MIRRORS)), key=badness)
         words = {"surface": wording.say(bent.surface), "laser": bent.laser, "reach": metres(headline, with_feet)}

@@ -24,7 +24,7 @@ from lasersafe.assessment.scene_marks import (
     surface_marks,
     target_marks,
 )
-from lasersafe.assessment.scene_rules import facts_of, rules_of, spectator_lines, stricter_lines, zones_of
+from lasersafe.assessment.scene_rules import facts_of, near_of, rules_of, spectator_lines, stricter_lines, zones_of
 from lasersafe.assessment.scene_zones import (
     beams_to_targets,
     beyond_targets,
@@ -61,7 +61,9 @@ if TYPE_CHECKING:
     from lasersafe.wording import Wording
 
 
-def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True) -> SceneResult:
+def scene_result(
+    worked: CaseResults, wording: Wording, *, in_full: bool = True, beyond: float | None = None
+) -> SceneResult:
     """Return the record of a scene, coordinates and numbers only.
 
     Parameters
@@ -73,25 +75,27 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
         Language of the findings.
     in_full : bool
         Whether to work out what only the pages and JSON have: the exposure map, elevations, shadows, prices, steps.
+    beyond : float, optional
+        Draw no zones, and look at them only where verdict and distances can depend on them: near spectators, whom rules
+        keep a gap from them, and farther than this from the lasers, where a beam would reach farther than is said. [m]
     """
     stages = tuple(one.stage for one in worked.each if one.stage is not None)
     stage = stages[0]
-    hot = [
-        (where, one, where.walls(context, "direct")) for where, context, _, _, one in beams_to_targets(stages) if one
-    ]
-    shading = shading_lights(stages) if in_full else []
-    lit_past([*zone_lights(stages), *hot, *shading])  # all at once
-    zones, behind = zones_over(stages), beyond_targets(stages)
-    beyond = over(behind, lambda one: one[0], _beyond)
+    plan = plan_of(stage)
+    facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
+    near = None if beyond is None else near_of(stages, facing, beyond)
+    if beyond is None:
+        hot = [(at, one, at.walls(context, "direct")) for at, context, _, _, one in beams_to_targets(stages) if one]
+        lit_past([*zone_lights(stages), *hot, *(shading_lights(stages) if in_full else [])])  # all at once
+    zones, behind = zones_over(stages, near), beyond_targets(stages, drawn=beyond is None)
+    missed = over(behind, lambda one: one[0], _beyond)
     controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in worked.scenarios if s.controls}
     matrix = tuple(
         replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))
         for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
     )
-    plan = plan_of(stage)
     barriers = barrier_lines(stages, with_shadows=in_full)
     persons = person_marks(stage, matrix, _places(stage))
-    facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
     lines = tuple(
         line
         for context in stage.fitted
@@ -117,8 +121,8 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
     return SceneResult(
         plan=plan,
         aims=over(stages, aims_of),
-        zones=(*zones, *over(behind, lambda one: one[1], joined_zone)),
-        beyond=beyond,
+        zones=(*zones, *over(behind, lambda one: one[1], joined_zone)) if near is None else (),
+        beyond=missed,
         barriers=barriers,
         persons=persons,
         cameras=camera_marks(stage),
@@ -127,7 +131,7 @@ def scene_result(worked: CaseResults, wording: Wording, *, in_full: bool = True)
         lines=lines,
         elevations=over(stages, lambda stage: elevations(stage, persons), _section) if in_full else (),
         matrix=matrix,
-        findings=(*findings_of(stages, zones, beyond, barriers, wording), *rule_findings(rules, wording), *costs),
+        findings=(*findings_of(stages, zones, missed, barriers, wording), *rule_findings(rules, wording), *costs),
         struck_out=tuple(
             StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
         ),

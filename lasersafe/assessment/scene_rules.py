@@ -10,14 +10,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
+from shapely import affinity
 
-from lasersafe.assessment.context import TISSUES, WAYS, kinds_of_light
+from lasersafe.assessment.context import FARTHER, TISSUES, WAYS, kinds_of_light
 from lasersafe.assessment.scene_hits import taken
-from lasersafe.assessment.scene_zones import SUMS
+from lasersafe.assessment.scene_zones import SUMS, stated
 from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.quantity import raised
 from lasersafe.records.scene import SpectatorLine, SpectatorRule
-from lasersafe.scene.areas import area_of, polygons
+from lasersafe.scene.areas import PAD, area_of, finest, polygons
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, joined, word
@@ -25,6 +26,7 @@ from lasersafe.wording import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
+    from lasersafe.models import ScenePerson
     from lasersafe.records.scene import BarrierLine, MatrixCell, ZoneShape
     from lasersafe.results import Scenario
 
@@ -54,9 +56,7 @@ def facts_of(
         Those of every corner.
     """
     stage = stages[0]
-    roles = {p.name: p.role for p in stage.case.person}
-    people = [p for p in stage.scene.person if roles[p.name] in SPECTATORS]
-    fitted = stage.fitted
+    people, fitted = _spectators(stage), stage.fitted
     waves: dict[str, list[Context]] = {}
     for context in (c for s in stages for c in s.fitted):
         waves.setdefault(context.laser.name, []).append(context)
@@ -88,6 +88,11 @@ def facts_of(
         shortest_exposure_time=min(times, default=None), visible=visible, laser_class=highest,
         only_scatter_reaches_people=not beams,
     )  # fmt: skip
+
+
+def _spectators(stage: Stage) -> list[ScenePerson]:
+    roles = {p.name: p.role for p in stage.case.person}
+    return [p for p in stage.scene.person if roles[p.name] in SPECTATORS]
 
 
 def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
@@ -140,6 +145,32 @@ def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
         if any((one.upper > 1.0).any() for one in bounds(asked, to_limit=True, most=_MOST)):
             return float(distance)
     return math.inf
+
+
+def near_of(stages: tuple[Stage, ...], facing: float, beyond: float) -> shapely.Geometry | None:
+    """Return where rules and distances can depend on zones; None for anywhere, as with curved mirrors that focus.
+
+    Rules ask for a gap between zones and spectators, and the lines round a laser count where they are farther than its
+    beam reaches on every side of the audience, which looks the other way than *facing*.
+    """
+    stage, plan = stages[0], stages[0].extent
+    for one, tissue in itertools.product(stages, TISSUES):
+        for context in one.fitted:
+            mirrors, zone = one.sources(context, "mirror", tissue), one.result(context).zone("mirror", tissue)
+            if not all(stated(mirror.reach, zone.distance) <= FARTHER * beyond for mirror in mirrors):
+                return None
+    around, found = 3.0 * finest(plan) + PAD, list[shapely.Geometry]()
+    gaps = [float(r.value) for key in stage.case.spectator_rules for r in pack(key).rules if r.fact == "lateral_gap"]
+    if gaps:
+        found += [taken(one).buffer(max(gaps) + around) for one in _spectators(stage)]
+    size = 10.0 * beyond + math.dist(plan[:2], plan[2:])
+    for context in stage.fitted if math.isfinite(beyond) else ():
+        for x, y, _ in (pose.apex for pose in stage.poses(context, "running")[:1]):
+            half = shapely.box(x - size, y + beyond - 2.0 * _NEXT - around, x + size, y + size)
+            found += [affinity.rotate(half, -(facing + turn), (x, y), use_radians=True) for _, turn in SIDES]
+    near = shapely.union_all(found)
+    shapely.prepare(near)
+    return near
 
 
 def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:

@@ -22,7 +22,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.results import Criterion, Step
-from lasersafe.scene.areas import area_of, lit_areas, polygons
+from lasersafe.scene.areas import area_of, box_of, lit_areas, polygons
 from lasersafe.scene.beams import NEAREST, BeamProfile, ScatterProfile, farthest_of
 from lasersafe.wording import Message, word
 
@@ -56,14 +56,17 @@ class Cut:
     not_clipped_by: tuple[str, ...]
 
 
-def cut(stage: Stage, context: Context, source: Source) -> Cut:
-    """Return where a source is not proven below the limit, past the screens that hold."""
-    return _cut(stage, context, source, stage.walls(context, source.way))
+def cut(stage: Stage, context: Context, source: Source, near: shapely.Geometry | None = None) -> Cut:
+    """Return where a source is not proven below the limit, past the screens that hold; see `lit_past`."""
+    return _cut(stage, context, source, stage.walls(context, source.way), near)
 
 
 @kept()
-def _cut(stage: Stage, context: Context, source: Source, walls: Walls) -> Cut:
-    area, free = lit_past([(stage, source, walls)])[0], stage.outline(source)
+def _cut(stage: Stage, context: Context, source: Source, walls: Walls, near: shapely.Geometry | None) -> Cut:
+    area = lit_past([(stage, source, walls)], near)[0]
+    if area.is_empty:
+        return Cut(area, (), ())
+    free = stage.outline(source)
     holds, lines = stage.held(context, source.way), {name: one.line for name, one in stage.screens.items()}
     met = [name for name, line in lines.items() if shapely.intersects(free, shapely.LineString(line))]
     clips = area.area < free.area * (1.0 - 1e-6)
@@ -74,51 +77,60 @@ def _cut(stage: Stage, context: Context, source: Source, walls: Walls) -> Cut:
     )
 
 
-def lit_past(wanted: Sequence[tuple[Stage, Source, Walls]]) -> list[shapely.Geometry]:
-    """Return where each source is not proven below the limit past walls, which are among those that a stage knows."""
-    asked = {}
+def lit_past(
+    wanted: Sequence[tuple[Stage, Source, Walls]], near: shapely.Geometry | None = None
+) -> list[shapely.Geometry]:
+    """Return where each source is not proven below the limit past walls, which are among those that a stage knows.
+
+    Where it is asked for only *near* something, what is elsewhere is left out.
+    """
+    asked, nowhere = {}, shapely.Polygon()
     for stage, source, walls in wanted:
-        key, free = ("lit past", source, id(walls)), stage.outline(source)
+        key = ("lit past", source, id(walls), near)
         if key not in stage.answers:
-            stage.answers[key] = free
+            far = near is not None and not near.intersects(box_of(source))
+            free = stage.answers[key] = nowhere if far else stage.outline(source)
             if any(shapely.intersects(free, shapely.LineString(one.line)) for one in walls.screens):
                 asked[id(stage.answers), key] = stage, [[(source, walls)]], free
     if asked:
         first = wanted[0][0]
-        areas = lit_areas([(groups, free) for _, groups, free in asked.values()], first.band, first.extent)
+        areas = lit_areas([(groups, free) for _, groups, free in asked.values()], first.band, first.extent, near)
         for (_, key), (stage, _, _), area in zip(asked, asked.values(), areas, strict=True):
             stage.answers[key] = area
-    return [stage.answers["lit past", source, id(walls)] for stage, source, walls in wanted]
+    return [stage.answers["lit past", source, id(walls), near] for stage, source, walls in wanted]
 
 
-def zones_over(stages: Sequence[Stage]) -> tuple[ZoneShape, ...]:
+def zones_over(stages: Sequence[Stage], near: shapely.Geometry | None = None) -> tuple[ZoneShape, ...]:
     """Return the zones of every fitted set-up, and of the set-up of each laser that reaches farthest.
 
-    Of several corners of the tolerances each zone is the union of theirs.
+    Of several corners of the tolerances each zone is the union of theirs. What is not near where it is asked for may be
+    left out.
     """
-    kinds = [(stage, list(_kinds(stage))) for stage in stages]
-    lit_past(zone_lights(stages))
-    alone = over(kinds, lambda one: [zone for kind in one[1] for zone in _of_kind(one[0], *kind)], joined_zone)
-    return (*alone, *_together(stages, alone))
+    lit_past(zone_lights(stages, near), near)
+    alone = over(
+        stages, lambda one: [zone for kind in _kinds(one, near) for zone in _of_kind(one, *kind, near)], joined_zone
+    )
+    return (*alone, *_together(stages, alone, near))
 
 
-def zone_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]:
+def zone_lights(stages: Sequence[Stage], near: shapely.Geometry | None = None) -> list[tuple[Stage, Source, Walls]]:
     """Return what zones are made of, each light with the walls that hold against it."""
     return [
         (stage, source, stage.walls(context, source.way))
-        for stage in stages for context, _, way, tissue, _ in _kinds(stage)
+        for stage in stages for context, _, way, tissue, _ in _kinds(stage, near)
         for source in _of_way(stage, context, way, tissue)
     ]  # fmt: skip
 
 
-def _kinds(stage: Stage) -> Iterator[tuple[Context, str, str, str, bool]]:
+def _kinds(stage: Stage, near: shapely.Geometry | None) -> Iterator[tuple[Context, str, str, str, bool]]:
+    """Give the zones that there are; not those of other set-ups where they are asked for only near something."""
     for context in stage.contexts:
         if stage.poses(context, "running"):
             same = [one for one in stage.setups if one.laser == context.laser.name]
             farthest = max(same, key=lambda one: badness(one.zone("direct", "eye").distance))
             worst = farthest.setup == context.setup.name
             for kind, way, tissue in KINDS:
-                if context.setup.fitted or (worst and tissue == "eye" and way != "scatter"):
+                if context.setup.fitted or (near is None and worst and tissue == "eye" and way != "scatter"):
                     yield context, kind, way, tissue, worst
 
 
@@ -171,20 +183,23 @@ def together_lights(stages: Sequence[Stage], tissue: str) -> list[tuple[list[Con
     return found
 
 
-def _together(stages: Sequence[Stage], alone: Sequence[ZoneShape]) -> Iterator[ZoneShape]:
+def _together(
+    stages: Sequence[Stage], alone: Sequence[ZoneShape], near: shapely.Geometry | None
+) -> Iterator[ZoneShape]:
     """Give what the zones of lasers that can be on at once leave out: there the sum is not proven below the limits."""
     wanted, named, stage = [], [], stages[0]
     for tissue in ("eye", "skin"):
         own = shapely.union_all([area_of(z.polygons) for z in alone if z.fitted and tissue in z.kind])
         for placed, groups in together_lights(stages, tissue):
             if len(groups) > 1:
-                parts = [stage.outline(_counted(source, len(groups))) for group in groups for source, _ in group]
-                wanted.append((groups, shapely.difference(shapely.union_all(parts), own)))
+                every = [_counted(source, len(groups)) for group in groups for source, _ in group]
+                free = _outlines(stage, every, near)
+                wanted.append((groups, free if near is not None else shapely.difference(free, own)))
                 named.append((tissue, placed))
-    keys = [("together", tuple((id(a), id(b)) for group in groups for a, b in group)) for groups, _ in wanted]
+    keys = [("together", near, tuple((id(a), id(b)) for group in groups for a, b in group)) for groups, _ in wanted]
     asked = {key: one for key, one in zip(keys, wanted, strict=True) if key not in stage.answers}
     if asked:
-        stage.answers |= zip(asked, lit_areas(list(asked.values()), stage.band, stage.extent), strict=True)
+        stage.answers |= zip(asked, lit_areas(list(asked.values()), stage.band, stage.extent, near), strict=True)
     for (tissue, placed), (groups, _), key in zip(named, wanted, keys, strict=True):
         area = stage.answers[key]
         if polygons(area):
@@ -199,6 +214,17 @@ def _together(stages: Sequence[Stage], alone: Sequence[ZoneShape]) -> Iterator[Z
                 overhead=any(_overhead(stage, source) for group in groups for source, _ in group),
                 label=f"{kind} {format_quantity(float(away.max()), 'm', 3, 'up')}",
             )  # fmt: skip
+
+
+def _outlines(stage: Stage, sources: Sequence[Source], near: shapely.Geometry | None) -> shapely.Geometry:
+    """Return the union of outlines; not all of those that are far from where it is asked for, but as wide as it is."""
+    found = [shapely.Polygon()]
+    for source in sorted(sources, key=lambda one: -badness(one.reach)):
+        box = box_of(source)
+        wide = near is not None and shapely.covers(shapely.box(*shapely.total_bounds(found)), box)
+        if not wide or shapely.intersects(near, box):
+            found.append(stage.outline(source))
+    return shapely.union_all(found)
 
 
 def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], ...]]:
@@ -244,9 +270,17 @@ def _counted(source: Source, times: int) -> Source:
     return replace(source, factor=factor, reach=reach * ROUND_UP)
 
 
-def _shape(stage: Stage, context: Context, source: Source, kind: str, distance: float, **more: Any) -> ZoneShape | None:
+def _shape(
+    stage: Stage,
+    context: Context,
+    source: Source,
+    kind: str,
+    distance: float,
+    near: shapely.Geometry | None = None,
+    **more: Any,
+) -> ZoneShape | None:
     """Return the zone of a source past the screens that hold, None where nothing of it is left."""
-    shape = cut(stage, context, source)
+    shape = cut(stage, context, source, near)
     parts = polygons(shape.area)
     if not parts:
         return None
@@ -264,14 +298,16 @@ def _of_way(stage: Stage, context: Context, way: str, tissue: str) -> tuple[Sour
     return found if way != "scatter" else (*found, *stage.sources(context, "mirror then scatter", tissue))
 
 
-def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, worst: bool) -> list[ZoneShape]:
+def _of_kind(
+    stage: Stage, context: Context, kind: str, way: str, tissue: str, worst: bool, near: shapely.Geometry | None
+) -> list[ZoneShape]:
     zone, found = stage.result(context).zone(way, tissue), []
     limit = zone.criterion
     words = Message("limited.by", tissue=word(tissue), set=limit.rule_set, time=f"{limit.duration:g} s")
     for source in _of_way(stage, context, way, tissue):
         turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
         one = _shape(
-            stage, context, source, kind, _stated(source.reach, zone.distance) + turned, worst=worst,
+            stage, context, source, kind, stated(source.reach, zone.distance) + turned, near, worst=worst,
             measured_from="last optic" if turned > 0.0 else _FROM[way], limited_by=words, surface=source.surface,
             limit=limit.limit, limit_unit=limit.limit_unit, duration=context.duration(way)[0],
             overhead=_overhead(stage, source), note=source.note,
@@ -283,7 +319,7 @@ def _of_kind(stage: Stage, context: Context, kind: str, way: str, tissue: str, w
     return [*over(found, lambda one: [one], joined_zone)] if way == "scatter" and found else found
 
 
-def _stated(reach: float, distance: float) -> float:
+def stated(reach: float, distance: float) -> float:
     """Return the distance of a set-up [m] where the reach of an outline is that with a little to spare."""
     return distance if distance <= reach <= distance * ROUND_UP * (1.0 + 1e-9) else reach
 
@@ -336,16 +372,19 @@ def beams_to_targets(stages: Sequence[Stage]) -> list[tuple[Stage, Context, Pose
     ]  # fmt: skip
 
 
-def beyond_targets(stages: Sequence[Stage]) -> list[tuple[list[BeyondTarget], list[ZoneShape]]]:
-    """Return for each stage where the beam of each fitted set-up goes behind each target, and where it can set fire."""
+def beyond_targets(stages: Sequence[Stage], *, drawn: bool) -> list[tuple[list[BeyondTarget], list[ZoneShape]]]:
+    """Return for each stage where the beam of each fitted set-up goes behind each target, and where it can set fire.
+
+    What is not drawn has no areas.
+    """
     each = beams_to_targets(stages)
-    hot_ones = [(stage, context, hot) for stage, context, _, _, hot in each if hot is not None and hot.reach > 0.0]
-    lit_past([(stage, hot, stage.walls(context, hot.way)) for stage, context, hot in hot_ones])  # all at once
+    hot_ones = [one for one in each if drawn and one[-1] is not None and one[-1].reach > 0.0]
+    lit_past([(stage, hot, stage.walls(context, hot.way)) for stage, context, _, _, hot in hot_ones if hot])  # at once
     found = []
     for stage in stages:
         own = [(context, pose, beam, hot) for where, context, pose, beam, hot in each if where is stage]
-        beyond = [_beyond(stage, c, target, pose, beam, hot) for c, pose, beam, hot in own for target in c.targets]
-        zones = [_ignition(stage, context, hot) for context, _, _, hot in own if hot is not None and hot.reach > 0.0]
+        beyond = [_beyond(stage, *one, target, drawn=drawn) for one in own for target in one[0].targets]
+        zones = [_ignition(stage, context, hot) for where, context, _, _, hot in hot_ones if where is stage and hot]
         found.append((beyond, [one for one in zones if one is not None]))
     return found
 
@@ -365,15 +404,16 @@ def _ignition(stage: Stage, context: Context, hot: Source) -> ZoneShape | None:
 
 
 def _beyond(
-    stage: Stage, context: Context, target: Target, pose: Pose, source: Source, hot: Source | None
+    stage: Stage, context: Context, pose: Pose, source: Source, hot: Source | None, target: Target, *, drawn: bool
 ) -> BeyondTarget:
-    place, area = place_of(target, pose, stage.work_distance(context)), cut(stage, context, source).area
+    place, area = place_of(target, pose, stage.work_distance(context)), shapely.Polygon()
+    area = cut(stage, context, source).area if drawn else area
     away, flat = math.dist(place, pose.apex), math.dist(place[:2], pose.apex[:2])
     if flat > 0.5 * away:
         area = shapely.difference(area, shapely.Point(pose.apex[:2]).buffer(away * 0.999, quad_segs=64))
     held = stage.held(context, "direct")
     stopped = target.stop is not None and held[target.stop].holds
-    distance, note = _stated(source.reach, stage.result(context).zone("direct", "eye").distance), ""
+    distance, note = stated(source.reach, stage.result(context).zone("direct", "eye").distance), ""
     if target.stop is not None:
         stop = held[target.stop]
         note = Message("ignition.stop", name=target.stop, verdict=stop.verdict)

@@ -119,7 +119,7 @@ def assess(
     from lasersafe.assessment import assess_file
     from lasersafe.records.fields import as_json as plain
 
-    assessment = assess_file(case, in_full=as_json or everything)
+    assessment = assess_file(case, drawn=as_json or everything)
     if as_json:
         print_json(plain(assessment))
     elif everything:

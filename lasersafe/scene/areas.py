@@ -26,6 +26,7 @@ INDEX = NDArray[np.intp]
 PAD = 0.01  # m, outwards on every side
 _STEP = math.radians(2.0)
 _HAIR = 1e-5  # m: seams between two shadows are narrower
+_FAR = 1e9  # m
 _NEAR = 0.05  # m: nearer to the optic than this a small disc stands for the beam
 _SAME = 1e-6  # m: corners so near to one another are one
 _UPRIGHT = math.radians(89.99)
@@ -156,6 +157,7 @@ def lit_areas(
     wanted: Sequence[tuple[Sequence[Sequence[Light]], shapely.Geometry]],
     band: tuple[float, float],
     plan: tuple[float, float, float, float],
+    near: shapely.Geometry | None = None,
 ) -> list[shapely.Geometry]:
     """Return the parts of areas on the floor that are not proven below the limit at every height of a band [1]_.
 
@@ -170,6 +172,8 @@ def lit_areas(
         Heights that count. [m]
     plan : tuple of float
         What is drawn: x low, y low, x high, y high; farther away the squares are larger. [m]
+    near : shapely.Geometry, optional
+        Where it is asked for; what is farther than three of the smallest squares from it may be left out. [m]
 
     References
     ----------
@@ -180,20 +184,21 @@ def lit_areas(
     none = Places(np.zeros((1, 3)), np.zeros((1, 3)))
     asked = Asked([Question(groups, none) for groups, _ in wanted])
     now, sizes, owner = _first_squares(frees)
-    finest = max(plan[2] - plan[0], plan[3] - plan[1]) / _FINEST
+    smallest = finest(plan)
     known = np.where(asked.group[owner] >= 0, np.inf, 0.0)
     lit: list[tuple[FLOAT, FLOAT, NDArray[np.intp]]] = []
-    rounds = np.zeros(len(wanted), dtype=np.intp)
+    rounds = np.full(len(wanted), 0 if near is None else 2)
     while len(now):
         rounds[owner] += 1
         half = sizes / 2.0
         squares = shapely.box(*(now - half[:, None]).T, *(now + half[:, None]).T)
-        kept = np.flatnonzero(shapely.intersects(frees[owner], squares))
+        kept = np.arange(len(now)) if near is None else np.flatnonzero(shapely.intersects(near, squares))
+        kept = kept[shapely.intersects(frees[owner[kept]], squares[kept])]
         kept_above, known = _above(asked, owner[kept], now[kept], half[kept], band, known[kept])
         kept, known = kept[kept_above], known[kept_above]
         now, half, owner = now[kept], half[kept], owner[kept]
         off = np.maximum(np.maximum(np.array(plan[:2]) - now, now - np.array(plan[2:])), 0.0).max(axis=1) - half
-        open_ = np.flatnonzero(2.0 * half > np.maximum(finest, off / _FARTHER))
+        open_ = np.flatnonzero(2.0 * half > np.maximum(smallest, off / _FARTHER))
         cut = np.zeros(len(now), dtype=bool)
         for some in (_CORNERS[:1], _CORNERS[1:]):  # what no point that is tried shows to be below is not cut
             points = (now[open_, None] + half[open_, None, None] * some).reshape(-1, 2)
@@ -212,9 +217,23 @@ def lit_areas(
         boxes = [_rows(m, float(h[0])) for m, h in parts if len(m)]
         area = shapely.union_all(np.concatenate(boxes)) if boxes else shapely.Polygon()
         if rounds[number] > 1:  # no slits and no islands next to one another
-            area = _buffered(_buffered(area, finest, join_style="mitre"), -finest, join_style="mitre")
+            area = _buffered(_buffered(area, smallest, join_style="mitre"), -smallest, join_style="mitre")
         found.append(shapely.intersection(free, area))
     return found
+
+
+def finest(plan: tuple[float, float, float, float]) -> float:
+    """Return the edge of the smallest squares of `lit_areas` on a plan [m]."""
+    return max(plan[2] - plan[0], plan[3] - plan[1]) / _FINEST
+
+
+def box_of(source: Source) -> shapely.Geometry:
+    """Return a box on the floor that holds the `outline` of a source."""
+    start, size = source.near
+    out = 1.02 * (source.reach - source.offset) + 0.2
+    out = max(out, 0.0) if out < _FAR else _FAR
+    low, high = (start - size)[:, :2].min(axis=0) - out, (start + size)[:, :2].max(axis=0) + out
+    return shapely.box(*low, *high)
 
 
 def _first_squares(areas: NDArray[np.object_]) -> tuple[FLOAT, FLOAT, NDArray[np.intp]]:

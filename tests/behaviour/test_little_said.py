@@ -134,6 +134,13 @@ def test_the_short_answer_is_the_same_without_what_only_the_pages_print() -> Non
     assert (whole.scene.map is None, quick.scene.map) == (False, None)
 
 
+def test_the_reach_on_a_side_counts_where_no_zone_is_drawn() -> None:
+    drawn, short = (assess(parse_case(SHORT + SCENE), in_full=False, drawn=drawn) for drawn in (True, False))
+    assert (brief(drawn), short.scene.zones) == (brief(short), ())
+    farthest = max(line.distance for line in drawn.scene.lines)  # of the zone, which is padded and rounded up
+    assert drawn.decision.headline_distance == short.decision.headline_distance == farthest
+
+
 def test_the_plan_says_what_of_the_beams_is_assumed() -> None:
     found = assess(parse_case(SHORT + SCENE), in_full=False)
     page = plan_page(found, Paper("A4", 297.0, 210.0, 10.0), load_wording("en"))

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 
 from lasersafe.optics.beam import collimated, through_lens
 from lasersafe.results import Criterion
-from lasersafe.scene.areas import LOOSE, NEGLIGIBLE, PAD, hazard_map, lit_areas, outline, polygons
+from lasersafe.scene.areas import LOOSE, NEGLIGIBLE, PAD, box_of, finest, hazard_map, lit_areas, outline, polygons
 from lasersafe.scene.beams import EVERYWHERE, BeamProfile, Box, ScatterProfile, farthest_of, mirrored, unit
 from lasersafe.scene.bound import Places
 from lasersafe.scene.lights import Lights
@@ -83,10 +83,10 @@ def random_screens(rng):
     return tuple(found)
 
 
-def lit(source, screens=()):
+def lit(source, screens=(), near=None):
     """Return where a source is not proven below the limit behind screens that hold."""
     wanted = [([[(source, Walls(screens))]], outline(source, BAND))]
-    return lit_areas(wanted, BAND, (-6.0, -6.0, 6.0, 6.0))[0]
+    return lit_areas(wanted, BAND, (-6.0, -6.0, 6.0, 6.0), near)[0]
 
 
 def past(source, x, y, z, screens):
@@ -111,6 +111,20 @@ def alone(source, x, y, z):
     )  # fmt: skip
     meets = (level > 0.0) & (np.linalg.norm(met - middle, axis=1) <= radius)
     return np.where(meets, ratio_at(laser, *folded.T), 0.0)
+
+
+@few(10)
+@given(seed=st.integers(0, 2**32 - 1))
+def test_asked_only_near_something_a_zone_is_the_same_there(seed):
+    rng = np.random.default_rng(seed)
+    source, screens = random_source(rng), random_screens(rng)
+    there = shapely.Point(rng.uniform(-6, 6, 2)).buffer(rng.uniform(0.1, 3.0))
+    around = there.buffer(3.0 * finest((-6.0, -6.0, 6.0, 6.0)))
+    whole, part = lit(source, screens), lit(source, screens, around)
+    # but for corners that touch, where the squares are wide: the part is no smaller
+    assert whole.difference(part).intersection(there).area < 1e-9
+    assert part.difference(whole).intersection(there).area < 1e-3
+    assert outline(source, BAND).difference(box_of(source)).area < 1e-9
 
 
 @few(60)
