@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -354,19 +354,22 @@ def _limit(
     lam, time, angle = (np.asarray(values, dtype=np.float64) for values in points)
     extent = None if area is None else check_area(rule_set, area)
     shape = np.broadcast_shapes(lam.shape, time.shape, angle.shape, () if extent is None else extent.shape)
-    ends = check_points(rule_set, lam, time, angle)
     if not lam.size and None not in hazards:
         return []
     flat = [
-        a.reshape(-1)[:1] if low == high else np.broadcast_to(a, shape).reshape(-1)  # what is the same is one number
-        for a, (low, high) in zip((lam, time, angle), ends, strict=True)
-    ]
+        a.reshape(-1)[:1]
+        if a.size and a.flat[0] == a.flat[-1] and a.min() == a.max()
+        else np.broadcast_to(a, shape).reshape(-1)
+        for a in (lam, time, angle)
+    ]  # what is the same is one number
     found = []
+    if hazards != (None,):
+        least, most = check_points(rule_set, lam, time, angle)[0]
     for hazard in hazards:
         grid = grid_of(rule_set, tissue, hazard)
-        if not grid.covers(ends[0][0] * 1e9, ends[0][1] * 1e9):
+        if hazard and not grid.covers(least * 1e9, most * 1e9):
             continue
-        dose, piece = grid.evaluate(flat, int(np.prod(shape)))
+        dose, piece = grid.evaluate(flat, math.prod(shape), partial(check_points, rule_set))
         limit = ExposureLimit(rule_set, tissue, dose.reshape(shape), hazard or "", grid, piece.reshape(shape), time)
         rule = grid.rule_set.area
         if extent is not None and rule is not None and rule.hazard in grid.hazards:
@@ -501,7 +504,7 @@ def hazard_limits(
 @lru_cache(maxsize=16)
 def _sloped(rule_set: str, tissue: str) -> NDArray[np.bool_]:
     """Return in which cells of wavelength a limit of any hazard depends on it, though another may be lower."""
-    places = np.array(grid_of(rule_set, tissue).wavelengths.centres)
+    places = np.array(grid_of(rule_set, tissue).wavelengths.centres) * 1e-9
     found = np.zeros(places.size, dtype=np.bool_)
     for grid in (grid_of(rule_set, tissue, hazard) for hazard in hazards_of(rule_set, tissue)):
         own, stride = grid.parameters[6].take(grid.slots).any(axis=0), grid.wavelengths.stride
@@ -530,19 +533,18 @@ def alike(rule_set: str, tissue: str, wavelength: Floats) -> tuple[Floats, Ints 
     axis = grid_of(rule_set, tissue).wavelengths
     if wavelength.ndim != 1 or wavelength.size < _MANY:
         return wavelength, None
-    nm = wavelength * 1e9
-    if not (nm.min() >= WAVELENGTHS[0] and nm.max() <= WAVELENGTHS[1]):  # or NaN
+    if not (wavelength.min() >= WAVELENGTHS[0] * 1e-9 and wavelength.max() <= WAVELENGTHS[1] * 1e-9):  # or NaN
         return wavelength, None
-    cell = axis.at(nm)
+    cell = axis.at(wavelength)
     near = np.flatnonzero(cell < 0)
-    cell[near] = axis.exactly(nm[near])
+    cell[near] = axis.exactly(wavelength[near])
     first, last = int(cell.min()), int(cell.max())
     cell -= first
     columns = range(first, last + 1, axis.stride)
     sloped = _sloped(rule_set, tissue)[first // axis.stride :][: len(columns)]
     number = np.repeat(np.where(sloped, -1, np.arange(len(columns))), axis.stride).take(cell)
     own = np.flatnonzero(number < 0)
-    if own.size * 8 > nm.size:
+    if own.size * 8 > wavelength.size:
         return wavelength, None
     number[own] = np.arange(len(columns), len(columns) + own.size)
     middles = np.array([axis.centres[at // axis.stride] for at in columns]) * 1e-9

@@ -10,7 +10,7 @@ print (nm, s, mrad, J/m2 or W/m2), except for apertures, which are in m.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import combinations
@@ -27,10 +27,10 @@ WAVELENGTHS = (180.0, 1e6)  # [nm]
 DURATIONS = (1e-13, 3e4)  # [s]
 _LOG10 = math.log2(10.0)
 _BLOCK = 50_000  # points: arrays that stay in the cache
+_HELD = 10_000  # points that may have a lower limit, which are worked out together
 _FEW = 512  # up to this many points a binary search is faster than the classes of an axis
 _CLASSES = 16384  # of values on an axis, at most
 _NONE = -(2**40)  # class that holds an edge
-_SIZED, _BENT, _MORE = 1, 2, 4  # marks, see `Grid.marks`
 _SURE = 1e-9  # binary logarithm by which one limit has to be above another to be left out
 
 Ints = NDArray[np.integer[Any]]
@@ -49,20 +49,20 @@ class Piece(NamedTuple):
 class Axis:
     """The edges of one axis; cell ``2 k`` lies between edges k and k + 1, cell ``2 k - 1`` on the inner edge k.
 
-    Values are sorted into classes by the leading bits of their numbers; a class that an edge lies in is looked at more
-    closely. Cells are told as multiples of a stride.
+    Edges are in a unit, values in SI units. Values are sorted into classes by the leading bits of their numbers; a
+    class that an edge lies in is looked at more closely. Cells are told as multiples of a stride.
     """
 
-    def __init__(self, edges: set[float], stride: int) -> None:
+    def __init__(self, edges: set[float], stride: int, unit: float = 1.0) -> None:
         self.edges, self.stride = sorted(edges), stride
         self.inner = np.array(self.edges[1:-1])
         middles = [0.5 * (low + high) for low, high in zip(self.edges, self.edges[1:], strict=False)]
         self.centres = sorted([*self.edges[1:-1], *middles])
         cells = range(len(self.centres))
         self.ends = np.array([[self.edges[(n + 1) // 2], self.edges[n // 2 + 1]] for n in cells]).T  # of each cell
-        self._lowered = self.inner * (1.0 - EDGE)
-        self._raised = np.concatenate([[0.0], self.inner * (1.0 + EDGE)])
-        ends = np.array([self.edges[0] * (1.0 - 2.0 * EDGE), self.edges[-1] * (1.0 + 2.0 * EDGE)])
+        self._lowered = self.inner * (unit * (1.0 - EDGE))
+        self._raised = np.concatenate([[0.0], self.inner * (unit * (1.0 + EDGE))])
+        ends = unit * np.array([self.edges[0] * (1.0 - 2.0 * EDGE), self.edges[-1] * (1.0 + 2.0 * EDGE)])
         octaves = math.log2(self.edges[-1] / self.edges[0])
         self._bits = 52 - int(math.log2(_CLASSES / octaves))  # that do not count for the class of a number
         first, last = (ends.view(np.int64) >> self._bits).tolist()
@@ -100,13 +100,15 @@ class Grid:
     wavelengths: Axis  # [nm]
     durations: Axis  # [s]
     slots: Ints  # shape (depth, cells): pieces by wavelength, duration and source size, the first ones filled
-    pieces: tuple[Piece | None, ...]  # None: no limit; one that stands in cells with different marks is there for each
-    marks: NDArray[np.uint8]  # by piece, of the cell and slot where it holds: depends on the source size, has a curve
-    # and a constant, and whether there are more
+    pieces: tuple[Piece | None, ...]  # None: no limit; those of cells that are marked are there once more
+    marked: tuple[int, int]  # the first piece with a curve and a constant, or with more slots; small and large sources
+    sized: Range  # wavelengths at which the size of a source counts [m]
+    of_size: tuple[bool, ...]  # by slot, whether it counts there; in the first it tells the cell
     parameters: Floats  # shape (9, pieces), see `_parameters`
-    source_max: Floats  # by cell: alpha_max = 2 ** source_max * t ** source_power [mrad]
+    floors: Floats  # shape (depth, cells): the least that the limits of further slots can be [J/m2]
+    source_max: Floats  # by cell: alpha_max = 2 ** source_max * t ** source_power [rad]
     source_power: Floats
-    source_min: float  # alpha_min [mrad]
+    source_min: float  # alpha_min [rad]
     t2: tuple[float, ...]  # log2 T_2 = clip(first + second * alpha, third, fourth); the last is that of a small source
 
     @cached_property
@@ -126,11 +128,10 @@ class Grid:
         return found
 
     @cached_property
-    def marked(self) -> tuple[int, int, int]:
-        """Return the first piece that depends on the source size, the first with other marks, the end of the former."""
-        sized, other = np.flatnonzero(self.marks & _SIZED), np.flatnonzero(self.marks & (_BENT | _MORE))
-        start, end = (sized[0], sized[-1] + 1) if sized.size else (0, 0)
-        return int(start), int(other[0]) if other.size else len(self.pieces), int(end)
+    def amounts(self) -> Floats:
+        """Return the coefficients of doses [J/m2] and those of irradiances [W/m2], 0 where the other holds."""
+        rated = self.parameters[2] != 0.0
+        return np.where([rated, ~rated], 0.0, self.parameters[0])
 
     @cached_property
     def hazards(self) -> frozenset[str]:
@@ -153,93 +154,109 @@ class Grid:
         low, high = lowest * (1.0 - 2.0 * EDGE), highest * (1.0 + 2.0 * EDGE)
         return any(first <= high and last >= low for first, last in self._spans)
 
-    def log_t2(self, source_mrad: Floats | float) -> Floats:
+    def log_t2(self, source_angle: Floats | float) -> Floats:
         """Return the binary logarithm of T_2 / s."""
         first, rise, low, high, _ = self.t2
-        return np.asarray(np.minimum(np.maximum(first + rise * source_mrad, low), high))
+        return np.asarray(np.minimum(np.maximum(first + rise * source_angle, low), high))
 
     def apertures(self, piece: Ints, duration: Floats) -> Floats:
         """Return the limiting apertures of pieces. [m]."""
         hole, growth = self.parameters[3].take(piece), self.parameters[4].take(piece)
         return np.asarray(hole * np.exp2(growth * np.log2(duration)) if growth.any() else hole)
 
-    def evaluate(self, points: Sequence[Floats], size: int) -> tuple[Floats, Ints]:
+    def evaluate(
+        self, points: Sequence[Floats], size: int, check: Callable[[Floats, Floats, Floats], object]
+    ) -> tuple[Floats, Ints]:
         """Return the strictest limit [J/m2] at *size* points, and its piece.
 
-        The points are wavelength, duration and source angle: flat, in SI units, of that length or of 1.
+        The points are wavelength, duration and source angle: flat, in SI units, of that length or of 1; *check* refuses
+        those outside the edition, a block at a time, as it is read.
         """
         found, deciding = np.empty(size), np.empty(size, dtype=np.int16)
+        several: list[list[Any]] = []  # number, cell and columns of the points that may have a lower limit
+        alone = [False, False, *(one.size == 1 for one in points)]  # which columns hold one value
         for start in range(0, size, _BLOCK):
             part = slice(start, start + _BLOCK)
             lam, time, angle = (a if a.size == 1 else a[part] for a in points)
-            nm, cell = lam * 1e9, np.empty(found[part].size, dtype=np.intp)
-            np.add(self.wavelengths.at(nm), self.durations.at(time), out=cell)
+            check(lam, time, angle)
+            cell = np.empty(found[part].size, dtype=np.intp)
+            np.add(self.wavelengths.at(lam), self.durations.at(time), out=cell)
             if (near := np.flatnonzero(cell < 0)).size:
-                cell[near] = self.wavelengths.exactly(_some(nm, near)) + self.durations.exactly(_some(time, near))
-            columns = [cell, nm, time, np.log2(time), angle]
-            piece, more = self._doses(0, found[part], *columns)
-            where = more
-            for depth in range(1, self.slots.shape[0]):
-                if not more.size:
-                    break
-                where = where if depth == 1 else where.take(more)
-                columns = [_some(values, more) for values in columns]
-                dose = np.empty(where.size)
-                other, more = self._doses(depth, dose, *columns)
-                have, own = found[part].take(where), piece.take(where)
-                better = dose < have * (1.0 - EDGE)
-                if (tie := np.flatnonzero((dose <= have * (1.0 + EDGE)) & ~better)).size:
-                    moment = _some(columns[2], tie)
-                    better[tie] = self.apertures(other.take(tie), moment) < self.apertures(own.take(tie), moment)
-                lower = np.flatnonzero(better)
-                found[part][where.take(lower)] = np.minimum(dose, have)[lower]
-                piece[where.take(lower)] = other[lower]
-            deciding[part] = piece
+                cell[near] = self.wavelengths.exactly(_some(lam, near)) + self.durations.exactly(_some(time, near))
+            deciding[part], more = self._doses(0, found[part], cell, lam, time, angle)
+            if more.size:
+                several.append([more + start, *(_some(one, more) for one in (cell, lam, time, angle))])
+            if several and (start + _BLOCK >= size or sum(one[0].size for one in several) > _HELD):
+                every = zip(alone, zip(*several, strict=True), strict=True)
+                self._lower(found, deciding, *(parts[0] if one else np.concatenate(parts) for one, parts in every))
+                several = []
         return found, deciding
 
+    def _lower(self, found: Floats, deciding: Ints, where: Ints, *columns: Any) -> None:
+        """Put the further limits of points where they are lower, of equal ones that over the smaller aperture."""
+        for depth in range(1, self.slots.shape[0]):
+            if not where.size:
+                break
+            cell, _, time, _ = columns
+            if self.of_size[depth]:
+                cell -= cell % 3
+            dose = np.empty(where.size)
+            other, more = self._doses(depth, dose, *columns)
+            have, own = found.take(where), deciding.take(where)
+            better = dose < have * (1.0 - EDGE)
+            if (tie := np.flatnonzero((dose <= have * (1.0 + EDGE)) & ~better)).size:
+                moment = _some(time, tie)
+                better[tie] = self.apertures(other.take(tie), moment) < self.apertures(own.take(tie), moment)
+            lower = np.flatnonzero(better)
+            found[where.take(lower)] = np.minimum(dose, have)[lower]
+            deciding[where.take(lower)] = other[lower]
+            where, columns = where.take(more), tuple(_some(one, more) for one in columns)
+
     def _doses(
-        self, depth: int, value: Floats, cell: Ints, nm: Floats, time: Floats, log_time: Floats, angle: Floats
+        self, depth: int, value: Floats, cell: Ints, lam: Floats, time: Floats, angle: Floats
     ) -> tuple[Ints, Ints]:
-        """Fill in the limit of one slot of each point [J/m2]; return its piece, and the points that have more."""
-        coefficient, extra, rate, _, _, power, slope, power_t2, sized = self.parameters
-        piece = self.slots[depth].take(cell)
-        start, bent, end = self.marked
-        small = self.source_min * (1.0 + EDGE) * 1e-3
-        at = np.flatnonzero((piece >= start) & (piece < end) & (angle > small))
+        """Fill in the limit of one slot of each point [J/m2]; return its piece, and the points that have more.
+
+        The cells, of small sources where the size counts in this slot, become those of the sources that are there.
+        """
+        _, extra, _, _, _, power, slope, power_t2, sized = self.parameters
+        log_time = np.log2(time)
+        at = np.empty(0, dtype=np.intp)
+        if self.of_size[depth]:
+            large = (angle > self.source_min * (1.0 + EDGE)) & (lam >= self.sized[0]) & (lam <= self.sized[1])
+            at = np.flatnonzero(large if large.size == value.size else np.broadcast_to(large, value.shape))
         if at.size:
-            mrad, log, place = _some(angle, at) * 1e3, _some(log_time, at), cell.take(at)
-            raised = np.log2(mrad)
-            above = raised - self.source_max.take(place) - self.source_power.take(place) * log
+            source, log, place = _some(angle, at), _some(log_time, at), cell.take(at)
+            raised = np.log2(source)
+            above = raised - self.source_max.take(place)
+            above -= self.source_power.take(place) * log
             raised = raised + np.maximum(above, 0.0, out=above)
             raised -= math.log2(self.source_min)
-            late = np.flatnonzero(np.broadcast_to(log >= self.t2[2] - EDGE, at.shape))
-            log_t2 = self.log_t2(_some(mrad, late))
+            log_t2 = self.log_t2(source)
             place += 1
-            place[late] += _some(log, late) >= log_t2 - EDGE
-            own = self.slots[depth].take(place)
-            piece[at] = own
-            raised *= sized.take(own)
-            raised[late] += (log_t2 - self.t2[4]) * power_t2.take(own.take(late))
+            place += log >= log_t2 - EDGE
+            cell[at] = place
+        piece = self.slots[depth].take(cell)
         np.multiply(power.take(piece), log_time, out=value)
         term = slope.take(piece)
-        term *= nm
+        term *= lam
         value += term
+        marked = np.flatnonzero(piece >= self.marked[not self.of_size[depth]])
         if at.size:
+            own = piece.take(at)
+            marked = np.concatenate([marked, at.take(np.flatnonzero(own >= self.marked[1]))])
+            raised *= sized.take(own)
+            raised += (log_t2 - self.t2[4]) * power_t2.take(own)
             value[at] += raised
         np.exp2(value, out=value)
-        value *= coefficient.take(piece)
-        rated = rate.take(piece)  # 1 or 0: of what follows, one of two terms is nothing
-        np.subtract(1.0, rated, out=term)
-        rated *= time
-        term += rated
+        term = self.amounts[1].take(piece)
+        term *= time
+        term += self.amounts[0].take(piece)
         value *= term
-        marked = np.flatnonzero(piece >= bent)
-        own = piece.take(marked)
-        mark = self.marks.take(own)
-        if (curved := np.flatnonzero(mark & _BENT)).size:
-            own, at = own.take(curved), marked.take(curved)
-            value[at] *= 1.0 + extra.take(own) * np.exp2(-slope.take(own) * _some(nm, at))
-        return piece, marked.take(np.flatnonzero(mark & _MORE))
+        if marked.size and extra.any():
+            own = piece.take(marked)
+            value[marked] *= 1.0 + extra.take(own) * np.exp2(-slope.take(own) * _some(lam, marked))
+        return piece, marked.take(np.flatnonzero(value.take(marked) >= self.floors[depth].take(cell.take(marked))))
 
 
 def _some(values: Any, at: Ints) -> Any:
@@ -276,32 +293,36 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
     first = math.log2(between.coefficient) - between.origin * rise
     source_min = rules.time_factors["alpha_min"].rows[0].constant
     low, high = math.log2(below.constant), math.log2(above.constant)
-    t2 = (first, rise, low, high, min(max(first + rise * source_min, low), high))
+    t2 = (first, rise * 1e3, low, high, min(max(first + rise * source_min, low), high))
     parameters = np.array([_parameters(rules, piece, t2[4]) for piece in layout.pieces], dtype=np.float64)
     slots = _strict(layout, parameters)
     sized = (parameters[:, 7:] != 0.0).any(axis=1)[slots].any(axis=3) | (slots != slots[..., :1]).any(axis=3)
-    bent = (parameters[:, 1] != 0.0)[slots]
-    more = np.concatenate([slots[1:] > 0, np.zeros_like(bent[:1])])
-    mark = _SIZED * sized[..., None] + _BENT * bent + _MORE * more
-    # in the order of `Grid.marked`: those without marks, sized, sized and with others, with others alone
-    rank = np.array([0, 1, 3, 2, 3, 2, 3, 2])[mark]
-    size = 8 * len(layout.pieces)
-    code = size * rank + 8 * slots + mark
-    there = np.zeros(4 * size, dtype=bool)
+    mark = (parameters[:, 1] != 0.0)[slots]
+    mark[:-1] |= slots[1:] > 0
+    # in the order of `Grid.marked`: those without marks, those of large sources, those of small ones
+    size = len(layout.pieces)
+    code = slots + size * np.where(mark, [2, 1, 1], 0)
+    there = np.zeros(3 * size, dtype=bool)
     there[code] = there[0] = True
-    codes = np.flatnonzero(there) % size
+    codes = np.flatnonzero(there)
+    of_large, of_small = np.searchsorted(codes, [size, 2 * size]).tolist()
+    codes %= size
+    spans = layout.wavelengths.ends[:, sized.any(axis=(0, 2))] * 1e-9
     return Grid(
         rules,
         tissue,
         layout.wavelengths,
         layout.durations,
-        (np.cumsum(there) - 1)[code].reshape(slots.shape[0], -1),
-        tuple(layout.pieces[one] for one in codes // 8),
-        (codes % 8).astype(np.uint8),
-        np.ascontiguousarray(parameters[codes // 8].T),
-        source_max=np.tile(np.log2([row.constant for row in largest]).repeat(3), slots.shape[1]),
+        slots=(np.cumsum(there) - 1)[code].reshape(slots.shape[0], -1),
+        pieces=tuple(layout.pieces[one] for one in codes),
+        marked=(of_small, of_large),
+        sized=(float(spans.min(initial=math.inf)) * (1.0 - EDGE), float(spans.max(initial=0.0)) * (1.0 + EDGE)),
+        of_size=(True, *(parameters[:, 7:] != 0.0).any(axis=1)[slots[1:]].any(axis=(1, 2, 3)).tolist()),
+        parameters=np.ascontiguousarray(parameters[codes].T),
+        floors=_floors(layout, slots, parameters, t2),
+        source_max=np.tile(np.log2([row.constant * 1e-3 for row in largest]).repeat(3), slots.shape[1]),
         source_power=np.tile(np.array([row.power for row in largest]).repeat(3), slots.shape[1]),
-        source_min=source_min,
+        source_min=source_min * 1e-3,
         t2=t2,
     )
 
@@ -315,14 +336,14 @@ def _strict(layout: _Layout, parameters: Floats) -> Ints:
     slots, pieces = layout.slots(), layout.pieces
     names = [piece.hazard if piece else "" for piece in pieces]
     told = np.column_stack([parameters, [names.index(name) for name in names]])
-    log_times, nm = np.log2(layout.durations.ends), layout.wavelengths.ends
+    log_times, lam = np.log2(layout.durations.ends), layout.wavelengths.ends * 1e-9
     for one, other in combinations(range(slots.shape[0]), 2):
         at = np.nonzero((slots[one] > 0) & (slots[other] > 0))
         column, number, size = at
         first, second = slots[one][at], slots[other][at]
         a, b = parameters[first].T, parameters[second].T
         rise, tilt = b[5] + b[2] - a[5] - a[2], b[6] - a[6]
-        excess = np.log2(b[0] / a[0]) + (rise * log_times[:, None, number] + tilt * nm[None, :, column])
+        excess = np.log2(b[0] / a[0]) + (rise * log_times[:, None, number] + tilt * lam[None, :, column])
         least, most = excess.min(axis=(0, 1)), excess.max(axis=(0, 1))
         straight = ((a[1] == 0.0) & (b[1] == 0.0)) | ((a[1] == b[1]) & (a[6] == b[6]))
         straight &= (size == 0) | (a[7:] == b[7:]).all(axis=0)  # T_2 and C_E do not vary with a small source
@@ -330,15 +351,27 @@ def _strict(layout: _Layout, parameters: Floats) -> Ints:
         alike &= number % 2 > 0
         slots[other][at] = np.where(straight & (least > _SURE) | alike & (least >= -EDGE), 0, second)
         slots[one][at] = np.where(straight & (most < -_SURE) | alike & (least < -EDGE), 0, first)
-    order = np.argsort(slots == 0, axis=0, kind="stable")
+    order = np.argsort(np.where(slots == 0, 2, (parameters[:, 7:] == 0.0).all(axis=1)[slots]), axis=0, kind="stable")
     slots = np.take_along_axis(slots, order, axis=0)
     return slots[: int((slots > 0).any(axis=(1, 2, 3)).sum())]
+
+
+def _floors(layout: _Layout, slots: Ints, parameters: Floats, t2: tuple[float, ...]) -> Floats:
+    """Return the least dose of the further slots of each cell: limits rise or fall with time and wavelength [J/m2]."""
+    log_times, lam = np.log2(layout.durations.ends), layout.wavelengths.ends * 1e-9
+    coefficient, extra, rate, _, _, power, slope, power_t2, _ = parameters[slots].transpose(4, 0, 1, 2, 3)
+    log = np.log2(coefficient) + ((power + rate) * log_times[:, None, None, :, None]).min(axis=0)
+    turned = slope * lam[:, None, :, None, None]
+    log += (turned + np.log2(1.0 + extra * np.exp2(-turned))).min(axis=0)
+    log += np.minimum(0.0, np.minimum(power_t2 * (t2[2] - t2[4]), power_t2 * (t2[3] - t2[4])))  # and C_E is at least 1
+    least = np.minimum.accumulate(np.exp2(log - _SURE)[::-1], axis=0)[::-1].reshape(slots.shape[0], -1)
+    return np.concatenate([least[1:], np.full_like(least[:1], np.inf)])
 
 
 def _parameters(rules: RuleSet, piece: Piece | None, log_t2: float) -> tuple[float, ...]:
     """Return coefficient, what is added to a curve over it, whether W/m2, aperture [m] and the power by which it grows.
 
-    Then the powers of t, 2**nm, T_2 (over that of a small source, which the coefficient has) and C_E.
+    Then the powers of t, 2**lambda [m], T_2 (over that of a small source, which the coefficient has) and C_E.
     """
     if piece is None:
         return (math.inf, 0.0, 0.0, math.nan, *[0.0] * 5)
@@ -358,7 +391,7 @@ def _parameters(rules: RuleSet, piece: Piece | None, log_t2: float) -> tuple[flo
         weighted += part.slope * _LOG10 * part.origin
     return (
         *(coefficient * 2.0**-weighted, extra * 2.0**weighted, row.quantity == "E", hole.constant * 1e-3, hole.power),
-        *(row.power, slope, row.power_T_2, "C_E" in row.factors),
+        *(row.power, slope * 1e9, row.power_T_2, "C_E" in row.factors),
     )
 
 
@@ -388,7 +421,7 @@ class _Layout:
             wavelengths.update(wavelength)
             durations.update(duration)
         self.durations = Axis(durations, 3)
-        self.wavelengths = Axis(wavelengths, 3 * len(self.durations.centres))
+        self.wavelengths = Axis(wavelengths, 3 * len(self.durations.centres), 1e-9)
         if (self.wavelengths.edges[0], self.wavelengths.edges[-1]) != WAVELENGTHS:
             self._refuse("a row lies outside 180 nm to 1 mm")
         if (self.durations.edges[0], self.durations.edges[-1]) != DURATIONS:

@@ -344,7 +344,7 @@ class Power(NamedTuple):
 
 def _powers(grid: Grid, nm: float, area: float | None) -> tuple[list[Power], set[float]]:
     """Return the rows of one hazard at a wavelength for a small source, and their limiting apertures [m]."""
-    column = int(grid.wavelengths.exactly(np.array(nm)))
+    column = int(grid.wavelengths.exactly(np.array(nm * 1e-9)))
     pieces: list[Power] = []
     apertures: set[float] = set()
     for n, (low, high) in enumerate(pairwise(grid.durations.edges)):
@@ -352,7 +352,7 @@ def _powers(grid: Grid, nm: float, area: float | None) -> tuple[list[Power], set
             if grid.pieces[at] is None:
                 continue
             coefficient, extra, rate, hole, growth, power, slope, *_ = grid.parameters[:, at].tolist()
-            coefficient *= float(np.exp2(slope * nm)) + extra if slope else 1.0
+            coefficient *= float(np.exp2(slope * nm * 1e-9)) + extra if slope else 1.0
             apertures |= {hole * low**growth, hole * high**growth}
             before = [p for p in pieces if p.high == low and p[2:] == (coefficient, power + rate)]
             for one in before:
@@ -531,5 +531,5 @@ def regular_trains(
         {name: pieces for name, (pieces, _) in found.items() if pieces},
         frozenset(hole for _, apertures in found.values() for hole in apertures),
         tuple(joining),
-        some.source_min * 1e-3,
+        some.source_min,
     )

@@ -121,8 +121,8 @@ def _edges(points: Points, shortest: float) -> Floats:
             if piece.aperture.power and met:
                 ends |= set(np.geomspace(*piece.aperture.duration, _TRIED + 2)[1:-1].tolist())
     moved = []
-    if (points.angle * 1e3 > grid.source_min).any():
-        moved.append(np.exp2(grid.log_t2(points.angle * 1e3)))
+    if (points.angle > grid.source_min).any():
+        moved.append(np.exp2(grid.log_t2(points.angle)))
         for part in grid.rule_set.time_factors["alpha_max"].rows:
             ends |= set(part.duration)
             if part.power:
@@ -147,7 +147,7 @@ def _windows(points: Points, emission: Pattern | Line) -> tuple[NDArray[np.intp]
         (np.ones(time.shape[1]), (filled, time, number, *plain)),
     ]
     rules = load_rule_set(points.rule_set)
-    t2 = np.exp2(grid_of(points.rule_set, points.tissue).log_t2(points.angle * 1e3))
+    t2 = np.exp2(grid_of(points.rule_set, points.tissue).log_t2(points.angle))
     times = np.array([row.joined_within for row in rules.train_times])
     over = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])
     for side, chosen in enumerate(train_sides(rules, points.wavelength * 1e9)):
