@@ -26,13 +26,6 @@ Judged = TypeVar("Judged", BarrierResult, BarrierWay)
 _MOST = 3  # barriers of which it is said what they do not hold
 
 
-def per_pulse(irradiance: float, energy: float, power: float | None) -> float:
-    """Return the peak radiant exposure of the worst pulse on a barrier. [J/m2]."""
-    if not energy > 0.0:
-        return 0.0
-    return irradiance * energy / power if power is not None and power > 0.0 else math.inf
-
-
 def load_of(
     context: Context, way: str, falls: Callable[[Context, float], tuple[float, Where]]
 ) -> tuple[Load, Where | None]:
@@ -61,7 +54,10 @@ def load_of(
         powers = [own.space.highest_mean_power or 0.0 for own in lines]
         every = [falls(own, part) for own, part in zip(lines, powers, strict=True)]
         irradiance, where = sum(peak for peak, _ in every), every[0][1]
-        pulse = sum(per_pulse(peak, *of) for (peak, _), *of in zip(every, energies, powers, strict=True))
+        each = zip(every, energies, powers, strict=True)
+        pulse = sum(
+            peak * energy / part if part > 0.0 else math.inf for (peak, _), energy, part in each if energy > 0.0
+        )
     pulsed = largest.kind != "continuous"
     energy, rate = sum(energies) if pulsed else None, max(one.repetition_rate for one in settings) or None
     return Load(irradiance, power, energy, rate, pulse if pulsed else None), where

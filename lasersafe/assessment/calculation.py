@@ -99,29 +99,24 @@ def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
     return tuple(steps)
 
 
-_WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)
+WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)
 
 
 @contextmanager
 def without_limit_steps(left_out: bool) -> Iterator[None]:
     """Leave the steps of limits and of persons with a place out of what is worked out meanwhile: nobody prints them."""
-    token = _WITHOUT_STEPS.set(left_out)
+    token = WITHOUT_STEPS.set(left_out)
     try:
         yield
     finally:
-        _WITHOUT_STEPS.reset(token)
-
-
-def steps_are_left_out() -> bool:
-    """Return whether nobody prints what is worked out now."""
-    return _WITHOUT_STEPS.get()
+        WITHOUT_STEPS.reset(token)
 
 
 def limit_steps(
     criterion: Criterion, emission: Emission, wavelength: float, duration: float, source_angle: float = ALPHA_MIN
 ) -> tuple[Step, ...]:
     """Return the steps of the limit: the row as printed, factors, pulse rule."""
-    if _WITHOUT_STEPS.get():
+    if WITHOUT_STEPS.get():
         return ()
     return _limit_steps(criterion, emission, wavelength, duration, source_angle)
 

@@ -23,6 +23,7 @@ from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, to_1_over_e
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
+from lasersafe.records.fields import highest
 from lasersafe.results import Criterion
 from lasersafe.wording import Message
 
@@ -387,13 +388,10 @@ def portions(found: Sequence[Context], tissue: str, duration: float, spread: boo
     """
     if len(found) == 1:
         return [{}]
-    near: list[Portion] = []
-    for own in found:
-        mine: Portion = {}
-        for c in own.compared(tissue, duration):
-            key = c.rule_set, own.group(tissue, c.hazard)
-            mine[key] = max(mine.get(key, 0.0), c.amount / c.limit)
-        near.append(mine)
+    near: list[Portion] = [
+        highest({(c.rule_set, own.group(tissue, c.hazard)): c.amount / c.limit} for c in own.compared(tissue, duration))
+        for own in found
+    ]
     solid = [math.prod(own.beam.divergence) if spread else 1.0 for own in found]
     far = [{key: value / angle for key, value in mine.items()} for mine, angle in zip(near, solid, strict=True)]
     return [{key: _part(near, far, key, own) for key in mine} for own, mine in enumerate(near)]

@@ -173,11 +173,19 @@ def _by_caps(own: Problem, caps: list[str], size: int, one_block: Block) -> Floa
     return found
 
 
-def _rule_sets(context: Context, rule_sets: tuple[str, ...] | None) -> tuple[str, ...]:
+def _worst(
+    context: Context, values: Mapping[str, Floats], rule_sets: tuple[str, ...] | None, way: str, tissue: str
+) -> Floats:
+    """Return the worst ratio at the distances among the values, or, without any, the farthest distance."""
     for name in rule_sets or ():
         if name not in context.rule_sets:
             refuse(f"rule set = {name!r} is not worked out in this case; write one of: {', '.join(context.rule_sets)}")
-    return rule_sets or context.rule_sets
+
+    def one_block(own: Problem, size: int) -> Floats:
+        every, place = _compared(own, way, tissue, rule_sets or context.rule_sets), own.values.get(_PLACE)
+        return reduce(np.maximum, (one.reach(size) if place is None else one.ratio(place, size) for one in every))
+
+    return _in_blocks(context, values, one_block)
 
 
 def zone_distances(
@@ -210,12 +218,7 @@ def zone_distances(
     OutOfRangeError
         If a case lies outside what the rule sets cover.
     """
-    names = _rule_sets(context, rule_sets)
-
-    def one_block(own: Problem, size: int) -> Floats:
-        return reduce(np.maximum, (one.reach(size) for one in _compared(own, way, tissue, names)))
-
-    return _in_blocks(context, checked_changes(context, way, tissue, changes), one_block)
+    return _worst(context, checked_changes(context, way, tissue, changes), rule_sets, way, tissue)
 
 
 def exposure_ratios(
@@ -255,17 +258,11 @@ def exposure_ratios(
     OutOfRangeError
         If a case lies outside what the rule sets cover.
     """
-    names = _rule_sets(context, rule_sets)
     place = np.asarray(distance, dtype=np.float64)
     inside = (place > 0.0) if way == "scatter" else (place >= 0.0)
     if not (inside & np.isfinite(place)).all():
         refuse(f"distance: must be {'above 0 m' if way == 'scatter' else '0 m or more'} and finite")
-
-    def one_block(own: Problem, size: int) -> Floats:
-        return reduce(np.maximum, (one.ratio(own.values[_PLACE], size) for one in _compared(own, way, tissue, names)))
-
-    values = {_PLACE: place, **checked_changes(context, way, tissue, changes)}
-    return _in_blocks(context, values, one_block)
+    return _worst(context, {_PLACE: place, **checked_changes(context, way, tissue, changes)}, rule_sets, way, tissue)
 
 
 def group_ratios(

@@ -225,15 +225,13 @@ def patterns_of(context: Context) -> Sequence[Emission]:
 def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -> Iterator[Expected]:
     """Return what a meter has to show at persons, behind their eyewear, and on barriers."""
     name = context.laser.name, context.setup.name
-    own: list[Scenario] = []  # of the eye, one per person and way that can be read at rest
+    at_rest: dict[object, Scenario] = {}  # of the eye, where people have places one per person and way
     for s in worked.scenarios:
-        if (s.laser, s.setup, s.tissue) != (*name, "eye") or s.struck_out:
-            continue
-        done = {(one.person, one.way) for one in own} if s.placed else set()
-        if not s.placed or (s.way in WAYS and "running" in s.modes and (s.person, s.way) not in done):
-            own.append(s)
-    for s in own:
-        yield from _at_person(context, s)
+        mine = (s.laser, s.setup, s.tissue) == (*name, "eye") and not s.struck_out
+        if mine and (not s.placed or (s.way in WAYS and "running" in s.modes)):
+            at_rest.setdefault((s.person, s.way) if s.placed else id(s), s)
+    own = list(at_rest.values())
+    yield from (row for s in own for row in _at_person(context, s))
     wearers = {n.person for n in worked.eyewear if n.verdict is not None and (n.laser, n.setup) == name}
     for s in own:
         if s.person in wearers and not s.below and math.isfinite(s.ratio):
@@ -250,18 +248,15 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
         if where is None:
             continue
         value, (length, numbers), place = load.irradiance, where, None
-        for line in lines:
-            if line.name != one.barrier:
-                continue
-            ways = (w for w in line.ways if (w.laser, w.setup, w.way) == (*name, one.way))
-            way = next((w for w in ways if w.aimed and w.aimed_place is not None), None)
-            if way is None or way.aimed is None:
-                break  # no light comes there as aimed
-            if way.aimed < value:
-                value, place = way.aimed, way.aimed_place
-                numbers = Message("reading.aimed", irradiance=f"{value:.5g} W/m2")
-        else:
-            yield _row(context, ("irradiance", one.barrier, one.way), length, (value, "W/m2"), numbers, place)
+        drawn = [line for line in lines if line.name == one.barrier]
+        ways = [way for line in drawn for way in line.ways if (way.laser, way.setup, way.way) == (*name, one.way)]
+        aimed = [(way.aimed, way.aimed_place) for way in ways if way.aimed and way.aimed_place is not None]
+        if drawn and not aimed:
+            continue  # no light comes there as aimed
+        if aimed and aimed[0][0] < value:
+            value, place = aimed[0]
+            numbers = Message("reading.aimed", irradiance=f"{value:.5g} W/m2")
+        yield _row(context, ("irradiance", one.barrier, one.way), length, (value, "W/m2"), numbers, place)
 
 
 def _from(

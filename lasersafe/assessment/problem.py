@@ -299,13 +299,9 @@ class Problem:
             for one in compare(Received(rule_set, tissue, emission, float(self.wavelength), float(duration)))
         ]
 
-    @property
-    def waists(self) -> tuple[Floats, Floats]:
-        """The waists; NaN where the angle alone makes a free beam wider than it was read [m]."""
-        return self._beams.waist_diameter
-
     @cached_property
     def _beams(self) -> BeamGeometry:
+        """The beams; a waist is NaN where the angle alone makes a free beam wider than it was read [m]."""
         propagation = self.context.case.settings.propagation
         return beams_of(self.context.setup, propagation, self.wavelength, self.value)
 
@@ -314,7 +310,7 @@ class Problem:
         """The beams; refused where the angle alone makes one wider than it was read."""
         if self.shared is not None:
             return self.shared
-        if any(np.isnan(waist).any() for waist in {id(waist): waist for waist in self.waists}.values()):
+        if any(np.isnan(waist).any() for waist in self._beams.waist_diameter):
             refuse(
                 "beam_diameter: in at least one case the divergence alone makes the beam wider than that on the way "
                 "from waist_at to measured_at; give a narrower range of divergence, beam_diameter, measured_at or "
@@ -350,7 +346,7 @@ class Problem:
             self.context.setup,
             np.ones(np.broadcast_shapes(*(one.shape for one in self.values.values())), bool),
         )
-        for waist in self.waists if setup.kind == "collimated" else ():
+        for waist in self._beams.waist_diameter if setup.kind == "collimated" else ():
             found = found & ~np.isnan(waist)
         if self.context.space.kind == "pulse train" and not self.by_setting:
             light, period = self.light, 1.0 / self.light.repetition_rate

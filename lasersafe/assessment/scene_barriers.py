@@ -21,7 +21,7 @@ from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import lit_past
 from lasersafe.assessment.stage import REACH_UP, Stage
 from lasersafe.hazard.barriers import barrier_distance, can_be_reached_over, lit_distance, needed_height
-from lasersafe.records.fields import over
+from lasersafe.records.fields import badness, over
 from lasersafe.records.light import Step
 from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, Polygon, StandingPlace
 from lasersafe.scene.areas import polygons
@@ -108,47 +108,38 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
     power = power_of_all(context)
     if one.rating is None or power is None or not power > 0.0:
         return ()
-    items = [i for pose in stage.poses(context, "running") for i in stage.lit(context, pose)]
-    flat = max((i.reflectance for i in items if i.mirror and i.may_be_flat), default=1.0)
-    panes = [
-        pane.mirror.reflectance
-        for pose in stage.poses(context, "running")
-        for pane in stage.panes(context, pose, "service")
-    ]
-    wet = stage.scene.outdoor is not None and stage.scene.outdoor.wet
-    flat = max([flat, *panes, *([1.0] if wet else [])])
+    poses, rating, model = stage.poses(context, "running"), one.rating, stage.case.settings.scatter_model
+    items = [i for pose in poses for i in stage.lit(context, pose)]
+    flat = [max((i.reflectance for i in items if i.mirror and i.may_be_flat), default=1.0)]
+    flat += [pane.mirror.reflectance for pose in poses for pane in stage.panes(context, pose, "service")]
+    flat += [1.0] if stage.scene.outdoor is not None and stage.scene.outdoor.wet else []
     scatter = max([i.reflectance for i in items] + [context.scatter_surface[0]])
-    found: dict[str, StandingPlace] = {}
-    rating, model = one.rating, stage.case.settings.scatter_model
-    meaning, source = Message("barrier.stands"), Message("source.peak")
+    start = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}[one.way]
+    found = list[StandingPlace]()
 
-    def add(start: str, sent: float, beam: BeamGeometry) -> None:
+    def add(start: str, far: float, formula: str, numbers: str) -> None:
+        step = Step("r", Message("barrier.stands"), formula, numbers, far, "m", Message("source.peak"), "own")
+        found.append(StandingPlace(far, start, (step,) if far > 0.0 else ()))
+
+    def add_beam(start: str, sent: float, beam: BeamGeometry) -> None:
         far = barrier_distance(sent, rating, beam)
-        put_in = beam_numbers(beam, far, sent)
-        keep(
-            start, far, Step("r", meaning, f"4 Φ ρ / (π d_x d_y) = {rating:.5g} W/m2", put_in, far, "m", source, "own")
-        )
+        add(start, far, f"4 Φ ρ / (π d_x d_y) = {rating:.5g} W/m2", beam_numbers(beam, far, sent))
 
-    def keep(start: str, far: float, step: Step) -> None:
-        if start not in found or far > found[start].distance:
-            found[start] = StandingPlace(far, start, (step,) if far > 0.0 else ())
-
-    start = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
-    for own in every_context(context).values():
-        if one.way == "scatter":
-            near, wide = lit_distance(power, rating, scatter, model), 1 if model == "lambert" else 2
-            put_in = f"√({scatter:.5g} · {power:.5g} / ({wide} · π · {rating:.5g}))"
-            shown = Step("r", meaning, f"√(ρ Φ / ({wide} π E_R))", put_in, near, "m", source, "own")
-            keep(start[one.way], near, shown)
-        else:
-            add(start[one.way], power * (flat if one.way == "mirror" else 1.0), own.beam)
-        for pose in stage.poses(context, "running") if one.way == "mirror" else ():
-            for item in stage.lit(context, pose):
-                spots = stage.spots(own, pose, item)
-                bends = (bend for bend in item.bends if item.mirror)
-                for bent in (bent for bend in bends for bent in bent_beams(own, pose, item, spots, bend)):
-                    add(item.name, power * item.reflectance, bent.beam)
-    return tuple(found.values())
+    if one.way == "scatter":
+        near, wide = lit_distance(power, rating, scatter, model), 1 if model == "lambert" else 2
+        put_in = f"√({scatter:.5g} · {power:.5g} / ({wide} · π · {rating:.5g}))"
+        add(start, near, f"√(ρ Φ / ({wide} π E_R))", put_in)
+    for own in every_context(context).values() if one.way != "scatter" else ():
+        add_beam(start, power * (max(flat) if one.way == "mirror" else 1.0), own.beam)
+        for pose, item in ((there, item) for there in poses for item in stage.lit(context, there)):
+            for bend in item.bends if one.way == "mirror" and item.mirror else ():
+                for bent in bent_beams(own, pose, item, stage.spots(own, pose, item), bend):
+                    add_beam(item.name, power * item.reflectance, bent.beam)
+    names = dict.fromkeys(place.measured_from for place in found)
+    return tuple(
+        max((place for place in found if place.measured_from == name), key=lambda place: badness(place.distance))
+        for name in names
+    )
 
 
 # --- gaps, windows --------------------------------------------------------------------------------------------------

@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import place_of
-from lasersafe.assessment.calculation import Working, exposure_steps, steps_are_left_out
+from lasersafe.assessment.calculation import WITHOUT_STEPS, Working, exposure_steps
 from lasersafe.assessment.context import (
     BASE_WAY,
     FAULTS,
@@ -331,7 +331,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         facts = {"spot": format_quantity(context.spot, "m", 4), "angle": format_quantity(hit.angle, "rad", 4)}
         where = Message("hit.seen_under", where=where, **facts)
     where, criterion = Message("hit.row", where=where), hit.criterion
-    printed = context.setup.fitted and not steps_are_left_out()
+    printed = context.setup.fitted and not WITHOUT_STEPS.get()
     if printed:
         criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
     modes = sorted((g.mode for g in group), key=MODES.index)

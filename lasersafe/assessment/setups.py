@@ -157,13 +157,8 @@ def _with_lines(context: Context, zone: Zone) -> Zone:
 
 def sum_results(found: Sequence[Context]) -> list[SumResult]:
     """Return the sums of fitted lasers with further wavelengths, for the sheet."""
-    return [
-        _sum_result(context, way, tissue)[0]
-        for context in found
-        if context.setup.fitted and context.laser.line
-        for way in ("direct", "scatter")
-        for tissue in TISSUES
-    ]
+    adding = (context for context in found if context.setup.fitted and context.laser.line)
+    return [_sum_result(*one)[0] for one in product(adding, ("direct", "scatter"), TISSUES)]
 
 
 def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> results.ChartData:

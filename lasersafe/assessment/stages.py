@@ -54,9 +54,10 @@ def _take_over(stages: list[Stage]) -> None:
     earlier, _EARLIER[:] = [one for last in _EARLIER for one in last], [stages]
     if [_but_for_places(one) for one in earlier] != [_but_for_places(one) for one in stages]:
         return
+    lasting = {name for name, (_, people, _) in RESTS.items() if not people}
     for old, new in zip(earlier, stages, strict=True):
         if not new.answers:
-            new.answers |= {key: found for key, found in old.answers.items() if _lasts(key)}
+            new.answers |= {key: found for key, found in old.answers.items() if key[0] in lasting}
             new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in ("hit", "places")}
             for context, mirrored in product(new.contexts[:1], (False, True)):
                 for pose in new.poses(context, "running"):
@@ -73,11 +74,6 @@ def _take_over(stages: list[Stage]) -> None:
     for new in stages:
         for key in [key for key in new.answers if any(map(rests, key))]:
             del new.answers[key]
-
-
-def _lasts(key: tuple[object, ...]) -> bool:
-    """Return whether an answer does not rest on where people are, but for the plan and what is lit."""
-    return key[0] in RESTS and not RESTS[key[0]][1]
 
 
 def _but_for_places(stage: Stage) -> tuple[object, ...]:
