@@ -266,8 +266,18 @@ def barrier_words(
     ]  # fmt: skip
     names = list(dict.fromkeys(fall.barrier for fall in every))
     remarks = _passing(names, lines, wording)
-    mine = [fall for fall in falls if fall.barrier in names and (fall.rating is not None or fall.asked)]
-    return " ".join([*first, *_verdicts(names, mine, lines, lasers, wording), *remarks]), remarks
+    own = [fall for fall in falls if fall.barrier in names and (fall.rating is not None or fall.asked)]
+    failing = {f.barrier for f in own if f.asked and f.fitted and f.way in WAYS and not f.holds}
+    panes = (f"{pane.name} ({line.name})" for line in lines for pane in line.windows if pane.fitted and not pane.holds)
+    broken = list(dict.fromkeys([*(name for name in names if name in failing), *panes]))
+    bad = [[f for f in own if f.barrier == name and not f.holds] for name in names if name not in failing]
+    partly = sorted(filter(None, bad), key=lambda group: -_worst(group).factor)
+    found = [text("say.fails", barriers=", ".join(broken))] if broken else []
+    found += [_partly(group, own, wording) for group in partly[:_MOST]]
+    found += [text("say.more_partly", count=len(partly) - _MOST)] if len(partly) > _MOST else []
+    apart = any(set(lasers) - {fall.laser for fall in own if fall.barrier == name} for name in names)
+    found = found or [text("say.all_hold_own" if apart else "say.all_hold")]
+    return " ".join([*first, *found, *remarks]), remarks
 
 
 def _hardest(asked: Sequence[BarrierLoad], wording: Wording) -> list[tuple[BarrierLoad, str]]:
@@ -282,22 +292,6 @@ def _hardest(asked: Sequence[BarrierLoad], wording: Wording) -> list[tuple[Barri
         energy = format_quantity(most / 1e4, "J/cm2", 3, "up")
         loads = [*loads[: bool(load)], (sharpest, wording.text("say.one_pulse", load=energy))]
     return loads
-
-
-def _verdicts(
-    names: list[str], own: list[BarrierLoad], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording
-) -> list[str]:
-    """Return which barriers hold: all, or what each of the others does not hold of what they are there for."""
-    text, failing = wording.text, {f.barrier: f for f in own if f.asked and f.fitted and f.way in WAYS and not f.holds}
-    panes = (f"{pane.name} ({line.name})" for line in lines for pane in line.windows if pane.fitted and not pane.holds)
-    broken = list(dict.fromkeys([*(name for name in names if name in failing), *panes]))
-    bad = [[f for f in own if f.barrier == name and not f.holds] for name in names if name not in failing]
-    partly = sorted(filter(None, bad), key=lambda group: -_worst(group).factor)
-    found = [text("say.fails", barriers=", ".join(broken))] if broken else []
-    found += [_partly(group, own, wording) for group in partly[:_MOST]]
-    found += [text("say.more_partly", count=len(partly) - _MOST)] if len(partly) > _MOST else []
-    apart = any(set(lasers) - {fall.laser for fall in own if fall.barrier == name} for name in names)
-    return found or [text("say.all_hold_own" if apart else "say.all_hold")]
 
 
 def _passing(names: list[str], lines: Sequence[BarrierLine], wording: Wording) -> tuple[str, ...]:

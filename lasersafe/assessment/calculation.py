@@ -51,17 +51,6 @@ def amount_step(emission: Emission, criterion: Criterion, factor: float, factor_
     return Step(symbol, meaning, formula, numbers, base * factor, unit, Message("source.typed"), "own")
 
 
-def beam_words(setup: Setup, beam: BeamGeometry) -> str:
-    """Return one line on how the beam was described and what it became."""
-    angles = (format_quantity(v, "rad", 4) for v in beam.divergence)
-    waists = (format_quantity(v, "m", 4) if v > 0 else word("a point") for v in beam.waist_diameter)
-    return Message(
-        "beam.described", kind=word(setup.kind), profile=word(beam.profile), propagation=word(beam.propagation),
-        waist=joined(dict.fromkeys(waists), " x "), angle=" x ".join(dict.fromkeys(angles)),
-        place=" / ".join(dict.fromkeys(format_quantity(v, "m", 4) if v else "0 m" for v in beam.waist_position)),
-    )  # fmt: skip
-
-
 def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
     """Return the steps from the set-up as typed to the beam at 1/e."""
     seen, waist, numbers = "read", "", ""

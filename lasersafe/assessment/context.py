@@ -5,20 +5,19 @@ Its further wavelengths add to the main one; where sources are looked at one by 
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
-from lasersafe.assessment.problem import beam_of, space_of, spot_of
+from lasersafe.assessment.problem import beam_of, known_settings, space_of, spot_of
 from lasersafe.hazard.barriers import LONG_WAVE, Reflectance, material_reflectance
 from lasersafe.hazard.combine import Line, exposure_duration, group_of, groups
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.other_rules import VISIBLE
-from lasersafe.hazard.settings import SettingSpace, worst_settings
+from lasersafe.hazard.settings import SettingSpace
 from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, to_1_over_e
 from lasersafe.optics.reflection import LitSpot
@@ -64,7 +63,7 @@ class Scatterer:
     mirrored: float | None = None  # reflectance where it acts as a mirror, None where it does not
 
 
-@dataclasses.dataclass
+@dataclass
 class Context:
     """One laser with one set-up of one case."""
 
@@ -76,8 +75,6 @@ class Context:
     space: SettingSpace
     spot: float
     focus: float | None  # [m] from the last optic; None without a lens
-    _worst: dict[tuple[str, float], tuple[Emission, ...]] = field(default_factory=dict)
-    _lines: dict[str, Context] = field(default_factory=dict)
     time: float | None = None  # [s] of every way and wavelength, where a question asks for it
     fault: str = ""  # "fibre broken" or "optic lost", for the beam of it
     corner: tuple[int, int] = (0, 0)  # which of the cases without their lasers, and which of the lasers, all different
@@ -93,10 +90,7 @@ class Context:
 
     def emissions(self, tissue: str, duration: float) -> tuple[Emission, ...]:
         """Return the worst allowed setting of each aperture and rule; the worst for a wide beam first."""
-        key = (tissue, duration)
-        if key not in self._worst:
-            self._worst[key] = worst_settings(self.space, self.rule_sets, tissue, self.wavelength, duration)
-        return self._worst[key]
+        return known_settings(self.space, self.rule_sets, tissue, self.wavelength, duration)
 
     def received(self, tissue: str, duration: float) -> Iterator[Received]:
         """Yield what every rule set has to judge for a tissue and an exposure duration, setting by setting."""
@@ -126,10 +120,25 @@ class Context:
         names, setups = (None, self.laser.name), (None, self.setup.name)
         return tuple(p for p in self.case.person if p.laser in names and p.setup in setups)
 
+    @cached_property
+    def further(self) -> dict[str, Context]:
+        """One context for each further wavelength, by its name; in the beam of a fault all have that one."""
+        found = {}
+        for line in self.laser.line:
+            space, beam, criterion = self.space.scaled(float(line.share or 1.0)), self.beam, line.divergence_criterion
+            if line.power is not None:
+                space = SettingSpace("continuous", power=(float(line.power), float(line.power)))
+            if line.divergence is not None and criterion is not None and not self.fault:
+                x, y = (float(v) for v in to_1_over_e(list(line.divergence.pair), criterion, beam.profile))
+                beam = replace(beam, divergence=(x, y))
+            laser = self.laser.model_copy(update={"wavelength": line.wavelength, "line": (), "module": None})
+            found[line.name] = replace(self, laser=laser, beam=beam, space=space)
+        return found
+
     @property
     def alone(self) -> Context:
         """The same without further wavelengths."""
-        return replace(self, laser=self.laser.model_copy(update={"line": ()}), _lines={})
+        return replace(self, laser=self.laser.model_copy(update={"line": ()}))
 
     def groups(self, tissue: str) -> frozenset[str]:
         """Return the groups in which light of any of its wavelengths can add."""
@@ -262,13 +271,12 @@ def contexts_of_each(cases: Sequence[Case], sets: tuple[str, ...] = ()) -> list[
         for laser in case.laser:
             same = next((made for other, one, made in known if other == number and one == laser), None)
             if same is None:
-                shared: dict[tuple[str, float], tuple[Emission, ...]] = {}
                 space, same, corner = space_of(laser), list[Context](), (number, len(known))
                 for setup in laser.setup:
                     beam = beam_of(case, laser, setup)
                     focus = float(setup.focal_length) if setup.kind == "lens" else None
                     spot = float(spot_of(setup, beam))
-                    same.append(Context(case, laser, setup, names, beam, space, spot, focus, shared, corner=corner))
+                    same.append(Context(case, laser, setup, names, beam, space, spot, focus, corner=corner))
                 known.append((number, laser, same))
             own += same
         found.append(own)
@@ -327,24 +335,10 @@ def setting_words(emission: Emission) -> str:
     )
 
 
-def line_contexts(context: Context) -> dict[str, Context]:
-    """Return one context for each further wavelength, by its name; none for a laser of one wavelength."""
-    for line in context.laser.line if len(context._lines) != len(context.laser.line) else ():
-        space, beam = context.space.scaled(float(line.share or 1.0)), context.beam
-        if line.power is not None:
-            space = SettingSpace("continuous", power=(float(line.power), float(line.power)))
-        if line.divergence is not None and line.divergence_criterion is not None:
-            x, y = (float(v) for v in to_1_over_e(list(line.divergence.pair), line.divergence_criterion, beam.profile))
-            beam = replace(beam, divergence=(x, y))
-        laser = context.laser.model_copy(update={"wavelength": line.wavelength, "line": (), "module": None})
-        context._lines[line.name] = replace(context, laser=laser, beam=beam, space=space, _worst={}, _lines={})
-    return context._lines
-
-
 def every_context(context: Context) -> dict[str, Context]:
     """Return the contexts of all wavelengths, the main one first."""
     main = Message("sum.main_beam", wavelength=f"{context.wavelength * 1e9:.6g}")
-    return {main: context, **line_contexts(context)}
+    return {main: context, **context.further}
 
 
 def power_of_all(context: Context) -> float | None:
@@ -440,5 +434,4 @@ def broken_context(stage: Stage, context: Context, way: str) -> tuple[Context | 
             angle = least_divergence(width, context.wavelength)
             beam = collimated(width, angle, "1/e", context.beam.profile)
             note = Message("fault.least_divergence")
-    lines = {name: replace(line, beam=beam, fault=way) for name, line in line_contexts(context).items()}
-    return replace(context, beam=beam, fault=way, _lines=lines), note
+    return replace(context, beam=beam, fault=way), note

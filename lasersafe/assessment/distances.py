@@ -15,7 +15,7 @@ from itertools import product
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of, line_contexts
+from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of
 from lasersafe.assessment.problem import CAPS, Problem, emission_inputs
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
@@ -23,7 +23,6 @@ from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio
 from lasersafe.hazard.exposure import Comparison, Floats, Received
 from lasersafe.hazard.instruments import Aid, through
 from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
-from lasersafe.optics.beam import to_1_over_e
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import physical_range
 
@@ -302,7 +301,7 @@ def group_ratios(
 def members_of(own: Problem) -> list[Problem]:
     """Return all wavelengths of a laser, the main one first; its beam and its values hold for the others too."""
     found = [own]
-    for line, context in zip(own.context.laser.line, line_contexts(own.context).values(), strict=True):
+    for line, context in zip(own.context.laser.line, own.context.further.values(), strict=True):
         values = {name: value for name, value in own.values.items() if name not in ("wavelength", *CAPS)}
         if line.power is not None:
             values = {name: value for name, value in values.items() if name not in _PULSES}
@@ -311,9 +310,8 @@ def members_of(own: Problem) -> list[Problem]:
             values |= {name: np.asarray(own.values[name] * share) for name in CAPS if name in own.values}
         beams = own.beams
         if line.divergence is not None and line.divergence_criterion is not None:
-            x, y = to_1_over_e(list(line.divergence.pair), line.divergence_criterion, beams.profile)
-            first = np.asarray(x)
-            beams = replace(beams, divergence=(first, first if x == y else np.asarray(y)))
+            first, second = map(np.asarray, context.beam.divergence)
+            beams = replace(beams, divergence=(first, first if first == second else second))
         found.append(Problem(context, values, beams, own.boost if line.power is None else None))
     return found
 

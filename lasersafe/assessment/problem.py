@@ -178,7 +178,7 @@ def stepwise(values: Floats, edges: list[float], function: Callable[[float], flo
     return np.asarray(np.where(thin, around, found)[np.searchsorted(ends, values, side="right")])
 
 
-_worst_settings = lru_cache(maxsize=1024)(worst_settings)
+known_settings = lru_cache(maxsize=1024)(worst_settings)
 
 
 @dataclass(frozen=True)
@@ -204,7 +204,7 @@ class Problem:
         if wavelength == self.context.wavelength:
             return self.context
         laser = self.context.laser.model_copy(update={"wavelength": wavelength})
-        return replace(self.context, laser=laser, _worst={}, _lines={})
+        return replace(self.context, laser=laser)
 
     @property
     def longest_pulse(self) -> Floats:
@@ -277,9 +277,7 @@ class Problem:
             power = float(self.value("mean_power", _high(space.power)))
             energy = float(self.value("pulse_energy", _high(space.pulse_energy)))
             space = replace(space, power=(power, power), pulse_energy=(energy, energy))
-        elif wavelength == self.context.wavelength:  # the context remembers what it found
-            return self.context.emissions(tissue, time)
-        return _worst_settings(space, self.context.rule_sets, tissue, wavelength, time)
+        return known_settings(space, self.context.rule_sets, tissue, wavelength, time)
 
     @property
     def factor(self) -> Floats:

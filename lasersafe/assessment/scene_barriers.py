@@ -23,7 +23,7 @@ from lasersafe.assessment.stage import REACH_UP, Stage
 from lasersafe.hazard.barriers import barrier_distance, can_be_reached_over, lit_distance, needed_height
 from lasersafe.records.fields import badness, over
 from lasersafe.records.light import Step
-from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, Polygon, StandingPlace
+from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Screen, Walls
@@ -57,7 +57,9 @@ def shading_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]
 
 def _line(stage: Stage, entry: SceneBarrier, with_shadows: bool) -> BarrierLine:
     own = [context for context in stage.contexts if stage.poses(context, "running")]
-    screen = stage.screens[entry.name]
+    screen, shading = stage.screens[entry.name], _shading(stage, entry) if with_shadows else []
+    lit = lit_past([(stage, *one) for one in shading])
+    dark = [shapely.difference(stage.outline(source), area) for (source, _), area in zip(shading, lit, strict=True)]
     ways = [_way(stage, context, entry, stage.held(context, way)[entry.name]) for context in own for way in WAYS]
     faults = [
         replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name]), way=way)
@@ -77,7 +79,7 @@ def _line(stage: Stage, entry: SceneBarrier, with_shadows: bool) -> BarrierLine:
     return BarrierLine(
         name=entry.name, kind=entry.kind, line=screen.line, bottom=screen.bottom, top=screen.top,
         rated=any(rating is not None for rating in ratings), ways=tuple(ways), faults=tuple(faults),
-        openings=_openings(stage, own, entry), shadows=_shadows(stage, entry) if with_shadows else (),
+        openings=_openings(stage, own, entry), shadows=polygons(shapely.union_all(dark), 0.02) if dark else (),
         nearest_allowed=max(direct, default=None), windows=tuple(windows),
         reach_over=can_be_reached_over(screen.top - max([0.0, *near]), REACH),
         needed_height=needed, needed_for=whom,
@@ -164,13 +166,6 @@ def _shading(stage: Stage, entry: SceneBarrier) -> list[Light]:
         for context in stage.fitted if stage.held(context, "direct")[entry.name].holds
         for source in stage.sources(context, "direct", "eye")
     ]  # fmt: skip
-
-
-def _shadows(stage: Stage, entry: SceneBarrier) -> tuple[Polygon, ...]:
-    lights = _shading(stage, entry)
-    lit = lit_past([(stage, *one) for one in lights])
-    dark = [shapely.difference(stage.outline(source), area) for (source, _), area in zip(lights, lit, strict=True)]
-    return polygons(shapely.union_all(dark), 0.02) if dark else ()
 
 
 # --- place by place -------------------------------------------------------------------------------------------------

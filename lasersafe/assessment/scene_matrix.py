@@ -152,14 +152,11 @@ class _Way:
 def ask_all(stage: Stage) -> None:
     """Note everything that the matrix will ask of persons, so that all of it is bounded at once."""
     for context in (one for one in stage.contexts if stage.poses(one, "running")):
-        standing, asked = _standing(stage, context), set[object]()
-        for person in context.persons:
-            for one in _ways(stage, context, person):
-                for duration, _ in one.lasting:
-                    aid = aid_of(person) if one.way == "aided viewing" else None
-                    if (one.alike, duration, aid) not in asked:
-                        asked.add((one.alike, duration, aid))
-                        asked_of(stage, context, one.way, one.tissue, one.mode, duration, aid, standing)
+        standing = _standing(stage, context)
+        for person, one in ((who, one) for who in context.persons for one in _ways(stage, context, who)):
+            for duration, _ in one.lasting:
+                aid = aid_of(person) if one.way == "aided viewing" else None
+                asked_of(stage, context, one.way, one.tissue, one.mode, duration, aid, standing)
 
 
 def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:

@@ -214,8 +214,14 @@ def setup_result(context: Context) -> SetupResult:
         duration, _ = context.duration("direct")
         eye, skin = (setting_words(context.emission(tissue, duration)) for tissue in TISSUES)
         setting = Message("setting.worst_eye" if eye == skin else "setting.worst_both", eye=eye, skin=skin)
-    words = calculation.beam_words(context.setup, context.beam)
-    steps = calculation.beam_steps(context.setup, context.beam)
+    beam, steps = context.beam, calculation.beam_steps(context.setup, context.beam)
+    angles = (format_quantity(v, "rad", 4) for v in beam.divergence)
+    waists = (format_quantity(v, "m", 4) if v > 0 else word("a point") for v in beam.waist_diameter)
+    words: str = Message(
+        "beam.described", kind=word(context.setup.kind), profile=word(beam.profile), propagation=word(beam.propagation),
+        waist=joined(dict.fromkeys(waists), " x "), angle=" x ".join(dict.fromkeys(angles)),
+        place=" / ".join(dict.fromkeys(format_quantity(v, "m", 4) if v else "0 m" for v in beam.waist_position)),
+    )  # fmt: skip
     place = ("laser", [one.name for one in context.case.laser].index(context.laser.name))
     if any(one.place[:2] == place and one.place[2] == "setup" for one in context.case.assumed):
         words = joined([words, word("assumed")])

@@ -202,9 +202,9 @@ class Subject:
             refuse(f"{typed}: {what}")
         for path, value in held.items():
             name = self.inputs[path].name
-            found = [replace(one, space=one.space.held(name, float(value)), _worst={}, _lines={}) for one in found]
+            found = [replace(one, space=one.space.held(name, float(value))) for one in found]
         if DURATION in values:
-            found = [replace(one, time=float(values[DURATION]), _lines={}) for one in found]
+            found = [replace(one, time=float(values[DURATION])) for one in found]
         return tuple(found)
 
     def unsure(self, values: Mapping[str, float]) -> tuple[InputTolerance, ...]:
