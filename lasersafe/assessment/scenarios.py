@@ -306,7 +306,7 @@ def extended_results(found: Sequence[Context]) -> list[ExtendedResult]:
         duration, _ = context.duration("scatter")
         start = nearest if all(c.retinal for c in context.compared(tissue, duration)) else _TOUCHING
         reaches = {
-            name: scatter.extended_distance(_ratio(context, name, tissue, duration, source), start)
+            name: scatter.extended_distance(_ratio(context, name, tissue, duration, source), source, start)
             for name in context.rule_sets
         }
         decided, tops = _worst_views(context, tissue, duration, source, nearest)

@@ -42,7 +42,9 @@ _GRID = 400
 _SECTIONS = 32
 
 
-def farthest_crossing(ratio: Callable[[Floats], Floats], near: float, far: float, *, points: int = _GRID) -> float:
+def farthest_crossing(
+    ratio: Callable[[Floats], Floats], near: float, far: float, *, points: int = _GRID, also: ArrayLike = ()
+) -> float:
     """Return the farthest place at which one ratio falls through 1, the worst of a logarithmic grid narrowed down.
 
     Parameters
@@ -53,6 +55,8 @@ def farthest_crossing(ratio: Callable[[Floats], Floats], near: float, far: float
         Ends of the search. [m]
     points : int
         Places of the grid.
+    also : array_like, shape (m,)
+        Places beside them at which the ratio can jump up. [m]
 
     Returns
     -------
@@ -67,8 +71,7 @@ def farthest_crossing(ratio: Callable[[Floats], Floats], near: float, far: float
     first, last = float(positive("near", near, "m")), float(positive("far", far, "m"))
     if not first < last:
         refuse("near must be below far; correct the ends of the search", OutOfRangeError)
-    nodes = np.geomspace(first, last, points)
-    nodes[0], nodes[-1] = first, last
+    nodes = np.clip(np.sort(np.append(np.geomspace(first, last, points), also)), first, last)
     over = _over(np.asarray(ratio(nodes)), nodes)
     if not over.any():
         return 0.0

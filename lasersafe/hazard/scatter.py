@@ -189,13 +189,17 @@ def most_hazardous_distance(
     return best, value
 
 
-def extended_distance(ratio: Callable[[Floats], Floats], nearest: float = CLOSEST_VIEW) -> float:
+def extended_distance(
+    ratio: Callable[[Floats], Floats], source: ExtendedSource, nearest: float = CLOSEST_VIEW
+) -> float:
     """Return how far from an extended source the limit is exceeded, searched from *nearest* on [m].
 
     Parameters
     ----------
     ratio : callable
         Takes distances [m], returns ratios; at most 1 from some distance on.
+    source : ExtendedSource
+        The source; just beyond the places where a part of it passes a step of the tables the ratio can jump up.
     nearest : float
         Nearest viewing distance. [m]
 
@@ -209,7 +213,10 @@ def extended_distance(ratio: Callable[[Floats], Floats], nearest: float = CLOSES
         far *= beyond
         while float(ratio(np.array([far]))[0]) > 1.0:
             far *= 4.0
-    return farthest_crossing(ratio, nearest, far, points=160)
+    lost = 1.0 - 1.0 / math.sqrt(source.peak_over_mean or 1.0)
+    axes = zip(source.size, source.count, source.pitch, strict=True)
+    lengths = np.concatenate([size * (1.0 - lost) + np.arange(n) * pitch for size, n, pitch in axes])
+    return farthest_crossing(ratio, nearest, far, points=160, also=np.ravel(step_places(lengths)) * (1.0 + 1e-6))
 
 
 def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[float, str, str]:

@@ -129,11 +129,24 @@ def test_one_emitter_at_many_distances_is_the_same_as_one_by_one(rule_set, emiss
 def test_distance_is_where_the_ratio_passes_one():
     source = ExtendedSource((5e-3, 5e-3))
     ratio = source_ratio(Received(EU, "eye", continuous(5.0), 450e-9, 100.0), source)
-    distance = extended_distance(ratio)
+    distance = extended_distance(ratio, source)
     assert float(ratio(np.array([distance]))[0]) == pytest.approx(1.0, abs=1e-9)
     array = ExtendedSource((0.2e-3, 0.2e-3), count=(3, 2), pitch=(2e-3, 2e-3))
     ratio = source_ratio(Received(EU, "eye", continuous(20.0), 808e-9, 100.0), array)
-    assert float(ratio(np.array([extended_distance(ratio)]))[0]) == pytest.approx(1.0, abs=1e-6)
+    assert float(ratio(np.array([extended_distance(ratio, array)]))[0]) == pytest.approx(1.0, abs=1e-6)
+
+
+def test_a_limit_that_steps_down_between_the_places_of_the_search_counts():
+    """Beyond 1.5 mrad a 50 mm disc is a point: 18 t^0.75 / T_2^0.25 gives way to 10 W/m2, 1.2 % less, at 33.333 m.
+
+    With 0.5 % below the limit before that place the ratio is 1.007 just behind it; the search said 33.2 m.
+    """
+    source, light = ExtendedSource((50e-3, 50e-3)), Received(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0)
+    before = float(source_ratio(light, source)(np.array([50e-3 / 1.5e-3 * (1.0 - 1e-6)]))[0])
+    ratio = source_ratio(Received(ICNIRP, "eye", continuous(0.995 / before), 808e-9, 100.0), source)
+    distance = extended_distance(ratio, source)
+    assert distance > 50e-3 / 1.5e-3
+    assert not (ratio(np.linspace(distance, 40.0, 5001)) > 1.0 + 1e-12).any()
 
 
 def test_oblong_source_takes_the_mean_of_limited_angles():
