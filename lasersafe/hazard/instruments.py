@@ -12,18 +12,9 @@ from numpy.typing import ArrayLike
 
 from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
 from lasersafe.errors import refuse
-from lasersafe.hazard.exposure import Comparison, Emission
+from lasersafe.hazard.exposure import Comparison, Emission, Floats
 from lasersafe.optics import viewing
-from lasersafe.optics.beam import (
-    BeamGeometry,
-    FloatArray,
-    choice,
-    diameters,
-    finite,
-    fraction_through,
-    positive,
-    within,
-)
+from lasersafe.optics.beam import BeamGeometry, choice, diameters, finite, fraction_through, positive, within
 from lasersafe.optics.reflection import POINT, LitSpot
 from lasersafe.records.light import Step
 from lasersafe.records.scene import CameraLine
@@ -57,7 +48,7 @@ class Aid:
     seen: Annotated[Seen, As(required=True)] = "memory"
     glass: Annotated[bool, As(None)] = True
 
-    def collects(self, aperture: ArrayLike) -> FloatArray:
+    def collects(self, aperture: ArrayLike) -> Floats:
         """Return the diameter [m] at the objective of what comes through limiting apertures [m] of shape (...)."""
         return viewing.imaged_aperture(aperture, self.objective, self.magnification)
 
@@ -65,7 +56,7 @@ class Aid:
         """Return the collecting gain at a wavelength [m] into a limiting aperture [m], with the objective filled."""
         return float(viewing.collecting_gain(self.collects(aperture), aperture, self.passes(wavelength)))
 
-    def passes(self, wavelength: ArrayLike) -> FloatArray:
+    def passes(self, wavelength: ArrayLike) -> Floats:
         """Return the part of light that passes at wavelengths [m] of shape (...), 1 where no credit is taken."""
         return transmission(wavelength) if self.glass else np.asarray(1.0)
 
@@ -96,7 +87,7 @@ class Viewing:
         check_cover("bands", edges, (min(low for low, _ in edges), max(high for _, high in edges)))
 
 
-def transmission(wavelength: ArrayLike) -> FloatArray:
+def transmission(wavelength: ArrayLike) -> Floats:
     """Return the part that the glass of an instrument passes; at an edge the larger neighbour [1]_.
 
     Parameters

@@ -8,16 +8,8 @@ from datetime import date, datetime
 from inspect import cleandoc
 from typing import Annotated, Any, ClassVar, Self, get_args
 
-from pydantic import (
-    BaseModel,
-    BeforeValidator,
-    ConfigDict,
-    ModelWrapValidatorHandler,
-    StrictBool,
-    ValidationError,
-    model_validator,
-)
-from pydantic_core import InitErrorDetails, PydanticCustomError
+from pydantic import BaseModel, BeforeValidator, ConfigDict, ModelWrapValidatorHandler, StrictBool, model_validator
+from pydantic_core import InitErrorDetails, PydanticCustomError, ValidationError
 
 from lasersafe.errors import InputError
 from lasersafe.models.values import Measured

@@ -4,25 +4,13 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from typing import Any, cast
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import OutOfRangeError, refuse
-from lasersafe.optics.beam import (
-    BeamGeometry,
-    FloatArray,
-    Many,
-    Pair,
-    choice,
-    diameters,
-    finite,
-    floats,
-    pair,
-    positive,
-    within,
-)
+from lasersafe.optics.beam import BeamGeometry, FloatArray, Many, choice, diameters, finite, pair, positive, within
 from lasersafe.wording import Message, word
 
 _WIDEST = 1e15  # m, far beyond any use
@@ -194,7 +182,7 @@ AXES = ("x", "y")
 TAKEN_AS_FLAT = "shape.taken_as_flat"  # key of what is said then
 
 
-def shape_radii(shape: str, radius: float = math.inf, curved_axis: str = "x") -> Pair:
+def shape_radii(shape: str, radius: float = math.inf, curved_axis: str = "x") -> tuple[float, float]:
     """Return the radii of curvature of a shape on both axes of the beam [1]_.
 
     Parameters
@@ -238,7 +226,7 @@ def shape_radii(shape: str, radius: float = math.inf, curved_axis: str = "x") ->
     return (signed, math.inf) if curved_axis == "x" else (math.inf, signed)
 
 
-def focal_lengths(radius: ArrayLike, incidence: float = 0.0, tangential: str = "x") -> Pair:
+def focal_lengths(radius: ArrayLike, incidence: float = 0.0, tangential: str = "x") -> tuple[float, float]:
     """Return the focal lengths of a curved mirror on both axes of the beam [1]_.
 
     Parameters
@@ -274,14 +262,10 @@ def focal_lengths(radius: ArrayLike, incidence: float = 0.0, tangential: str = "
     """
     choice("tangential", tangential, AXES)
     angle = float(within("incidence", incidence, "rad", 0.0, math.pi / 2.0))
-    slant = math.cos(angle)
+    slant, why = math.cos(angle), "must be below pi / 2; a beam along the surface meets no mirror"
     if not slant > 1e-9:
-        refuse(
-            f"incidence = {angle:.6g} rad: must be below pi / 2; a beam along the surface meets no mirror",
-            OutOfRangeError,
-        )
-    numbers = floats("radius", radius)
-    radii = pair("radius", numbers)
+        refuse(f"incidence = {angle:.6g} rad: {why}", OutOfRangeError)
+    radii = pair("radius", radius)
     if any(math.isnan(r) or r == 0.0 for r in radii):
         refuse(f"radius = {radius!r} m: must be a number other than 0, infinite for a flat surface", OutOfRangeError)
     factors = [slant, 1.0 / slant] if tangential == "x" else [1.0 / slant, slant]
@@ -368,8 +352,8 @@ def reflect(
         beam = BeamGeometry(beam.waist_diameter, beam.divergence, beam.waist_position, beam.profile, "hyperbolic")
     widths = [float(width) for width in diameters(beam, place)]
     x, y = (_axis(beam, axis, place, widths[axis], focal[axis]) for axis in (0, 1))
-    pairs = cast("list[Pair]", list(zip(x, y, strict=True)))
-    return BeamGeometry(pairs[0], pairs[1], pairs[2], beam.profile, beam.propagation)
+    waist, angle, position = zip(x, y, strict=True)
+    return BeamGeometry(waist, angle, position, beam.profile, beam.propagation)
 
 
 def tightest(beam: BeamGeometry, distance: float) -> BeamGeometry:
@@ -515,15 +499,10 @@ def reflect_shape(
         return flat, Message(TAKEN_AS_FLAT, shape=word(shape))
     bound = tightest(real, distance)
     pointed = replace(flat, waist_diameter=(0.0, 0.0))  # a hollow one pulls a focus nearer: any focus up to the flat's
-    parts = []
-    for spread, bent in zip(spreads, curved, strict=True):
-        free = bound if spread == hollow else pointed if hollow else flat
-        parts.append(free if bent else flat)
-    found = BeamGeometry(
-        (parts[0].waist_diameter[0], parts[1].waist_diameter[1]),
-        (parts[0].divergence[0], parts[1].divergence[1]),
-        (parts[0].waist_position[0], parts[1].waist_position[1]),
-        beam.profile,
-        "hyperbolic",
-    )
+    hollow_or_not = ((bound if spread == hollow else pointed if hollow else flat) for spread in spreads)
+    x, y = (free if bent else flat for free, bent in zip(hollow_or_not, curved, strict=True))
+    found = replace(
+        flat, waist_diameter=(x.waist_diameter[0], y.waist_diameter[1]), divergence=(x.divergence[0], y.divergence[1]),
+        waist_position=(x.waist_position[0], y.waist_position[1]), propagation="hyperbolic",
+    )  # fmt: skip
     return found, Message("shape.worst", shape=word(shape))

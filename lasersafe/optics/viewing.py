@@ -11,19 +11,8 @@ from numpy.typing import ArrayLike
 
 from lasersafe.data import As, Printed, Seen, Source, Span, check_cover, load
 from lasersafe.errors import refuse
-from lasersafe.optics.beam import (
-    BeamGeometry,
-    FloatArray,
-    Pair,
-    choice,
-    diameters,
-    finite,
-    mean_exposure,
-    pair,
-    positive,
-    thin,
-    within,
-)
+from lasersafe.optics import beam as optics
+from lasersafe.optics.beam import FloatArray, Pair, choice, finite, mean_exposure, pair, positive, within
 
 
 @dataclass(frozen=True)
@@ -451,7 +440,7 @@ class SideBySide:
 
 
 def side_by_side(
-    beam: BeamGeometry, count: tuple[int, int], pitch: tuple[float, float], distance: float, aperture: float = 7e-3
+    beam: optics.BeamGeometry, count: tuple[int, int], pitch: Pair, distance: float, aperture: float = 7e-3
 ) -> SideBySide:
     """Return how the beams of a combined module meet an aperture [1]_.
 
@@ -481,7 +470,7 @@ def side_by_side(
     ----------
     .. [1] ICNIRP2013, source angle; sources that lie within alpha_min of each other count as one.
     """
-    dx, dy = (float(d) for d in diameters(beam, distance))
+    dx, dy = (float(d) for d in optics.diameters(beam, distance))
     joined = float(mean_exposure(1.0, dx, dy, aperture, beam.profile)) * math.pi * aperture**2 / 4.0
     # Places in half pitches: the pupil is tried before each beam and between neighbours, up to the middle by symmetry.
     x, y = (np.arange(1 - n, n, 2) for n in count)
@@ -512,7 +501,7 @@ def offset_fraction(diameter: float, aperture: float, offset: ArrayLike) -> Floa
     numpy.ndarray, shape (...)
         From 0 to 1, by quadrature over the aperture. [1]
     """
-    diameter = float(thin(diameter, aperture))
+    diameter = float(optics.thin(diameter, aperture))
     away = np.asarray(offset, dtype=np.float64)[..., np.newaxis]
     nodes, weights = np.polynomial.legendre.leggauss(96)
     edge = 0.5 * aperture
