@@ -18,18 +18,17 @@ from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches
 from lasersafe.hazard.exposure import Comparison, Emission, Received, body_area, compare
 from lasersafe.hazard.eyewear_scale import scale_numbers as needed_numbers
-from lasersafe.library.beams import FIELDS, Beam, Given, broadcast, given, given_density, needed_beam, taken
+from lasersafe.library.beams import FIELDS, Beam, Given, broadcast, checked, given, given_density
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
-from lasersafe.optics.beam import CRITERIA, PROFILES, FloatArray, check_diffraction, choice, to_1_over_e
-from lasersafe.optics.reflection import SCATTER_MODELS
+from lasersafe.optics.beam import FloatArray, check_diffraction, to_1_over_e
 from lasersafe.quantity import format_quantity
 from lasersafe.records.light import MarkingVerdict
 from lasersafe.wording import caution_line
 
-TISSUES = ("eye", "skin")
 MODES = "DIRM"
 
 
+@checked
 def exposure_limit(
     rule_set: str,
     tissue: str,
@@ -79,14 +78,11 @@ def exposure_limit(
     >>> exposure_limit("ICNIRP-2013", "eye", ["532 nm", "1064 nm"], "0.25 s").irradiance.round(1)
     array([ 25.5, 127.3])
     """
-    _known(rule_set, tissue)
-    light, time, angle, area = taken(
-        wavelength=wavelength, duration=duration, source_angle=source_angle, exposed_area=exposed_area
-    )
-    area = body_area(tissue, light) if area is None else area
-    return limits.exposure_limit(rule_set, tissue, light, time, angle, exposed_area=area)
+    area = body_area(tissue, wavelength) if exposed_area is None else exposed_area
+    return limits.exposure_limit(rule_set, tissue, wavelength, duration, source_angle, exposed_area=area)
 
 
+@checked
 def pulse_train_limit(
     rule_set: str,
     tissue: str,
@@ -137,18 +133,9 @@ def pulse_train_limit(
     .. [1] ICNIRP2013 (``shared/limits/icnirp2013_train_*.toml``).
     .. [2] EU2006-25, Annex II, Table 2.6 (``shared/limits/eu200625_train_*.toml``).
     """
-    _known(rule_set, tissue)
-    light, pulse, rate, time, angle, area = taken(
-        wavelength=wavelength, pulse_duration=pulse_duration, repetition_rate=repetition_rate,
-        duration=duration, source_angle=source_angle, exposed_area=exposed_area,
-    )  # fmt: skip
-    area = body_area(tissue, light) if area is None else area
-    return limits.pulse_train_limit(rule_set, tissue, light, pulse, rate, time, angle, exposed_area=area)
-
-
-def _known(rule_set: str, tissue: str) -> None:
-    choice("rule_set", rule_set, rule_sets())
-    choice("tissue", tissue, TISSUES)
+    area = body_area(tissue, wavelength) if exposed_area is None else exposed_area
+    pulses = pulse_duration, repetition_rate, duration
+    return limits.pulse_train_limit(rule_set, tissue, wavelength, *pulses, source_angle, exposed_area=area)
 
 
 def optical_density(exposure: Given, limit: Given, *, exact: bool = False) -> FloatArray:
@@ -193,6 +180,7 @@ def optical_density(exposure: Given, limit: Given, *, exact: bool = False) -> Fl
     return density if exact else np.asarray(marking.round_up_density(density))
 
 
+@checked
 def scale_numbers(
     wavelength: Given,
     beam_diameter: Given,
@@ -249,13 +237,11 @@ def scale_numbers(
     >>> scale_numbers("1070 nm", "7 mm", "1/e", power=["10 W", "1 kW", "500 kW"])
     {'D': array([ 6.,  8., inf])}
     """
-    choice("criterion", criterion, CRITERIA)
-    choice("profile", profile, PROFILES)
     named = {
         "wavelength": wavelength, "beam_diameter": beam_diameter, "power": power, "pulse_energy": pulse_energy,
         "pulse_duration": pulse_duration, "repetition_rate": repetition_rate,
     }  # fmt: skip
-    emitted = {name: values for name, values in zip(named, taken(**named), strict=True) if values is not None}
+    emitted = {name: values for name, values in named.items() if values is not None}
     wide = dict(zip(emitted, np.broadcast_arrays(*emitted.values()), strict=True))
     light, width = wide.pop("wavelength"), to_1_over_e(wide.pop("beam_diameter"), criterion, profile)
     if ("power" in wide) == ("pulse_energy" in wide):
@@ -393,13 +379,14 @@ def _light(
 def _distance(
     way: str, seen: Received, rule_set: str | None, reach: Callable[[Comparison], FloatArray]
 ) -> HazardDistance:
-    names = rule_sets() if rule_set is None else (choice("rule_set", rule_set, rule_sets()),)
+    names = rule_sets() if rule_set is None else (rule_set,)
     found = reaches([one for name in names for one in compare(replace(seen, rule_set=name))], reach)
     lasting = np.broadcast_to(seen.duration, found.distance.shape)
     unit = "W/m2" if seen.emission.kind == "continuous" else "J/m2"
     return HazardDistance(**vars(found), way=way, tissue=seen.tissue, duration=lasting, limit_unit=unit)
 
 
+@checked
 def direct_distance(
     beam: Beam,
     wavelength: Given,
@@ -464,17 +451,13 @@ def direct_distance(
     >>> far.distance.round(1)
     array([ 63.1, 109.2])
     """
-    choice("tissue", tissue, TISSUES)
-    _, *emitted, light, time, part = taken(
-        beam=needed_beam(beam), power=power, pulse_energy=pulse_energy, pulse_duration=pulse_duration,
-        repetition_rate=repetition_rate, wavelength=wavelength, duration=duration, reflectance=reflectance,
-    )  # fmt: skip
-    seen = Received("", tissue, _light(*emitted), light, time)
+    seen = Received("", tissue, _light(power, pulse_energy, pulse_duration, repetition_rate), wavelength, duration)
     if beam.free:
-        check_diffraction(beam.axes(), light)
-    return _distance("direct", seen, rule_set, lambda one: beam_reach(one, beam.axes(), part))
+        check_diffraction(beam.axes(), wavelength)
+    return _distance("direct", seen, rule_set, lambda one: beam_reach(one, beam.axes(), reflectance))
 
 
+@checked
 def scatter_distance(
     wavelength: Given,
     duration: Given,
@@ -534,17 +517,12 @@ def scatter_distance(
     ----------
     .. [1] OSHA-OTM, diffuse reflection formula; DGUV203-093, section 4.3, for ``"hemisphere"``.
     """
-    choice("tissue", tissue, TISSUES)
-    choice("model", model, SCATTER_MODELS)
-    *emitted, light, time, part, angle = taken(
-        power=power, pulse_energy=pulse_energy, pulse_duration=pulse_duration, repetition_rate=repetition_rate,
-        wavelength=wavelength, duration=duration, reflectance=reflectance, view_angle=view_angle,
-    )  # fmt: skip
 
     def reach(one: Comparison) -> FloatArray:
-        return distances.scatter_distance(one.amount, one.limit, part, angle, model)
+        return distances.scatter_distance(one.amount, one.limit, reflectance, view_angle, model)
 
-    return _distance("scatter", Received("", tissue, _light(*emitted), light, time), rule_set, reach)
+    light = _light(power, pulse_energy, pulse_duration, repetition_rate)
+    return _distance("scatter", Received("", tissue, light, wavelength, duration), rule_set, reach)
 
 
 def judge_marking(

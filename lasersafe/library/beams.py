@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+import inspect
 import re
+from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache
-from typing import Any
+from functools import cache, wraps
+from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, refuse
+from lasersafe.limits import rule_sets
 from lasersafe.optics import beam as optics
 from lasersafe.optics.beam import FloatArray, choice
 from lasersafe.quantity import MEASURED, Kind, format_quantity, parse_quantity, shown
@@ -22,6 +25,9 @@ _PINT_NAMES = {
     "W/m2": "watt/meter**2", "J/m2": "joule/meter**2", "1": "",
 }  # fmt: skip
 _WHAT = {unit: what for unit, (what, _) in MEASURED.items()}
+_WORDS = {"rule_set": rule_sets(), "tissue": ("eye", "skin"), "propagation": optics.PROPAGATIONS}
+P = ParamSpec("P")
+R = TypeVar("R")
 _SLACK = 1e-9  # relative: what a conversion of units may lose at a bound
 
 
@@ -262,7 +268,7 @@ def given(field: str, value: Given) -> FloatArray:
 
 
 def taken(**named: Given | None) -> list[Any]:
-    """Return inputs as `given` does, None for one that was left out.
+    """Return inputs as `given` does, None for one that was left out, and a beam as it is.
 
     Parameters
     ----------
@@ -272,7 +278,7 @@ def taken(**named: Given | None) -> list[Any]:
 
     Returns
     -------
-    list of numpy.ndarray of shape (...), or None
+    list of numpy.ndarray of shape (...), Beam, or None
         In the same order; they broadcast together. [any]
 
     Raises
@@ -280,14 +286,45 @@ def taken(**named: Given | None) -> list[Any]:
     InputError
         If one cannot be used, or they do not fit together.
     """
-    found: dict[str, FloatArray | None] = {}
-    for name, value in named.items():
-        field = name.removesuffix("_y").replace("_", " ")
-        found[name] = (
-            np.empty(value.shape) if isinstance(value, Beam) else None if value is None else given(field, value)
-        )
+    found = {
+        name: needed_beam(one) if name == "beam" else None if one is None else given(_field(name), one)
+        for name, one in named.items()
+    }
     broadcast(**found)
     return [*found.values()]
+
+
+def _field(name: str) -> str:
+    return name.removesuffix("_y").replace("_", " ")
+
+
+def checked(function: Callable[P, R]) -> Callable[P, R]:
+    """Hand a function its numbers as `taken` gives them, once the words beside them are known.
+
+    Parameters
+    ----------
+    function : callable
+        With parameters that are called as in ``FIELDS``, or as what a word stands for.
+
+    Returns
+    -------
+    callable
+        The same function for people.
+    """
+    signature = inspect.signature(function)
+
+    @wraps(function)
+    def call(*args: P.args, **named: P.kwargs) -> R:
+        bound = signature.bind(*args, **named)
+        bound.apply_defaults()
+        for name, known in _WORDS.items():
+            if bound.arguments.get(name) is not None:
+                choice(name, bound.arguments[name], known)
+        numbers = {name: one for name, one in bound.arguments.items() if name == "beam" or _field(name) in FIELDS}
+        bound.arguments |= zip(numbers, taken(**numbers), strict=True)
+        return function(*bound.args, **bound.kwargs)
+
+    return call
 
 
 def given_density(field: str, value: Given) -> tuple[FloatArray, str]:
@@ -331,12 +368,12 @@ def _is_plain(value: Given) -> bool:
     return not isinstance(value, str) and not hasattr(value, "magnitude") and not hasattr(value, "typed")
 
 
-def broadcast(**named: ArrayLike | None) -> tuple[int, ...]:
+def broadcast(**named: Beam | ArrayLike | None) -> tuple[int, ...]:
     """Return the shape that inputs have together.
 
     Parameters
     ----------
-    **named : array_like, shape (...), or None
+    **named : Beam, array_like of shape (...), or None
         The inputs by name. [any]
 
     Returns
@@ -453,12 +490,7 @@ def _made(found: optics.BeamGeometry, *, free: bool = False) -> Beam:
     return Beam(*first, found.profile, found.propagation, other, turned, free)
 
 
-def _words(criterion: str, profile: str, propagation: str) -> None:
-    choice("criterion", criterion, optics.CRITERIA)
-    choice("profile", profile, optics.PROFILES)
-    choice("propagation", propagation, optics.PROPAGATIONS)
-
-
+@checked
 def collimated_beam(
     beam_diameter: Given,
     divergence: Given,
@@ -507,14 +539,12 @@ def collimated_beam(
     >>> collimated_beam("4 mm", "3 mrad", "1/e2")
     Beam: waist 2.828 mm at 0 m from the last optic, full angle 2.121 mrad (both at 1/e); gaussian, hyperbolic
     """
-    _words(criterion, profile, propagation)
-    x, angle, y, turned = taken(
-        beam_diameter=beam_diameter, divergence=divergence, beam_diameter_y=beam_diameter_y, divergence_y=divergence_y
-    )
-    width, spread = (x, x if y is None else y), (angle, angle if turned is None else turned)
+    pairs = (beam_diameter, beam_diameter_y), (divergence, divergence_y)
+    width, spread = ((x, x if y is None else y) for x, y in pairs)
     return _made(optics.collimated(width, spread, criterion, profile, propagation=propagation), free=True)
 
 
+@checked
 def lens_beam(
     beam_diameter: Given,
     focal_length: Given,
@@ -559,18 +589,16 @@ def lens_beam(
     ----------
     .. [1] DGUV203-093, section 4.3: full angle d63 / f; OSHA-OTM, lens-on-laser formula.
     """
-    _words(criterion, profile, propagation)
-    width, length, spot, other = taken(
-        beam_diameter=beam_diameter, focal_length=focal_length, focus_diameter=focus_diameter,
-        beam_diameter_y=beam_diameter_y,
-    )  # fmt: skip
-    axes = (width, width if other is None else other)
-    found = optics.through_lens(axes, length, criterion, profile, focus_diameter=spot, propagation=propagation)
+    axes = (beam_diameter, beam_diameter if beam_diameter_y is None else beam_diameter_y)
+    found = optics.through_lens(
+        axes, focal_length, criterion, profile, focus_diameter=focus_diameter, propagation=propagation
+    )
     if not all((angle <= np.pi).all() for angle in found.divergence):
         refuse("focal length: so short for this beam diameter that there is no such lens; check both units")
     return _made(found)
 
 
+@checked
 def fibre_beam(
     numerical_aperture: Given, criterion: str, *, core_diameter: Given | None = None, propagation: str = "hyperbolic"
 ) -> Beam:
@@ -601,10 +629,8 @@ def fibre_beam(
     ----------
     .. [1] KOLESAR2000, d63 = 2 r NA / 1.7 for the 5 % criterion.
     """
-    choice("criterion", criterion, optics.FIBRE_CRITERIA)
-    choice("propagation", propagation, optics.PROPAGATIONS)
-    aperture, core = taken(numerical_aperture=numerical_aperture, core_diameter=core_diameter)
-    return _made(optics.fibre_multimode(aperture, criterion, core_diameter=core, propagation=propagation))
+    core = core_diameter
+    return _made(optics.fibre_multimode(numerical_aperture, criterion, core_diameter=core, propagation=propagation))
 
 
 def needed_beam(beam: object) -> Beam:
@@ -625,6 +651,7 @@ def needed_beam(beam: object) -> Beam:
     refuse(f"beam = {shown(beam)}: this is no beam; make one with collimated_beam, lens_beam or fibre_beam")
 
 
+@checked
 def beam_exposure(
     beam: Beam,
     distance: Given,
@@ -669,11 +696,8 @@ def beam_exposure(
     """
     if (power is None) == (pulse_energy is None):
         refuse("power, pulse energy: give one of them, for an irradiance or for a radiant exposure")
-    _, away, hole, mean, energy = taken(
-        beam=needed_beam(beam), distance=distance, limiting_aperture=limiting_aperture, power=power,
-        pulse_energy=pulse_energy,
-    )  # fmt: skip
-    dx, dy = optics.diameters(beam.axes(), away)
+    dx, dy = optics.diameters(beam.axes(), distance)
     if not ((dx > 0.0) & (dy > 0.0)).all():
         refuse("distance: at a point focus there is no finite exposure; give a focus diameter, or another distance")
-    return optics.mean_exposure(energy if mean is None else mean, dx, dy, hole, beam.profile)
+    amount: Given = pulse_energy if power is None else power
+    return optics.mean_exposure(amount, dx, dy, limiting_aperture, beam.profile)
