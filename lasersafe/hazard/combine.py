@@ -298,13 +298,9 @@ def groups(tissue: str, wavelength: float) -> frozenset[str]:
 
 
 def sums_at(
-    rule_set: str,
-    tissue: str,
-    lines: Sequence[Line],
-    duration: float,
-    exposure_of: Callable[[Line, Criterion], float],
+    rule_set: str, tissue: str, lines: Sequence[Line], duration: float, exposure_of: Callable[[Line, Criterion], float],
     axes: tuple[float, float] = (0.0, 0.0),
-) -> tuple[Sum, ...]:
+) -> tuple[Sum, ...]:  # fmt: skip
     """Return the sum of every group at one place, highest first.
 
     Parameters

@@ -432,12 +432,9 @@ def parse_marking(text: str) -> Marking:
 
 
 def judge(
-    marking_text: str,
-    wavelength: float,
-    scale_needs: Sequence[ScaleNeed],
-    optical_density_exact: float,
+    marking_text: str, wavelength: float, scale_needs: Sequence[ScaleNeed], optical_density_exact: float,
     repetition_rate: float | None = None,
-) -> MarkingVerdict:
+) -> MarkingVerdict:  # fmt: skip
     """Judge a marking against the scale numbers and the density that a beam asks for [1]_ [2]_.
 
     LBn promises a transmittance of at most 10^-n, so n has to reach the density rounded up as well. Where two

@@ -30,14 +30,9 @@ MODES = "DIRM"
 
 @checked
 def exposure_limit(
-    rule_set: str,
-    tissue: str,
-    wavelength: Given,
-    duration: Given,
-    source_angle: Given = 1.5e-3,
-    *,
+    rule_set: str, tissue: str, wavelength: Given, duration: Given, source_angle: Given = 1.5e-3, *,
     exposed_area: Given | None = None,
-) -> ExposureLimit:
+) -> ExposureLimit:  # fmt: skip
     """Return the exposure limit of one edition, the strictest of all hazards [1]_ [2]_.
 
     Parameters
@@ -84,16 +79,9 @@ def exposure_limit(
 
 @checked
 def pulse_train_limit(
-    rule_set: str,
-    tissue: str,
-    wavelength: Given,
-    pulse_duration: Given,
-    repetition_rate: Given,
-    duration: Given,
-    source_angle: Given = 1.5e-3,
-    *,
-    exposed_area: Given | None = None,
-) -> PulseTrainLimit:
+    rule_set: str, tissue: str, wavelength: Given, pulse_duration: Given, repetition_rate: Given, duration: Given,
+    source_angle: Given = 1.5e-3, *, exposed_area: Given | None = None,
+) -> PulseTrainLimit:  # fmt: skip
     """Return the limit for each pulse of a regular train of equal pulses [1]_ [2]_.
 
     Parameters
@@ -182,16 +170,10 @@ def optical_density(exposure: Given, limit: Given, *, exact: bool = False) -> Fl
 
 @checked
 def scale_numbers(
-    wavelength: Given,
-    beam_diameter: Given,
-    criterion: str,
-    *,
-    power: Given | None = None,
-    pulse_energy: Given | None = None,
-    pulse_duration: Given | None = None,
-    repetition_rate: Given | None = None,
+    wavelength: Given, beam_diameter: Given, criterion: str, *, power: Given | None = None,
+    pulse_energy: Given | None = None, pulse_duration: Given | None = None, repetition_rate: Given | None = None,
     profile: str = "gaussian",
-) -> dict[str, FloatArray]:
+) -> dict[str, FloatArray]:  # fmt: skip
     """Return the EN 207 scale numbers that circular beams ask of eyewear, by mode letter [1]_ [2]_.
 
     A pulse train asks for every letter named, on the same eyewear. A scale number is about damage; the marking must
@@ -388,18 +370,10 @@ def _distance(
 
 @checked
 def direct_distance(
-    beam: Beam,
-    wavelength: Given,
-    duration: Given,
-    *,
-    power: Given | None = None,
-    pulse_energy: Given | None = None,
-    pulse_duration: Given | None = None,
-    repetition_rate: Given | None = None,
-    tissue: str = "eye",
-    rule_set: str | None = None,
-    reflectance: Given = 1.0,
-) -> HazardDistance:
+    beam: Beam, wavelength: Given, duration: Given, *, power: Given | None = None, pulse_energy: Given | None = None,
+    pulse_duration: Given | None = None, repetition_rate: Given | None = None, tissue: str = "eye",
+    rule_set: str | None = None, reflectance: Given = 1.0,
+) -> HazardDistance:  # fmt: skip
     """Return how far a direct beam, or its reflection by a flat mirror, exceeds the limits [1]_.
 
     Give ``power`` for continuous emission; ``pulse_energy`` and ``pulse_duration`` for one pulse; with
@@ -459,19 +433,10 @@ def direct_distance(
 
 @checked
 def scatter_distance(
-    wavelength: Given,
-    duration: Given,
-    *,
-    power: Given | None = None,
-    pulse_energy: Given | None = None,
-    pulse_duration: Given | None = None,
-    repetition_rate: Given | None = None,
-    tissue: str = "eye",
-    rule_set: str | None = None,
-    reflectance: Given = 1.0,
-    view_angle: Given = 0.0,
-    model: str = "lambert",
-) -> HazardDistance:
+    wavelength: Given, duration: Given, *, power: Given | None = None, pulse_energy: Given | None = None,
+    pulse_duration: Given | None = None, repetition_rate: Given | None = None, tissue: str = "eye",
+    rule_set: str | None = None, reflectance: Given = 1.0, view_angle: Given = 0.0, model: str = "lambert",
+) -> HazardDistance:  # fmt: skip
     """Return how far from a lit surface its scatter exceeds the limits, taken as a point source [1]_.
 
     A point is the farther side; a case file can credit the size of the lit spot.
@@ -526,19 +491,10 @@ def scatter_distance(
 
 
 def judge_marking(
-    marking: str,
-    wavelength: Given,
-    beam_diameter: Given,
-    criterion: str,
-    *,
-    power: Given | None = None,
-    pulse_energy: Given | None = None,
-    pulse_duration: Given | None = None,
-    repetition_rate: Given | None = None,
-    continuous: bool = False,
-    duration: Given | None = None,
-    profile: str = "gaussian",
-) -> MarkingVerdict:
+    marking: str, wavelength: Given, beam_diameter: Given, criterion: str, *, power: Given | None = None,
+    pulse_energy: Given | None = None, pulse_duration: Given | None = None, repetition_rate: Given | None = None,
+    continuous: bool = False, duration: Given | None = None, profile: str = "gaussian",
+) -> MarkingVerdict:  # fmt: skip
     """Return what eyewear is worth in front of a beam, from what is printed on it [1]_ [2]_.
 
     The strictest of all rule sets decides. What cannot be read counts as no protection; nothing is guessed. That a

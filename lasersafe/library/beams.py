@@ -492,15 +492,9 @@ def _made(found: optics.BeamGeometry, *, free: bool = False) -> Beam:
 
 @checked
 def collimated_beam(
-    beam_diameter: Given,
-    divergence: Given,
-    criterion: str,
-    *,
-    beam_diameter_y: Given | None = None,
-    divergence_y: Given | None = None,
-    profile: str = "gaussian",
-    propagation: str = "hyperbolic",
-) -> Beam:
+    beam_diameter: Given, divergence: Given, criterion: str, *, beam_diameter_y: Given | None = None,
+    divergence_y: Given | None = None, profile: str = "gaussian", propagation: str = "hyperbolic",
+) -> Beam:  # fmt: skip
     """Return a beam without a lens, its waist at the last optic [1]_.
 
     Parameters
@@ -546,15 +540,9 @@ def collimated_beam(
 
 @checked
 def lens_beam(
-    beam_diameter: Given,
-    focal_length: Given,
-    criterion: str,
-    *,
-    beam_diameter_y: Given | None = None,
-    focus_diameter: Given | None = None,
-    profile: str = "gaussian",
-    propagation: str = "hyperbolic",
-) -> Beam:
+    beam_diameter: Given, focal_length: Given, criterion: str, *, beam_diameter_y: Given | None = None,
+    focus_diameter: Given | None = None, profile: str = "gaussian", propagation: str = "hyperbolic",
+) -> Beam:  # fmt: skip
     """Return the beam behind a lens that is lit by a collimated beam [1]_.
 
     Parameters
@@ -653,13 +641,9 @@ def needed_beam(beam: object) -> Beam:
 
 @checked
 def beam_exposure(
-    beam: Beam,
-    distance: Given,
-    limiting_aperture: Given,
-    *,
-    power: Given | None = None,
+    beam: Beam, distance: Given, limiting_aperture: Given, *, power: Given | None = None,
     pulse_energy: Given | None = None,
-) -> FloatArray:
+) -> FloatArray:  # fmt: skip
     """Return the exposure along a beam, averaged over a limiting aperture [1]_.
 
     Parameters

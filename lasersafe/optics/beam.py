@@ -694,15 +694,9 @@ def both(value: Any, change: Callable[[Any], Any]) -> tuple[Any, Any]:
 
 
 def collimated(
-    diameter: Any,
-    divergence: Any,
-    criterion: str,
-    profile: str = "gaussian",
-    *,
-    waist_position: Any = 0.0,
-    at: Any = 0.0,
-    propagation: str = "hyperbolic",
-) -> BeamGeometry:
+    diameter: Any, divergence: Any, criterion: str, profile: str = "gaussian", *, waist_position: Any = 0.0,
+    at: Any = 0.0, propagation: str = "hyperbolic",
+) -> BeamGeometry:  # fmt: skip
     """Return a free beam, or many, from a diameter measured at a stated place and a divergence [1]_.
 
     Parameters
@@ -767,14 +761,9 @@ def _waist(width: Any, angle: Any, position: Any, at: Any, propagation: str) -> 
 
 
 def through_lens(
-    diameter: Any,
-    focal_length: Any,
-    criterion: str,
-    profile: str = "gaussian",
-    *,
-    focus_diameter: Any = None,
+    diameter: Any, focal_length: Any, criterion: str, profile: str = "gaussian", *, focus_diameter: Any = None,
     propagation: str = "hyperbolic",
-) -> BeamGeometry:
+) -> BeamGeometry:  # fmt: skip
     """Return the beam behind a lens that is lit by a collimated beam, or many [1]_.
 
     Parameters
@@ -818,12 +807,9 @@ def through_lens(
 
 
 def fibre_multimode(
-    numerical_aperture: ArrayLike,
-    criterion: str,
-    *,
-    core_diameter: ArrayLike | None = None,
+    numerical_aperture: ArrayLike, criterion: str, *, core_diameter: ArrayLike | None = None,
     propagation: str = "hyperbolic",
-) -> BeamGeometry:
+) -> BeamGeometry:  # fmt: skip
     """Return the beam from the bare end of a multimode fibre, or of many as arrays [1]_.
 
     Parameters

@@ -428,16 +428,9 @@ def with_real_focus(beam: BeamGeometry, wavelength: float) -> BeamGeometry:
 
 
 def reflect_shape(
-    beam: BeamGeometry,
-    distance: float,
-    shape: str,
-    wavelength: float,
-    radius: float | None = None,
-    *,
-    incidence: float = 0.0,
-    curved_axis: str = "x",
-    tangential: str = "x",
-) -> tuple[BeamGeometry, str]:
+    beam: BeamGeometry, distance: float, shape: str, wavelength: float, radius: float | None = None, *,
+    incidence: float = 0.0, curved_axis: str = "x", tangential: str = "x",
+) -> tuple[BeamGeometry, str]:  # fmt: skip
     """Return the beam behind an object of a shape, the worst one where its radius is not known, and why [1]_.
 
     Parameters
