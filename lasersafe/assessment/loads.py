@@ -238,6 +238,6 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
             verdict = judge_window(ratio, 1.0, density, load, rating, required)
             found[entry.name, number] = ViewWindow(
                 opening.name, way, context.laser.name, context.setup.name, verdict.holds, verdict.needed_density,
-                density, load.irradiance, verdict.words, context.setup.fitted,
+                density, load.irradiance, verdict.verdict, context.setup.fitted,
             )  # fmt: skip
     return found

@@ -205,12 +205,16 @@ _PEAK_APERTURE = 1e-9  # [m] so small that the average over it is the peak
 
 @dataclass(frozen=True)
 class BarrierVerdict:
-    """Whether a barrier holds, in one sentence, with notes and steps; ``holds`` is False when anything is unknown."""
+    """Whether a barrier holds, in one sentence, with notes and steps; ``holds`` is False when anything is unknown.
+
+    Of a view window, also the optical density that is needed.
+    """
 
     holds: bool
     verdict: Message
     notes: tuple[str, ...] = ()
     steps: tuple[Step, ...] = ()
+    needed_density: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -449,19 +453,10 @@ def _compare(
     return lasts, Message("barrier.within" if lasts else "barrier.too_short", **facts)
 
 
-@dataclass(frozen=True)
-class WindowVerdict:
-    """Whether a view window holds, the optical density that is needed, and why in words."""
-
-    holds: bool
-    needed_density: float
-    words: str
-
-
 def judge_window(
     exposure: float, limit: float, optical_density: float | None, load: Load, rating: Rating,
     required_time: float | None = None,
-) -> WindowVerdict:  # fmt: skip
+) -> BarrierVerdict:  # fmt: skip
     """Judge a view window: it holds only when both its density and its resistance are enough [1]_.
 
     Parameters
@@ -481,7 +476,7 @@ def judge_window(
 
     Returns
     -------
-    WindowVerdict
+    BarrierVerdict
         The verdict; False when anything is unknown.
 
     Raises
@@ -495,7 +490,7 @@ def judge_window(
 
     Examples
     --------
-    >>> judge_window(5e5, 50.0, 6.0, Load(4e4), Rating(None)).words
+    >>> judge_window(5e5, 50.0, 6.0, Load(4e4), Rating(None)).verdict
     'does not hold: density 6 is enough (4 needed), but it is not rated, so nothing is known about what it withstands'
     """
     level = float(within("exposure", exposure, "W/m2 or J/m2", 0.0, math.inf))
@@ -509,7 +504,8 @@ def judge_window(
     key = "window.no_density" if not known else lasting if dense else "window.too_low"
     density = "" if optical_density is None else f"{optical_density:g}"
     why = Message(key, density=density, needed=f"{needed:g}", why=damage.verdict.values["why"])
-    return WindowVerdict(holds, needed, Message("barrier.holds" if holds else "barrier.fails", why=why))
+    verdict = Message("barrier.holds" if holds else "barrier.fails", why=why)
+    return BarrierVerdict(holds, verdict, needed_density=needed)
 
 
 def lit_distance(power: float, rating: float, reflectance: float, model: str) -> float:

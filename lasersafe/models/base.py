@@ -137,13 +137,8 @@ def _message(
         key, bound = ("least", context["ge"]) if "ge" in context else ("most", context["le"])
         return Message(f"misread.{key}", bound=f"{bound:g}", **typed)
     if kind in ("model_attributes_type", "model_type", "dict_type"):
-        return no_table(given)
+        return Message("misread.table", **typed)
     return f"{shown(given)}: {plain}"
-
-
-def no_table(given: object) -> str:
-    """Return the message on something that should be a table."""
-    return Message("misread.table", given=shown(given))
 
 
 def _instruction(field: str, descriptions: Mapping[str, str]) -> str:
@@ -191,7 +186,7 @@ class CaseModel(BaseModel):
         if isinstance(data, cls):
             return data
         if not isinstance(data, Mapping):
-            raise InputError(no_table(data))
+            raise InputError(Message("misread.table", given=shown(data)))
         found: list[Finding] = []
         model: Self | None = None
         try:

@@ -92,7 +92,20 @@ class SIValue(float):
         return word(self)
 
 
-class _Two:
+class _Said:
+    """Numbers that belong together."""
+
+    def words(self, word: Callable[[SIValue], str]) -> str:
+        """Return all in words, each as *word* says it."""
+        raise NotImplementedError
+
+    @property
+    def typed(self) -> str:
+        """The text as typed."""
+        return str(self.words(lambda one: one.typed))
+
+
+class _Two(_Said):
     """Two numbers that belong together."""
 
     @property
@@ -105,15 +118,6 @@ class _Two:
         """Both numbers, in SI units."""
         (_, first), (_, second) = self.parts
         return float(first), float(second)
-
-    def words(self, word: Callable[[SIValue], str]) -> str:
-        """Return both in words, each as *word* says it."""
-        raise NotImplementedError
-
-    @property
-    def typed(self) -> str:
-        """The text as typed."""
-        return str(self.words(lambda one: one.typed))
 
 
 @dataclass(frozen=True)
@@ -166,7 +170,7 @@ class Spot(_Two):
 
 
 @dataclass(frozen=True)
-class Path:
+class Path(_Said):
     """Corners on the floor plan, in order."""
 
     spots: tuple[Spot, ...]
@@ -179,11 +183,6 @@ class Path:
     def words(self, word: Callable[[SIValue], str]) -> str:
         """Return the corners in words."""
         return " ".join(spot.words(word) for spot in self.spots)
-
-    @property
-    def typed(self) -> str:
-        """The text as typed."""
-        return str(self.words(lambda one: one.typed))
 
 
 Value = SIValue | Knob | Axes | Spot | Path
@@ -421,7 +420,9 @@ class Measured:
         return self.number(text, field)
 
     def pair(self, text: object, field: str, wanted: str) -> tuple[SIValue, SIValue]:
-        """Return a number twice, or both numbers of a list of two."""
+        """Return a number twice, or both numbers of a list of two or of what was read before."""
+        if isinstance(text, _Two):
+            text = [one for _, one in text.parts]
         if not isinstance(text, (list, tuple)):
             value = self.number(text, field)
             return value, value
@@ -468,8 +469,6 @@ class Turnable(Measured):
 
     def read(self, text: object, field: str) -> Knob:
         """Return both ends; they are equal when one value was typed."""
-        if isinstance(text, Knob):
-            text = [text.low, text.high]
         low, high = self.pair(text, field, "a range has two ends, as in ['10 ns', '200 ns']")
         if low > high:
             ends = Message("typed.ends", low=shown(low.typed), high=shown(high.typed))
@@ -484,8 +483,6 @@ class TwoAxes(Measured):
 
     def read(self, text: object, field: str) -> Axes:
         """Return both axes; they are equal when one value was typed."""
-        if isinstance(text, Axes):
-            text = [text.x, text.y]
         return Axes(*self.pair(text, field, "an elliptical beam has two axes, as in ['3 mm', '5 mm']"))
 
 
@@ -496,10 +493,8 @@ class OnPlan(Measured):
 
     def read(self, text: object, field: str) -> Any:
         """Return the point."""
-        if isinstance(text, Spot):
-            return text
         wanted = Message("typed.point")
-        if not isinstance(text, (list, tuple)):
+        if not isinstance(text, (list, tuple, Spot)):
             raise refused(field, text, wanted)
         return Spot(*self.pair(text, field, wanted))
 

@@ -83,6 +83,6 @@ def test_a_window_needs_density_and_resistance():
     for density, irradiance in ((3.9, 1e4), (None, 1e4), (math.nan, 1e4), (4.0, 2e5), (4.0, math.nan)):
         verdict = judge_window(5e5, 50.0, density, Load(irradiance), *rated)
         assert not verdict.holds
-        assert verdict.words.startswith("does not hold")
+        assert verdict.verdict.startswith("does not hold")
     assert not judge_window(0.0, 50.0, 0.0, Load(1e4), Rating(None)).holds
     assert judge_window(0.0, 50.0, 0.0, Load(0.0), *rated).holds
