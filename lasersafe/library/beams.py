@@ -156,14 +156,15 @@ def _converted(value: Given, unit: str, field: str) -> FloatArray:
         target = kind(1, name)
         same = value.dimensionality == target.dimensionality
         one = kind(1, value.units)
-        turning = re.search(r"\brad", str(one.to_root_units().units)) is not None
+        turning = _turning(value)
         nothing = float(kind(0, value.units).to(name).magnitude) if same else 0.0
         factor = float(one.to(name).magnitude) if same else 1.0
     except Exception as error:  # whatever the registry of somebody else raises
         what = f"its unit cannot be worked with ({type(error).__name__}); hand in {_WHAT[unit]} in a plain unit"
         raise _refusal(field, typed, what, unit) from None
     if not same:
-        raise _refusal(field, typed, f"this is {_dimension(value)}, and {_WHAT[unit]} is needed", unit)
+        found = _WHAT.get(unit_of(value) or "", f"a quantity of the dimension {value.dimensionality}")
+        raise _refusal(field, typed, f"this is {found}, and {_WHAT[unit]} is needed", unit)
     if turning and unit != "rad":
         raise _refusal(field, typed, f"there is an angle in its unit, and {_WHAT[unit]} is needed", unit)
     if unit == "rad" and not turning:
@@ -183,15 +184,31 @@ def _converted(value: Given, unit: str, field: str) -> FloatArray:
         raise _refusal(field, typed, "its magnitude is no plain number", unit) from None
 
 
-def _dimension(value: Given) -> str:
-    """Return what a quantity measures, in words where there are any."""
+def unit_of(value: Given) -> str | None:
+    """Return the SI unit of what a quantity measures, None where no field measures it.
+
+    Parameters
+    ----------
+    value : pint quantity
+        What was handed in. [any]
+
+    Returns
+    -------
+    str or None
+        As ``W``; of an angle ``rad``, of a ratio ``1``.
+    """
     for unit, name in _PINT_NAMES.items():
         try:
-            if value.dimensionality == type(value)(1, name).dimensionality:
-                return _WHAT[unit]
+            same = value.dimensionality == type(value)(1, name).dimensionality
         except Exception:  # whatever the registry of somebody else raises
             continue
-    return f"a quantity of the dimension {value.dimensionality}"
+        if same and (unit not in ("rad", "1") or (unit == "rad") == _turning(value)):
+            return unit
+    return None
+
+
+def _turning(value: Given) -> bool:
+    return re.search(r"\brad", str(type(value)(1, value.units).to_root_units().units)) is not None
 
 
 def shown_quantity(value: Given) -> str:

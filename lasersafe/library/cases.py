@@ -15,10 +15,10 @@ import tomli_w
 from lasersafe import models
 from lasersafe.assessment import assess as assess_case
 from lasersafe.errors import InputError, refuse
-from lasersafe.library.beams import shown_quantity, to_si
+from lasersafe.library.beams import shown_quantity, to_si, unit_of
 from lasersafe.library.notebook import assessment_html, case_html
 from lasersafe.models import Case
-from lasersafe.quantity import MEASURED, parse_quantity, shown
+from lasersafe.quantity import parse_quantity, shown
 from lasersafe.results import Assessment
 
 Source = Case | Mapping[str, Any] | str | os.PathLike[str]
@@ -281,7 +281,9 @@ def _as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
     if depth > _DEEPEST:
         refuse(f"{field[:60]}: nested too deeply; this is no case")
     if isinstance(value, Mapping):
-        return {str(key): _as_typed(one, _joined(field, str(key)), depth + 1) for key, one in value.items()}
+        return {
+            str(key): _as_typed(one, f"{field}.{key}".removeprefix("case."), depth + 1) for key, one in value.items()
+        }
     if isinstance(value, (list, tuple)):
         return [_as_typed(one, f"{field}[{number}]", depth + 1) for number, one in enumerate(value, 1)]
     if hasattr(value, "magnitude") and hasattr(value, "to"):
@@ -301,24 +303,15 @@ def _as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
     refuse(f"{field} = {shown(value)}: this has no place in a case; write text, a number or a quantity")
 
 
-def _joined(field: str, key: str) -> str:
-    return key if field == "case" else f"{field}.{key}"
-
-
 def _quantity(value: Any, field: str, depth: int) -> Any:
-    for unit in MEASURED:
-        try:
-            number = to_si(value, unit, field)
-        except InputError as error:
-            if "no plain number" in str(error) or "masked" in str(error) or "offset" in str(error):
-                raise
-            continue
-        if number.ndim:
-            return [_as_typed(one, field, depth + 1) for one in value]
-        return _as_written(value, float(number), unit, field)
-    refuse(
-        f"{field} = {shown_quantity(value)}: no field of a case has this dimension; 'lasersafe units' lists the units"
-    )
+    unit = unit_of(value)
+    if unit is None:
+        text = shown_quantity(value)
+        refuse(f"{field} = {text}: no field of a case has this dimension; 'lasersafe units' lists the units")
+    number = to_si(value, unit, field)
+    if number.ndim:
+        return [_as_typed(one, field, depth + 1) for one in value]
+    return _as_written(value, float(number), unit, field)
 
 
 def _as_written(value: Any, number: float, unit: str, field: str) -> str:
