@@ -103,7 +103,7 @@ def _scattered(source: Source, profile: ScatterProfile, x: FLOAT, y: FLOAT, z: F
         n = source.plane[1]
         dx, dy, dz = x - source.apex[0], y - source.apex[1], z - source.apex[2]
         cosine = np.clip((dx * n[0] + dy * n[1] + dz * n[2]) / far, 0.0, 1.0)
-        found = found * (cosine if profile.lambert else 1.0) * (2.0 / (1.0 + cosine) if profile.wide else 1.0)
+        found = found * (cosine if profile.lambert else 1.0) * (2.0 / (1.0 + cosine) if profile.size else 1.0)
         found = np.where(_in_front(source.plane, x, y, z), found, 0.0)
     return np.asarray(found)
 

@@ -450,7 +450,7 @@ class Pose:
 
 def far_scatter(profile: ScatterProfile, factor: float) -> float:
     """Return the distance beyond which a lit spot of a reflectance is below the limit [m]."""
-    if profile.wide:  # seen aslant it looks half as large, which only the cosine of Lambert makes up for
+    if profile.size:  # seen aslant it looks half as large, which only the cosine of Lambert makes up for
         factor *= 1.0 if profile.lambert else 2.0
         return farthest_crossing(lambda place: factor * profile.ratio(place), NEAREST, FARTHEST)
     return math.sqrt(factor * profile.at_one)

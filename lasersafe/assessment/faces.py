@@ -9,10 +9,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.paths import Member
+from lasersafe.optics.beam import diameters
 from lasersafe.scene.beams import CLOSEST, EVERYWHERE, LEAST, BeamProfile, ScatterProfile, beam_over
 from lasersafe.scene.bound import Places, Question, bounds, most_light
 from lasersafe.scene.lights import Light, Lights
@@ -21,17 +23,19 @@ from lasersafe.scene.sources import Source, Spots, boxes_of
 from lasersafe.scene.walls import Walls
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.aims import Pose
+    from lasersafe.assessment.aims import Lit, Pose
+    from lasersafe.assessment.context import Context
     from lasersafe.models import Scene, Target
+    from lasersafe.models.scene import Ceiling, Ground
 
 FLOAT = NDArray[np.float64]
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
 _BEFORE = 1e-6  # m
 _ABOUT = 1.1  # times what one place of a face gets: so well its brightest part is known
 _TALL = 2.0  # m
-_ROUND = 20.0  # m round all places: what is lit of the floor farther away gives a 400th of what is 1 m away
+_ROUND = 20.0  # m round all places at least, and twice as far as scatter exceeds a limit, floors are looked at
 _PATCHES, _FINEST = 24, 0.02  # parts of a lit wall or floor that are told apart, and how small they get [m]
-BEHIND = "what stands behind a target"
+BEHIND, STOOD_ON = "what stands behind a target", "what people stand on"
 _MOST_PATCHES, _FINE, _NEAR = 200, 0.4, 0.35  # near people more of them, down to a size [m] and a share of the distance
 
 
@@ -58,8 +62,12 @@ class Face:
         return Places(ends.min(axis=0)[None], ends.max(axis=0)[None], [line])
 
 
-def faces_of(scene: Scene) -> list[Face]:
-    """Return barriers and walls, each with both sides, what is drawn on the floor, floor and ceiling."""
+def faces_of(scene: Scene, reach: float, *, aslant: bool) -> list[Face]:
+    """Return barriers and walls, each with both sides, what is drawn on the floor, floor and ceiling.
+
+    What people stand on is a floor, drawn or not. Scatter exceeds a limit so far [m] from what is lit at most: less far
+    aslant where it goes by the cosine, h / r, so that r^3 is h times the square of that.
+    """
     found = []
     for entry in scene.barrier:
         share = MATT if entry.reflectance is None else float(entry.reflectance)
@@ -80,16 +88,23 @@ def faces_of(scene: Scene) -> list[Face]:
             found += _upright(drawn.name, line, 0.0, top, max(share, MATT), (-math.copysign(1.0, turn),))
     spots = np.array([a.position.pair for a in scene.aim])
     people = people_of(scene)
-    low, high = (
-        pick(np.vstack([spots, side[:, :2]]), axis=0) + off
-        for pick, side, off in ((np.min, people.low, -_ROUND), (np.max, people.high, _ROUND))
-    )
-    edges = np.array([[high[0] - low[0], 0.0, 0.0], [0.0, high[1] - low[1], 0.0]])
-    for name, part, up in (("ground", scene.ground, 1.0), ("ceiling", scene.ceiling, -1.0)):
-        if name == "ground" or part is not None:
-            share = MATT if part is None or part.reflectance is None else float(part.reflectance)
-            level = float(getattr(part, "height", 0.0))
-            found.append(Face(name, np.array([*low, level]), edges, np.array([0.0, 0.0, up]), share))
+    levels: list[tuple[str, Ground | Ceiling | None, float, float]] = [("ground", scene.ground, 0.0, 1.0)]
+    if scene.ceiling is not None:
+        levels.append(("ceiling", scene.ceiling, float(scene.ceiling.height), -1.0))
+    tops = [(float(drawn.height), shapely.Polygon(drawn.outline.pairs)) for drawn in scene.floor]
+    stood_on = {
+        level for (x0, y0, level), (x1, y1, _) in zip(people.low.tolist(), people.high.tolist(), strict=True)
+        if level and not any(top == level and outline.covers(shapely.box(x0, y0, x1, y1)) for top, outline in tops)
+    }  # fmt: skip
+    levels += [(STOOD_ON, None, level, 1.0) for level in sorted(stood_on)]
+    ends = np.vstack([spots, people.low[:, :2], people.high[:, :2]])
+    for name, part, level, up in levels:
+        share = MATT if part is None or part.reflectance is None else float(part.reflectance)
+        deep = float(np.abs(np.concatenate([people.low, people.high])[:, 2] - level).max(initial=0.0))
+        around = max(_ROUND, 2.0 * (min(reach, (reach * reach * deep) ** (1.0 / 3.0)) if aslant else reach))
+        low, high = ends.min(axis=0) - around, ends.max(axis=0) + around
+        edges = np.array([[high[0] - low[0], 0.0, 0.0], [0.0, high[1] - low[1], 0.0]])
+        found.append(Face(name, np.array([*low, level]), edges, np.array([0.0, 0.0, up]), share))
     return found
 
 
@@ -239,6 +254,20 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
 def backing_name(target: Target) -> str:
     """Return what stands behind a target, in its own words where there are any."""
     return target.behind or BEHIND
+
+
+def spot_on(context: Context, pose: Pose, item: Lit) -> float:
+    """Return the diameter for which a lit spot on a surface earns credit, as small as it can be there. [m]."""
+    work, beam = float(context.setup.work_distance or 0.0), context.beam
+    away = math.dist(pose.apex, item.position) if item.placed else item.along or 0.0
+    around = item.width / 2.0 + pose.loose if item.placed else 0.0
+    near, far = max(away - around, 0.0), away + around
+    if not context.spot or near == work == far:
+        return context.spot
+    if context.setup.kind == "lens":  # its focus may be anywhere but at the work
+        return context.spot if near <= work <= far else 0.0
+    places = np.array([near, far, *(min(max(one, near), far) for one in beam.waist_position)])
+    return min(context.spot, *(float(one.min()) for one in diameters(beam, places)))
 
 
 def lit_behind_targets(scene: Scene, targets: Sequence[Target], pose: Pose, work: float, light: Light) -> list[LitFace]:

@@ -23,7 +23,7 @@ from lasersafe.records.scene import BarrierWay, ViewWindow
 from lasersafe.scene.beams import BeamProfile, ScatterProfile
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.sources import Source
-from lasersafe.scene.walls import Screen, Walls
+from lasersafe.scene.walls import Gap, Screen, Walls
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
@@ -203,6 +203,16 @@ def parts_of(scene: Scene) -> dict[Part, Screen]:
             if opening.optical_density is not None:
                 found[entry.name, number] = window_screen(entry, opening)
     return found
+
+
+def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
+    """Return a barrier or wall with what is open in it; windows are, but for those named by barrier and number."""
+    gaps = tuple(
+        Gap(float(o.start), float(o.end), float(o.bottom), float(o.top))
+        for number, o in enumerate(entry.opening)
+        if (o.open or o.kind == "window") and (entry.name, number) not in shut
+    )
+    return Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top), gaps)
 
 
 def window_screen(entry: SceneBarrier, opening: SceneOpening) -> Screen:

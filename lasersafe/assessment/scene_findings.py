@@ -151,7 +151,7 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
         every: list[Source] = []
         placed = {item.name: item for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
         parts = zip(every_context(context).values(), stage.portions(context, "eye", time, spread=False), strict=True)
-        profiles = [stage.scatter_profile(own, "eye", time, portion, sized=False) for own, portion in parts]
+        profiles = [stage.scatter_profile(own, "eye", time, portion) for own, portion in parts]
         members, sent = members_of(stage.scene, placed.values()), lit
         for _ in range(2):  # over one mirror, and over one more
             sent = scatter_over_mirrors(sent, members, walls, profiles, stage.scatter_reach)

@@ -397,8 +397,7 @@ def _scatter_pairs(
     assert isinstance(source.profile, ScatterProfile)
     away = max(away, source.profile.spread * math.sqrt(max(math.cos(view), 0.0)))  # no more than straight before it
     seen = None if tissue == "skin" else with_aid
-    sized = source.profile.wide
-    spot = context.spot if sized and tissue == "eye" and with_aid is None else 0.0
+    spot = source.profile.size if tissue == "eye" and with_aid is None else 0.0
     axes = source_angles(spot, spot, away, view)
     lines = list(every_context(context).values())
     parts = portions(lines, tissue, duration, spread=False)

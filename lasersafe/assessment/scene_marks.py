@@ -151,7 +151,7 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
     if emission.kind != "continuous":
         light = replace(emission, pulse_energy=max(emission.pulse_energy, context.space.highest_pulse_energy))
     place = (*entry.position.pair, float(entry.height))
-    lam, point, standing = context.wavelength, np.array([place]), {item.name for item in stage.scene.surface}
+    lam, point = context.wavelength, np.array([place])
     rows: list[CameraLine] = []
     lights = [one for way in ON_THE_FLOOR for one in stage.lights(main, (way,), "eye")]
     seen = [
@@ -169,8 +169,7 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
             sent = instruments.Sent(source.way, source.factor, through / max(plain, 1e-300))
             row = instruments.beam_in_camera(camera, light, lam, beam, away, sent)
         else:
-            size = context.spot if source.profile.wide and source.surface not in standing else 0.0
-            lit = LitSpot(source.factor, model=stage.case.settings.scatter_model, diameter=size)
+            lit = LitSpot(source.factor, model=stage.case.settings.scatter_model, diameter=source.profile.size)
             row = instruments.scatter_in_camera(camera, light, lam, away, lit)
         rows.append(replace(row, surface=source.surface))
     worst: dict[str, CameraLine] = {}

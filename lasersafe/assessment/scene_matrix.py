@@ -325,7 +325,11 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         x, y, z = (f"{value:.2f}" for value in hit.point)
         where = Message("hit.at_place", where=_legs(hit.source, hit.distance, where), x=x, y=y, z=z)
     if hit.angle > ALPHA_MIN:
-        facts = {"spot": format_quantity(context.spot, "m", 4), "angle": format_quantity(hit.angle, "rad", 4)}
+        assert isinstance(hit.source.profile, ScatterProfile)
+        facts = {
+            "spot": format_quantity(hit.source.profile.size, "m", 4),
+            "angle": format_quantity(hit.angle, "rad", 4),
+        }
         where = Message("hit.seen_under", where=where, **facts)
     where, criterion = Message("hit.row", where=where), hit.criterion
     printed = context.setup.fitted and not WITHOUT_STEPS.get()

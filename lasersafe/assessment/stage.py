@@ -28,7 +28,7 @@ from lasersafe.assessment.context import (
     part_of,
     portions,
 )
-from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of
+from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of, spot_on
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
 from lasersafe.optics.reflection import LitSpot, scatter_exposure
 from lasersafe.scene.areas import outline
@@ -36,7 +36,7 @@ from lasersafe.scene.beams import EVERYWHERE, LEAST, BeamProfile, Box, ScatterPr
 from lasersafe.scene.bound import STEP, most_light
 from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, past_walls
 from lasersafe.scene.sources import Source, Spots
-from lasersafe.scene.walls import Gap, Screen, Walls
+from lasersafe.scene.walls import Screen, Walls
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Scene, SceneBarrier
@@ -47,17 +47,8 @@ if TYPE_CHECKING:
 FLOAT = NDArray[np.float64]
 P = ParamSpec("P")
 T = TypeVar("T")
+_WITH_AID = math.sqrt(51.0)  # times as far scatter reaches with the strongest instrument (docs/method.md, section 13)
 REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; common practice, no source
-
-
-def screen_of(entry: SceneBarrier, shut: set[tuple[str, int]]) -> Screen:
-    """Return a barrier or wall with what is open in it; windows are, but for those named by barrier and number."""
-    gaps = tuple(
-        Gap(float(o.start), float(o.end), float(o.bottom), float(o.top))
-        for number, o in enumerate(entry.opening)
-        if (o.open or o.kind == "window") and (entry.name, number) not in shut
-    )
-    return Screen(entry.name, entry.line.pairs, float(entry.bottom), float(entry.top), gaps)
 
 
 # of each kind of answer: with what else it changes than its own laser, whether it does where people stand elsewhere,
@@ -158,7 +149,7 @@ class Stage:
     @cached_property
     def screens(self) -> dict[str, Screen]:
         """All barriers and walls with a place, their windows open."""
-        return {entry.name: screen_of(entry, set()) for entry in self.scene.barrier}
+        return {entry.name: loads.screen_of(entry, set()) for entry in self.scene.barrier}
 
     @cached_property
     def wall_lines(self) -> list[shapely.LineString]:
@@ -173,8 +164,11 @@ class Stage:
     @cached_property
     def band(self) -> tuple[float, float]:
         """The heights that people fill, from the lowest floor to above the highest."""
-        floors = [0.0, *(float(p.floor) for p in self.scene.person)]
-        return min(floors), max(floors) + REACH_UP
+        floors, eyes = (
+            [0.0, *(float(p.floor) for p in self.scene.person)],
+            [p.floor + p.eyes[1] for p in self.scene.person],
+        )
+        return min(floors), max(max(floors) + REACH_UP, *eyes)
 
     @property
     def fitted(self) -> list[Context]:
@@ -256,13 +250,13 @@ class Stage:
 
     @kept(stated=False)
     def scatter_profile(
-        self, context: Context, tissue: str, duration: float, portion: Portion | None = None, *, sized: bool = True
+        self, context: Context, tissue: str, duration: float, portion: Portion | None = None, *, size: float = 0.0
     ) -> ScatterProfile:
         """Return a lit spot of reflectance 1 against the limits of one wavelength, or the part that it may use.
 
-        A spot that is sized, as at the work, earns credit for its size.
+        A spot of a known size [m] earns credit for it.
         """
-        size = context.spot if tissue == "eye" and sized else 0.0
+        size = size if tissue == "eye" else 0.0
         spot = LitSpot(model=self.case.settings.scatter_model, diameter=size)
         lights = list(context.received(tissue, duration))
         parts = [partial(part_of, portion or {}, one.rule_set, tissue, context.wavelength) for one in lights]
@@ -271,7 +265,7 @@ class Stage:
             every = (scatter_ratio(one, distance, spot, part) for one, part in zip(lights, parts, strict=True))
             return np.asarray(reduce(np.maximum, every))
 
-        return ScatterProfile(ratio, spot.model == "lambert", size > 0.0)
+        return ScatterProfile(ratio, spot.model == "lambert", size)
 
     @kept()
     def in_irradiance(
@@ -283,7 +277,7 @@ class Stage:
             return profile.in_irradiance(power, aperture)
         return replace(
             profile, ratio=lambda r: np.asarray(scatter_exposure(power, 1.0, r, 0.0, model)),
-            lambert=model == "lambert", wide=False, nearest=CLOSEST_VIEW,
+            lambert=model == "lambert", size=0.0, nearest=CLOSEST_VIEW,
         )  # fmt: skip
 
     @kept()
@@ -360,8 +354,7 @@ class Stage:
     ) -> list[Source]:
         """Return the beam behind a flat target that lets a stated share of it through."""
         beam, share = self._direct(context, pose, tissue, duration, portion)[0], context.share("transmitted")[0]
-        assert isinstance(beam.profile, BeamProfile)
-        reach = farthest_of(beam.profile.criteria, context.beam, share) * ROUND_UP
+        reach = farthest_of(cast("BeamProfile", beam.profile).criteria, context.beam, share) * ROUND_UP
         return [replace(beam, factor=share, reach=reach)]
 
     @kept("walls")
@@ -379,10 +372,10 @@ class Stage:
             if not item.may_be_flat:
                 continue
             reach = farthest_of(laser.profile.criteria, context.beam, item.reflectance) * ROUND_UP
-            if item.normal is not None:
+            if item.normal is None:
+                found.append(facing_anywhere(laser, mirror, spots, reach))
+            else:
                 found += past_walls(laser, mirror, reach, walls)
-                continue
-            found.append(facing_anywhere(laser, mirror, spots, reach))
         for pane in self.panes(context, pose, pose.mode):
             reach = farthest_of(laser.profile.criteria, context.beam, pane.mirror.reflectance) * ROUND_UP
             found += past_walls(laser, pane.mirror, reach, walls)
@@ -404,23 +397,24 @@ class Stage:
         return self._direct(context, pose, "eye", context.duration("direct")[0], {})[0]
 
     def _spots(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
-        profile = self.scatter_profile(context, tissue, duration, portion)
         laser = self._direct(context, pose, tissue, duration, portion)[0]
         shining = {one.name for one in self.case.surface if one.finish == "mirror" and "shines" in self.without}
         items = [item for item in self.lit(context, pose) if item.name not in shining]
         items = [item for item in items if self._meets(context, pose, item, laser)]
+        sizes = [spot_on(context, pose, item) for item in items]
+        profiles = [self.scatter_profile(context, tissue, duration, portion, size=size) for size in sizes]
         return [
             from_spots(
                 "scatter", self.spots(context, pose, item), profile, self.scatter_reach(profile, item.reflectance),
                 factor=item.reflectance, plane=item.plane if item.shape in ("flat", "unknown") else None,
                 surface=item.name,
             )
-            for item in items
+            for item, profile in zip(items, profiles, strict=True)
         ] + self._ends(context, pose, tissue, duration, portion, mirrored=False)  # fmt: skip
 
     def _after(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         """Return what scatters light that has come over mirrors: surfaces with a place, and whatever ends the beam."""
-        profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
+        profile = self.scatter_profile(context, tissue, duration, portion)
         beams, walls = self._beams_of_eyes(context, pose), self.walls(context, "direct", pose.mode)
         found, items = [], [item for item in self.lit(context, pose) if item.placed]
         asked = np.array([[beam.surface != item.name for beam in beams] for item in items]).reshape(
@@ -454,7 +448,13 @@ class Stage:
                 for other in stage.poses(one, stage._first_like(one, way, mode)):
                     asked.setdefault(stage.key("lit_faces", one, other, given), (stage, one, other))
         asked = {key: one for key, one in asked.items() if key not in self.answers}
-        upright, level = ([face for face in faces_of(self.scene) if face.level == one] for one in (False, True))
+        reach = max(
+            stage.scatter_reach(stage.scatter_profile(own, "eye", own.duration("scatter")[0]), 1.0)
+            for stage, one, _ in asked.values() for own in every_context(one).values()
+        )  # fmt: skip
+        reach *= _WITH_AID if any(person.aided for person in self.case.person) else 1.0
+        faces = faces_of(self.scene, reach, aslant=self.case.settings.scatter_model == "lambert")
+        upright, level = ([face for face in faces if face.level == one] for one in (False, True))
         wanted = []
         for stage, one, other in asked.values():
             beams = stage._beams_of_eyes(one, other) if mirrored else [stage._seen_by_eyes(one, other)]
@@ -463,8 +463,8 @@ class Stage:
             known = [beam.aimed and not beam.directions.box().everywhere for beam in beams]
             sure = [light for light, one_way in zip(lights, known, strict=True) if one_way or not mirrored]
             wanted += [(lights, upright), (sure, level)]
-        faces = lit_faces(wanted, people_of(self.scene))
-        self.answers |= zip(asked, map(operator.add, faces[::2], faces[1::2]), strict=True)
+        lit = lit_faces(wanted, people_of(self.scene))
+        self.answers |= zip(asked, map(operator.add, lit[::2], lit[1::2]), strict=True)
         for own, (stage, one, other) in asked.items():
             self.answers[own] += [] if mirrored else stage._behind(one, other)
         found: list[LitFace] = self.answers[key]
@@ -489,7 +489,7 @@ class Stage:
     ) -> list[Source]:
         """Return the scatter of what ends a beam; its lit spot earns no credit for its size."""
         found = self.lit_faces(context, pose, mirrored=mirrored)
-        profile = self.scatter_profile(context, tissue, duration, portion, sized=False)
+        profile = self.scatter_profile(context, tissue, duration, portion)
         return [one.source(profile, self.scatter_reach(profile, one.share)) for one in found]
 
     @kept()
@@ -540,7 +540,7 @@ class Stage:
 
     def solid(self, context: Context, way: str, entry: SceneBarrier) -> Screen:
         """Return a barrier with the windows that hold on a way shut."""
-        return screen_of(entry, {where for where, one in self.windows(context, way).items() if one.holds})
+        return loads.screen_of(entry, {where for where, one in self.windows(context, way).items() if one.holds})
 
     @kept("all", stated=False)
     def walls(self, context: Context, way: str, mode: str = "running") -> Walls:

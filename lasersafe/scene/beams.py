@@ -468,8 +468,9 @@ class ScatterProfile:
         Distances [m] of shape (...) to exposure over limit, brightest direction.
     lambert : bool
         Whether it falls with the cosine from the normal.
-    wide : bool
-        Whether its size is credited: seen aslant it looks smaller, so that its limit is up to 2 / (1 + cos) lower.
+    size : float
+        Diameter that is credited, 0 where none is: seen aslant it looks smaller, so that its limit is up to
+        2 / (1 + cos) lower. [m]
     nearest : float
         Nearer to it its ratio is taken from here. [m]
     spread : float
@@ -478,7 +479,7 @@ class ScatterProfile:
 
     ratio: Callable[[FLOAT], FLOAT]
     lambert: bool = True
-    wide: bool = False
+    size: float = 0.0
     nearest: float = CLOSEST
     spread: float = 0.0
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 import pytest
+import shapely
 
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
@@ -86,3 +87,39 @@ def test_where_a_laser_is_said_to_point_counts_outside_its_range_too(bearing: fl
     scene = Scene((BEAM,), (Person("P", ((0.0, 5.0),)),))
     turned = f'bearing = "{bearing:g} deg"\nbearing_range = ["45 deg", "135 deg"]'
     assert highest(found(scene, ('bearing = "0 deg"', turned)), "direct") > 1e4
+
+
+def test_a_spot_nearer_than_the_work_earns_the_credit_of_its_own_size() -> None:
+    # 4 kW, 5 mm and 50 mrad: at 0.1 m the spot is 7.1 mm, at the work, 5 m, 250 mm; from 0.97 m it is seen under 7.3
+    # mrad at most, so that C_E is at most 4.9 and not 67: 0.9 * 4 kW * 0.36 / (pi 0.94 m2) = 440 W/m2 over 245 W/m2
+    scene = Scene(
+        (replace(BEAM, power=4000.0, divergence=50e-3),), (Person("P", ((0.9, -0.25),)),),
+        (Surface("plate", (0.0, 0.1, 1.6), 180.0, width=0.01, mirror=False),),
+    )  # fmt: skip
+    seen = found(scene, ('kind = "collimated"\n', 'kind = "collimated"\nwork_distance = "5 m"\n'))
+    assert 440.0 / 245.0 <= highest(seen, "scatter") <= 3.0
+
+
+def test_what_people_stand_on_scatters_though_nobody_drew_it() -> None:
+    # 5 kW from 5 m height meets a balcony, 3 m high, at (0, 5); eyes are 1.6 m above it and 1 m beside
+    head = replace(BEAM, power=5000.0, place=(0.0, 0.0, 5.0), elevation=-math.degrees(math.atan2(2.0, 5.0)))
+    scene = Scene((head,), (Person("P", ((1.0, 5.0),)),))
+    seen = found(scene, ('stature = "standing adult"', 'stature = "standing adult"\nfloor = "3 m"'))
+    assert highest(seen, "scatter") >= scattered(5000.0, 0.8, (1.0, 0.0, 1.6), 2)
+
+
+def test_a_ceiling_far_away_scatters_as_far_as_that_exceeds_a_limit() -> None:
+    # a pulse of 200 J, 532 nm, 10 ns (limit 2 mJ/m2) meets the ceiling, 8 m high, 6.4 m / tan 12 degrees = 30.1 m away;
+    # eyes 33.1 m from there along the floor and 6.4 m lower get 0.8 * 200 J * 0.19 / (pi 1137 m2) = 8.5 mJ/m2
+    head = replace(BEAM, elevation=12.0)
+    scene = Scene((head,), (Person("P", ((0.0, -3.0),)),), more='[scene.ceiling]\nheight = "8 m"\n')
+    pulse = 'kind = "single pulse"\npulse_energy = "200 J"\npulse_duration = "10 ns"'
+    seen = found(scene, ('kind = "continuous"\npower = "50 W"', pulse), ("1070 nm", "532 nm"))
+    assert highest(seen, "scatter") >= scattered(200.0, 0.8, (0.0, 33.1, 6.4), 2) * LIMIT / 2e-3
+
+
+def test_zones_reach_up_to_the_highest_eyes() -> None:
+    head = replace(BEAM, place=(0.0, 0.0, 2.6))
+    seen = found(Scene((head,), (Person("P", ((0.0, 5.0),)),)), ('stature = "standing adult"', 'eye_height = "2.6 m"'))
+    areas = [shapely.Polygon(p.outline, p.holes) for z in seen.zones if z.kind == "eye direct" for p in z.polygons]
+    assert any(shapely.contains_xy(area, 0.0, 5.0) for area in areas)

@@ -126,7 +126,7 @@ def test_a_lit_spot_that_faces_a_known_way_is_foreshortened_in_a_scene(view):
         )
 
     spot = Source(
-        "scatter", (0.0, 0.0, 0.0), EVERYWHERE, ScatterProfile(facing, True, True), 10.0,
+        "scatter", (0.0, 0.0, 0.0), EVERYWHERE, ScatterProfile(facing, True, 20e-3), 10.0,
         plane=((0.0, 0.0, 0.0), (0.0, 0.0, 1.0)),
     )  # fmt: skip
     place = [np.array([value]) for value in (0.7 * math.sin(view), 0.0, 0.7 * math.cos(view))]

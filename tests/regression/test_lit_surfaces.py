@@ -268,7 +268,7 @@ def test_the_zone_of_a_bright_target_counts_the_size_of_its_spot_at_its_own_brig
 
 def test_an_even_spot_that_looks_smaller_from_the_side_reaches_farther_there():
     # its limit goes with the mean of both angles, from the side (1 + cos 90 deg) / 2 = 1/2 of that straight before it
-    even = ScatterProfile(lambda r: 3.0 / r, lambert=False, wide=True)
+    even = ScatterProfile(lambda r: 3.0 / r, lambert=False, size=1.0)
     assert far_scatter(even, 1.0) == pytest.approx(6.0)
     assert far_scatter(replace(even, lambert=True), 1.0) == pytest.approx(3.0)
 
