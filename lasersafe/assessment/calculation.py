@@ -51,8 +51,8 @@ def amount_step(emission: Emission, criterion: Criterion, factor: float, factor_
     return Step(symbol, meaning, formula, numbers, base * factor, unit, Message("source.typed"), "own")
 
 
-def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
-    """Return the steps from the set-up as typed to the beam at 1/e."""
+def beam_steps(setup: Setup, beam: BeamGeometry) -> Iterator[Step]:
+    """Yield the steps from the set-up as typed to the beam at 1/e."""
     seen, waist, numbers = "read", "", ""
     if setup.kind == "collimated":
         meaning: str = Message("beam.divergence")
@@ -78,14 +78,12 @@ def beam_steps(setup: Setup, beam: BeamGeometry) -> tuple[Step, ...]:
         else:
             formula = "φ = 2 √2 λ / (π w_MFD)"
             numbers = Message("beam.mode_field", typed=setup.mode_field_diameter.typed)
-    steps = []
     for i, axis in enumerate([""] if beam.circular else ["_x", "_y"]):
-        steps.append(Step(f"φ{axis}", meaning, formula, numbers, beam.divergence[i], "rad", source, seen))
+        yield Step(f"φ{axis}", meaning, formula, numbers, beam.divergence[i], "rad", source, seen)
         if waist:
             diameter = beam.waist_diameter[i]
             meant = Message("beam.waist"), Message("beam.back_to_waist")
-            steps.append(Step(f"d₀{axis}", *meant, waist, diameter, "m", Message("source.hyperbolic")))
-    return tuple(steps)
+            yield Step(f"d₀{axis}", *meant, waist, diameter, "m", Message("source.hyperbolic"))
 
 
 WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)
@@ -133,9 +131,6 @@ def _limit_steps(
         key, limit=limit, time=f"{number(window)} s", factor=number(float(row.pulse_factor)),
         count=number(float(row.pulses)), joined=joined_up,
     )  # fmt: skip
-    lowest: dict[tuple[str, str], float] = {}
-    for r in train.rows:
-        lowest[r.rule, r.hazard] = min(float(r.per_pulse), lowest.get((r.rule, r.hazard), math.inf))
     others = tuple(
         Step(
             "H_p", Message("step.comparison", rule=word(r.rule), hazard=word(r.hazard)),
@@ -144,7 +139,8 @@ def _limit_steps(
             str(r.source), str(r.seen),
         )
         for r in train.rows
-        if r is not row and np.isfinite(r.per_pulse) and r.per_pulse == lowest[r.rule, r.hazard]
+        if r is not row and np.isfinite(r.per_pulse)
+        and r.per_pulse == min(o.per_pulse for o in train.rows if (o.rule, o.hazard) == (r.rule, r.hazard))
     )  # fmt: skip
     meaning, where = Message("step.pulse_limit", rule=word(row.rule)), (criterion.source, criterion.seen)
     return (*steps, *others, Step("H_p", meaning, formula, numbers, criterion.limit, "J/m2", *where))
@@ -195,11 +191,11 @@ def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) ->
     return first, second, last
 
 
-def hollow_steps(context: Context, source: Source) -> tuple[Step, ...]:
-    """Return the steps from the beam on a hollow object of any radius to how far it can send it on."""
+def hollow_steps(context: Context, source: Source) -> Iterator[Step]:
+    """Yield the steps from the beam on a hollow object of any radius to how far it can send it on."""
     assert isinstance(source.profile, BeamProfile)
     beam, real = source.profile.beam, with_real_focus(context.beam, context.wavelength)
-    steps, place = [], f"{source.offset:.5g} m ({context.laser.name}, {context.setup.name})"
+    place = f"{source.offset:.5g} m ({context.laser.name}, {context.setup.name})"
     for i, axis in enumerate([""] if beam.circular else ["_x", "_y"]):
         waist, angle, wide = real.waist_diameter[i], real.divergence[i], float(diameters(real, source.offset)[i])
         spreads = beam.divergence[i] < angle  # in front of a focus a flat one sends it on as it came
@@ -208,14 +204,14 @@ def hollow_steps(context: Context, source: Source) -> tuple[Step, ...]:
             formula, numbers = f"φ'{axis} = d₀ φ / d_z", f"{waist:.5g} m · {angle:.5g} rad / {wide:.5g} m"
         words = Message("step.hollow_numbers", numbers=numbers, place=place)
         meant = Message("step.hollow_angle"), formula, words, beam.divergence[i], "rad"
-        steps.append(Step(f"φ'{axis}", *meant, Message("source.curvature"), "own"))
+        yield Step(f"φ'{axis}", *meant, Message("source.curvature"), "own")
     worst = max(source.profile.criteria, key=lambda one: farthest_of((one,), beam, source.factor))
     worst = replace(worst, amount=worst.amount * source.factor)
     limit, amount = ("E_limit", "Φ") if worst.amount_unit == "W" else ("H_limit", "Q")
     meaning = joined((worst.rule_set, word(worst.hazard), word(worst.rule)), ", ")
     stated = f"{amount} = {worst.amount:.5g} {worst.amount_unit}", f"t = {worst.duration:.5g} s"
-    steps.append(Step(limit, meaning, *stated, worst.limit, worst.limit_unit, worst.source, worst.seen))
-    return (*steps, *distance_steps(worst, beam, farthest_of((worst,), beam)))
+    yield Step(limit, meaning, *stated, worst.limit, worst.limit_unit, worst.source, worst.seen)
+    yield from distance_steps(worst, beam, farthest_of((worst,), beam))
 
 
 def aided_steps(

@@ -50,17 +50,16 @@ def sharing(lit: Sequence[Context], own: Context) -> int:
 
 def eyewear_of(
     context: Context, every: Sequence[Context], scenarios: list[Scenario], wording: Wording
-) -> list[EyewearNeed]:
-    """Return what eyewear each person would need against a direct or mirrored hit with the fitted set-up.
+) -> Iterator[EyewearNeed]:
+    """Yield what eyewear each person would need against a direct or mirrored hit with the fitted set-up.
 
     The verdict on a pair that is worn holds for every scenario of its wearer: it is enough, enough against scatter
     only, or answers none of them. Each laser that concerns the wearer gets its part of the limit.
     """
-    found = []
     alone: dict[str, list[Scenario]] = {}
     lines = every_context(context)
     if context.laser.line:
-        alone = {name: scenarios_of(one.alone) for name, one in lines.items()}
+        alone = {name: list(scenarios_of(one.alone)) for name, one in lines.items()}
     own = [s for s in scenarios if s.setup == context.setup.name and s.laser == context.laser.name]
     for person in context.case.person:
         exposed = _mine(own, person)
@@ -87,23 +86,21 @@ def eyewear_of(
                 verdict = replace(verdict, enough=False, verdict=marks.NOT_ENOUGH, reasons=(reason, *verdict.reasons))
             elif verdict is not None and not verdict.enough and held and all(held):
                 verdict = replace(verdict, verdict=marks.SCATTER_ONLY)
-            found.append(replace(need, verdict=verdict))
-    return found
+            yield replace(need, verdict=verdict)
 
 
-def one_verdict(needs: list[EyewearNeed]) -> list[EyewearNeed]:
-    """Return the needs of one person with one verdict on the eyewear over all wavelengths."""
+def one_verdict(needs: list[EyewearNeed]) -> Iterator[EyewearNeed]:
+    """Yield the needs of one person with one verdict on the eyewear over all wavelengths."""
     verdicts = [n.verdict for n in needs if n.verdict is not None]
     if len(needs) < 2 or len(verdicts) < len(needs):
-        return needs
+        yield from needs
+        return
     enough = all(v.enough for v in verdicts) and all(n.reliable for n in needs)
     failing = [f"{n.wavelength * 1e9:.6g} nm" for n in needs if n.verdict is not None and not n.verdict.enough]
-    result = []
     for need, own in zip(needs, verdicts, strict=True):
         more = (Message("sum.every_line", waves=", ".join(failing)),) if failing else ()
         said = own.verdict if enough or not own.enough else marks.NOT_ENOUGH
-        result.append(replace(need, verdict=replace(own, enough=enough, verdict=said, reasons=(*own.reasons, *more))))
-    return result
+        yield replace(need, verdict=replace(own, enough=enough, verdict=said, reasons=(*own.reasons, *more)))
 
 
 def _highest(scenarios: list[Scenario]) -> float:
@@ -295,7 +292,7 @@ def _worked_out(
         scenarios += own
         if not context.setup.fitted:
             continue
-        needs = eyewear_of(context, found, own, wording)
+        needs = list(eyewear_of(context, found, own, wording))
         for way in FAULTS if stage is not None else ():  # in the beam of a lost lens or a broken fibre as well
             hit = {s.person for s in own if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
             broken = broken_context(stage, context, way)[0] if stage is not None and hit else None
@@ -330,7 +327,7 @@ def _answered(worked: CaseResults, eyewear: list[EyewearNeed], wording: Wording)
             by_set = dict.fromkeys(one.ratio_by_rule_set, ratio)
             one = replace(one, ratio=ratio, ratio_by_rule_set=by_set, fractions={})
         left.append(one)
-    return replace(worked, scenarios=scenarios + sums_of(case, worked.found, left))
+    return replace(worked, scenarios=[*scenarios, *sums_of(case, worked.found, left)])
 
 
 def worst_of(corners: Sequence[CaseResults], wording: Wording) -> CaseResults:

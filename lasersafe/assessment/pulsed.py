@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import Any, cast
@@ -41,9 +41,8 @@ def _effect(change: KnobChange) -> KnobEffect:
     return KnobEffect(name, shown(change.now), then, change.ratio, words)
 
 
-def setting_reports(found: Sequence[Context]) -> list[SettingReport]:
-    """Return the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings."""
-    reports = []
+def setting_reports(found: Sequence[Context]) -> Iterator[SettingReport]:
+    """Yield the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings."""
     for context, tissue in product(found, TISSUES):
         if not context.setup.fitted or (context.space.kind == "continuous" and not context.space.adjustable):
             continue
@@ -72,21 +71,19 @@ def setting_reports(found: Sequence[Context]) -> list[SettingReport]:
             )
             for c in strictest.values()
         )  # fmt: skip
-        reports.append(SettingReport(
+        yield SettingReport(
             laser=context.laser.name, tissue=tissue, ratio=ratio, duration=duration, setting=setting_words(emission),
             sentence=sentence, rules=tuple(rules), effects=tuple(map(_effect, changes)),
             others=tuple(map(setting_words, others)),
-        ))  # fmt: skip
-    return reports
+        )  # fmt: skip
 
 
-def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
-    """Return, for each fitted set-up, the class that the computed emission would fall into, next to the label.
+def class_checks(found: Sequence[Context]) -> Iterator[ClassCheck]:
+    """Yield, for each fitted set-up, the class that the computed emission would fall into, next to the label.
 
     Of several corners of the tolerances the highest class counts, and above all one that the label is lower than; a
     corner without figures leaves the label unchecked.
     """
-    checks = []
     for context in (one for one in found if one.setup.fitted):
         label = context.laser.class_label
         extremes = [*context.emissions("eye", context.duration("direct")[0])]  # in which a class can be highest
@@ -94,8 +91,7 @@ def class_checks(found: Sequence[Context]) -> list[ClassCheck]:
         check = class_check(
             tuple(dict.fromkeys(extremes)), context.beam, context.wavelength, label, bool(context.laser.line)
         )
-        checks.append(replace(check, laser=context.laser.name, setup=context.setup.name))
-    return checks
+        yield replace(check, laser=context.laser.name, setup=context.setup.name)
 
 
 def only_printed(corners: Sequence[Sequence[Context]]) -> dict[str, Any]:
@@ -141,15 +137,14 @@ def _visits(
     return visits, stopped
 
 
-def ultraviolet_days(worked: CaseResults) -> list[UltravioletDay]:
-    """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
+def ultraviolet_days(worked: CaseResults) -> Iterator[UltravioletDay]:
+    """Yield the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
     found = worked.found
 
     def exposure(visit: Visit, criterion: Criterion) -> float:
         context, looks = cast("tuple[Context, list[Look]]", visit.key)
         return max(look.seen(context, criterion)[0] for look in looks)
 
-    days: list[UltravioletDay] = []
     for person, tissue in product((one for one in found[0].case.person if one.visits), TISSUES):
         visits, stopped = _visits(found, person.name, worked.scenarios, tissue)
         by_set = {name: day_doses(name, tissue, visits, exposure) for name in found[0].rule_sets}
@@ -170,12 +165,11 @@ def ultraviolet_days(worked: CaseResults) -> list[UltravioletDay]:
             meaning = Message("dose.sum", band=band, hazard=word(c.hazard), time=f"{c.duration:g} s")
             numbers, rule = " + ".join(f"{ratio:.4g}" for *_, ratio in worst.doses), Message("dose.rule")
             total = Step("Σ", meaning, "Σ H_i / H_limit <= 1", numbers, worst.ratio, "1", rule, "read")
-            days.append(UltravioletDay(
+            yield UltravioletDay(
                 person=person.name, tissue=tissue, band=band, ratio=worst.ratio, below=bool(worst.ratio <= 1.0),
                 rule=rule, rule_set=c.rule_set, visits=(*seen, *stopped), steps=(*steps, total),
                 ratio_by_rule_set={name: day.ratio for name, day in own.items()},
-            ))  # fmt: skip
-    return days
+            )  # fmt: skip
 
 
 def with_days(decision: Decision, days: tuple[UltravioletDay, ...], language: str) -> Decision:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from itertools import product
@@ -177,9 +177,8 @@ def _place(context: Context, rule_set: str, tissue: str, duration: float, distan
     return ScanPlace(distance, found.pass_time, found.pulses, found.passes, found.ratio, found.standing, sentence)
 
 
-def scan_results(found: Sequence[Context]) -> list[ScanResult]:
-    """Return how far each scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin."""
-    result = []
+def scan_results(found: Sequence[Context]) -> Iterator[ScanResult]:
+    """Yield how far each scanned beam reaches while it runs, stopped, and for the reaction time, for eye and skin."""
     for context, tissue in product(found, TISSUES):
         stated = context.setup.scan
         if stated is None:
@@ -206,10 +205,9 @@ def scan_results(found: Sequence[Context]) -> list[ScanResult]:
         if cut:
             shown = {"distance": format_quantity(cut[0], "m", 3, "up"), "time": format_quantity(time or 0.0, "s", 3)}
             words = Message("scan.counts_beyond", **shown)
-        result.append(ScanResult(
+        yield ScanResult(
             laser=context.laser.name, setup=context.setup.name, fitted=context.setup.fitted, tissue=tissue,
             pattern=pattern_words(context.setup), duration=duration, running=max(running.values()), stopped=stopped,
             reaction_time=time, reaction=cut[0] if cut else None, running_by_rule_set=running, places=places,
             credit=words,
-        ))  # fmt: skip
-    return result
+        )  # fmt: skip

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
@@ -207,19 +207,17 @@ def _worst_sum(
     return *max(every, key=lambda one: badness(one[0].total)), by_set, by_group
 
 
-def scenarios_of(context: Context, placed: Collection[str] = ()) -> list[Scenario]:
-    """Return the scenarios of one laser with one set-up, without controls and answers, but of persons with a place.
+def scenarios_of(context: Context, placed: Collection[str] = ()) -> Iterator[Scenario]:
+    """Yield the scenarios of one laser with one set-up, without controls and answers, but of persons with a place.
 
     Of a set-up that is not fitted today only the worse tissue of each person and way is kept.
     """
-    found: list[Scenario] = []
     for person in (one for one in context.persons if one.name not in placed):
         again = partial(_scenario, context)
         own = [s for way in context.ways for tissue in TISSUES for s in with_scan(context, person, way, tissue, again)]
         if not context.setup.fitted:
             own = [max((s for s in own if s.way == way), key=lambda s: badness(s.ratio)) for way in context.ways]
-        found += own
-    return found
+        yield from own
 
 
 def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenario:
@@ -297,9 +295,8 @@ def _worst_views(
     return max(tops, key=lambda name: badness(tops[name].ratio)), tops
 
 
-def extended_results(found: Sequence[Context]) -> list[ExtendedResult]:
-    """Return how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at."""
-    results = []
+def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
+    """Yield how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at."""
     every = ((own, one, tissue) for own in found for one in _fed_by(own) for tissue in TISSUES)
     for context, extended, tissue in every:
         source, nearest = source_of(extended), float(extended.nearest)
@@ -329,13 +326,12 @@ def extended_results(found: Sequence[Context]) -> list[ExtendedResult]:
             bright = scatter.mean_radiance(source, max(one.power for one in context.emissions(tissue, duration)))
             known = bright if np.isfinite(bright) else None
             result = replace(result, radiance=known, radiance_limit=level, radiance_source=printed)
-        results.append(result)
-    return results
+        yield result
 
 
-def extended_scenarios(context: Context) -> list[Scenario]:
-    """Return a scenario for each person who can look at an extended source, eye and skin."""
-    found, work = [], None if context.setup.work_distance is None else float(context.setup.work_distance)
+def extended_scenarios(context: Context) -> Iterator[Scenario]:
+    """Yield a scenario for each person who can look at an extended source, eye and skin."""
+    work = None if context.setup.work_distance is None else float(context.setup.work_distance)
     for extended, person, tissue in product(_fed_by(context), context.persons, TISSUES):
         time = person_time([context], person, "scatter", tissue)
         compared = list(context.compared(tissue, time[0]))
@@ -356,20 +352,18 @@ def extended_scenarios(context: Context) -> list[Scenario]:
         numbers = Message("extended.numbers", seen=words, ratio=f"{worst:.5g}")
         meaning = Message("extended.meaning"), Message("extended.formula")
         step = Step("α", *meaning, numbers, top.angle, "rad", "docs/method.md, Extended sources", "own")
-        found.append(scenario_of(
+        yield scenario_of(
             context, person, time, criterion, way="scatter", tissue=tissue, distance=near, exposure=worst * top.limit,
             ratio=worst, below=bool(worst <= 1.0), ratio_by_rule_set=ratios, surface=words, steps=(step,),
             modes=(GLOWING,),
-        ))  # fmt: skip
-    return found
+        )  # fmt: skip
 
 
-def module_results(found: Sequence[Context]) -> list[ModuleResult]:
-    """Return how the beams of each fitted module meet the pupil of each person; the bound of one point source decides.
+def module_results(found: Sequence[Context]) -> Iterator[ModuleResult]:
+    """Yield how the beams of each fitted module meet the pupil of each person; the bound of one point source decides.
 
     Of several corners of the tolerances that with the largest share of the power in the pupil is the worst.
     """
-    results = []
     for context, person in ((own, person) for own in found if own.setup.fitted for person in own.persons):
         module, distance = context.laser.module, float(person.distance)
         if module is None:
@@ -381,8 +375,7 @@ def module_results(found: Sequence[Context]) -> list[ModuleResult]:
             "sum.module", count=columns * rows, angle=format_quantity(seen.separation, "rad", 3), person=person.name,
             sources=word(seen.sources), share=f"{seen.joined:.3g}", other=f"{seen.offset:.3g}",
         )  # fmt: skip
-        results.append(ModuleResult(
+        yield ModuleResult(
             context.laser.name, context.setup.name, person.name, distance, seen.separation, seen.sources, seen.joined,
             seen.offset, sentence,
-        ))  # fmt: skip
-    return results
+        )  # fmt: skip

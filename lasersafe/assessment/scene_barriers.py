@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import TYPE_CHECKING
@@ -79,7 +79,7 @@ def _line(stage: Stage, entry: SceneBarrier, with_shadows: bool) -> BarrierLine:
     return BarrierLine(
         name=entry.name, kind=entry.kind, line=screen.line, bottom=screen.bottom, top=screen.top,
         rated=any(rating is not None for rating in ratings), ways=tuple(ways), faults=tuple(faults),
-        openings=_openings(stage, own, entry), shadows=polygons(shapely.union_all(dark), 0.02) if dark else (),
+        openings=tuple(_openings(stage, own, entry)), shadows=polygons(shapely.union_all(dark), 0.02) if dark else (),
         nearest_allowed=max(direct, default=None), windows=tuple(windows),
         reach_over=can_be_reached_over(screen.top - max([0.0, *near]), REACH),
         needed_height=needed, needed_for=whom,
@@ -147,16 +147,14 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
 # --- gaps, windows --------------------------------------------------------------------------------------------------
 
 
-def _openings(stage: Stage, own: list[Context], entry: SceneBarrier) -> tuple[Opening, ...]:
+def _openings(stage: Stage, own: list[Context], entry: SceneBarrier) -> Iterator[Opening]:
     windows = [stage.windows(context, way) for context, way in product(own, WAYS) if context.setup.fitted]
-    found = []
     for number, o in enumerate(entry.opening):
         part = part_of_line(entry.line.pairs, float(o.start), float(o.end))
         judged = [one[entry.name, number].holds for one in windows if (entry.name, number) in one]
         passes = not all(judged) if judged else o.open or o.kind == "window"
         top = min(float(o.top), float(entry.top))
-        found.append(Opening(o.name, o.kind, part[0], part[-1], float(o.bottom), top, passes))
-    return tuple(found)
+        yield Opening(o.name, o.kind, part[0], part[-1], float(o.bottom), top, passes)
 
 
 def _shading(stage: Stage, entry: SceneBarrier) -> list[Light]:
@@ -171,8 +169,8 @@ def _shading(stage: Stage, entry: SceneBarrier) -> list[Light]:
 # --- place by place -------------------------------------------------------------------------------------------------
 
 
-def barrier_maps(stages: Sequence[Stage]) -> tuple[BarrierMap, ...]:
-    """Return the map of each barrier with all fitted set-ups as aimed while running, of several corners the highest.
+def barrier_maps(stages: Sequence[Stage]) -> Iterator[BarrierMap]:
+    """Yield the map of each barrier with all fitted set-ups as aimed while running, of several corners the highest.
 
     What stands between is not counted. Nowhere in a cell the peak is higher than its value.
 
@@ -181,15 +179,13 @@ def barrier_maps(stages: Sequence[Stage]) -> tuple[BarrierMap, ...]:
     stages : sequence of Stage
         A scene at each corner of its tolerances.
     """
-    found = []
     for screen in (stages[0].screens[entry.name] for entry in stages[0].scene.barrier):
         edges, low, high = _along(screen)
         heights = np.linspace(screen.bottom, min(screen.top, screen.bottom + HIGHEST), ROWS + 1)
         ways = {way: np.max([_on(one, screen, way, low, high, heights) for one in stages], axis=0) for way in WAYS}
         rated = (barrier_for(stage, context, screen.name) for stage in stages for context in stage.fitted)
         lowest = min((float(one.rating) for one in rated if one is not None and one.rating is not None), default=None)
-        found.append(BarrierMap(screen.name, tuple(edges.tolist()), tuple(heights.tolist()), ways, lowest))
-    return tuple(found)
+        yield BarrierMap(screen.name, tuple(edges.tolist()), tuple(heights.tolist()), ways, lowest)
 
 
 def _along(screen: Screen) -> tuple[FLOAT, FLOAT, FLOAT]:

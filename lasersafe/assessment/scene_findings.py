@@ -139,7 +139,7 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
     farthest = max(sent, key=lambda one: one[1].reach, default=None)
     if farthest is not None and (reach := farthest[1].reach) > 0.0:
         told = say("mirror", "scene.hollow_unlisted", distance=format_quantity(reach, "m", 2, "up"))
-        yield replace(told, steps=hollow_steps(*farthest))
+        yield replace(told, steps=tuple(hollow_steps(*farthest)))
 
 
 def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterator[SceneFinding]:

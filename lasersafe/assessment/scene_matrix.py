@@ -285,8 +285,8 @@ def hit_of(stage: Stage, context: Context, name: str, way: str, tissue: str, dur
     return _hit(stage, context, place, asked)[0]
 
 
-def _groups(found: list[Found], adding: bool) -> list[list[Found]]:
-    """Return the cells that become scenarios; the others are in the matrix.
+def _groups(found: list[Found], adding: bool) -> Iterator[list[Found]]:
+    """Yield the cells that become scenarios; the others are in the matrix.
 
     Modes with the same result, within 1 %, are joined and the worst of them stands for all. What no light reaches is
     left out, and so is a way that gives no more than the plain one that it is answered like, and the tissue that is
@@ -304,7 +304,6 @@ def _groups(found: list[Found], adding: bool) -> list[list[Found]]:
             groups_so_far.append([one])
     kept = [group for groups in alike.values() for group in groups]
     plain = {(g[0].way, g[0].tissue, g[0].ratio, bool(g[0].struck_out)): {one.mode for one in g} for g in kept}
-    groups = []
     for group in kept:
         one = group[0]
         base = BASE_WAY[one.way]
@@ -312,8 +311,7 @@ def _groups(found: list[Found], adding: bool) -> list[list[Found]]:
         repeats = one.way != base and {g.mode for g in group} <= as_plain
         other = any(h[0].way == one.way and h[0].mode == one.mode and h[0].ratio > one.ratio for h in kept)
         if not repeats and (one.ratio > 1.0 or adding or not other):
-            groups.append(group)
-    return groups
+            yield group
 
 
 def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:

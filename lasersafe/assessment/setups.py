@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import reduce
 from itertools import product
@@ -214,7 +214,7 @@ def setup_result(context: Context) -> SetupResult:
         duration, _ = context.duration("direct")
         eye, skin = (setting_words(context.emission(tissue, duration)) for tissue in TISSUES)
         setting = Message("setting.worst_eye" if eye == skin else "setting.worst_both", eye=eye, skin=skin)
-    beam, steps = context.beam, calculation.beam_steps(context.setup, context.beam)
+    beam, steps = context.beam, tuple(calculation.beam_steps(context.setup, context.beam))
     angles = (format_quantity(v, "rad", 4) for v in beam.divergence)
     waists = (format_quantity(v, "m", 4) if v > 0 else word("a point") for v in beam.waist_diameter)
     words: str = Message(
@@ -230,22 +230,17 @@ def setup_result(context: Context) -> SetupResult:
     )
 
 
-def differences_of(setups: Sequence[SetupResult]) -> tuple[results.RuleSetDifference, ...]:
-    """Return the distances that differ by more than 1 % between the rule sets."""
-    found = []
+def differences_of(setups: Sequence[SetupResult]) -> Iterator[results.RuleSetDifference]:
+    """Yield the distances that differ by more than 1 % between the rule sets."""
     for setup, one in ((own, one) for own in setups for one in own.zones):
         values = one.by_rule_set
         if len(values) > 1 and not max(values.values(), key=badness) <= 1.01 * min(values.values(), key=badness):
             names = {"laser": setup.laser, "setup": setup.setup, "way": word(one.way), "tissue": word(one.tissue)}
-            found.append(
-                results.RuleSetDifference(Message("zone.named", **names), dict(values), "m", one.criterion.rule_set)
-            )
-    return tuple(found)
+            yield results.RuleSetDifference(Message("zone.named", **names), dict(values), "m", one.criterion.rule_set)
 
 
-def rule_sentences(setups: Sequence[SetupResult]) -> tuple[str, ...]:
-    """Return one sentence for each way and tissue of the fitted set-ups: which rule decided."""
-    found = []
+def rule_sentences(setups: Sequence[SetupResult]) -> Iterator[str]:
+    """Yield one sentence for each way and tissue of the fitted set-ups: which rule decided."""
     for setup, one in ((own, one) for own in setups if own.fitted for one in own.zones):
         c = one.criterion
         why = Message(f"decided.{c.rule.replace(' ', '_')}")
@@ -254,8 +249,7 @@ def rule_sentences(setups: Sequence[SetupResult]) -> tuple[str, ...]:
         versus = (Message("decided.versus", set=name, distance=far) for name, far in others if name != c.rule_set)
         names = {"laser": setup.laser, "setup": setup.setup, "set": c.rule_set, "why": joined([why, *versus])}
         words = {"way": one.way, "tissue": one.tissue, "rule": c.rule, "hazard": c.hazard}
-        found.append(Message("decided.sentence", **names, **{key: word(value) for key, value in words.items()}))
-    return tuple(found)
+        yield Message("decided.sentence", **names, **{key: word(value) for key, value in words.items()})
 
 
 NO_CHANGES: Changes = {}
@@ -342,16 +336,15 @@ def adding(case: Case, contexts: Iterable[Context], tissue: str) -> list[list[Co
     return [[fitted[i] for i in sorted(one)] for one in sorted(largest, key=sorted)]
 
 
-def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> list[Scenario]:
-    """Return one scenario for each person and tissue that several fitted lasers can reach at once.
+def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> Iterator[Scenario]:
+    """Yield one scenario for each person and tissue that several fitted lasers can reach at once.
 
     *scenarios* are those that are neither struck out nor stopped by a barrier, with what eyewear lets through; of each
     laser the worst way counts.
     """
     fitted = {(c.laser.name, c.setup.name): c for c in contexts if c.setup.fitted}
     if len(fitted) < 2 or not case.adds_lasers:
-        return []
-    found = []
+        return
     for person, tissue in product(case.person, TISSUES):
         adding = {name: context.groups(tissue) for name, context in fitted.items()}
         mine = [s for s in scenarios if (s.person, s.tissue) == (person.name, tissue) and (s.laser, s.setup) in fitted]
@@ -377,15 +370,14 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> l
         numbers = joined((Message("sum.of_laser", **one) for one in said), " + ")
         meaning, source = Message("sum.fractions", group=word(decided[1])), f"{decided[0]}; {_SOURCE}"
         step = Step("Σ", meaning, Message("sum.formula"), numbers, total, "1", source, "read")
-        found.append(Scenario(
+        yield Scenario(
             key="", laser=ALL_LASERS, setup="", person=lead.person, role=lead.role, way="together", tissue=lead.tissue,
             distance=lead.distance, duration=max(s.duration for _, s in parts), exposure=total, exposure_unit="1",
             duration_reason=joined(dict.fromkeys(s.duration_reason for _, s in parts)), ratio=total,
             limit=1.0, below=bool(total <= 1.0), criterion=lead.criterion,
             ratio_by_rule_set={name: max((totals[name, group] for group in named), key=badness) for name in sets},
             surface=", ".join(s.laser for _, s in parts), steps=(step,), placed=all(s.placed for _, s in parts),
-        ))  # fmt: skip
-    return found
+        )  # fmt: skip
 
 
 def strike_outs_of(
