@@ -8,25 +8,22 @@ from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING
 
 import numpy as np
 
+from lasersafe.assessment.context import Context
 from lasersafe.hazard.combine import ADDITION_SOURCE, Share, Sum
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, body_area, train_limit
 from lasersafe.hazard.instruments import Aid
 from lasersafe.limits import explain
+from lasersafe.models import Setup
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
-from lasersafe.optics.reflection import with_real_focus
+from lasersafe.optics.reflection import LitSpot, with_real_focus
 from lasersafe.quantity import format_quantity
 from lasersafe.results import Criterion, LineShare, Step
 from lasersafe.scene.beams import BeamProfile, farthest_of
+from lasersafe.scene.sources import Source
 from lasersafe.wording import Message, joined, word
-
-if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
-    from lasersafe.models import Setup
-    from lasersafe.scene.sources import Source
 
 
 def number(value: float) -> str:
@@ -233,20 +230,20 @@ def aided_steps(
     return first, *distance_steps(replace(criterion, limit=limit, limiting_aperture=wide), beam, distance)
 
 
-def scatter_steps(
-    criterion: Criterion, reflectance: float, model: str, spot: float, distance: float
-) -> tuple[Step, ...]:
+def scatter_steps(criterion: Criterion, spot: LitSpot, distance: float) -> tuple[Step, ...]:
     """Return the steps from the limit to the scatter distance."""
     symbol, quantity = _symbols(criterion)
-    rho, amount, limit = number(reflectance), number(criterion.amount), number(criterion.limit)
+    rho, amount, limit = number(spot.reflectance), number(criterion.amount), number(criterion.limit)
     formula, numbers = f"r = √(ρ {symbol} / (2 π {quantity}_limit))", f"√({rho} · {amount} / (2 π · {limit}))"
     source = Message("source.hemisphere"), "read"
-    if model == "lambert":
+    if spot.model == "lambert":
         formula = f"r = √(ρ {symbol} cos θ / (π {quantity}_limit))"
         numbers, source = f"√({rho} · {amount} · 1 / (π · {limit}))", (Message("source.scatter"), "memory")
-    if spot > 0.0 and distance > 0.0 and spot / distance > ALPHA_MIN:
-        numbers = joined([numbers, Message("step.extended_there", angle=number(spot / distance * 1e3))])
-    return (Step("r", Message("step.scatter_distance", model=word(model)), formula, numbers, distance, "m", *source),)
+    if spot.diameter > 0.0 and distance > 0.0 and spot.diameter / distance > ALPHA_MIN:
+        numbers = joined([numbers, Message("step.extended_there", angle=number(spot.diameter / distance * 1e3))])
+    return (
+        Step("r", Message("step.scatter_distance", model=word(spot.model)), formula, numbers, distance, "m", *source),
+    )
 
 
 @dataclass(frozen=True)
@@ -318,22 +315,16 @@ def beside_working(
 
 
 def scatter_working(
-    criterion: Criterion,
-    distance: float,
-    words: str,
-    reflectance: float,
-    view_angle: float,
-    model: str,
-    collected: tuple[float, str] | None,
+    criterion: Criterion, distance: float, words: str, spot: LitSpot, collected: tuple[float, str] | None
 ) -> Working:
     """Return the working of an exposure to scatter; *collected* is gain and description of an instrument."""
     symbol, quantity = _symbols(criterion)
-    amount, place = f"{number(reflectance)} · {number(criterion.amount)}", format_quantity(distance, "m", 5)
+    amount, place = f"{number(spot.reflectance)} · {number(criterion.amount)}", format_quantity(distance, "m", 5)
     formula, put_in = f"{quantity} = ρ {symbol} / (2 π r²)", f"{amount} / (2 π · ({place})²)"
     source: str = "uniform hemisphere, DGUV203-093, 4.3"
-    if model == "lambert":
+    if spot.model == "lambert":
         formula, source = f"{quantity} = ρ {symbol} cos θ / (π r²)", Message("source.lambert")
-        put_in = f"{amount} · {number(math.cos(view_angle))} / (π · ({place})²)"
+        put_in = f"{amount} · {number(math.cos(spot.view_angle))} / (π · ({place})²)"
     if collected is None:
         return Working(formula, Message("step.r", numbers=put_in, how=words), source)
     numbers = Message("step.r", numbers=f"{put_in} · {number(collected[0])}", how=words)

@@ -328,11 +328,9 @@ def setting_words(emission: Emission) -> str:
         found = Message("setting.train", rate=format_quantity(emission.repetition_rate, "Hz", 4), **facts)
     if emission.name and not emission.pulses:
         found = Message("setting.mode", name=emission.name, setting=found)
-    return (
-        Message("setting.base", setting=found, power=format_quantity(emission.pedestal, "W", 4))
-        if emission.pedestal
-        else found
-    )
+    if not emission.pedestal:
+        return found
+    return Message("setting.base", setting=found, power=format_quantity(emission.pedestal, "W", 4))
 
 
 def every_context(context: Context) -> dict[str, Context]:

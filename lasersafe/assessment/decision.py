@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from lasersafe.assessment.barriers import barrier_loads, barrier_words
@@ -155,7 +155,7 @@ def decision_of(
     first = [*measured, *starters, *above[:1], *unreadable, *assumed, *left_out, *unread, *out, *stated, *unstated]
     counts = {"open": len(open_ones), "uncontrolled": len(uncontrolled), "measured": len(measured)}
     points = tuple(words.count(key, count) for key, count in counts.items() if count)  # what keeps it from running
-    loads, worn = barrier_loads(worked.barriers, placed), words.wear(worked.eyewear, record.lasers, mine)
+    loads, worn = barrier_loads(worked.barriers, placed), tuple(words.wear(worked.eyewear, record.lasers, mine))
     said = [": ".join(filter(None, (laser, "; ".join(wear)))) for laser, wear in worn]
     barrier, remarks = barrier_words(loads, placed, [beam.setup.laser, *(s.laser for s in fitted)], wording)
     limit = beam.zone.criterion
@@ -241,10 +241,9 @@ class _Sentences:
 
     def wear(
         self, eyewear: list[EyewearNeed], lasers: Sequence[LaserFacts], scenarios: list[Scenario]
-    ) -> tuple[tuple[str, tuple[str, ...]], ...]:
-        """Return what to wear, laser by laser: what covers everybody who is near enough to need any."""
+    ) -> Iterator[tuple[str, tuple[str, ...]]]:
+        """Yield what to wear, laser by laser: what covers everybody who is near enough to need any."""
         away = {person.name: float(person.distance) for person in self.case.person}
-        lines = list[tuple[str, tuple[str, ...]]]()
         for laser in lasers:
             needs = [n for n in eyewear if n.laser == laser.name]
             covers = [one.eyewear for one in (laser, *laser.lines) if one.eyewear is not None]
@@ -253,11 +252,11 @@ class _Sentences:
             if bad is not None:
                 scatter = [n for need in needs for n in need.notes if isinstance(n, Message) and n.key == SCATTER_ALONE]
                 hardest = max(scatter, key=lambda note: badness(note.values["density"]), default="")
-                lines.append((laser.name, tuple(self.wording.say(one) for one in (bad.no_reliance, hardest) if one)))
+                yield laser.name, tuple(self.wording.say(one) for one in (bad.no_reliance, hardest) if one)
             elif covers:
                 marking = self.text("say.and").join(dict.fromkeys(n.marking for n in covers))
                 nearest = min((n.person for n in needs), key=lambda name: away[name])
-                lines.append((laser.name, (self.text("say.wear", marking=marking, person=nearest),)))
+                yield laser.name, (self.text("say.wear", marking=marking, person=nearest),)
         for s in scenarios:
             if s.laser != ALL_LASERS or s.tissue != "eye" or s.below:
                 continue
@@ -267,8 +266,7 @@ class _Sentences:
             worst = {o.laser: o.ratio for o in sorted(parts, key=lambda o: badness(o.ratio)) if not o.struck_out}
             bare = [ratio for laser_name, ratio in worst.items() if laser_name not in mine]
             if not sum(bare) <= len(bare) / len(worst):
-                lines.append(("", (self.text("say.wear_together", person=s.person),)))
-        return tuple(lines)
+                yield "", (self.text("say.wear_together", person=s.person),)
 
     def readings(self, record: Record) -> tuple[list[str], list[str]]:
         """Return one reason for each reading above what was expected; then the doubtful ones, and which are missing."""

@@ -21,7 +21,7 @@ from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import Received
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
 from lasersafe.models import Extended, Person
-from lasersafe.optics.reflection import scatter_exposure, source_angles
+from lasersafe.optics.reflection import LitSpot, source_angles
 from lasersafe.optics.viewing import ExtendedSource, magnified_angle, side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
@@ -159,13 +159,12 @@ class Look:
             ]
             exposure, place, seen = max(every, key=lambda one: badness(one[0]))
             return exposure, partial(calculation.beam_working, criterion, own.beam, place, self.factor, seen)
-        one, model, aid = own.scatterers[self.number], own.case.settings.scatter_model, self.through
-        there = float(scatter_exposure(amount, one.reflectance, away, one.view_angle, model))
+        one, aid = own.scatterers[self.number], self.through
+        spot = LitSpot(one.reflectance, one.view_angle, own.case.settings.scatter_model)
         gain = 1.0 if aid is None else aid.gain(*at)
         collected = None if aid is None else (gain, aid.words(*at))
-        lit = one.reflectance, one.view_angle, model
-        how = partial(calculation.scatter_working, criterion, away, known, *lit, collected)
-        return gain * min(there, amount * one.reflectance / (math.pi / 4.0 * hole**2)), how
+        how = partial(calculation.scatter_working, criterion, away, known, spot, collected)
+        return gain * min(float(spot.exposure(amount, away)), amount * one.reflectance / (math.pi / 4.0 * hole**2)), how
 
 
 def _looks(context: Context, person: Person, way: str, tissue: str, factor: float, surface: str) -> list[Look]:

@@ -27,7 +27,7 @@ from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import ALPHA_MIN, Received, criteria, source_caps
 from lasersafe.optics.beam import diameters
-from lasersafe.optics.reflection import scatter_exposure, source_angles
+from lasersafe.optics.reflection import LitSpot, scatter_exposure, source_angles
 from lasersafe.optics.viewing import limited_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
@@ -336,7 +336,7 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
     words = "" if aid is None else aid.words(context.wavelength, criterion.limiting_aperture)
     profile, at = source.profile, hit.span
     if not isinstance(profile, BeamProfile):
-        model, away = context.case.settings.scatter_model, max(hit.distance, CLOSEST)
+        away = max(hit.distance, CLOSEST)
         view = _view(source, hit.point, away)
         if at is not None:
             away, view = at.near, math.acos(at.cosine)
@@ -347,9 +347,8 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
             away, view = profile.spread, 0.0
             how = joined([how, Message("hit.spread", nearest=format_quantity(away, "m", 5))])
         gain = 1.0 if aid is None else max(_gain(context, criterion, aid), 1.0)
-        value = float(scatter_exposure(criterion.amount, source.factor, away, view, model)) * gain
-        passed = None if aid is None else (gain, words)
-        return scatter_working(criterion, away, how, source.factor, view, model, passed), value
+        lit, passed = LitSpot(source.factor, view, context.case.settings.scatter_model), (gain, words) if aid else None
+        return scatter_working(criterion, away, how, lit, passed), float(lit.exposure(criterion.amount, away)) * gain
     beam, place = profile.beam, max(hit.distance, NEAREST)
     aside, wide = 0.0, POINT
     if at is not None:

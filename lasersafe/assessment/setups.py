@@ -71,10 +71,9 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     top, light, glass = best[found.criterion.rule_set]  # what decided, of equals the first
     factor, words = context.share(way)
     if scatter:
-        (reflectance, surface), model = context.scatter_surface, context.case.settings.scatter_model
-        note: str = Message("zone.scattered", surface=surface, model=word(model))
-        spot = context.spot if tissue == "eye" else 0.0
-        steps = calculation.scatter_steps(found.criterion, reflectance, model, spot, found.distance)
+        spot = context.lit_spot if tissue == "eye" else replace(context.lit_spot, diameter=0.0)
+        note: str = Message("zone.scattered", surface=context.scatter_surface[1], model=word(spot.model))
+        steps = calculation.scatter_steps(found.criterion, spot, found.distance)
     elif aided:
         at = context.wavelength, found.criterion.limiting_aperture
         seen = joined(sorted(one.words(*at) for one in instruments if one is not None), ", ")

@@ -165,7 +165,7 @@ class LitSpot(Many):
         part, angle, width = (np.broadcast_to(np.asarray(one, np.float64), shape).reshape(-1) for one in numbers)
         return LitSpot(part, angle, self.model, width)
 
-    def exposure(self, amount: FloatArray, distance: FloatArray | float) -> FloatArray:
+    def exposure(self, amount: FloatArray | float, distance: FloatArray | float) -> FloatArray:
         """Return what it gives of an amount [W or J] at a distance [m]. [W/m2 or J/m2]."""
         return scatter_exposure(amount, self.reflectance, distance, self.view_angle, self.model)
 
