@@ -105,6 +105,17 @@ def _laser_and_setup(table: Table, setups: Mapping[str, list[str]], place: Place
             yield wrong((*place, "laser"), "misfit.which_laser", setup=shown(setup))
 
 
+def _aims(scene: Peek, lasers: Tables) -> Findings:
+    """Refuse a laser that the scene places, but not while it runs with what is fitted."""
+    for name, table in lasers.items():
+        own = [(i, aim) for i, aim in scene.tables("aim") if word_of(aim, "laser") == name]
+        setups = [one for _, one in Peek(Laser, table).tables("setup")]
+        fitted = [word_of(one, "name") for one in setups if len(setups) == 1 or one.get("fitted") is True]
+        known = [aim for _, aim in own if word_of(aim, "mode") in (None, "running")]
+        if own and not any(word_of(aim, "setup") in (None, *fitted) for aim in known):
+            yield wrong(("scene", "aim", own[0][0]), "misfit.not_running", laser=shown(name))
+
+
 def _scene_barriers(scene: Peek, barriers: Tables) -> Findings:
     """Refuse a barrier of the scene that is no barrier of the case, and a second rating."""
     for i, table in scene.tables("barrier"):
@@ -370,6 +381,7 @@ class Case(CaseModel):
             for i, table in scene.tables("aim"):
                 if word_of(table, "laser") is not None:
                     yield from _laser_and_setup(table, setups, ("scene", "aim", i))
+            yield from _aims(scene, tables["laser"])
             yield from _scene_barriers(scene, tables["barrier"])
         yield from _likeness(peek)
         yield from _controls(peek)

@@ -52,6 +52,7 @@ def test_a_normal_with_its_tolerance_is_read_and_is_no_corner():
         ('tilt = "0 deg"', 'tilt = "0 deg +- 91 deg"', "scene.surface[1].tilt", "off by more than 90 deg"),
         ('tilt = "0 deg"', 'tilt = "95 deg"', "scene.surface[1].tilt", "at most 90 deg"),
         ('bearing = "180 deg"', 'bearing = "180 deg"\nmoves = "1.3 m"', "scene.aim[1].moves", "is below the floor"),
+        ("[[scene.aim]]\n", '[[scene.aim]]\nmode = "alignment"\n', "scene.aim[1]", "has no place while it runs"),
         ('bearing = "180 deg"', 'bearing = "180 deg"\nmoves = "20 m"', "scene.aim[1].moves", "at most 10 m"),
         ("[scene]\n", '[scene]\noutline = [["-1 m", "-9 m"], ["0.4 m", "-9 m"], ["0.4 m", "9 m"], ["-1 m", "9 m"]]\n',
          "scene.aim[1].moves", "is not inside the outline"),
