@@ -317,6 +317,7 @@ class Walls:
         on: FLOAT | None = None,
         normal: FLOAT | None = None,
         home: FLOAT | None = None,
+        inner: FLOAT | None = None,
     ) -> FLAGS:
         """Return between which boxes no straight way is free.
 
@@ -332,6 +333,9 @@ class Walls:
             A point of a mirror and its normal, of which only what stands in front counts; 0 where there is none. [m]
         home : numpy.ndarray, shape (pairs, 3), optional
             A place in the first boxes from which what they stand for cannot get through a wall, NaN for none. [m]
+        inner : numpy.ndarray, shape (pairs, 3), optional
+            A place a hair before the first boxes where they are lit walls: what lies on a closed row of walls is inside
+            or outside. Left out: their middles. [m]
 
         Returns
         -------
@@ -350,11 +354,14 @@ class Walls:
             whole = ~found[part] if normals is None else ~found[part] & ~normals.any(axis=1)
             for number, (walls, own) in enumerate(self.parts):
                 at = np.flatnonzero(whole if of is None else whole & (of == number))
-                for used, closed in walls._around(*(one[at] for one in boxes)) if at.size else ():
+                hair = boxes[0] if inner is None else inner[part]
+                for used, closed in walls._around(*(one[at] for one in (*boxes, hair))) if at.size else ():
                     found[start + self._ringed(c, tuple(own[list(used)].tolist()), at[closed])] = True
         return found
 
-    def _around(self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT) -> list[tuple[tuple[int, ...], FLAGS]]:
+    def _around(
+        self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT, inner: FLOAT
+    ) -> list[tuple[tuple[int, ...], FLAGS]]:
         """Return for each closed row of walls where the first boxes are inside and the second outside."""
         if not self._rings:
             return []
@@ -364,6 +371,7 @@ class Walls:
         for area, used, bottom, top, square in self._rings:
             x0, y0, x1, y1 = area.bounds
             closed = (low >= bottom) & (high <= top)
+            closed &= (inner[:, 0] > x0) & (inner[:, 0] < x1) & (inner[:, 1] > y0) & (inner[:, 1] < y1)
             closed &= (a_low[:, 0] >= x0 - _TOUCH) & (a_low[:, 1] >= y0 - _TOUCH)
             closed &= (a_high[:, 0] <= x1 + _TOUCH) & (a_high[:, 1] <= y1 + _TOUCH)
             away = (b_high[:, 0] < x0 + _TOUCH) | (b_low[:, 0] > x1 - _TOUCH)
@@ -371,6 +379,7 @@ class Walls:
             if square:
                 closed &= away
             elif closed.any():
+                closed &= shapely.contains_xy(area, inner[:, 0], inner[:, 1])
                 at = np.flatnonzero(closed)
                 (first, of_first), (second, of_second) = _distinct(a[at], a_half[at]), _distinct(b[at], b_half[at])
                 closed[at] = shapely.covers(area.buffer(_TOUCH), first)[of_first]

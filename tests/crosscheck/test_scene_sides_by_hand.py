@@ -123,3 +123,14 @@ def test_zones_reach_up_to_the_highest_eyes() -> None:
     seen = found(Scene((head,), (Person("P", ((0.0, 5.0),)),)), ('stature = "standing adult"', 'eye_height = "2.6 m"'))
     areas = [shapely.Polygon(p.outline, p.holes) for z in seen.zones if z.kind == "eye direct" for p in z.polygons]
     assert any(shapely.contains_xy(area, 0.0, 5.0) for area in areas)
+
+
+def test_the_outside_of_a_closed_booth_scatters_to_those_who_are_outside() -> None:
+    # 3 kW meet the outer face of a closed row of walls at (0, -1); eyes are 0.8 m before it and 0.8 m beside
+    ends = ((-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0))
+    head = replace(BEAM, power=3000.0, place=(0.0, -3.0, 1.6))
+    seen = found(Scene((head,), (Person("P", ((0.8, -1.8),)),), (), (Barrier("booth", ends),)))
+    assert highest(seen, "scatter") >= scattered(3000.0, 0.8, (0.8, 0.8, 0.0), 1)
+    inside = replace(head, place=(0.0, 0.0, 1.6))
+    seen = found(Scene((inside,), (Person("P", ((0.8, -1.8),)),), (), (Barrier("booth", ends),)))
+    assert highest(seen, "scatter") == 0.0
