@@ -231,12 +231,14 @@ def _circular_distance(beam: BeamGeometry, numbers: Iterable[Floats], found: Flo
     finite("waist_position", position, "m")
     with np.errstate(all="ignore"):
         square = np.square(aperture)
-        empty = np.maximum(square * limit / amount * (-math.pi / 4.0), -1.0)
+        empty = square * limit / amount * (-math.pi / 4.0)
+        none = np.zeros_like(empty)  # of two arrays numpy finds the larger numbers twice as fast as of an array and one
+        empty = np.maximum(empty, none - 1.0)
         square = square / (np.log1p(empty) if beam.profile == "gaussian" else empty / (empty > -1.0))
         if beam.propagation == "hyperbolic":  # what follows is 0 where no beam of this amount exceeds the limit
-            way = np.sqrt(np.maximum(-square - np.square(waist), 0.0))
+            way = np.sqrt(np.maximum(-square - np.square(waist), none))
         else:
-            way = np.maximum(np.sqrt(-square) - waist, 0.0)
+            way = np.maximum(np.sqrt(-square) - waist, none)
         way = np.divide(way, angle, out=found)
         if position.ndim or position.any():
             way = np.multiply(way > 0.0, np.maximum(position + way, 0.0), out=found)
