@@ -32,7 +32,7 @@ def random_beam(rng, angle: float = 0.5) -> BeamProfile:
     elif kind == 1:
         beam = through_lens(rng.uniform(2e-3, 1e-2), 10 ** rng.uniform(-1.6, 0.5), "1/e", profile)
     else:
-        beam = collimated(rng.uniform(2e-3, 2e-2, 2), rng.uniform(1e-3, angle / 2.0, 2), "1/e", profile)
+        beam = collimated(tuple(rng.uniform(2e-3, 2e-2, 2)), tuple(rng.uniform(1e-3, angle / 2.0, 2)), "1/e", profile)
     hole = float(rng.choice([1e-3, 3.5e-3, 7e-3]))
     limit = Criterion("", "eye", "", "continuous", 10 ** rng.uniform(0, 3), "W", 10.0, "W/m2", hole, 10.0, "")
     return BeamProfile(beam, (limit,))
