@@ -1,9 +1,9 @@
 """Measure speed and memory as ratios: ``make bench``, ``make bench-check``, ``make bench-record``.
 
 A command is compared with ``python -c "import numpy"`` and an array call with one ``numpy.power`` over as many
-numbers (of ten in a row, see `bench.measuring.powers`), on the same machine and in the same run. Rounds are
-interleaved, so that a busy spell of the machine falls on both sides, and the median of the processor time counts. The
-exit code is 1 when a ratio is above what is allowed; with ``--check``, when a ratio is above 1.5 times the one on
+numbers, each done ten times in a row (see `bench.measuring.in_a_row`), on the same machine and in the same run. Rounds
+are interleaved, so that a busy spell of the machine falls on both sides, and the median of the processor time counts.
+The exit code is 1 when a ratio is above what is allowed; with ``--check``, when a ratio is above 1.5 times the one on
 record.
 """
 
@@ -24,9 +24,10 @@ PAGE = """# Speed and memory
 
 Made by `make bench`: the median of several rounds, interleaved, each measured against something
 that the same machine did in the same run. Ratios, so that they can be compared between machines. What counts is the
-time of the processor, which a busy machine changes little; the time on the clock stands beside it. One `numpy.power` is
-a tenth of ten calls in a row, so that its result lies in memory that the process has already. `make bench-check` fails
-when a line is more than 1.5 times its ratio on record.
+time of the processor, which a busy machine changes little; the time on the clock stands beside it. Array calls and
+`numpy.power` are done ten times in a row, so that results lie in memory that the process has already, and the map is
+measured against calls of `numpy.exp` into arrays that are there before. `make bench-check` fails when a line is more
+than 1.5 times its ratio on record.
 
 """
 

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 ROOT = Path(__file__).resolve().parent.parent
 
-POWERS = 10
+IN_A_ROW = 10
 Floats = NDArray[np.float64]
 Job = Callable[[], object]
 
@@ -68,24 +68,19 @@ def medians(jobs: Mapping[str, Job], rounds: int) -> dict[str, Spent]:
     return {name: Spent(*map(statistics.median, zip(*values, strict=True))) for name, values in times.items()}
 
 
-def powers(numbers: Floats) -> Job:
-    """Return the job that arrays are measured against: ``numpy.power(numbers, 0.75)``, several times.
+def in_a_row(job: Job) -> Job:
+    """Return a job that does another several times, as array calls and what they are measured against are timed.
 
     Each result is given back before the next is made, so that all but the first lie in memory that the process has
-    already. A single call among others takes 1.5 or 2.5 times as long, as what ran before has left the memory.
+    already. A single call among others takes up to 1.7 times as long, as what ran before has left the memory.
     """
 
-    def job() -> object:
-        for _ in range(POWERS):
-            np.power(numbers, 0.75)
+    def jobs() -> object:
+        for _ in range(IN_A_ROW):
+            job()
         return None
 
-    return job
-
-
-def one_power(spent: Spent) -> Spent:
-    """Return the time of one of the calls of `powers`."""
-    return Spent(spent.processor / POWERS, spent.clock / POWERS)
+    return jobs
 
 
 def _processor() -> float:

@@ -508,42 +508,42 @@ def beam_over(column: Mapping[str, FLOAT], light: INDEX, low: FLOAT, high: FLOAT
     numpy.ndarray, shape (rows,)
         Exposure over limit: of the narrowest beam between the two on the axis, and of the widest beside it. [1]
     """
-    loose = column["loose"][light]
+    loose = column["loose"].take(light, 0)
     low = np.maximum(low - loose, NEAREST)
     high = np.maximum(high + loose, low)
-    ends, place = (_widths(column, light, low), _widths(column, light, high)), column["waist_position"][light]
-    least, most = np.minimum(*ends), np.maximum(*ends).max(axis=1) * column["wider"][light]
+    ends, place = (_widths(column, light, low), _widths(column, light, high)), column["waist_position"].take(light, 0)
+    least, most = np.minimum(*ends), np.maximum(*ends).max(axis=1) * column["wider"].take(light, 0)
     inside = (low[:, None] < place) & (place < high[:, None])
-    least = np.where(inside, np.minimum(least, column["waist"][light]), least)
+    least = np.where(inside, np.minimum(least, column["waist"].take(light, 0)), least)
     axis, peak = _axis_and_peak(column, light, *least.T)
-    outside = np.maximum(aside - column["radius"][light], 0.0)
+    outside = np.maximum(aside - column["radius"].take(light, 0), 0.0)
     with np.errstate(under="ignore", over="ignore"):
         found = np.minimum(axis, peak * np.exp(-np.square(2.0 * outside / most)))
-    even = column["even"][light] > 0.0
+    even = column["even"].take(light, 0) > 0.0
     return np.where(even, np.where(outside <= most / 2.0, axis, 0.0), found)
 
 
 def beam_from_here_on(column: Mapping[str, FLOAT], light: INDEX, distance: FLOAT) -> FLOAT:
     """Return the highest ratio of beams at paths or longer ones, for paths [m] of shape (rows,); see `beam_over`."""
-    distance = np.maximum(distance - column["loose"][light], NEAREST)
+    distance = np.maximum(distance - column["loose"].take(light, 0), NEAREST)
     found = _axis_and_peak(column, light, *_widths(column, light, distance).T)[0]
-    last, highest = column["crest"][light].T
+    last, highest = column["crest"].take(light, 0).T
     return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
 
 
 def _widths(column: Mapping[str, FLOAT], light: INDEX, distance: FLOAT) -> FLOAT:
     """Return both 1/e diameters of beams, a point focus as a small spot, of shape (rows, 2). [m]."""
-    waist, spread = column["waist"][light], distance[:, None] - column["waist_position"][light]
-    spread *= column["divergence"][light]
+    waist, spread = column["waist"].take(light, 0), distance[:, None] - column["waist_position"].take(light, 0)
+    spread *= column["divergence"].take(light, 0)
     wide = np.sqrt(waist * waist + spread * spread)
-    linear = column["linear"][light] > 0.0
+    linear = column["linear"].take(light, 0) > 0.0
     return np.where(linear[:, None], waist + np.abs(spread), wide) if linear.any() else wide
 
 
 def _axis_and_peak(column: Mapping[str, FLOAT], light: INDEX, dx: FLOAT, dy: FLOAT) -> tuple[FLOAT, FLOAT]:
     """Return at least the ratios on the axis, and those of the peak, of beams of two diameters [m] of shape (rows,)."""
-    axis, strongest = np.zeros(len(dx)), column["strength"][light].max(axis=1)
-    even, oblong = column["even"][light] > 0.0, dx != dy
+    axis, strongest = np.zeros(len(dx)), column["strength"].take(light, 0).max(axis=1)
+    even, oblong = column["even"].take(light, 0) > 0.0, dx != dy
     plain = ~(even | oblong)
     for number in range(column["strength"].shape[1]):
         strength, hole = column["strength"][light, number], column["hole"][light, number]

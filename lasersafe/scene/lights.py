@@ -39,6 +39,9 @@ class Lights:
         self.column: dict[str, FLOAT] = {name: np.ascontiguousarray(rows[name]) for name in ROW.names or ()}
         for name, shape in (("sin", np.sin), ("cos", np.cos)):
             self.column |= {f"{name} {of}": shape(self.column[of][:, :4]) for of in ("angles", "aims")}
+        # how many times as long as the axis a ray at the edge of an even beam is; 1 of others
+        edge = np.where(self.column["even"] > 0.0, self.column["divergence"].max(axis=1, initial=0.0), 0.0)
+        self.column["slant"] = np.hypot(1.0, edge / 2.0)
         beams = [source.profile for source in self.sources if isinstance(source.profile, BeamProfile)]
         self.beam = np.zeros(len(lights), dtype=bool)
         self.beam[[isinstance(source.profile, BeamProfile) for source in self.sources]] = True
@@ -117,40 +120,41 @@ class Lights:
         """
         column, found = self.column, np.zeros(len(light))
         size = np.sqrt(np.einsum("ij,ij->i", half, half))
-        normal = column["normal"][light]
-        off = middle - column["on"][light]
+        normal = column["normal"].take(light, 0)
+        off = middle - column["on"].take(light, 0)
         deep = np.einsum("ij,ij->i", half, np.abs(normal))
         level = np.einsum("ij,ij->i", off, normal) + deep
-        bulge = column["bulge"][light]
+        bulge = column["bulge"].take(light, 0)
         front = level >= 0.0
         if bulge.any():
-            behind = bulge * (np.sqrt(np.einsum("ij,ij->i", off, off)) + size) + column["spot"][light]
+            behind = bulge * (np.sqrt(np.einsum("ij,ij->i", off, off)) + size) + column["spot"].take(light, 0)
             front = level >= np.where(bulge > 0.0, -behind, 0.0)
-        wide = column["through_radius"][light]
+        wide = column["through_radius"].take(light, 0)
         at = np.flatnonzero(front & np.isfinite(wide))
         if at.size:
             front[at] &= self._through(light[at], middle[at], size[at])
-        aimed = column["aimed"][light] > 0.0
+        aimed = column["aimed"].take(light, 0) > 0.0
         at = np.flatnonzero(front & aimed)
         if at.size:
-            found[at] = self._aimed(light[at], middle[at], half[at])
+            found[at] = self._aimed(light[at], middle.take(at, 0), half.take(at, 0))
         at = np.flatnonzero(front & ~aimed)
         if at.size:
-            away = self._away(light[at], middle[at], half[at], None if nearest is None else nearest[at])
-            away = self._path(light[at], middle[at], half[at], away)
-            some = self.beam[light[at]]
+            own, boxes = light[at], (middle.take(at, 0), half.take(at, 0))
+            away = self._away(own, *boxes, None if nearest is None else nearest[at])
+            away = self._path(own, *boxes, away)
+            some = self.beam[own]
             rows = at[some]
             found[rows] = beam_from_here_on(column, light[rows], away[some])
             rows = at[~some]
             if rows.size:
                 found[rows] = self._scattered(light[rows], away[~some], level[rows], deep[rows], size[rows])
-        return np.asarray(found * column["factor"][light])
+        return np.asarray(found * column["factor"].take(light, 0))
 
     def _through(self, light: INDEX, middle: FLOAT, size: FLOAT) -> FLAGS:
         """Return which boxes lie behind the disc that all of a light passes."""
         column = self.column
-        centre, apex, wide = (column[name][light] for name in ("through", "apex", "through_radius"))
-        near = np.maximum(size + column["blur"][light], column["tails"][light, 0])
+        centre, apex, wide = (column[name].take(light, 0) for name in ("through", "apex", "through_radius"))
+        near = np.maximum(size + column["blur"].take(light, 0), column["tails"][light, 0])
         way = middle - apex
         part = np.einsum("ij,ij->i", centre - apex, way) / np.maximum(np.einsum("ij,ij->i", way, way), 1e-300)
         off = np.sqrt(np.square(apex + np.clip(part, 0.0, 1.0)[:, None] * way - centre).sum(axis=1))
@@ -166,12 +170,12 @@ class Lights:
         cosine between line and normal. Infinite where the plane is not known, or the line is along it.
         """
         column = self.column
-        apex, normal = column["apex"][light], column["through_normal"][light]
+        apex, normal = column["apex"].take(light, 0), column["through_normal"].take(light, 0)
         way = middle - apex
         slope = np.einsum("ij,ij->i", way, normal)
-        near = np.maximum(size + column["blur"][light], column["tails"][light, 0])
+        near = np.maximum(size + column["blur"].take(light, 0), column["tails"][light, 0])
         with np.errstate(divide="ignore", invalid="ignore"):
-            part = np.einsum("ij,ij->i", column["through"][light] - apex, normal) / slope
+            part = np.einsum("ij,ij->i", column["through"].take(light, 0) - apex, normal) / slope
             around = near * np.sqrt(np.einsum("ij,ij->i", way, way)) / np.abs(slope)
         known = np.isfinite(part)
         return apex + np.where(known, part, 0.0)[:, None] * way, np.where(known, around, np.inf)
@@ -179,8 +183,8 @@ class Lights:
     def _axial(self, light: INDEX, offset: FLOAT, of: str = "angles") -> FLOAT:
         """Return how far along the nearest direction of each light its place lies; see `Box.axial`. [m]."""
         column = self.column
-        sine, half_sine, s_low, s_high = column[f"sin {of}"][light].T
-        cosine, half_cosine, c_low, c_high = column[f"cos {of}"][light].T
+        sine, half_sine, s_low, s_high = column[f"sin {of}"].take(light, 0).T
+        cosine, half_cosine, c_low, c_high = column[f"cos {of}"].take(light, 0).T
         margin = column[of][light, 4]
         dx, dy, dz = offset.T
         flat = np.sqrt(dx * dx + dy * dy)
@@ -205,38 +209,32 @@ class Lights:
 
     def _path(self, light: INDEX, middle: FLOAT, half: FLOAT, away: FLOAT) -> FLOAT:
         """Return the shortest path to boxes that are so far [m] from where beams in any direction start. [m]."""
-        column, box = self.column, self.column["origin"][light]
+        column, box = self.column, self.column["origin"].take(light, 0)
         between = np.maximum(np.abs(middle - box[:, 0]) - half - box[:, 1], 0.0)
         straight = np.sqrt(np.einsum("ij,ij->i", between, between))  # NaN where it is not known
         # the rays of an even beam that are not on its axis have to go farther to be as wide
-        return np.asarray(np.fmax(away + column["offset"][light], straight) / self._slant(light))
-
-    def _slant(self, light: INDEX) -> FLOAT:
-        """Return how many times as long as the axis a ray at the edge of an even beam is; 1 of others."""
-        column = self.column
-        edge = np.where(column["even"][light] > 0.0, column["divergence"][light].max(axis=1), 0.0)
-        return np.asarray(np.hypot(1.0, edge / 2.0))
+        return np.asarray(np.fmax(away + column["offset"].take(light, 0), straight) / column["slant"].take(light))
 
     def _along(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT, FLOAT]:
         """Return from where to where on their path beams in certain directions count in boxes, and how far beside."""
         column = self.column
-        moves, offset = column["moves"][light], column["offset"][light]
+        moves, offset = column["moves"].take(light, 0), column["offset"].take(light, 0)
         wide = half + moves
         size = np.sqrt(np.einsum("ij,ij->i", wide, wide))
-        way = middle - column["apex"][light]
+        way = middle - column["apex"].take(light, 0)
         axial = self._axial(light, way)
         aside = np.sqrt(np.maximum(np.einsum("ij,ij->i", way, way) - axial * axial, 0.0))
         between = np.maximum(np.abs(way) - wide, 0.0)
         gap2 = np.einsum("ij,ij->i", between, between)
         low = np.maximum(axial - size, np.sqrt(np.maximum(gap2 - np.square(aside + size), 0.0)))
-        flat = column["flat"][light] > 0.0
-        near = flat & (low + offset < column["close_by"][light])
+        flat = column["flat"].take(light, 0) > 0.0
+        near = flat & (low + offset < column["close_by"].take(light, 0))
         # farther from the axis a round beam is weaker, the nearer place counted in
-        off = np.maximum(aside - size, _JUST * column["radius"][light])
+        off = np.maximum(aside - size, _JUST * column["radius"].take(light, 0))
         closer = np.maximum(low, np.sqrt(np.maximum(gap2 - off * off, 0.0)))
-        low = np.where(flat, np.where(column["round"][light] > 0.0, closer, low), np.maximum(low, 0.0))
+        low = np.where(flat, np.where(column["round"].take(light, 0) > 0.0, closer, low), np.maximum(low, 0.0))
         beside = np.maximum(aside - size, 0.0)
-        at = np.flatnonzero(np.isfinite(column["through_radius"][light]))
+        at = np.flatnonzero(np.isfinite(column["through_radius"].take(light, 0)))
         if at.size:  # behind a mirror the light starts on its disc as well
             more = self._beside_disc(light[at], middle[at], half[at])
             at, more = at[more > beside[at]], more[more > beside[at]]
@@ -252,8 +250,8 @@ class Lights:
         (X - C) u is -r at least, and of directions that point away from X the line is |X - C| - r away.
         """
         column = self.column
-        way, wide = middle - column["through"][light], column["through_radius"][light]
-        axial = self._axial(light, np.einsum("ijk,ik->ij", column["back"][light], way), "aims")
+        way, wide = middle - column["through"].take(light, 0), column["through_radius"].take(light, 0)
+        axial = self._axial(light, np.einsum("ijk,ik->ij", column["back"].take(light, 0), way), "aims")
         square = np.einsum("ij,ij->i", way, way)
         aside = np.minimum(np.sqrt(np.maximum(square - axial * axial, 0.0)), np.sqrt(square) - wide)
         return np.asarray(aside - wide - column["tails"][light, 1] - np.sqrt(np.einsum("ij,ij->i", half, half)))
@@ -262,11 +260,13 @@ class Lights:
         """Return the bound of beams in certain directions; see `over`."""
         column, found = self.column, np.zeros(len(light))
         near, far, aside = self._along(light, middle, half)
-        flat, lit = column["flat"][light] > 0.0, far > column["offset"][light]
+        flat, lit = column["flat"].take(light, 0) > 0.0, far > column["offset"].take(light, 0)
         at = np.flatnonzero(flat & lit)
         if at.size:
             # the rim of an even beam that is turned to a place comes there nearer along its axis
-            found[at] = beam_over(column, light[at], near[at], far[at], aside[at]) * np.square(self._slant(light[at]))
+            found[at] = beam_over(column, light[at], near[at], far[at], aside[at]) * np.square(
+                column["slant"].take(light[at])
+            )
         at = np.flatnonzero(~flat & lit)
         if at.size:
             found[at] = beam_from_here_on(column, light[at], near[at])
@@ -278,8 +278,12 @@ class Lights:
     def _passed(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return the bound of beams behind the disc that all of them pass, where the disc is smaller than they are."""
         column = self.column
-        there, spread, whole, wide = column["passed"][light].T
-        away = np.sqrt(np.square(middle - column["through"][light]).sum(axis=1)) - wide - column["radius"][light]
+        there, spread, whole, wide = column["passed"].take(light, 0).T
+        away = (
+            np.sqrt(np.square(middle - column["through"].take(light, 0)).sum(axis=1))
+            - wide
+            - column["radius"].take(light, 0)
+        )
         away = (away - np.sqrt(np.einsum("ij,ij->i", half, half))) * math.cos(STEEP)
         square = np.square(np.maximum(away, NEAREST))
         return np.asarray(np.minimum(there * -np.expm1(-spread / square), whole / square))
@@ -287,57 +291,61 @@ class Lights:
     def _from_spots(self, light: INDEX, place: FLOAT) -> FLOAT:
         """Return how far places are from the nearest lit spot of each light, 0 where only boxes are known. [m]."""
         column = self.column
-        off, kind, wide = place - column["apex"][light], column["spots"][light], column["spot"][light]
+        off, kind, wide = (
+            place - column["apex"].take(light, 0),
+            column["spots"].take(light, 0),
+            column["spot"].take(light, 0),
+        )
         square = np.einsum("ij,ij->i", off, off)
         far = np.sqrt(square)
         found = np.where(kind == 0.0, 0.0, np.where(kind == 1.0, far, np.maximum(far - wide, 0.0)))
         at = np.flatnonzero(kind == 3.0)
         if at.size:
-            above = np.einsum("ij,ij->i", off[at], column["normal"][light[at]])
+            above = np.einsum("ij,ij->i", off[at], column["normal"].take(light[at], 0))
             aside = np.sqrt(np.maximum(square[at] - above * above, 0.0))
             found[at] = np.hypot(above, np.maximum(aside - wide[at], 0.0))
         at = np.flatnonzero(kind == 4.0)
         if at.size:
             beside = np.maximum(far[at] - self._axial(light[at], off[at]), 0.0)
             found[at] = np.sqrt((far[at] - wide[at]) ** 2 + 2.0 * wide[at] * beside)
-        return np.asarray(np.maximum(found - column["slack"][light], 0.0))
+        return np.asarray(np.maximum(found - column["slack"].take(light, 0), 0.0))
 
     def _scattered(self, light: INDEX, away: FLOAT, level: FLOAT, deep: FLOAT, size: FLOAT) -> FLOAT:
         """Return the bound of lit spots of reflectance 1, so far before their plane at most; see `over`."""
         column = self.column
-        away = np.maximum(away, column["nearest"][light])
-        found = column["at_one"][light] / np.square(away)
-        lambert, wide = column["lambert"][light] > 0.0, column["wide"][light] > 0.0
+        away = np.maximum(away, column["nearest"].take(light, 0))
+        found = column["at_one"].take(light, 0) / np.square(away)
+        lambert, wide = column["lambert"].take(light, 0) > 0.0, column["wide"].take(light, 0) > 0.0
         for number in sorted(set(light[wide].tolist())) if wide.any() else ():
             rows, profile = light == number, self.sources[number].profile
             assert isinstance(profile, ScatterProfile)
             found[rows] = profile.ratio(away[rows])
-        plane = column["plane"][light] > 0.0
+        plane = column["plane"].take(light, 0) > 0.0
         cosine = np.clip(level / away, 0.0, 1.0)
-        known = (column["spot"][light] <= 0.0) | lambert  # else another spot may be seen more aslant
+        known = (column["spot"].take(light, 0) <= 0.0) | lambert  # else another spot may be seen more aslant
         least = np.clip((level - 2.0 * deep) / (away + 2.0 * size), 0.0, 1.0) * known
         found = np.where(plane & lambert, found * cosine, found)
         found = np.where(plane & wide, found * 2.0 / (1.0 + np.minimum(least, cosine)), found)
-        return np.asarray(np.minimum(found, column["brightest"][light]))
+        return np.asarray(np.minimum(found, column["brightest"].take(light, 0)))
 
     def likely(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return a place of each box, of shape (rows, 3), where much light can be expected: on the axis of a beam."""
         column, found = self.column, np.empty((len(light), 3))
-        aimed = column["aimed"][light] > 0.0
+        aimed = column["aimed"].take(light, 0) > 0.0
         at = np.flatnonzero(~aimed)
         if at.size:
             found[at] = self._starts.every[0][self._starts.nearest(light[at], middle[at], half[at])[1]]
         at = np.flatnonzero(aimed)
         if at.size:
-            own, offset, size = light[at], middle[at] - column["apex"][light[at]], half[at]
-            way = nearest(column["angles"][own], offset)
+            own, offset, size = light[at], middle[at] - column["apex"].take(light[at], 0), half[at]
+            way = nearest(column["angles"].take(own, 0), offset)
             slow = np.where(np.abs(way) > 1e-12, way, 1e-12)
             both = [(offset + side * size) / slow for side in (-1.0, 1.0)]
             enter, leave = np.minimum(*both).max(axis=1), np.maximum(*both).min(axis=1)
             met, along = (enter <= leave) & (leave > 0.0), np.maximum((offset * way).sum(axis=1), 0.0)
-            last = column["waist_position"][own].max(axis=1) - column["offset"][own]
+            last = column["waist_position"].take(own, 0).max(axis=1) - column["offset"].take(own, 0)
             along = np.where(met, np.clip(last, np.maximum(enter, 0.0), np.maximum(leave, 0.0)), along)
-            found[at] = column["apex"][own] + way * along[:, None]
+            found[at] = column["apex"].take(own, 0) + way * along[:, None]
         return np.asarray(np.clip(found, middle - half, middle + half))
 
     def most(
@@ -371,9 +379,9 @@ class Lights:
         free = np.empty(len(own))
         for first in range(0, len(own), _ROWS):
             part = slice(first, first + _ROWS)
-            free[part] = self.over(own[part], middle[box[part]], half[box[part]])
+            free[part] = self.over(own[part], middle.take(box[part], 0), half.take(box[part], 0))
         if beyond.any():
-            away = np.sqrt(np.square(np.abs(middle[box] - self.column["apex"][own]) + half[box]).sum(axis=1))
+            away = np.sqrt(np.square(np.abs(middle[box] - self.column["apex"].take(own, 0)) + half[box]).sum(axis=1))
             free = np.where((away > beyond[box]) | (beyond[box] <= 0.0), free, 0.0)
         sure = self.sure[own]
         free[sure & (free <= LEAST)] = 0.0
@@ -449,7 +457,7 @@ class Lights:
             if at.size:
                 found[at] = np.minimum(free[at], self.over(light[at], middle[at], half[at], gaps))
 
-        (start, size, _), far = self._starts.every, self.column["aimed"][light] <= 0.0
+        (start, size, _), far = self._starts.every, self.column["aimed"].take(light, 0) <= 0.0
         gaps, nearest = self._starts.nearest(light[left], middle[left], half[left])
         shut = self._stop(light[left], start[nearest], size[nearest], middle[left], half[left])
         seen = left[~shut]
@@ -508,7 +516,7 @@ class Lights:
         found = np.zeros(len(light), dtype=bool)
         found[rows[of[clear]]] = True
         passed, around = self._in_disc(light, point, np.zeros(len(light)))
-        wide, centre = self.column["through_radius"][light], self.column["through"][light]
+        wide, centre = self.column["through_radius"].take(light, 0), self.column["through"].take(light, 0)
         cut = np.isfinite(wide) & ~(np.sqrt(np.square(passed - centre).sum(axis=1)) + around <= wide)
         found &= ~cut & np.array([self.sources[number].whole for number in light.tolist()], dtype=bool)
         return found

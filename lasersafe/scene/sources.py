@@ -550,7 +550,7 @@ class Starts:
                 step = max(_CELLS // middle.shape[1], 1)
                 for first in range(0, len(some), step):
                     part = which if len(which) == 1 else which[first : first + step]
-                    yield some[first : first + step], middle[part], half[part]
+                    yield some[first : first + step], middle.take(part, 0), half.take(part, 0)
 
     def nearest(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, INDEX]:
         """Return how far boxes are from where a light starts [m], of shape (rows,), and which of `every` is nearest."""
