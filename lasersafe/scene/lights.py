@@ -140,8 +140,7 @@ class Lights:
         at = np.flatnonzero(front & ~aimed)
         if at.size:
             own, boxes = light[at], (middle.take(at, 0), half.take(at, 0))
-            away = self._away(own, *boxes, None if nearest is None else nearest[at])
-            away = self._path(own, *boxes, away)
+            away = self._path(own, *boxes, self._away(own, *boxes, None if nearest is None else nearest[at]))
             some = self.beam[own]
             rows = at[some]
             found[rows] = beam_from_here_on(column, light[rows], away[some])
@@ -264,9 +263,8 @@ class Lights:
         at = np.flatnonzero(flat & lit)
         if at.size:
             # the rim of an even beam that is turned to a place comes there nearer along its axis
-            found[at] = beam_over(column, light[at], near[at], far[at], aside[at]) * np.square(
-                column["slant"].take(light[at])
-            )
+            own = light[at]
+            found[at] = beam_over(column, own, near[at], far[at], aside[at]) * np.square(column["slant"].take(own))
         at = np.flatnonzero(~flat & lit)
         if at.size:
             found[at] = beam_from_here_on(column, light[at], near[at])
@@ -279,11 +277,7 @@ class Lights:
         """Return the bound of beams behind the disc that all of them pass, where the disc is smaller than they are."""
         column = self.column
         there, spread, whole, wide = column["passed"].take(light, 0).T
-        away = (
-            np.sqrt(np.square(middle - column["through"].take(light, 0)).sum(axis=1))
-            - wide
-            - column["radius"].take(light, 0)
-        )
+        away = np.sqrt(np.square(middle - column["through"][light]).sum(axis=1)) - wide - column["radius"][light]
         away = (away - np.sqrt(np.einsum("ij,ij->i", half, half))) * math.cos(STEEP)
         square = np.square(np.maximum(away, NEAREST))
         return np.asarray(np.minimum(there * -np.expm1(-spread / square), whole / square))
@@ -291,11 +285,8 @@ class Lights:
     def _from_spots(self, light: INDEX, place: FLOAT) -> FLOAT:
         """Return how far places are from the nearest lit spot of each light, 0 where only boxes are known. [m]."""
         column = self.column
-        off, kind, wide = (
-            place - column["apex"].take(light, 0),
-            column["spots"].take(light, 0),
-            column["spot"].take(light, 0),
-        )
+        off = place - column["apex"].take(light, 0)
+        kind, wide = column["spots"].take(light), column["spot"].take(light)
         square = np.einsum("ij,ij->i", off, off)
         far = np.sqrt(square)
         found = np.where(kind == 0.0, 0.0, np.where(kind == 1.0, far, np.maximum(far - wide, 0.0)))
