@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from lasersafe.assessment.context import BASE_WAY, WAYS, Context, every_context, power_of_all
-from lasersafe.hazard.barriers import Load, Rating, guard_time, judge_barrier
+from lasersafe.hazard.barriers import Load, Rating, guard_time, judge_barrier, load_and_rating
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
 from lasersafe.hazard.scatter import CLOSEST_VIEW
@@ -111,7 +111,7 @@ def together(one: Judged, others: Iterable[Judged]) -> Judged:
     stated = ("barrier.all_lasers", one.rating, total, "W/m2"), ("barrier.pulse", one.pulse_rating, pulses, "J/m2")
     for key, most, load, unit in stated if one.holds else ():
         if most is not None and not load <= most:
-            why = Message(key, load=f"{load:.4g} {unit}", rating=f"{most:.4g} {unit}")
+            why = Message(key, **load_and_rating(load, most, unit))
             return replace(one, holds=False, verdict=Message("barrier.fails", why=why))
     return one
 

@@ -189,7 +189,10 @@ def answered(
     glowing = GLOWING in scenario.modes  # neither barrier nor filter was worked out for its light alone
     for one in barriers if not glowing else ():
         if stopped_by(case, scenario, one, person):
-            return wording.text("say.barrier_holds", barrier=one.barrier)
+            same = (b for b in barriers if (b.barrier, b.laser, b.setup) == (one.barrier, one.laser, one.setup))
+            weak = any(b.asked and not b.holds for b in same)
+            key = "say.barrier_holds_against" if weak else "say.barrier_holds"
+            return wording.text(key, barrier=one.barrier, way=wording.text(f"way.{one.way}"))
     name = (person.name, scenario.laser, scenario.setup)
     verdicts = [need.verdict for need in eyewear if (need.person, need.laser, need.setup) == name]
     if scenario.tissue != "eye" or not verdicts or not math.isfinite(scenario.ratio):

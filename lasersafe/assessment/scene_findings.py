@@ -234,8 +234,8 @@ def _behind(
             "ignition", "scene.below_threshold" if one.can_ignite is False else "scene.can_ignite", one.target,
             what=what, target=one.target, laser=one.laser,
             distance=format_quantity(one.backing_distance or 0.0, "m", 3, "down"),
-            falls=format_quantity(one.backing_irradiance / 1e4, "W/cm2", 3, "up"),
-            threshold=format_quantity(one.ignition_threshold / 1e4, "W/cm2", 3, "down"),
+            falls=f"{format_quantity(one.backing_irradiance, '1', 3, 'up')} W/m2",
+            threshold=f"{format_quantity(one.ignition_threshold, '1', 3, 'down')} W/m2",
             source=wording.say(one.ignition_source),
         )  # fmt: skip
     elif not one.behind:

@@ -395,7 +395,7 @@ def _ignition(stage: Stage, context: Context, hot: Source) -> ZoneShape | None:
     reach = hot.reach / ROUND_UP  # there the peak falls to the threshold
     numbers = beam_numbers(hot.profile.beam, reach, hot.profile.criteria[0].amount)
     formula, peak = f"4 Φ ρ / (π d_x d_y) = {threshold:.5g} W/m2", Message("ignition.peak")
-    limit = Message("limited.ignition", threshold=f"{threshold / 1e4:.3g} W/cm2", source=words)
+    limit = Message("limited.ignition", threshold=f"{threshold:.6g} W/m2", source=words)
     return _shape(
         stage, context, hot, "ignition", reach, worst=False, measured_from="last optic", limited_by=limit,
         limit=threshold, limit_unit="W/m2", note=peak,

@@ -238,9 +238,10 @@ def limits_line(zones: Iterable[ZoneShape], wording: Wording) -> str:
     return wording.text("plan.map_limits", limits="; ".join(found)) if found else ""
 
 
-def tag(kind: str, far: float, wording: Wording) -> str:
-    """Return the short name of a zone with its distance."""
-    return wording.text("plan.tag", kind=wording.text(f"plan.short_{kind}"), distance=distance(far))
+def tag(kind: str, far: float, origin: str, wording: Wording) -> str:
+    """Return the short name of a zone with its distance, and from where it counts."""
+    words = {"kind": wording.text(f"plan.short_{kind}"), "distance": distance(far), "origin": wording.say(origin)}
+    return wording.text("plan.tag", **words)
 
 
 def limit_text(zone: ZoneShape, wording: Wording) -> str:

@@ -34,11 +34,11 @@ if TYPE_CHECKING:
 
 TONES = {"nobody": DARK, "eyewear": LIGHT, "free": WHITE}
 _EDGES: dict[str, tuple[float, tuple[float, ...]]] = {"nobody": (0.5, ()), "eyewear": (0.35, (2.5, 1.0))}
-_WIDER, _FARTHER = 2.0, 2.5  # zones and persons so many times farther out than the things do not set the scale
+_WIDER = 2.0  # zones, and persons, so many times farther out than the things do not set the scale
 _ROOM = 10.0  # [m] but where zones go on, all would be of one tone: a room, and people, of this size are shown then
-_EDGE, _LEAST = 0.1, 0.05
+_EDGE, _LEAST = 0.07, 0.05
 _NEAR = 5.0  # [mm] two things nearer to each other get a detail
-_DETAILS, _DETAIL_HIGH, _ATTEMPTS = 2, 50.0, 6
+_DETAILS, _DETAIL_HIGH, _ATTEMPTS = 2, 42.0, 6
 _WAYS = {"direct": ("eye direct", "skin direct"), "mirror": ("eye mirror", "skin mirror"),
          "scatter": ("scatter eye", "scatter skin"), "together": ("eye together", "skin together"),
          "ignition": ("", "ignition")}  # fmt: skip
@@ -91,7 +91,7 @@ def room_of(scene: SceneResult) -> Rect:
     middle = ((core[0] + core[2]) / 2, (core[1] + core[3]) / 2)
     for person in sorted(scene.persons, key=lambda one: math.dist(one.position, middle)):
         wider = extent_of([*_rim(shown), person.position, *(person.area if person.placed else ())]) or shown
-        shown = wider if longer(wider) <= max(_FARTHER * size, most) else shown
+        shown = wider if longer(wider) <= max(_WIDER * size, most) else shown
     return grown(shown, _EDGE, _LEAST)
 
 
@@ -285,8 +285,9 @@ def way_pages(found: Assessment, paper: Paper, wording: Wording) -> list[Drawing
             layers = []
             for kind, tone in zip(kinds, ("eyewear", "nobody"), strict=True):
                 if group := [zone for zone in zones if zone.kind == kind]:
-                    far = max((zone.distance for zone in group), key=badness)
-                    layers.append(([p for one in group for p in one.polygons], tone, tag(kind, far, wording)))
+                    far = max(group, key=lambda zone: badness(zone.distance))
+                    words = tag(kind, far.distance, far.measured_from, wording)
+                    layers.append(([p for one in group for p in one.polygons], tone, words))
             if any(_corners(parts) for parts, *_ in layers):
                 title = wording.text("plan.way", laser=laser, way=wording.text(f"plan.way_{way}"))
                 pages.append(_light(scene, title, layers, zones, paper, wording))
@@ -294,7 +295,7 @@ def way_pages(found: Assessment, paper: Paper, wording: Wording) -> list[Drawing
         if one.fitted and _corners(one.polygons):
             title = wording.text("plan.way", laser=one.laser, way=wording.text("plan.way_beyond", target=one.target))
             beam = [zone for zone in scene.zones if zone.kind == "eye direct" and zone.laser == one.laser]
-            layer = (one.polygons, "eyewear", tag("eye direct", one.distance, wording))
+            layer = (one.polygons, "eyewear", tag("eye direct", one.distance, "last optic", wording))
             pages.append(_light(scene, title, [layer], beam, paper, wording))
     return pages
 

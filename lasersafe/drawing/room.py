@@ -305,9 +305,9 @@ def elevation_pages(scene: SceneResult, paper: Paper, title: str, wording: Wordi
         signs = sign_entries({"axis"} | eyes | states, wording)
         ends = [text("plan.ends_at", name=one.ends_at)] if one.ends_at else []
         extent = _extent(one)
-        reach = {zone.kind: max(o.distance for o in own if o.kind == zone.kind) for zone in own}  # as on the plan
-        tags = [
-            tag(zone.kind, reach.get(zone.kind, zone.distance), wording)
+        far = {zone.kind: (zone.distance, zone.measured_from) for zone in sorted(own, key=lambda zone: zone.distance)}
+        tags = [  # as on the plan
+            tag(zone.kind, *far.get(zone.kind, (zone.distance, "last optic")), wording)
             + (text("plan.but", name=one.ends_at) if zone.kind == "eye direct" and one.ends_at else "")
             for zone in one.light
         ]

@@ -135,7 +135,7 @@ def cut_of(word: str, room: float, bold: bool) -> int:
 
 
 _POWER = re.compile(r"[eE]([+-]?\d+)")
-_COMPUTED = re.compile(r"(?<![\w.])(\d(?:\.\d+)?)e([+-]\d\d)(?![\w.]\d)")
+_COMPUTED = re.compile(r"(?<![\w.])(\d(?:\.\d+)?(?=e[+-])|\d\.\d+)e([+-]?\d{1,2})(?![\w.]\d)")
 _SQUARE_UNIT = re.compile(r"(?<![A-Za-z])([cmkn]?m)([23])(?![\w.])")
 _PER_AREA = re.compile(r"/([cm]?)m2(?!\w)")
 # "um" is a German word as well

@@ -294,7 +294,7 @@ def judge_barrier(falls: Load, rating: Rating, required_time: float | None = Non
     Examples
     --------
     >>> judge_barrier(Load(4.8e4), Rating(1e5, 60.0), 10.0).verdict
-    'holds: 4.8e+04 W/m2 is within the rated 1e+05 W/m2 for 60 s, and 10 s are needed'
+    'holds: 48000 W/m2 is within the rated 100000 W/m2 for 60 s, and 10 s are needed'
     """
     notes: list[str] = []
     marked, energy, rate = rating.en12254_class.strip(), falls.pulse_energy, falls.repetition_rate
@@ -320,10 +320,9 @@ def judge_barrier(falls: Load, rating: Rating, required_time: float | None = Non
         if rating.pulse is None:
             holds, why = False, Message("barrier.no_pulses")
         elif falls.pulse is None:
-            holds, why = False, Message("barrier.pulse_unknown", rating=f"{rating.pulse:.4g} J/m2")
+            holds, why = False, Message("barrier.pulse_unknown", rating=f"{rating.pulse:.6g} J/m2")
         elif not math.isfinite(falls.pulse) or not falls.pulse <= rating.pulse:
-            pulses = {"load": f"{falls.pulse:.4g} J/m2", "rating": f"{rating.pulse:.4g} J/m2"}
-            holds, why = False, Message("barrier.pulse", **pulses)
+            holds, why = False, Message("barrier.pulse", **load_and_rating(falls.pulse, rating.pulse, "J/m2"))
     pairs = (
         ("E / E_R", "barrier.part_used", "barrier.part_formula", falls.irradiance, rating.irradiance, ".5g", "W/m2"),
         ("H / H_R", "barrier.pulse_load", "barrier.pulse_formula", falls.pulse, rating.pulse, ".4g", "J/m2"),
@@ -432,6 +431,15 @@ def barrier_distance(power: float, rating: float, beam: BeamGeometry) -> float:
     return float(direct_distance(power, rating, _PEAK_APERTURE, beam)) * (1 + TOLERANCE)
 
 
+def load_and_rating(load: float, rating: float, unit: str) -> dict[str, str]:
+    """Return in words a load, rounded up to the digits that leave it on its side of the rating, and the rating."""
+    if not math.isfinite(load):
+        return {"load": f"{load:g} {unit}", "rating": f"{rating:.6g} {unit}"}
+    texts = (format_quantity(load, "1", digits, "up") for digits in range(3, 18))
+    said = next(text for text in texts if not load <= rating or float(text) <= rating)
+    return {"load": f"{said} {unit}", "rating": f"{rating:.6g} {unit}"}
+
+
 def _compare(
     irradiance: float, rating: float | None, rated_time: float | None, required_time: float | None
 ) -> tuple[bool, Message]:
@@ -444,7 +452,7 @@ def _compare(
     known = all(math.isfinite(number) for number in (irradiance, rating, rated_time, required_time))
     if not (known and irradiance >= 0 and rating > 0 and rated_time > 0 and required_time > 0):
         return False, Message("barrier.unusable")
-    facts = {"load": f"{irradiance:.4g} W/m2", "rating": f"{rating:.4g} W/m2"}
+    facts = load_and_rating(irradiance, rating, "W/m2")
     facts |= {"time": f"{rated_time:g} s", "needed": f"{required_time:g} s"}
     if not irradiance <= rating:
         key = "barrier.times" if irradiance / rating >= 1.05 else "barrier.above"

@@ -210,8 +210,7 @@ def differences(sheet: Sheet) -> None:
     names = list(dict.fromkeys(name for difference in found for name in difference.values))
     rows = []
     for one in found:
-        unit = "" if one.unit == "1" else f"\u00a0{unit_text(one.unit)}"
-        values = [Part(number(one.values[name], 4) + unit if name in one.values else "–") for name in names]
+        values = [Part(distance(one.values[name]) if name in one.values else "–") for name in names]
         rows.append(row(Part(one.what), *values, bold(one.decided_by)))
     header = [sheet.text("differences.what"), *names, sheet.text("differences.decided")]
     sheet.table(header, (34, *[40 / max(len(names), 1)] * len(names), 26), rows)

@@ -217,6 +217,7 @@ class Flow:
         """Print texts as the items of a list."""
         for text in texts:
             self.paragraph(text, style, 12.0, "•")
+        self.held = None  # its heading stays with it
 
     def footnotes(self, texts: dict[str, str]) -> None:
         """Print notes, given as text and number."""

@@ -185,7 +185,7 @@ def scenarios(sheet: Sheet) -> None:
     for name, members in groupby(ordered, group):
         rows.append(row(below=strong(text(f"scenarios.{name}")), shade=_SHADE, keep=30.0))
         rows += [_scenario(scenario, sheet, reasons, controls) for scenario in members]
-    columns = {"number": 6.2, "ratio": 10, "result": 10, "person": 21.5, "way": 22, "laser": 20, "distance": 9.5}
+    columns = {"number": 6.2, "ratio": 13.4, "result": 9.5, "person": 20.5, "way": 21, "laser": 19.5, "distance": 9.5}
     sheet.listing("scenarios", {**columns, "duration": 9.5, "exposure": 13, "limit": 12.5}, rows, 1.5)
     sheet.footnotes({text("scenarios.reason", reason=reason): label for reason, label in reasons.texts.items()})
     sheet.footnotes({text("scenarios.controls", controls=line): label for line, label in controls.texts.items()})

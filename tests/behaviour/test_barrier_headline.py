@@ -116,6 +116,14 @@ def test_the_verdict_the_headline_and_the_table_round_a_factor_alike() -> None:
     assert ratio(load.factor) == "1.95"
 
 
+def test_a_barrier_that_fails_against_the_beam_answers_with_the_light_that_it_holds() -> None:
+    """The sheet said "barrier 'Plate' holds" under the person, and 'does not hold' in the table of barriers."""
+    nearer = changed(PLAIN, ('"500 W"', '"250 W"'), ('"8 m"', '"2.5 m"'))  # 194 W/cm2 of the beam, as above
+    text = nearer + barrier("100 W/cm2", 'protects = ["Row"]')
+    answers = {s.answer for s in assessed(text).scenarios if s.answer}
+    assert answers == {"barrier 'Plate' holds (scattered light)"}
+
+
 def test_what_a_barrier_need_not_stop_answers_for_nobody() -> None:
     text = PLAIN + barrier("2 MW/cm2", 'must_stop = ["scatter"]')
     found = assessed(text)

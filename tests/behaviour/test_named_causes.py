@@ -53,7 +53,7 @@ def test_a_view_window_that_holds_refuses_nothing() -> None:
     ("old", "new", "cause"),
     [
         # What falls on the pane is 12.6 W/cm2, as the beam of the walls' table a little higher up: 12.7 times 1 W/cm2.
-        ('"30 W/cm2"', '"1 W/cm2"', "12.7 times the rated 1e+04 W/m2"),
+        ('"30 W/cm2"', '"1 W/cm2"', "12.7 times the rated 10000 W/m2"),
         # An eye at the pane gets more than 100 times its limit, so density 1 is not enough.
         ("optical_density = 8", "optical_density = 1", "density 1, 2.2 is needed"),
     ],

@@ -234,8 +234,37 @@ def test_an_elevation_has_no_name_of_a_zone_over_its_drawing() -> None:
     for drawing in elevations:
         inside = [w.text for w in drawing.marks if isinstance(w, Words) and w.framed]
         assert not any("Eye, " in text or "Skin, " in text for text in inside), inside
-        assert any(w.text.startswith("How far each zone reaches") for w in drawing.marks if isinstance(w, Words))
         said = " ".join(w.text for w in drawing.marks if isinstance(w, Words))
+        assert re.search(r"How far each zone reaches, .*: eye, direct: \d[\d.]+ k?m from the last optic[,;]", said)
         outside = said.partition("Outside the drawing: ")[2].partition(". ")[0]  # spectators were drawn, and named
         assert "Passers-by at the hall door" in outside
         assert not any(words.partition(", eyes")[0] in outside for words in inside if ", eyes" in words)
+
+
+@pytest.mark.parametrize("language", languages())
+def test_far_people_do_not_set_the_scale_of_the_plan(language: str) -> None:
+    """The demo was drawn to 1:500, with a booth of 10 mm, to show passers-by 22 m away."""
+    marks = [mark for page in laid_out("demo", "sheet", language).pages for mark in page.marks]
+    plan = next(mark.drawing for mark in marks if isinstance(mark, Placed) and mark.drawing.kind == "plan")
+    assert plan.scale <= 250
+    notes = load_wording(language).text("plan.margin", notes="|").partition("|")[0]
+    said = " ".join(mark.text for mark in words_of(list(plan.marks)))
+    assert "Passers-by at the hall door" in said.partition(notes)[2][:40]
+    assert "Spectators, first row" in said.replace(said.partition(notes)[2][:120], "")
+
+
+def test_a_heading_stays_with_its_list_when_the_next_one_turns_the_page() -> None:
+    """'What is missing' went to the next page with all its items, and left a sixth of a page white."""
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), assessed("demo"), load_wording(), "A4")
+    sheet.y = sheet.bottom + 90.0
+    sheet.marks.append(Lines((((0.0, sheet.y), (1.0, sheet.y)),)))
+    sheet.heading("What is missing", 1, 30.0)
+    sheet.items(["first", "second"])
+    sheet.heading("Area", 1, 60.0)
+    assert [(entry.title, entry.page) for entry in sheet.entries] == [("What is missing", 0), ("Area", 1)]
+
+
+def test_a_ratio_of_the_scenarios_is_not_broken() -> None:
+    """Most of the table of scenarios had '7.10 x' in one line and its power of ten in the next."""
+    words = [mark.text for page in laid_out("demo", "annex").pages for mark in words_of(page.marks)]
+    assert not [text for text in words if re.fullmatch(r"[\d.]+ ×", text)]

@@ -7,7 +7,15 @@ import math
 import pytest
 
 from lasersafe.errors import CalcError, InputError
-from lasersafe.hazard.barriers import Load, Rating, barrier_distance, en12254_outside, guard_time, judge_barrier
+from lasersafe.hazard.barriers import (
+    Load,
+    Rating,
+    barrier_distance,
+    en12254_outside,
+    guard_time,
+    judge_barrier,
+    load_and_rating,
+)
 from lasersafe.optics.beam import through_lens
 
 RATED = {"rating": 1e5, "rated_time": 60.0, "required_time": 10.0}
@@ -40,6 +48,19 @@ def test_irradiance_and_time_are_both_compared(irradiance, change, holds, words)
     assert result.holds is holds
     assert words in result.verdict
     assert result.verdict.startswith("holds" if holds else "does not hold")
+
+
+@pytest.mark.parametrize(
+    ("load", "rating", "said"),
+    [  # a reason said 4.98 times beside 4.99 in the table, of 2 490 215 / 5e5; 99 951 up would be above 99 990
+        (2490215.0, 5e5, "2.50e6 W/m2"), (48001.0, 1e5, "48100 W/m2"), (99951.0, 99990.0, "99960 W/m2"),
+        (1e5 * (1 + 1e-12), 1e5, "101000 W/m2"), (1e5, 1e5, "100000 W/m2"), (math.inf, 1e5, "inf W/m2"),
+    ],
+)  # fmt: skip
+def test_a_load_is_rounded_up_and_stays_on_its_side_of_the_rating(load, rating, said):
+    words = load_and_rating(load, rating, "W/m2")
+    assert words["load"] == said
+    assert words["rating"] == f"{rating:.6g} W/m2"
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -math.inf, -1.0])
