@@ -432,7 +432,17 @@ def barrier_distance(power: float, rating: float, beam: BeamGeometry) -> float:
 
 
 def load_and_rating(load: float, rating: float, unit: str) -> dict[str, str]:
-    """Return in words a load, rounded up to the digits that leave it on its side of the rating, and the rating."""
+    """Return a load in words, rounded up to as many digits as leave it on its side of the rating, and the rating.
+
+    Parameters
+    ----------
+    load : float
+        What falls on a barrier. [W/m2 or J/m2]
+    rating : float
+        What it withstands. [W/m2 or J/m2]
+    unit : str
+        Unit of both.
+    """
     if not math.isfinite(load):
         return {"load": f"{load:g} {unit}", "rating": f"{rating:.6g} {unit}"}
     texts = (format_quantity(load, "1", digits, "up") for digits in range(3, 18))
