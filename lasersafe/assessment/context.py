@@ -12,7 +12,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.problem import beam_of, known_settings, space_of, spot_of
-from lasersafe.hazard.barriers import LONG_WAVE, Reflectance, material_reflectance
+from lasersafe.hazard.barriers import LONG_WAVE, SAME, Reflectance, material_reflectance, materials
 from lasersafe.hazard.combine import Line, exposure_duration, group_of, groups
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
@@ -216,6 +216,13 @@ class Context:
         unsaid = Message("reflectance.strict_bound" if float(surface.reflectance) == 1.0 else "reflectance.typed")
         source = surface.reflectance_source or unsaid
         return Reflectance(float(surface.reflectance), surface.finish != "matt", "", source, "memory")
+
+    @property
+    def reflectance_edges(self) -> list[float]:
+        """The wavelengths at which what its surfaces reflect can jump [m]."""
+        keys = {s.material_key for s in self.surfaces if s.material_key is not None}
+        rows = [row.wavelength for key in keys for row in materials()[key].rows]
+        return [LONG_WAVE, *(row * f for row in rows for f in (1.0 - SAME, 1.0, 1.0 + SAME))]
 
     @property
     def aslant(self) -> float:

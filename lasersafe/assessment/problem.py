@@ -12,7 +12,6 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError, refuse
-from lasersafe.hazard.barriers import LONG_WAVE, SAME, materials
 from lasersafe.hazard.combine import exposure_durations
 from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, compare, pulse_pattern
 from lasersafe.hazard.settings import SettingSpace, worst_settings
@@ -327,15 +326,12 @@ class Problem:
             return np.asarray(self.context.share(way)[0])
         if "reflectance" in self.values:
             return self.values["reflectance"]
-        keys = {s.material_key for s in self.context.surfaces if s.material_key is not None}
-        rows = [row.wavelength for key in keys for row in materials()[key].rows]
-        edges = [LONG_WAVE, *(row * f for row in rows for f in (1.0 - SAME, 1.0, 1.0 + SAME))]
 
         def one(wavelength: float) -> float:
             own = self.at(wavelength)
             return own.mirror_reflectance[0] if way == "mirror" else own.scatter_surface[0]
 
-        return stepwise(self.wavelength, edges, one)
+        return stepwise(self.wavelength, self.context.reflectance_edges, one)
 
     @property
     def possible(self) -> NDArray[np.bool_]:

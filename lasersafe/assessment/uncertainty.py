@@ -10,13 +10,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.assessment.context import FAR_INFRARED, Context, contexts
+from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.distances import checked_changes, variable_inputs, zone_distances
 from lasersafe.assessment.problem import Problem
 from lasersafe.data import load
 from lasersafe.errors import CalcError
-from lasersafe.hazard.barriers import materials
-from lasersafe.hazard.instruments import SAME, Viewing
+from lasersafe.hazard.instruments import Viewing
 from lasersafe.hazard.tolerances import Evaluate, Uncertain, limits_of, monte_carlo, slope, worst_corner
 from lasersafe.limits.exposure import duration_edges, wavelength_edges
 from lasersafe.models import Case, Toleranced, tolerances_of
@@ -193,11 +192,8 @@ def critical_values(context: Context) -> dict[str, list[float]]:
         By input, in SI units.
     """
     names = variable_inputs(context)
-    keys = {s.material_key for s in context.surfaces if s.material_key is not None}
-    rows = [row.wavelength for key in keys for row in materials()[key].rows]
     bands = [edge for band in load(Viewing).band for edge in band.wavelength]
-    light = [*wavelength_edges(context.rule_sets), 400e-9, 700e-9, FAR_INFRARED, *bands]
-    light += [row * f for row in rows for f in (1.0 - SAME, 1.0, 1.0 + SAME)]
+    light = [*wavelength_edges(context.rule_sets), 400e-9, 700e-9, *context.reflectance_edges, *bands]
     times = duration_edges(context.rule_sets)
     found = {"wavelength": light, "duration": times, "pulse_duration": times}
     if "repetition_rate" in names:

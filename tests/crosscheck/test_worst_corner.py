@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from lasersafe.assessment.distances import variable_inputs, zone_distances
 from lasersafe.assessment.uncertainty import critical_values, possible_cases
+from lasersafe.hazard.barriers import material_reflectance
 from lasersafe.hazard.tolerances import Uncertain, monte_carlo, slope, worst_corner
 from tests.crosscheck.test_variation_one_by_one import made
 from tests.crosscheck.varied_cases import directions
@@ -76,6 +78,18 @@ def test_a_peak_of_the_tables_inside_the_range_is_found() -> None:
     best = zone_distances(own, "direct", "eye", {"wavelength": places, "power": 44.0})
     assert found.value >= best.max()
     assert (found.by_monotonicity, found.by_search) == (("power",), ("wavelength",))
+
+
+def test_what_a_surface_reflects_jumps_at_critical_wavelengths_alone() -> None:
+    # A row of a material stands for wavelengths within 2 % of it (`lasersafe.hazard.barriers`), and beside those the
+    # larger neighbour counts: so the reflectance jumps at 0.98 and 1.02 times each row, and nowhere between them.
+    own = made("free", {})
+    plate = own.case.surface[0].model_copy(update={"material_key": "steel", "finish": "mirror"})
+    own = replace(own, case=own.case.model_copy(update={"surface": (plate,)}))
+    edges = [edge for edge in critical_values(own)["wavelength"] if 200e-9 < edge < 20e-6]
+    for low, high in itertools.pairwise(edges):
+        inside = np.linspace(low, high, 101)[1:-1].tolist()
+        assert len({material_reflectance("steel", "mirror", one).value for one in inside}) == 1, (low, high)
 
 
 def law_of(kind: str):
