@@ -177,7 +177,8 @@ class _Answer:
     def group(self, key: str) -> Iterator[str]:
         """Yield from where people of a group need nothing, and how those of the case stand."""
         d = self.a.decision
-        there = any(self.a.group_of(s) == key for s in self.a.scenarios)
+        other = {(s.laser, s.setup) for s in self.a.setups if not s.fitted}
+        there = any(self.a.group_of(s) == key and (s.laser, s.setup) not in other for s in self.a.scenarios)
         mine = [s for s in self.counted if self.a.group_of(s) == key]
         far = badness(d.headline_distance if d.headline_distance is not None else math.nan)
         aided = any(z.way == "aided" for s in self.fitted for z in s.zones)

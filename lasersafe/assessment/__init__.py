@@ -46,8 +46,8 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True, dra
         check, how far scans, sums and extended sources reach, the worst settings in words, the exposure map and
         elevations, what assumptions cost. No verdict, distance or eyewear depends on it.
     drawn : bool
-        Whether to draw the zones of a scene, with the lines that spectators stand behind; without them it is not worked
-        out in full either, and says what the short answer prints.
+        Whether to draw the zones of a scene, with the lines that spectators stand behind, and to work out what is not
+        fitted there; without it nothing is worked out in full, and only what the short answer prints is whole.
 
     Returns
     -------
@@ -63,7 +63,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True, dra
     typed, corners = case, corners_of(case)
     in_full = in_full and drawn
     with without_limit_steps(not in_full):
-        worked = worst_of(worked_out(corners.cases, wording), wording)
+        worked = worst_of(worked_out(corners.cases, wording, fitted_only=not drawn), wording)
     case, every = worked.case, [one.found for one in worked.each]
     words = conditions(case, every, worked.eyewear)
     controls = tuple(controls_of(case, wording, words, worked.scenarios))

@@ -263,8 +263,11 @@ class CaseResults:
         return self.corners or (self,)
 
 
-def worked_out(cases: Sequence[Case], wording: Wording) -> list[CaseResults]:
-    """Return zones, scenarios, eyewear and barriers of corners; what answers the scenarios follows in `worst_of`."""
+def worked_out(cases: Sequence[Case], wording: Wording, *, fitted_only: bool = False) -> list[CaseResults]:
+    """Return zones, scenarios, eyewear and barriers of corners; what answers the scenarios follows in `worst_of`.
+
+    In a scene other set-ups can be left out.
+    """
     if cases[0].scene is None:
         every = contexts_of_each(cases)
         own = zip(cases, every, results_of_each(every), strict=True)
@@ -272,7 +275,7 @@ def worked_out(cases: Sequence[Case], wording: Wording) -> list[CaseResults]:
     from lasersafe.assessment.scene_matrix import ask_all, placed_case
     from lasersafe.assessment.stages import stages_at
 
-    stages = stages_at(list(map(placed_case, cases)))
+    stages = stages_at(list(map(placed_case, cases)), fitted_only=fitted_only)
     for stage in stages:
         ask_all(stage)
     return [_worked_out(one.case, one.contexts, one.setups, one, wording) for one in stages]
@@ -289,8 +292,10 @@ def _worked_out(
     for context in found:
         own, placed = list[Scenario](), set[str]()
         if stage is not None and stage.poses(context, "running"):
-            own, more = placed_scenarios(stage, context)
-            cells, placed = cells + more, {person.name for person in stage.scene.person}
+            placed = {person.name for person in stage.scene.person}
+            if context.setup.fitted or not stage.fitted_only:
+                own, more = placed_scenarios(stage, context)
+                cells += more
         own = [*own, *scenarios_of(context, placed), *extended_scenarios(context)]
         scenarios += own
         if not context.setup.fitted:

@@ -94,7 +94,7 @@ def scene_result(
         replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))
         for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
     )
-    barriers = barrier_lines(stages, with_shadows=in_full)
+    barriers = barrier_lines(stages, with_shadows=in_full, as_aimed=beyond is None or bool(stage.case.reading))
     persons = person_marks(stage, matrix, _places(stage))
     lines = tuple(
         line

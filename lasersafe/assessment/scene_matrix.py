@@ -151,7 +151,7 @@ class _Way:
 
 def ask_all(stage: Stage) -> None:
     """Note everything that the matrix will ask of persons, so that all of it is bounded at once."""
-    for context in (one for one in stage.contexts if stage.poses(one, "running")):
+    for context in stage.placed:
         standing = _standing(stage, context)
         for person, one in ((who, one) for who in context.persons for one in _ways(stage, context, who)):
             for duration, _ in one.lasting:

@@ -124,14 +124,13 @@ def zone_lights(stages: Sequence[Stage], near: shapely.Geometry | None = None) -
 
 def _kinds(stage: Stage, near: shapely.Geometry | None) -> Iterator[tuple[Context, str, str, str, bool]]:
     """Give the zones that there are; not those of other set-ups where they are asked for only near something."""
-    for context in stage.contexts:
-        if stage.poses(context, "running"):
-            same = [one for one in stage.setups if one.laser == context.laser.name]
-            farthest = max(same, key=lambda one: badness(one.zone("direct", "eye").distance))
-            worst = farthest.setup == context.setup.name
-            for kind, way, tissue in KINDS:
-                if context.setup.fitted or (near is None and worst and tissue == "eye" and way != "scatter"):
-                    yield context, kind, way, tissue, worst
+    for context in stage.placed:
+        same = [one for one in stage.setups if one.laser == context.laser.name]
+        farthest = max(same, key=lambda one: badness(one.zone("direct", "eye").distance))
+        worst = farthest.setup == context.setup.name
+        for kind, way, tissue in KINDS:
+            if context.setup.fitted or (near is None and worst and tissue == "eye" and way != "scatter"):
+                yield context, kind, way, tissue, worst
 
 
 def union_of(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], float]:
@@ -249,7 +248,7 @@ def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], 
 
             def total(place: NDArray[np.float64], bright: Any = bright) -> NDArray[np.float64]:
                 every = [own for own in bright if own]
-                each = ([f * one.ratio(np.maximum(place, one.spread)) for one, f in own.items()] for own in every)
+                each = ([f * one.before(place) for one, f in own.items()] for own in every)
                 return sum((np.max(own, axis=0) for own in each), np.zeros(place.shape))
 
             reach = farthest_crossing(total, NEAREST, FARTHEST)

@@ -115,6 +115,7 @@ class Stage:
 
     others: list[Stage] = field(default_factory=list)  # that share the answers, itself included
     without: frozenset[str] = frozenset()
+    fitted_only: bool = False  # no other set-up is worked out
 
     def key(self, name: str, *given: object) -> tuple[object, ...]:
         """Return under what an answer is known."""
@@ -174,6 +175,12 @@ class Stage:
     def fitted(self) -> list[Context]:
         """The set-ups that are fitted today."""
         return [one for one in self.contexts if one.setup.fitted]
+
+    @property
+    def placed(self) -> list[Context]:
+        """The set-ups that are worked out, as far as the scene has a place for them."""
+        every = self.fitted if self.fitted_only else self.contexts
+        return [one for one in every if self.poses(one, "running")]
 
     def result(self, context: Context) -> SetupResult:
         """Return zones and chart of a set-up."""
@@ -444,7 +451,7 @@ class Stage:
         key = self.key("lit_faces", context, pose, given)
         asked = {key: (self, context, pose)}
         for stage, mode in product(self.others, loads.MODES):
-            for one in (one for one in stage.contexts if stage.poses(one, "running")):
+            for one in stage.placed:
                 for other in stage.poses(one, stage._first_like(one, way, mode)):
                     asked.setdefault(stage.key("lit_faces", one, other, given), (stage, one, other))
         asked = {key: one for key, one in asked.items() if key not in self.answers}
@@ -510,9 +517,8 @@ class Stage:
         running = modes == ("running",)
         ways = WAYS if running else ("direct",) if way == "direct" else ("mirror", "scatter")
         for stage, own in product(self.others, ways):
-            lasers = [one for one in stage.contexts if stage.poses(one, "running")]
-            broken = [broken_context(stage, one, fault)[0] for one, fault in product(lasers, FAULTS)]
-            for one in [*lasers, *broken] if own == "direct" and not running else lasers:
+            broken = [broken_context(stage, one, fault)[0] for one, fault in product(stage.placed, FAULTS)]
+            for one in [*stage.placed, *broken] if own == "direct" and not running else stage.placed:
                 if one is not None and (one.setup.fitted or not running):
                     wanted.setdefault(stage.key("peaks", one, own, modes), (stage, one, own, modes))
         asked = {key: one for key, one in wanted.items() if key not in self.answers}

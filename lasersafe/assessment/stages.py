@@ -29,14 +29,18 @@ def stages_of(case: Case) -> tuple[Stage, ...]:
     return tuple(stages_at(list(map(placed_case, corners_of(case).cases))))
 
 
-def stages_at(cases: Sequence[Case]) -> list[Stage]:
-    """Return the scenes of several corners of one case as sources and screens, with all that they share."""
+def stages_at(cases: Sequence[Case], *, fitted_only: bool = False) -> list[Stage]:
+    """Return the scenes of several corners of one case as sources and screens, with all that they share.
+
+    Where it is asked for only what is fitted no other set-up is worked out.
+    """
     every = contexts_of_each(cases)
     shared: dict[int, tuple[dict[tuple[object, ...], Any], dict[tuple[object, ...], Any], list[Stage]]] = {}
     found = []
     for case, own, setups in zip(cases, every, results_of_each(every), strict=True):
         assert case.scene is not None
-        found.append(Stage(case, case.scene, own, setups, *shared.setdefault(own[0].corner[0], ({}, {}, []))))
+        common = shared.setdefault(own[0].corner[0], ({}, {}, []))
+        found.append(Stage(case, case.scene, own, setups, *common, fitted_only=fitted_only))
         found[-1].others.append(found[-1])
     _take_over(found)
     return found
@@ -59,7 +63,7 @@ def _take_over(stages: list[Stage]) -> None:
         if not new.answers:
             new.answers |= {key: found for key, found in old.answers.items() if key[0] in lasting}
             new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in ("hit", "places")}
-            for context, mirrored in product(new.contexts[:1], (False, True)):
+            for context, mirrored in product(new.placed[:1], (False, True)):
                 for pose in new.poses(context, "running"):
                     new.lit_faces(context, pose, mirrored=mirrored)
     lit = all(_lit_known(old) == _lit_known(new) for old, new in zip(earlier, stages, strict=True))

@@ -483,10 +483,20 @@ class ScatterProfile:
     nearest: float = CLOSEST
     spread: float = 0.0
 
-    @cached_property
+    @property
     def at_one(self) -> float:
         """The ratio at 1 m; without credit for a size it falls with 1 / r^2."""
-        return float(self.ratio(np.ones(1))[0])
+        return _at_one(self.ratio)
+
+    def before(self, distance: FLOAT) -> FLOAT:
+        """Return the ratio at distances straight before it. [1]."""
+        distance = np.maximum(distance, self.spread)
+        return self.ratio(distance) if self.wide else np.asarray(self.at_one / np.square(distance))
+
+
+@lru_cache(maxsize=512)  # what is lit is told apart by its spread, and has one ratio
+def _at_one(ratio: Callable[[FLOAT], FLOAT]) -> float:
+    return float(ratio(np.ones(1))[0])
 
 
 def beam_over(column: Mapping[str, FLOAT], light: INDEX, low: FLOAT, high: FLOAT, aside: FLOAT) -> FLOAT:
