@@ -491,7 +491,7 @@ class ScatterProfile:
     def before(self, distance: FLOAT) -> FLOAT:
         """Return the ratio at distances straight before it. [1]."""
         distance = np.maximum(distance, self.spread)
-        return self.ratio(distance) if self.wide else np.asarray(self.at_one / np.square(distance))
+        return self.ratio(distance) if self.size else np.asarray(self.at_one / np.square(distance))
 
 
 @lru_cache(maxsize=512)  # what is lit is told apart by its spread, and has one ratio
