@@ -231,8 +231,7 @@ class Stage:
 
     def work_distance(self, context: Context) -> float:
         """Return how far the work is from the last optic, 0 when not stated. [m]."""
-        work = context.setup.work_distance
-        return 0.0 if work is None else float(work)
+        return float(context.setup.work_distance or 0.0)
 
     # --- profiles --------------------------------------------------------------------------------------------------
 
@@ -371,7 +370,6 @@ class Stage:
         walls = self.walls(context, "direct", pose.mode)
         assert isinstance(laser.profile, BeamProfile)
         for item in self.lit(context, pose):
-            mirror = item.as_mirror
             if not item.mirror or not self._meets(context, pose, item, laser):
                 continue
             spots = self.spots(context, pose, item)
@@ -380,9 +378,9 @@ class Stage:
                 continue
             reach = farthest_of(laser.profile.criteria, context.beam, item.reflectance) * ROUND_UP
             if item.normal is None:
-                found.append(facing_anywhere(laser, mirror, spots, reach))
+                found.append(facing_anywhere(laser, item.as_mirror, spots, reach))
             else:
-                found += past_walls(laser, mirror, reach, walls)
+                found += past_walls(laser, item.as_mirror, reach, walls)
         for pane in self.panes(context, pose, pose.mode):
             reach = farthest_of(laser.profile.criteria, context.beam, pane.mirror.reflectance) * ROUND_UP
             found += past_walls(laser, pane.mirror, reach, walls)
@@ -406,8 +404,8 @@ class Stage:
     def _spots(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         laser = self._direct(context, pose, tissue, duration, portion)[0]
         shining = {one.name for one in self.case.surface if one.finish == "mirror" and "shines" in self.without}
-        items = [item for item in self.lit(context, pose) if item.name not in shining]
-        items = [item for item in items if self._meets(context, pose, item, laser)]
+        items = [one for one in self.lit(context, pose) if one.name not in shining]
+        items = [one for one in items if self._meets(context, pose, one, laser)]
         sizes = [spot_on(context, pose, item) for item in items]
         profiles = [self.scatter_profile(context, tissue, duration, portion, size=size) for size in sizes]
         return [
@@ -424,12 +422,10 @@ class Stage:
         profile = self.scatter_profile(context, tissue, duration, portion)
         beams, walls = self._beams_of_eyes(context, pose), self.walls(context, "direct", pose.mode)
         found, items = [], [item for item in self.lit(context, pose) if item.placed]
-        asked = np.array([[beam.surface != item.name for beam in beams] for item in items]).reshape(
-            len(items), len(beams)
-        )
+        asked = np.array([[beam.surface != item.name for item in items] for beam in beams], dtype=bool)
         places = np.array([item.position for item in items]).reshape(-1, 3)
         half = np.array([[item.width / 2.0] * 3 for item in items]).reshape(-1, 3)
-        lit = most_light([[(beam, walls)] for beam in beams], places, half, asked.T) > LEAST
+        lit = most_light([[(beam, walls)] for beam in beams], places, half, asked.reshape(len(beams), len(items))) > LEAST
         for item, meets in zip(items, lit.T, strict=True):
             share = max((beam.factor for beam, one in zip(beams, meets.tolist(), strict=True) if one), default=0.0)
             if share > 0.0:
