@@ -422,10 +422,11 @@ class Stage:
         profile = self.scatter_profile(context, tissue, duration, portion)
         beams, walls = self._beams_of_eyes(context, pose), self.walls(context, "direct", pose.mode)
         found, items = [], [item for item in self.lit(context, pose) if item.placed]
-        asked = np.array([[beam.surface != item.name for item in items] for beam in beams], dtype=bool)
+        other = [beam.surface != item.name for beam in beams for item in items]
+        asked = np.array(other, dtype=bool).reshape(len(beams), len(items))
         places = np.array([item.position for item in items]).reshape(-1, 3)
         half = np.array([[item.width / 2.0] * 3 for item in items]).reshape(-1, 3)
-        lit = most_light([[(beam, walls)] for beam in beams], places, half, asked.reshape(len(beams), len(items))) > LEAST
+        lit = most_light([[(beam, walls)] for beam in beams], places, half, asked) > LEAST
         for item, meets in zip(items, lit.T, strict=True):
             share = max((beam.factor for beam, one in zip(beams, meets.tolist(), strict=True) if one), default=0.0)
             if share > 0.0:
