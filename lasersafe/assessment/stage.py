@@ -165,11 +165,8 @@ class Stage:
     @cached_property
     def band(self) -> tuple[float, float]:
         """The heights that people fill, from the lowest floor to above the highest."""
-        floors, eyes = (
-            [0.0, *(float(p.floor) for p in self.scene.person)],
-            [p.floor + p.eyes[1] for p in self.scene.person],
-        )
-        return min(floors), max(max(floors) + REACH_UP, *eyes)
+        floors = [0.0, *(float(p.floor) for p in self.scene.person)]
+        return min(floors), max([max(floors) + REACH_UP, *(p.floor + p.eyes[1] for p in self.scene.person)])
 
     @property
     def fitted(self) -> list[Context]:
