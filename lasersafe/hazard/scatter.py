@@ -197,7 +197,7 @@ def extended_distance(
     Parameters
     ----------
     ratio : callable
-        Takes distances [m], returns ratios; at most 1 from some distance on.
+        Takes distances [m], returns ratios.
     source : ExtendedSource
         The source; just beyond the places where a part of it passes a step of the tables the ratio can jump up.
     nearest : float
@@ -208,15 +208,30 @@ def extended_distance(
     float
         0 where it is exceeded nowhere beyond *nearest*. [m]
     """
-    far = 10.0 * nearest
-    for beyond in (1.0, 16.0):
-        far *= beyond
-        while float(ratio(np.array([far]))[0]) > 1.0:
-            far *= 4.0
-    lost = 1.0 - 1.0 / math.sqrt(source.peak_over_mean or 1.0)
+    steps = step_distances(source)
+    far = max(10.0 * nearest, float(steps.max()))  # where every part is a point: from there on the ratio only falls
+    while float(ratio(np.array([far]))[0]) > 1.0:
+        far *= 4.0
+    return farthest_crossing(ratio, nearest, far, points=160, also=steps)
+
+
+def step_distances(source: ExtendedSource) -> Floats:
+    """Return the distances just beyond which a part of a source passes a step of the tables.
+
+    Parameters
+    ----------
+    source : ExtendedSource
+        The source.
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        Distances; beyond the farthest every part counts as a point. [m]
+    """
+    credited = 1.0 / math.sqrt(source.peak_over_mean or 1.0)
     axes = zip(source.size, source.count, source.pitch, strict=True)
-    lengths = np.concatenate([size * (1.0 - lost) + np.arange(n) * pitch for size, n, pitch in axes])
-    return farthest_crossing(ratio, nearest, far, points=160, also=np.ravel(step_places(lengths)) * (1.0 + 1e-6))
+    lengths = np.concatenate([size * credited + np.arange(n) * pitch for size, n, pitch in axes])
+    return np.asarray(np.ravel(step_places(lengths)) * (1.0 + 1e-6))
 
 
 def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[float, str, str]:

@@ -149,6 +149,19 @@ def test_a_limit_that_steps_down_between_the_places_of_the_search_counts():
     assert not (ratio(np.linspace(distance, 40.0, 5001)) > 1.0 + 1e-12).any()
 
 
+def test_a_narrow_cone_that_is_above_its_limit_only_far_away_is_found():
+    """A disc of 100 mm lights 1 mrad: up to 100 m the beam is as wide, and its image smaller, so the ratio rises.
+
+    0.95 of the limit at 16 m is 2.77 of it at 66.7 m, where the disc is a point; the search ended at 16 m and said 0.
+    """
+    source = ExtendedSource((0.1, 0.1), "cone", (1e-3, 1e-3))
+    there = float(source_ratio(Received(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0), source)(np.array([16.0]))[0])
+    ratio = source_ratio(Received(ICNIRP, "eye", continuous(0.95 / there), 808e-9, 100.0), source)
+    distance = extended_distance(ratio, source)
+    assert distance == pytest.approx(173.3, abs=0.1)  # E and the limit of a point: 1 / (1 + (z / 100 m)^2) = 1 / 4.0
+    assert not (ratio(np.geomspace(distance, 1e5, 2001)) > 1.0 + 1e-12).any()
+
+
 def test_oblong_source_takes_the_mean_of_limited_angles():
     long, short = np.array([0.3]), np.array([1e-4])
     (row,) = [r for r in compare_source(Received(EU, "eye", continuous(1.0), 808e-9, 10.0), long, short)]
