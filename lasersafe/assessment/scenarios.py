@@ -280,12 +280,14 @@ def _ratio(
 
 
 def _worst_views(
-    context: Context, tissue: str, duration: float, source: ExtendedSource, near: float, *search: Any
-) -> tuple[str, dict[str, scatter.SourceFinding]]:
+    context: Context, tissue: str, duration: float, source: ExtendedSource, near: float,
+    farthest: float = 1e4, points: int = 120,
+) -> tuple[str, dict[str, scatter.SourceFinding]]:  # fmt: skip
     """Return the rule set that decides, and what each finds at its worst distance, *near* [m] or beyond."""
     tops = {}
     for name in context.rule_sets:
-        place, _ = scatter.most_hazardous_distance(_ratio(context, name, tissue, duration, source), near, *search)
+        ratio, steps = _ratio(context, name, tissue, duration, source), scatter.step_distances(source)
+        place, _ = scatter.most_hazardous_distance(ratio, near, farthest, points, steps)
         every = (
             scatter.source_findings(Received(name, tissue, one, context.wavelength, duration), source, place)[0]
             for one in context.emissions(tissue, duration)

@@ -143,11 +143,9 @@ def _seen(
 
 
 def most_hazardous_distance(
-    ratio: Callable[[Floats], Floats],
-    nearest: float = CLOSEST_VIEW,
-    farthest: float = _FARTHEST_VIEW,
-    points: int = 120,
-) -> tuple[float, float]:
+    ratio: Callable[[Floats], Floats], nearest: float = CLOSEST_VIEW, farthest: float = _FARTHEST_VIEW,
+    points: int = 120, also: ArrayLike = (),
+) -> tuple[float, float]:  # fmt: skip
     """Return the distance at or beyond *nearest* with the highest ratio, and that ratio.
 
     The nearest place is not always the worst: a narrow cone fills the pupil far away as well, where the source is
@@ -161,6 +159,8 @@ def most_hazardous_distance(
         Ends of the search. [m]
     points : int
         Places on the grid.
+    also : array_like, shape (m,)
+        Places beside them at which the ratio can jump up. [m]
 
     Returns
     -------
@@ -174,8 +174,7 @@ def most_hazardous_distance(
     """
     if not 0.0 < nearest < farthest:
         refuse(f"search from {nearest:g} m to {farthest:g} m: the ends must be above 0 and in order", OutOfRangeError)
-    grid = np.geomspace(nearest, farthest, points)
-    grid[0] = nearest
+    grid = np.clip(np.sort(np.append(np.geomspace(nearest, farthest, points), also)), nearest, farthest)
     best, value = nearest, -math.inf
     for _ in range(9):
         values = ratio(grid)
