@@ -13,7 +13,7 @@ import numpy as np
 
 from lasersafe.data import As, Printed, Seen, Source, Span, WavelengthsNm, check, fail, load, shared_path
 from lasersafe.errors import ReferenceDataError, refuse
-from lasersafe.hazard.distances import direct_distance
+from lasersafe.hazard.distances import direct_distance, worst_place
 from lasersafe.hazard.exposure import Emission, Received, train_limit
 from lasersafe.limits import correction_factor
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, positive, within
@@ -187,7 +187,7 @@ def accessible_fraction(beam: BeamGeometry, distance: float, aperture: float) ->
     float
         0 to 1. [1]
     """
-    places = [distance, *(place for place in beam.waist_position if place > distance)]
+    places = worst_place(beam, distance, (aperture,))
     return max(float(fraction_through(*diameters(beam, place), aperture, beam.profile)) for place in places)
 
 

@@ -11,6 +11,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import exposure_ratios
 from lasersafe.hazard.distances import worst_place
+from lasersafe.hazard.other_rules import accessible_fraction
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry
@@ -100,3 +101,9 @@ def test_no_place_between_two_waists_is_worse_than_the_worst_place(hole, waists,
     for near in (0.0, 0.5 * sum(places)):
         found = max(at(place) for place in worst_place(beam, near, (hole,)))
         assert found >= best_of(beam, 1.0, hole, near, max(places) + 0.1, 701) * (1.0 - 1e-6)
+
+
+def test_a_class_counts_the_share_of_the_power_between_two_waists() -> None:
+    """At both waists one axis is 5 mm wide, 0.9949 through 7 mm; half-way both are 2.5 mm, 1 - exp(-7.84) = 0.9996."""
+    beam = BeamGeometry((10e-6, 10e-6), (0.1, 0.1), (0.3, 0.35))
+    assert accessible_fraction(beam, 0.1, 7e-3) == pytest.approx(1.0 - math.exp(-((7.0 / 2.5) ** 2)), rel=1e-6)
