@@ -263,10 +263,10 @@ class Stage:
         spot = LitSpot(model=self.case.settings.scatter_model, diameter=size)
         lights = list(context.received(tissue, duration))
         parts = [partial(part_of, portion or {}, one.rule_set, tissue, context.wavelength) for one in lights]
+        each = [scatter_ratio(one, spot, part) for one, part in zip(lights, parts, strict=True)]
 
         def ratio(distance: FLOAT) -> FLOAT:
-            every = (scatter_ratio(one, distance, spot, part) for one, part in zip(lights, parts, strict=True))
-            return np.asarray(reduce(np.maximum, every))
+            return np.asarray(reduce(np.maximum, (one(distance) for one in each)))
 
         return ScatterProfile(ratio, spot.model == "lambert", size)
 

@@ -524,16 +524,16 @@ def scatter_reach(light: Received, spot: LitSpot = POINT) -> Reach:
 
 
 def scatter_ratio(
-    light: Received, distance: Floats, spot: LitSpot = POINT, part: Callable[[str], float] = lambda hazard: 1.0
-) -> Floats:
-    """Return how many times the limit the scatter of a lit spot gives at distances from it.
+    light: Received, spot: LitSpot = POINT, part: Callable[[str], float] = lambda hazard: 1.0
+) -> Callable[[Floats], Floats]:
+    """Return the function from distances [m] to how many times the limit a lit spot gives there or farther away.
+
+    It only falls: the ratio itself can rise just beyond a step of the tables, where the spot becomes a point.
 
     Parameters
     ----------
     light : Received
         What falls on the spot, and who is exposed to its scatter.
-    distance : numpy.ndarray, shape (...)
-        From the spot. [m]
     spot : LitSpot
         What scatters; its size counts for the eye alone.
     part : callable
@@ -541,8 +541,20 @@ def scatter_ratio(
 
     Returns
     -------
-    numpy.ndarray, shape (...)
-        Exposure over limit, the worst comparison. [1]
+    callable
+        Takes and returns arrays of any shape; the worst comparison counts.
     """
-    seen, place = spot if light.tissue == "eye" else replace(spot, diameter=0.0), np.asarray(distance, dtype=np.float64)
-    return scatter_ratios(light.emission.amount, spot_limits(light, part), place, seen, place.shape)
+    seen, limits = spot if light.tissue == "eye" else replace(spot, diameter=0.0), spot_limits(light, part)
+
+    def there(distance: Floats) -> Floats:
+        place = np.asarray(distance, dtype=np.float64)
+        return scatter_ratios(light.emission.amount, limits, place, seen, place.shape)
+
+    steps = [*map(float, step_places(seen.diameter))] if seen.diameter > 0.0 else []
+    peaks = [(step, float(there(np.asarray(step)))) for step in steps]
+
+    def ratio(distance: Floats) -> Floats:
+        beyond = (np.where(distance < step, peak, 0.0) for step, peak in peaks)
+        return reduce(np.maximum, beyond, there(distance))
+
+    return ratio
