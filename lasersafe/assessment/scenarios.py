@@ -22,7 +22,7 @@ from lasersafe.hazard.exposure import Received
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
 from lasersafe.models import Extended, Person
 from lasersafe.optics.reflection import LitSpot, source_angles
-from lasersafe.optics.viewing import ExtendedSource, magnified_angle, side_by_side
+from lasersafe.optics.viewing import ExtendedSource, side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
 from lasersafe.results import Criterion, ExtendedResult, LineShare, ModuleResult, Scenario, Step
@@ -181,7 +181,7 @@ def _looks(context: Context, person: Person, way: str, tissue: str, factor: floa
         first, second = map(float, source_angles(spot, spot, distance_from(person, one)[0], one.view_angle))
         found.append(replace(bare, through=None, axes=(first, second)))
         if aid is not None:
-            first, second = (float(magnified_angle(angle, aid.magnification)) for angle in (first, second))
+            first, second = (aid.magnified(float(angle)) for angle in (first, second))
             found.append(replace(bare, axes=(first, second)))
     return found
 

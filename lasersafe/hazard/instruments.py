@@ -49,8 +49,17 @@ class Aid:
     glass: Annotated[bool, As(None)] = True
 
     def collects(self, aperture: ArrayLike) -> Floats:
-        """Return the diameter [m] at the objective of what comes through limiting apertures [m] of shape (...)."""
-        return viewing.imaged_aperture(aperture, self.objective, self.magnification)
+        """Return the diameter [m] at the objective of what comes through limiting apertures [m] of shape (...).
+
+        The exit pupil is the objective made smaller by the magnification: M D_a, at most the objective; for a pupil of
+        7 mm or more the objective, whatever its exit pupil loses (ANSI-Z136-1, appendix B, from memory).
+        """
+        hole = positive("aperture", aperture, "m")
+        return np.where(hole >= viewing.PUPIL, self.objective, np.minimum(hole * self.magnification, self.objective))
+
+    def magnified(self, angle: float) -> float:
+        """Return the angle [rad] that a source of an angle [rad] subtends through it, at most pi."""
+        return min(angle * self.magnification, math.pi)
 
     def gain(self, wavelength: float, aperture: float = viewing.PUPIL) -> float:
         """Return the collecting gain at a wavelength [m] into a limiting aperture [m], with the objective filled."""
