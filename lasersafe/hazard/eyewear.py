@@ -7,10 +7,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
+import numpy as np
+from numpy.typing import ArrayLike
+
 from lasersafe.hazard import marking as marks
 from lasersafe.hazard.distances import worst_place
-from lasersafe.hazard.exposure import Emission, Received, criteria, pulse_pattern, pulse_train, single_pulse
-from lasersafe.hazard.eyewear_scale import scale_numbers, worst_rates
+from lasersafe.hazard.exposure import Emission, Floats, Received, criteria, pulse_pattern, pulse_train, single_pulse
+from lasersafe.hazard.eyewear_scale import beam_factor, scale_numbers, worst_rates
+from lasersafe.hazard.scatter import most_hazardous_distance
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.records.fields import badness, worst
@@ -206,10 +210,15 @@ def slowest_rate(space: SettingSpace, worst: Emission) -> float | None:
 
 
 _SMALLEST = 1e-6  # m: a focus seen as a point still has a finite spot
+_WIDEST = 15e-3  # m: from here on the factor of EN 207 no longer rises
+_ANY = 1070.0  # nm: the factor is the same at every wavelength that has one
 
 
 def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | None, float, float]]:
     """Return the places at or beyond a distance where a beam can be the worst, with its 1/e diameters there.
+
+    Where it is narrowest; and of an oblong beam where its density times the factor of EN 207 is highest, which follows
+    the longer axis: while that alone widens, the product rises up to 15 mm.
 
     Parameters
     ----------
@@ -218,11 +227,21 @@ def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | Non
     distance : float
         From the last optic. [m]
     """
-    return [
-        (place, max(float(dx), _SMALLEST), max(float(dy), _SMALLEST))
-        for place in worst_place(beam, distance)
-        for dx, dy in [diameters(beam, place)]
-    ]
+
+    def widths(place: ArrayLike) -> tuple[Floats, Floats]:
+        dx, dy = diameters(beam, place)
+        return np.maximum(dx, _SMALLEST), np.maximum(dy, _SMALLEST)
+
+    def density(place: Floats) -> Floats:
+        dx, dy = widths(place)
+        return np.array([beam_factor(_ANY, one) for one in np.maximum(dx, dy).tolist()]) / (dx * dy)
+
+    places, far = worst_place(beam, distance), 2.0 * max(distance, *beam.waist_position, _SMALLEST)
+    if not beam.circular:
+        while np.maximum(*widths(far)) < _WIDEST:
+            far *= 2.0
+        places = (*places, most_hazardous_distance(density, max(distance, _SMALLEST), far)[0])
+    return [(place, float(dx), float(dy)) for place in places for dx, dy in [widths(place)]]
 
 
 def hardest_need(

@@ -10,6 +10,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError, InputError, OutOfRangeError
+from lasersafe.hazard import eyewear_scale
+from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.eyewear import widths_beyond
 from lasersafe.hazard.eyewear_scale import worst_rates
 from lasersafe.hazard.marking import (
     decide,
@@ -20,6 +23,7 @@ from lasersafe.hazard.marking import (
     optical_density,
     round_up_density,
 )
+from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.results import ScaleNeed
 from tests.eyewear_needs import scale_numbers
 
@@ -308,3 +312,21 @@ def test_notes_say_where_figures_come_from():
         assert words not in quiet
     (ultraviolet,) = scale_numbers(266e-9, power=1.0, beam_diameter_63=7e-3)
     assert "mode D at 266 nm" in " ".join(eyewear_notes(266e-9, (ultraviolet,)))
+
+
+def test_an_oblong_beam_asks_most_where_its_longer_axis_is_15_mm():
+    """1 mm round, 0.5 mrad and 10 mrad: 4 W ask for LB6 at 0.1 m and for LB7 at 1.4 m, where it is 1.22 mm by 14.04 mm.
+
+    4 W / (pi / 4 x 1.2207 mm x 14.036 mm) x 14.036^1.7 = 2.65e7 W/m2; nearer it is 1.0012 mm by 1.4142 mm, 6.5e6 W/m2.
+    """
+    beam, light = BeamGeometry((1e-3, 1e-3), (0.5e-3, 10e-3)), Emission("continuous", 4.0)
+
+    def asked(*widths):
+        (need,) = eyewear_scale.scale_numbers(light, 808e-9, widths)
+        return need.scale_number, need.density_value
+
+    assert asked(*map(float, diameters(beam, 0.1))) == (6, pytest.approx(6.5e6, rel=5e-3))
+    assert asked(*map(float, diameters(beam, 1.4))) == (7, pytest.approx(2.65e7, rel=5e-3))
+    found = [asked(dx, dy) for _, dx, dy in widths_beyond(beam, 0.1)]
+    every = [asked(*map(float, diameters(beam, z))) for z in np.geomspace(0.1, 100.0, 500)]
+    assert max(found) >= max(every)
