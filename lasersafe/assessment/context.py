@@ -122,7 +122,10 @@ class Context:
 
     @cached_property
     def further(self) -> dict[str, Context]:
-        """One context for each further wavelength, by its name; in the beam of a fault all have that one."""
+        """One context for each further wavelength, by its name; in the beam of a fault all have that one.
+
+        One with an angle of its own lights a spot of its own; from a single-mode fibre a shorter one spreads less.
+        """
         found = {}
         for line in self.laser.line:
             space, beam, criterion = self.space.scaled(float(line.share or 1.0)), self.beam, line.divergence_criterion
@@ -131,9 +134,19 @@ class Context:
             if line.divergence is not None and criterion is not None and not self.fault:
                 x, y = (float(v) for v in to_1_over_e(list(line.divergence.pair), criterion, beam.profile))
                 beam = replace(beam, divergence=(x, y))
+            elif self.setup.kind == "fibre single mode" and line.wavelength < self.wavelength and not self.fault:
+                angle = beam.divergence[0] * float(line.wavelength) / self.wavelength  # with the field of the main one
+                beam = replace(beam, divergence=(angle, angle))
+            typed = self.setup.spot_diameter is not None  # that of the main beam
+            spot = self.spot if beam is self.beam else 0.0 if typed else float(spot_of(self.setup, beam))
             laser = self.laser.model_copy(update={"wavelength": line.wavelength, "line": (), "module": None})
-            found[line.name] = replace(self, laser=laser, beam=beam, space=space)
+            found[line.name] = replace(self, laser=laser, beam=beam, space=space, spot=spot)
         return found
+
+    @property
+    def narrowest_spot(self) -> float:
+        """The lit spot at the work [m], the smallest of all its wavelengths, which earns the least credit."""
+        return min([self.spot, *(own.spot for own in self.further.values())])
 
     @property
     def alone(self) -> Context:

@@ -312,6 +312,9 @@ def members_of(own: Problem) -> list[Problem]:
         if line.divergence is not None and line.divergence_criterion is not None:
             first, second = map(np.asarray, context.beam.divergence)
             beams = replace(beams, divergence=(first, first if first == second else second))
+        elif own.context.setup.kind == "fibre single mode":
+            angle = beams.divergence[0] * np.minimum(1.0, context.wavelength / own.wavelength)
+            beams = replace(beams, divergence=(angle, angle))
         found.append(Problem(context, values, beams, own.boost if line.power is None else None))
     return found
 

@@ -258,16 +258,17 @@ def backing_name(target: Target) -> str:
 
 def spot_on(context: Context, pose: Pose, item: Lit) -> float:
     """Return the diameter for which a lit spot on a surface earns credit, as small as it can be there. [m]."""
-    work, beam = float(context.setup.work_distance or 0.0), context.beam
+    work, spot = float(context.setup.work_distance or 0.0), context.narrowest_spot
     away = math.dist(pose.apex, item.position) if item.placed else item.along or 0.0
     around = item.width / 2.0 + pose.loose if item.placed else 0.0
     near, far = max(away - around, 0.0), away + around
-    if not context.spot or near == work == far:
-        return context.spot
+    if not spot or near == work == far:
+        return spot
     if context.setup.kind == "lens":  # its focus may be anywhere but at the work
-        return context.spot if near <= work <= far else 0.0
-    places = np.array([near, far, *(min(max(one, near), far) for one in beam.waist_position)])
-    return min(context.spot, *(float(one.min()) for one in diameters(beam, places)))
+        return spot if near <= work <= far else 0.0
+    places = np.array([near, far, *(min(max(one, near), far) for one in context.beam.waist_position)])
+    beams = [context.beam, *(own.beam for own in context.further.values())]
+    return min(spot, *(float(one.min()) for beam in beams for one in diameters(beam, places)))
 
 
 def lit_behind_targets(scene: Scene, targets: Sequence[Target], pose: Pose, work: float, light: Light) -> list[LitFace]:

@@ -318,7 +318,7 @@ class Problem:
     @property
     def spot(self) -> Floats:
         """The 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m]."""
-        return spot_of(self.context.setup, self.beams, self.value)
+        return spot_of(self.context.setup, self.beams, self.value) if self.context.spot else np.asarray(0.0)
 
     def reflectance(self, way: str) -> Floats:
         """Return the reflectance of the mirror, or of what scatters most; of a target what passes."""

@@ -177,7 +177,7 @@ def _looks(context: Context, person: Person, way: str, tissue: str, factor: floa
         if tissue != "eye" or aid is UNDESCRIBED:  # no credit for what it magnifies
             found.append(bare)
             continue
-        spot = context.spot if one.at_work else 0.0
+        spot = context.narrowest_spot if one.at_work else 0.0
         first, second = map(float, source_angles(spot, spot, distance_from(person, one)[0], one.view_angle))
         found.append(replace(bare, through=None, axes=(first, second)))
         if aid is not None:

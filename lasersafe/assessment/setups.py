@@ -125,7 +125,8 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
     decided, distance = max(reaches.items(), key=lambda one: badness(one[1]))
     farthest = max((reach(own.alone, decided) for own in found.values()), key=badness)
     if way == "scatter":
-        spot = replace(context.lit_spot, reflectance=max(c.scatter_surface[0] for c in found.values()))
+        most = max(c.scatter_surface[0] for c in found.values())
+        spot = replace(context.lit_spot, reflectance=most, diameter=context.narrowest_spot)
         top, *_ = scatter_sums(decided, tissue, lines, duration, max(distance, _NEAREST), spot)
     else:
         top, *_ = beam_sums(decided, tissue, lines, duration, distance, max(c.share(way)[0] for c in found.values()))

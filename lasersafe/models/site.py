@@ -384,8 +384,9 @@ class Settings(CaseModel):
     propagation
         'hyperbolic' (as ISO 11146, the farther one) or 'linear' (as in some printed tables).
     surfaces_complete
-        true when nothing but the surfaces listed can come into the beam; otherwise a full mirror and a perfect
-        scatterer at the work are assumed beside them. Of a list without mirrors the brightest is one.
+        true when nothing but the surfaces listed can come into the beam; otherwise a full mirror is assumed beside
+        them, and a perfect scatterer at the work where none is listed there. Of a list without mirrors the
+        brightest is one.
     decide_by
         Where inputs carry tolerances: 'worst corner' (every input at its worse end at once) or 'as typed', which
         needs decide_by_reason.

@@ -9,6 +9,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
+from lasersafe.assessment.distances import zone_distances
 from lasersafe.assessment.setups import reach_together
 from lasersafe.hazard.combine import Line, groups
 from lasersafe.hazard.exposure import continuous
@@ -253,3 +254,35 @@ def test_a_stated_mirror_counts_in_the_far_infrared_too(finish, part):
     weaker = worked(laser(wavelength="10600 nm", power=f"{100.0 * part} W"), person("Visitor", "8 m"))
     zone = found.setups[0].zone("mirror", "eye")
     assert zone.distance == pytest.approx(weaker.setups[0].zone("direct", "eye").distance, rel=1e-9)
+
+
+# A 1064 nm beam of 50 mrad lights a spot 100 mm wide, 2 m on; the 808 nm beside it of 1 mrad one of hypot(3 mm, 2 mm) =
+# 3.61 mm. At 1 m that is 3.61 mrad: C_E = 2.404, T_2 = 10 * 10^(2.106/98.5) = 10.5 s, C_A = 10^0.216 = 1.644, limit for
+# 100 s 18 * 1.644 * 2.404 * 10.5^-0.25 = 39.5 W/m2. 1 W over pi m2 are 0.3183 W/m2: ratio 0.00806. (As wide as the main
+# beam it was 18 * 1.644 * 66.7 * 100^-0.25 = 624 W/m2, ratio 0.00051.) A spot that is typed is that of the main beam: a
+# point, 16.44 W/m2, 0.01936.
+@pytest.mark.parametrize(("typed", "by_hand"), [("", 0.008056), ('spot_diameter = "100 mm"', 0.01936)])
+def test_a_further_wavelength_with_an_angle_of_its_own_earns_the_credit_of_its_own_spot(typed, by_hand):
+    line = '[[laser.line]]\nname = "pump"\nwavelength = "808 nm"\npower = "1 W"\n'
+    line += 'divergence = "1 mrad"\ndivergence_criterion = "1/e"\n[[laser.setup]]'
+    main = beam("A", "1064 nm", "1 mW", "3 mm", "50 mrad").replace("[[laser.setup]]", line)
+    main = main.rstrip("\n") + f'\nwork_distance = "2 m"\n{typed}\n'
+    found = worked(main, person("Visitor", "3 m", extra='distance_from_work = "1 m"\n'))
+    scatter = next(s for s in found.scenarios if s.way == "scatter" and s.tissue == "eye")
+    part = next(share.fraction for share in scatter.shares if share.line == "pump")
+    assert part == pytest.approx(by_hand, rel=1e-3)
+
+
+# A fibre of 6.2 um for 1064 nm spreads 532 nm at least half as much: theta = 2 sqrt(2) wavelength / (pi w), since
+# no field is wider at a shorter wavelength. At 3 m d63 = 3 m * 2 sqrt(2) 532 nm / (pi 6.2 um) = 231.8 mm, 1 W over 7 mm
+# 23.7 W/m2 where 10 W/m2 are allowed; at the angle of 1064 nm it was a quarter. 1550 nm keeps the angle of 1064 nm.
+@pytest.mark.parametrize(("wavelength", "by_hand"), [("532 nm", 23.69 / 10.0), ("1550 nm", 5.925 / 1000.0)])
+def test_from_a_single_mode_fibre_a_shorter_wavelength_spreads_less(wavelength, by_hand):
+    text = beam("A", "1064 nm", "1 uW", "3 mm", "5 mrad").split("[[laser.setup]]")[0]
+    text += f'[[laser.line]]\nname = "other"\nwavelength = "{wavelength}"\npower = "1 W"\n'
+    text += '[[laser.setup]]\nname = "fibre"\nkind = "fibre single mode"\nmode_field_diameter = "6.2 um"\n'
+    found = worked(text, person("Visitor", "3 m"))
+    hit = next(s for s in found.scenarios if s.way == "direct" and s.tissue == "eye")
+    assert hit.ratio == pytest.approx(by_hand, rel=2e-3)
+    free = zone_distances(contexts(parse_case(HEAD + text + person("Visitor", "3 m")))[0], "direct", "eye", {})
+    assert float(free) == pytest.approx(found.setups[0].zone("direct", "eye").distance, rel=1e-12)
