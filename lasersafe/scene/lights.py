@@ -18,7 +18,6 @@ FLAGS = NDArray[np.bool_]
 INDEX = NDArray[np.intp]
 Light = tuple[Source, Walls]
 _JUST = 1.01  # times the radius of an aperture: from here on the irradiance at its edge falls away from the axis
-_HAIR = 1e-6  # m
 _ALL_PAIRS = 500_000  # of those at a time
 _PAIRS = 200  # of boxes and where light starts that are looked at together, the nearest ones first
 _ROWS = 8000  # of a table at a time
@@ -430,7 +429,7 @@ class Lights:
         return walls.stop(
             start, size, middle, half, which=behind[light], blur=column["blur"][light],
             on=column["cut_on"][light], normal=column["cut_normal"][light], home=column["home"][light],
-            inner=start + _HAIR * column["normal"][light],
+            face=column["face"][light],
         )  # fmt: skip
 
     def _past(self, light: INDEX, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:

@@ -38,9 +38,10 @@ _BOXES, _APEX, _BALL, _DISC, _SPHERE = range(5)  # what is known of where lit sp
 # what bounds need of a way for light, as numbers; see `lasersafe.scene.lights`
 ROW = np.dtype([
     ("apex", float, 3), ("moves", float, 3), ("offset", float), ("factor", float), ("angles", float, 5),
-    ("on", float, 3), ("normal", float, 3), ("plane", float), ("bulge", float), ("through", float, 3),
-    ("through_radius", float), ("through_normal", float, 3), ("tails", float, 2), ("aims", float, 5),
-    ("back", float, (3, 3)), ("spot", float), ("slack", float), ("spots", float), ("aimed", float), ("flat", float),
+    ("on", float, 3), ("normal", float, 3), ("plane", float), ("face", float, 3), ("bulge", float),
+    ("through", float, 3), ("through_radius", float), ("through_normal", float, 3), ("tails", float, 2),
+    ("aims", float, 5), ("back", float, (3, 3)), ("spot", float), ("slack", float), ("spots", float), ("aimed", float),
+    ("flat", float),
     ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *BEAM, ("crest", float, 2),
     ("at_one", float), ("lambert", float), ("wide", float), ("nearest", float), ("brightest", float),
     ("origin", float, (2, 3)), ("passed", float, 4),
@@ -247,7 +248,8 @@ class Source:
         cut_on, cut_normal = self.cut_plane() or (none, none)
         disc, wide, upright = self.through or (none, math.inf, none)
         return (
-            self.apex, self.moves, self.offset, self.factor, box, on, normal, self.plane is not None, self.bulge,
+            self.apex, self.moves, self.offset, self.factor, box,
+            on, normal, self.plane is not None, normal if self.parts and not self.wide else none, self.bulge,
             disc, wide, upright, self.tails, angles_of(aims), back,
             self.spot, self.slack if self.spots is not None else 0.0, kind,
             self.aimed, self.bend == "flat", (math.nan,) * 3 if self.home is None else tuple(self.home.tolist()),

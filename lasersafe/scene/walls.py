@@ -19,7 +19,7 @@ from numpy.typing import NDArray
 FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 INDEX = NDArray[np.intp]
-_TOUCH = 1e-9  # m
+_TOUCH, _HAIR = 1e-9, 1e-6  # m
 _SUNK = 0.05  # m: a wall that stands on the floor has nothing below it
 _ROUNDS = 8  # walls in a row on each side of one
 _CELLS = 60_000  # pairs of boxes and walls at a time: what a processor keeps at hand
@@ -209,11 +209,18 @@ class Walls:
         which: INDEX | None = None,
         blur: FLOAT | None = None,
         home: FLOAT | None = None,
+        face: FLOAT | None = None,
     ) -> Crossing:
         """Return where all ways from boxes round *a* to boxes round *b* cross the walls [m], shapes (pairs, 3)."""
         plane, (nx, ny) = self.base[0], self.normal.T
         sx, sy = np.abs(nx), np.abs(ny)
         aside, aside_off = a[:, :1] * nx + a[:, 1:2] * ny - plane, a_half[:, :1] * sx + a_half[:, 1:2] * sy
+        size = np.abs(self.way)
+        ahead = a_half[:, :1] * size[:, 0] + a_half[:, 1:2] * size[:, 1]  # how far the first boxes reach along a wall
+        if face is not None and (upright := face[:, :2].any(axis=1)).any():
+            n, long = face[upright, :2], np.hypot(*a_half[upright, :2].T)[:, None]
+            aside_off[upright] = long * np.abs(n[:, :1] * ny - n[:, 1:] * nx)
+            ahead[upright] = long * np.abs(n @ self.normal.T)
         other, other_off = b[:, :1] * nx + b[:, 1:2] * ny - plane, b_half[:, :1] * sx + b_half[:, 1:2] * sy
         seen_from, held = aside, None
         if home is not None:
@@ -235,8 +242,7 @@ class Walls:
         with np.errstate(divide="ignore", invalid="ignore"):
             first = close / (close + far + other_off)
             last = np.where(near + aside_off > 0.0, (near + aside_off) / (near + aside_off + off), first)
-        way = self.way[wall]
-        size, origin = np.abs(way), self.base[1][wall]
+        way, size, origin = self.way[wall], size[wall], self.base[1][wall]
         blurred = 0.0 if blur is None else blur[pair]
 
         def span(p: FLOAT, p_off: FLOAT, q: FLOAT, q_off: FLOAT) -> tuple[FLOAT, FLOAT]:
@@ -250,7 +256,7 @@ class Walls:
             return np.asarray(point[pair, 0] * by[:, 0] + point[pair, 1] * by[:, 1])
 
         low, high = span(
-            along(a, way) - origin, along(a_half, size), along(b, way) - origin, along(b_half, size) + blurred
+            along(a, way) - origin, ahead[pair, wall], along(b, way) - origin, along(b_half, size) + blurred
         )
         bottom, top = span(a[pair, 2], a_half[pair, 2], b[pair, 2], b_half[pair, 2] + blurred)
         return Crossing(apart, same, left, pair, wall, low, high, bottom, top)
@@ -317,7 +323,7 @@ class Walls:
         on: FLOAT | None = None,
         normal: FLOAT | None = None,
         home: FLOAT | None = None,
-        inner: FLOAT | None = None,
+        face: FLOAT | None = None,
     ) -> FLAGS:
         """Return between which boxes no straight way is free.
 
@@ -333,9 +339,9 @@ class Walls:
             A point of a mirror and its normal, of which only what stands in front counts; 0 where there is none. [m]
         home : numpy.ndarray, shape (pairs, 3), optional
             A place in the first boxes from which what they stand for cannot get through a wall, NaN for none. [m]
-        inner : numpy.ndarray, shape (pairs, 3), optional
-            A place a hair before the first boxes where they are lit walls: what lies on a closed row of walls is inside
-            or outside. Left out: their middles. [m]
+        face : numpy.ndarray, shape (pairs, 3), optional
+            Where the first boxes are parts of lit faces, the normals of these, else 0: no more of a box lies on an
+            upright face than along it, and what lies on a closed row of walls is inside or outside of it.
 
         Returns
         -------
@@ -348,14 +354,15 @@ class Walls:
             part = slice(start, start + chunk)
             boxes = a[part], a_half[part], b[part], b_half[part]
             of = None if which is None else which[part]
-            blurs, homes, ons, normals = (None if one is None else one[part] for one in (blur, home, on, normal))
-            c = self._crossings(*boxes, of, blurs, homes)
+            given = (None if one is None else one[part] for one in (blur, home, on, normal, face))
+            blurs, homes, ons, normals, faces = given
+            c = self._crossings(*boxes, of, blurs, homes, faces)
             found[part] = self._stopped(c, ons, normals)
             whole = ~found[part] if normals is None else ~found[part] & ~normals.any(axis=1)
             for number, (walls, own) in enumerate(self.parts):
                 at = np.flatnonzero(whole if of is None else whole & (of == number))
-                hair = boxes[0] if inner is None else inner[part]
-                for used, closed in walls._around(*(one[at] for one in (*boxes, hair))) if at.size else ():
+                before = boxes[0] if faces is None else boxes[0] + _HAIR * faces
+                for used, closed in walls._around(*(one[at] for one in (*boxes, before))) if at.size else ():
                     found[start + self._ringed(c, tuple(own[list(used)].tolist()), at[closed])] = True
         return found
 
@@ -381,7 +388,9 @@ class Walls:
             elif closed.any():
                 closed &= shapely.contains_xy(area, inner[:, 0], inner[:, 1])
                 at = np.flatnonzero(closed)
-                (first, of_first), (second, of_second) = _distinct(a[at], a_half[at]), _distinct(b[at], b_half[at])
+                (first, of_first), (second, of_second) = (
+                    _distinct(a[at], a_half[at], (inner - a)[at]), _distinct(b[at], b_half[at], np.zeros((len(at), 3))),
+                )  # fmt: skip
                 closed[at] = shapely.covers(area.buffer(_TOUCH), first)[of_first]
                 closed[at] &= away[at] | ~shapely.intersects(area.buffer(-_TOUCH), second)[of_second]
             if closed.any():
@@ -468,11 +477,21 @@ class Walls:
         return found
 
 
-def _distinct(middle: FLOAT, half: FLOAT) -> tuple[NDArray[np.object_], NDArray[np.intp]]:
-    """Return the outlines of boxes on the plan, each once, and which of them each box has."""
-    rows = np.column_stack([(middle - half)[:, :2], (middle + half)[:, :2]])
-    key = rows @ np.array([1.0, math.sqrt(2.0), math.pi, math.e])
+def _distinct(middle: FLOAT, half: FLOAT, towards: FLOAT) -> tuple[NDArray[np.object_], NDArray[np.intp]]:
+    """Return the outlines of boxes on the plan, each once, and which of them each box has; of upright faces a line.
+
+    These face a way that is not 0 on the plan.
+    """
+    lean = -np.sign(towards[:, 0] * towards[:, 1])  # of a line: 1 from the lower to the upper corner, else -1
+    rows = np.column_stack([(middle - half)[:, :2], (middle + half)[:, :2], towards[:, :2].any(axis=1), lean])
+    key = rows @ np.array([1.0, math.sqrt(2.0), math.pi, math.e, math.sqrt(3.0), math.sqrt(5.0)])
     _, first, which = np.unique(key, return_index=True, return_inverse=True)
     if not np.array_equal(rows[first][which], rows):
         first, which = np.arange(len(rows)), np.arange(len(rows))
-    return shapely.box(*rows[first].T), which
+    found = shapely.box(*rows[first, :4].T)
+    lines = np.flatnonzero(rows[first, 4])
+    x0, y0, x1, y1, _, lean = rows[first][lines].T
+    low, high = np.where(lean < 0.0, y1, y0), np.where(lean < 0.0, y0, y1)
+    ends = np.stack([np.column_stack([x0, low]), np.column_stack([x1, high])], axis=1)
+    found[lines] = shapely.linestrings(ends)
+    return found, which

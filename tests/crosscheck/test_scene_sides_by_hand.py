@@ -134,3 +134,11 @@ def test_the_outside_of_a_closed_booth_scatters_to_those_who_are_outside() -> No
     inside = replace(head, place=(0.0, 0.0, 1.6))
     seen = found(Scene((inside,), (Person("P", ((0.8, -1.8),)),), (), (Barrier("booth", ends),)))
     assert highest(seen, "scatter") == 0.0
+
+
+def test_a_closed_booth_that_stands_aslant_is_shut() -> None:
+    # 3 kW that can turn in a square booth, 20 degrees askew: nothing of what its walls scatter comes out
+    turns = [math.radians(20.0 + 90.0 * k) for k in (0, 1, 2, 3, 0)]
+    booth = Barrier("booth", tuple((1.4 * math.cos(turn), 1.4 * math.sin(turn)) for turn in turns))
+    head = replace(BEAM, power=3000.0, bearing_half=180.0)
+    assert highest(found(Scene((head,), (Person("P", ((3.0, 0.0),)),), (), (booth,))), "scatter") == 0.0

@@ -80,6 +80,41 @@ def test_walls_stop_only_where_no_straight_way_is_free():
     assert stopped > 0.9 * dark  # joined walls and windows cost little
 
 
+def test_a_part_of_an_upright_face_is_stopped_as_what_lies_on_it_before_it():
+    """Of the box of a part only the line on the face counts; on a closed row of walls it is inside or outside."""
+    rng, stopped, flat = np.random.default_rng(14), 0, 0
+    for _ in range(150):
+        screen = some_walls(rng)
+        turn = np.exp(1j * rng.uniform(0.0, 6.3))
+        line = [(float(z.real), float(z.imag)) for z in (complex(*p) * turn for p in screen.line)]
+        screen = Screen("wall", tuple(line), 0.0, 2.5, screen.gaps)
+        walls, pieces, many = Walls([screen]), screen.pieces(), 30
+        number = rng.integers(0, len(line) - 1, many)
+        ends = np.array([[line[i], line[i + 1]] for i in number.tolist()])
+        way = ends[:, 1] - ends[:, 0]
+        normal = np.column_stack([-way[:, 1], way[:, 0], np.zeros(many)]) / np.hypot(*way.T)[:, None]
+        normal *= rng.choice([-1.0, 1.0], (many, 1))
+        share, long = rng.uniform(0.0, 1.0, (many, 1)), rng.uniform(0.0, 0.5, (many, 1))
+        low, high = np.clip(share - long, 0.0, 1.0), np.clip(share + long, 0.0, 1.0)
+        a = np.column_stack([ends[:, 0] + way * (low + high) / 2.0, rng.uniform(0.6, 2.4, many)])
+        a_half = np.column_stack([np.abs(way) * (high - low) / 2.0, rng.uniform(0.0, 0.1, many)])
+        b, b_half = (
+            np.column_stack([rng.uniform(-4, 4, (many, 2)), rng.uniform(0.6, 2.4, many)]),
+            np.full((many, 3), 0.05),
+        )
+        stop, boxed = walls.stop(a, a_half, b, b_half, face=normal), walls.stop(a, a_half, b, b_half)
+        front = ((b - a) * normal).sum(axis=1) > 0.2  # what lies behind the face gets none of its light anyhow
+        for i in np.flatnonzero(front):
+            along = rng.choice([-0.999, 0.3, 0.999], 10)[:, None]  # on a corner itself both walls are met and missed
+            start = a[i, :2] + along * way[i] * (high[i] - low[i]) / 2.0 + 1e-7 * normal[i, :2]
+            rise = a[i, 2] + rng.choice([-1.0, 1.0], 10) * a_half[i, 2]
+            end = b[i] + rng.choice([-1.0, 1.0], (10, 3)) * b_half[i]
+            hit = [bool(blocked((*p, z), *(q[:, None]), pieces)[0]) for p, z, q in zip(start, rise, end, strict=True)]
+            assert all(hit) or not stop[i]
+            stopped, flat = stopped + int(boxed[i]), flat + int(stop[i])
+    assert flat > stopped
+
+
 @pytest.mark.parametrize(
     "aims", [LEVEL, about(LEVEL, 0.2), Box(0.3, 0.5, (-0.4, 0.1)), Around(Box(0.3, 0.5, (0, 0)), 0.2)]
 )
