@@ -229,22 +229,25 @@ def _lasting(context: Context, person: Person, way: str, tissue: str, time: tupl
     """Return the scenario of a duration and its reason; the sum of all wavelengths counts where it is higher."""
     factor, words = context.share(way)
     looks = _looks(context, person, way, tissue, factor, words)
-    best, look, ratios, fractions = _worst_sum({"": context}, looks, tissue, time[0])
-    share, criterion = best.shares[0], best.shares[0].criterion
-    distance, steps, shares = look.distance(context, criterion)[0], list[Step](), tuple[LineShare, ...]()
-    if context.setup.fitted:
-        steps += [calculation.amount_step(share.emission, criterion, factor, words)] if factor != 1.0 else []
-        steps += calculation.exposure_steps(criterion, share.exposure, look.seen(context, criterion)[1]())
+    lines = {"": context}
+    best, look, ratios, fractions = _worst_sum(lines, looks, tissue, time[0])
+    added, shares = list[Step](), tuple[LineShare, ...]()
     if context.laser.line:
-        lines = every_context(context)
-        longest = person_time(lines.values(), person, way, tissue)
-        brightest = max(own.share(way)[0] for own in lines.values())
-        looks = [replace(one, factor=brightest) for one in looks]
-        total, _, more, fractions = _worst_sum(lines, looks, tissue, longest[0])
+        every = every_context(context)
+        longest = person_time(every.values(), person, way, tissue)
+        brightest = max((own.share(way) for own in every.values()), key=lambda one: one[0])
+        looks = [replace(one, factor=brightest[0]) for one in looks]
+        total, there, more, fractions = _worst_sum(every, looks, tissue, longest[0])
         ratios = highest([ratios, more])
         if not total.total <= best.total:
-            best, share, time, shares = total, total.shares[0], longest, calculation.shares_of(total)
-            steps.append(calculation.sum_step(total))
+            lines, best, look, time, (factor, words) = every, total, there, longest, brightest
+            added, shares = [calculation.sum_step(total)], calculation.shares_of(total)
+    share, criterion, steps = best.shares[0], best.shares[0].criterion, list[Step]()
+    distance = look.distance(lines[share.line], criterion)[0]
+    if context.setup.fitted:
+        steps += [calculation.amount_step(share.emission, criterion, factor, words)] if factor != 1.0 else []
+        steps += calculation.exposure_steps(criterion, share.exposure, look.seen(lines[share.line], criterion)[1]())
+    steps += added
     return scenario_of(
         context, person, time, calculation.with_limit_steps(share, time[0]), way=way, tissue=tissue, distance=distance,
         exposure=share.exposure, ratio=best.total, shares=shares, surface=look.surface, steps=tuple(steps),

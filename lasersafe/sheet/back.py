@@ -439,7 +439,8 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
         work.group(text("steps.reach"), found.decision.steps)
     for need in found.eyewear:
         place = f" ({need.laser}: {need.setup})"
-        work.group(text("steps.eyewear", person=need.person) + place, need.steps)
+        own = {step for scale in need.scales for step in scale.steps}  # they stand with the mode of each
+        work.group(text("steps.eyewear", person=need.person) + place, [step for step in need.steps if step not in own])
         for scale in need.scales:
             work.group(text("steps.eyewear_mode", person=need.person, mode=scale.mode) + place, scale.steps)
     for result in found.barriers:

@@ -13,9 +13,12 @@ from pypdf import PdfReader
 
 from lasersafe.assessment import assess
 from lasersafe.data import templates_path
+from lasersafe.drawing.primitives import Words
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment
-from lasersafe.sheet import render_sheet
+from lasersafe.sheet import PAPERS, back, render_sheet
+from lasersafe.sheet.flow import Sheet
+from lasersafe.wording import load_wording
 from tests.behaviour.command import run
 
 STARTER = (templates_path("cases") / "nanosecond-marker.toml").read_text(encoding="utf-8")
@@ -97,3 +100,26 @@ def test_the_power_on_card_and_notice_holds_bursts_and_pedestal(tmp_path: Path) 
     path = tmp_path / "case.toml"
     path.write_text(text, encoding="utf-8")
     assert "mean power up to 2.1 W" in run("notice", path).out
+
+
+@pytest.mark.parametrize("name", ["lines-visible", "lines-infrared"])
+def test_the_steps_of_a_scenario_lead_to_its_exposure_and_its_limit(name: str) -> None:
+    """They were those of the main beam for its own time: 47 100 W/m2 / 9780 below the 121 000 / 100 of the scenario."""
+    text = (Path(__file__).parents[1] / "golden" / "cases" / f"{name}.toml").read_text(encoding="utf-8")
+    found = assess(parse_case(text)).scenarios
+    assert any(one.shares for one in found if one.steps)
+    for one in (one for one in found if one.steps):
+        value, share = (step for step in one.steps if step.symbol in ("E", "H", "E/E_limit", "H/H_limit"))
+        assert value.value == one.exposure
+        assert share.value == pytest.approx(one.exposure / one.limit, rel=1e-12)
+
+
+def test_no_step_of_eyewear_is_printed_twice() -> None:
+    """The steps of each mode stood below the person, and once more below the mode."""
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, 53.0), assessed(), load_wording(), "A4")
+    back.steps(sheet)
+    texts = [mark.text for page in sheet.pages for mark in page.marks if isinstance(mark, Words)]
+    scales = [scale for need in assessed().eyewear for scale in need.scales]
+    last = load_wording("en").say(scales[0].steps[-1].meaning).split()[0]
+    assert last == "scale"
+    assert sum(text.startswith("scale number") for text in texts) == len(scales)
