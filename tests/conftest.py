@@ -3,10 +3,15 @@
 from __future__ import annotations
 
 import os
+import sys
 
 from hypothesis import HealthCheck, settings
 
 pytest_plugins = ("tests.assessed_once", "tests.published.record", "tests.soak_record")  # the first replaces `assess`
+
+# What is compiled is kept, whatever the shell says: or each process that a test starts compiles the package anew.
+os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
+sys.dont_write_bytecode = False
 
 # The gate draws the same cases on every machine; `make soak` draws many more, new ones each time.
 settings.register_profile("gate", max_examples=50, derandomize=True, deadline=None, database=None, print_blob=True)

@@ -13,6 +13,7 @@ import pytest
 
 from lasersafe.cli import options as streams
 from lasersafe.cli.options import print_json
+from tests.behaviour.command import run_encoded
 from tests.behaviour.test_strike_outs import PLAIN
 from tests.project import ROOT
 
@@ -49,13 +50,17 @@ def case(tmp_path_factory: pytest.TempPathFactory) -> Path:
 def test_a_stream_that_cannot_hold_a_letter_gets_ascii_forms_and_json_escapes(
     case: Path, encoding: str, title: str
 ) -> None:
-    done = lasersafe("assess", case, PYTHONIOENCODING=encoding)
-    assert (done.returncode, done.stderr) == (0, b"")
-    assert done.stdout.decode(encoding).splitlines()[0] == title
-    if encoding in ("ascii", "cp437"):
-        done = lasersafe("assess", case, "--json", PYTHONIOENCODING=encoding)
-        assert (done.returncode, done.stderr) == (0, b"")
-        assert json.loads(done.stdout.decode(encoding))["title"] == TITLE
+    code, out, err = run_encoded(encoding, "assess", case)
+    assert (code, err) == (0, b"")
+    assert out.decode(encoding).splitlines()[0] == title
+    code, out, err = run_encoded(encoding, "assess", case, "--json")
+    assert (code, err) == (0, b"")
+    assert json.loads(out.decode(encoding))["title"] == TITLE
+
+
+def test_a_process_prints_on_streams_of_its_environment(case: Path) -> None:
+    done = lasersafe("assess", case, PYTHONIOENCODING="ascii")
+    assert (done.returncode, done.stdout, done.stderr) == run_encoded("ascii", "assess", case)
 
 
 def test_a_refusal_is_one_line_in_ascii_too(tmp_path: Path) -> None:
@@ -89,8 +94,8 @@ def test_an_output_that_is_cut_never_ends_with_0(case: Path, tmp_path: Path, unb
     words = ["bash", "-c", 'ulimit -f 4; exec "$@"', "bash", *PROGRAM, "assess", str(case), "--json"]
     with (tmp_path / "cut.json").open("wb") as file:
         done = subprocess.run(
-            words, stdout=file, stderr=subprocess.PIPE, env=os.environ | {"PYTHONUNBUFFERED": unbuffered}, cwd=ROOT,
-            check=False,
+            words, stdout=file, stderr=subprocess.PIPE, cwd=ROOT, check=False,
+            env=os.environ | {"PYTHONUNBUFFERED": unbuffered, "PYTHONDONTWRITEBYTECODE": "1"},  # else cut too
         )  # fmt: skip
     assert (tmp_path / "cut.json").stat().st_size == 4096
     assert (done.returncode, done.stderr) == (2, b"error: File too large\n")

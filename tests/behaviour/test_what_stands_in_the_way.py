@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from tests.behaviour.command import run
+from tests.behaviour.command import run, run_encoded
 from tests.project import ROOT
 
 PROGRAM = [sys.executable, "-m", "lasersafe.cli"]
@@ -30,19 +30,6 @@ position = ["0 m", "0 m"]
 height = "1 m"
 bearing = "0 deg"
 elevation = "-90 deg"
-"""
-ONE_BY_ONE = """import json, sys
-from lasersafe.cli import prepare, run
-codes = []
-prepare()
-for words in json.loads(sys.argv[1]):
-    sys.argv[1:] = words
-    try:
-        run()
-        codes.append(0)
-    except SystemExit as stop:
-        codes.append(stop.code or 0)
-print(json.dumps(codes))
 """
 COMMANDS = {
     "sheet": ["sheet", "CASE", "-o", "OUT.pdf"],
@@ -118,7 +105,8 @@ def test_a_full_disk_and_a_folder_that_may_not_be_written_leave_nothing(name: st
     def small() -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (100, 100))
 
-    done = program(*command, preexec_fn=small)
+    whole = os.environ | {"PYTHONDONTWRITEBYTECODE": "1"}  # or what is compiled is cut as well, and kept
+    done = program(*command, preexec_fn=small, env=whole)
     assert (done.returncode, done.stdout) == (2, b"")
     assert done.stderr == f"error: {out} cannot be written: File too large\n".encode()
     assert list(tmp_path.iterdir()) == []
@@ -143,29 +131,32 @@ def test_a_closed_pipe_ends_the_program_without_a_trace(case: Path) -> None:
 
 def test_a_dash_is_the_standard_input_and_the_standard_output(case: Path) -> None:
     text = case.read_bytes()
-    whole = json.loads(program("assess", case, "--json").stdout)
-    piped = json.loads(program("assess", "-", "--json", input=text).stdout)
-    assert piped["fingerprint"] == whole["fingerprint"]
+
+    def answer(*given: object, typed: bytes = text) -> tuple[int, bytes, bytes]:
+        return run_encoded("utf-8", *given, typed=typed)
+
     assert program("check", "-", input=text).stdout == b"-: no faults\n"
-    refused_here = program("check", "-", input=b"[[laser]\n")
-    assert (refused_here.returncode, b"line 1: TOML" in refused_here.stdout) == (2, True)
-    page = program("card", "-", "-o", "-", input=text)
-    assert page.returncode == 0
-    assert page.stdout.startswith(b"%PDF-")
-    assert page.stderr.startswith(b"page: -\n")
-    drawing = program("plan", case, "-o", "-")
-    assert drawing.stdout.startswith(b"<svg") or drawing.stdout.startswith(b"<?xml")
-    table = program("sweep", case, "--vary", "laser.power=1mW..2mW:2", "-o", "-").stdout.decode()
+    piped = json.loads(answer("assess", "-", "--json")[1])
+    assert piped["fingerprint"] == run("assess", case, "--json").data["fingerprint"]
+    code, out, _ = answer("check", "-", typed=b"[[laser]\n")
+    assert (code, b"line 1: TOML" in out) == (2, True)
+    code, page, err = answer("card", "-", "-o", "-")
+    assert code == 0
+    assert page.startswith(b"%PDF-")
+    assert err.startswith(b"page: -\n")
+    drawing = answer("plan", case, "-o", "-")[1]
+    assert drawing.startswith(b"<svg") or drawing.startswith(b"<?xml")
+    table = answer("sweep", case, "--vary", "laser.power=1mW..2mW:2", "-o", "-")[1].decode()
     assert sum(line.startswith("0.001,") or line.startswith("0.002,") for line in table.splitlines()) == 2
-    new = program("new", "-", "--laser", "blue diode", "--crew", "2", "--guests", "9", "--yes")
-    assert new.stdout.startswith(b"person = [")
-    assert json.loads(program("assess", "-", "--json", input=new.stdout).stdout)["title"] == "blue diode"
+    new = answer("new", "-", "--laser", "blue diode", "--crew", "2", "--guests", "9", "--yes")[1]
+    assert new.startswith(b"person = [")
+    assert json.loads(answer("assess", "-", "--json", typed=new)[1])["title"] == "blue diode"
     for command, why in (
         (["sheet", case, "-o", "-"], b"a sheet and its annex are two files"),
         (["signoff", "-", "--name", "A B", "--role", "assessor"], b"what is signed is a file"),
     ):
-        done = program(*command, input=text)
-        assert (done.returncode, done.stdout, why in done.stderr) == (2, b"", True)
+        code, out, err = answer(*command)
+        assert (code, out, why in err) == (2, b"", True)
     assert not (ROOT / "-").exists()
 
 
@@ -184,30 +175,16 @@ def test_every_encoding_takes_every_answer(encoding: str, tmp_path: Path) -> Non
     """German texts, names in other letters, JSON: a letter without a place is spelled out, and JSON escapes it."""
     case = tmp_path / "fall.toml"
     case.write_text('language = "de"\ntitle = "Übung µm² 中"\n' + SHORT, encoding="utf-8")
-    environment = os.environ | {"PYTHONIOENCODING": encoding}
-    each = [
-        ["assess", str(case)],
-        ["assess", str(case), "--all"],
-        ["check", str(case)],
-        ["notice", str(case)],
-        ["--help"],
-    ]
-    done = subprocess.run(
-        [sys.executable, "-c", ONE_BY_ONE, json.dumps(each)],
-        cwd=ROOT,
-        env=environment,
-        capture_output=True,
-        check=False,
-    )
-    assert (done.returncode, done.stderr) == (0, b"")
-    codes = json.loads(done.stdout.decode(encoding).splitlines()[-1])
-    assert len(codes) == len(each)
-    assert set(codes) <= {0, 1}
-    done = program("assess", case, "--json", env=environment)
-    assert json.loads(done.stdout.decode(encoding))["title"] == "Übung µm² 中"
-    asked = program("new", tmp_path / "neu.toml", "--language", "de", env=environment, input=b"\n")
-    assert asked.returncode == 2
-    assert b"Strahl" in asked.stderr
+    for words in (["assess", case], ["assess", case, "--all"], ["check", case], ["notice", case], ["--help"]):
+        code, out, err = run_encoded(encoding, *words)
+        assert code in (0, 1)
+        assert err == b""
+        assert out.decode(encoding)
+    _, out, _ = run_encoded(encoding, "assess", case, "--json")
+    assert json.loads(out.decode(encoding))["title"] == "Übung µm² 中"
+    code, _, err = run_encoded(encoding, "new", tmp_path / "neu.toml", "--language", "de", typed=b"\n")
+    assert code == 2
+    assert b"Strahl" in err
 
 
 def test_a_wavelength_without_a_unit_is_answered_with_nm(tmp_path: Path) -> None:
