@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import chain
 from typing import Any
 
 import numpy as np
@@ -83,15 +84,14 @@ def _joined(worst: Emission) -> list[Emission]:
     return [pulse_train(energy * number, worst.pulse_duration, rate, worst.pedestal)]
 
 
-def _scales(wavelength: float, emissions: list[Emission], dx: float, dy: float) -> tuple[ScaleNeed, ...]:
-    """Return the highest scale number of each mode letter over all settings."""
+def _highest(needs: Iterable[ScaleNeed]) -> tuple[ScaleNeed, ...]:
+    """Return the highest scale number of each mode letter, of equal ones that of the highest density."""
     by_letter: dict[str, ScaleNeed] = {}
-    for emission in dict.fromkeys(emissions):
-        for need in scale_numbers(emission, wavelength, (dx, dy)):
-            known = by_letter.setdefault(need.mode, need)
-            rank, highest = ((_number(one), one.density_value) for one in (need, known))
-            if highest[0] < math.inf and rank > highest:
-                by_letter[need.mode] = need
+    for need in needs:
+        known = by_letter.setdefault(need.mode, need)
+        rank, highest = ((_number(one), one.density_value) for one in (need, known))
+        if highest[0] < math.inf and rank > highest:
+            by_letter[need.mode] = need
     return tuple(by_letter.values())
 
 
@@ -133,38 +133,6 @@ class Filtered:
                 exposure = float(mean_exposure(criterion.amount, dx, dy, criterion.limiting_aperture, self.profile))
                 found.append((float(marks.optical_density(exposure, criterion.limit)), exposure, criterion))
         return max(found, key=lambda one: badness(one[0]))
-
-
-def _need(light: Filtered, place: float | None, dx: float, dy: float, least: float, shared_by: int) -> EyewearNeed:
-    """Return what eyewear has to carry at one place; *least* is the density that something else asks for."""
-    (worst, *others), wavelength = light.emissions, light.wavelength
-    beam_density, exposure, criterion = light.density(worst, dx, dy)
-    least = max([least, *(light.density(one, dx, dy)[0] for one in others)])
-    density = max(beam_density, least) + math.log10(shared_by)
-    beam_density += math.log10(shared_by)
-    skin = light.density(worst, dx, dy, "skin")[0]
-    scales = _scales(wavelength, corner_emissions(light.space, worst, wavelength), dx, dy)
-    highest = light.space.highest_mean_power
-    mean_power = None if worst.kind == "single pulse" else worst.power if highest is None else highest
-    reliance = marks.no_reliance(mean_power, scales, density)
-    numbers = Message(
-        "need.lines" if shared_by > 1 else "need.one_line", count=shared_by, value=f"{beam_density:.4f}",
-        amounts=f"{exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}",
-    )  # fmt: skip
-    if density > beam_density:
-        numbers = Message("need.other_way", numbers=numbers, density=f"{density:.4f}")
-    up = float(marks.round_up_density(density))
-    step = Step(
-        "OD", Message("need.density"), Message("need.density_formula"), numbers, up, "1",
-        f"{criterion.rule_set}: {criterion.source}", criterion.seen,
-    )  # fmt: skip
-    return EyewearNeed(
-        laser="", setup="", person="", wavelength=wavelength, distance=place, tissue="eye", optical_density=up,
-        optical_density_exact=density, optical_density_skin=float(marks.round_up_density(skin)), scales=scales,
-        decides=marks.decide(density, scales), marking=marks.marking_to_ask(wavelength, scales, density),
-        reliable=not reliance, no_reliance=reliance, notes=marks.eyewear_notes(wavelength, scales),
-        steps=(step, *(step for need in scales for step in need.steps)),
-    )  # fmt: skip
 
 
 def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVerdict:
@@ -250,7 +218,7 @@ def hardest_need(
     least_density: float = -math.inf,
     shared_by: int = 1,
 ) -> EyewearNeed:
-    """Return the hardest need of several places in a beam, the highest density of several settings counted.
+    """Return what the places in a beam ask for together, the highest density of several settings counted.
 
     Parameters
     ----------
@@ -268,8 +236,37 @@ def hardest_need(
     EyewearNeed
         With steps and notes; whose it is stays open.
     """
-    needs = [_need(light, place, dx, dy, least_density, shared_by) for place, dx, dy in places]
-    return max(needs, key=lambda need: (max(map(_number, need.scales)), badness(need.optical_density_exact)))
+    (worst, *others), wavelength, every = light.emissions, light.wavelength, list(places)
+    settings = dict.fromkeys(corner_emissions(light.space, worst, wavelength))
+    each = [_highest(n for one in settings for n in scale_numbers(one, wavelength, (dx, dy))) for _, dx, dy in every]
+    beams = [light.density(worst, dx, dy) for _, dx, dy in every]
+    hardest = max(range(len(every)), key=lambda i: (max(map(_number, each[i])), badness(beams[i][0])))
+    scales, (beam_density, exposure, criterion) = _highest(chain(*each)), max(beams, key=lambda one: badness(one[0]))
+    least = max([least_density, *(light.density(one, dx, dy)[0] for one in others for _, dx, dy in every)])
+    density = max(beam_density, least) + math.log10(shared_by)
+    beam_density += math.log10(shared_by)
+    skin = max((light.density(one, dx, dy, "skin")[0] for one in light.emissions for _, dx, dy in every), key=badness)
+    highest = light.space.highest_mean_power
+    mean_power = None if worst.kind == "single pulse" else worst.power if highest is None else highest
+    reliance = marks.no_reliance(mean_power, scales, density)
+    numbers = Message(
+        "need.lines" if shared_by > 1 else "need.one_line", count=shared_by, value=f"{beam_density:.4f}",
+        amounts=f"{exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}",
+    )  # fmt: skip
+    if density > beam_density:
+        numbers = Message("need.other_way", numbers=numbers, density=f"{density:.4f}")
+    up = float(marks.round_up_density(density))
+    step = Step(
+        "OD", Message("need.density"), Message("need.density_formula"), numbers, up, "1",
+        f"{criterion.rule_set}: {criterion.source}", criterion.seen,
+    )  # fmt: skip
+    return EyewearNeed(
+        laser="", setup="", person="", wavelength=wavelength, distance=every[hardest][0], tissue="eye",
+        optical_density=up, optical_density_exact=density, optical_density_skin=float(marks.round_up_density(skin)),
+        scales=scales, decides=marks.decide(density, scales), notes=marks.eyewear_notes(wavelength, scales),
+        marking=marks.marking_to_ask(wavelength, scales, density), reliable=not reliance, no_reliance=reliance,
+        steps=(step, *(step for need in scales for step in need.steps)),
+    )  # fmt: skip
 
 
 def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
@@ -282,14 +279,12 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
     """
     hardest = worst([max(group, key=_hard), *group])
     waves = sorted({wave for one in group for wave in one.wavelengths or (one.wavelength,)})
-    scales: dict[str, ScaleNeed] = {}
-    for scale in (scale for one in group for scale in one.scales):
-        scales[scale.mode] = max(scales.get(scale.mode, scale), scale, key=_number)
+    scales = _highest(scale for one in group for scale in one.scales)
     density = hardest.optical_density_exact
     asked = hardest.marking
     if math.isfinite(density) and any(_asked_for(one) != _asked_for(group[0]) for one in group):
         ends = (waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0]
-        asked = marks.marking_to_ask(ends, [*scales.values()], density)
+        asked = marks.marking_to_ask(ends, scales, density)
     unreliable = [one.no_reliance for one in group if not one.reliable]
     notes: dict[str, str] = {}
     for note in (note for one in (hardest, *group) for note in one.notes):  # once, not again at each wavelength
@@ -297,7 +292,7 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
         notes.setdefault(modes, note)
     return replace(
         hardest,
-        scales=tuple(scales.values()),
+        scales=scales,
         marking=asked,
         wavelengths=tuple(waves) if len(waves) > 1 else (),
         no_reliance=hardest.no_reliance or (unreliable[0] if unreliable else ""),

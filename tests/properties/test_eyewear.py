@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from lasersafe.errors import CalcError, InputError, OutOfRangeError
 from lasersafe.hazard import eyewear_scale
 from lasersafe.hazard.exposure import Emission
-from lasersafe.hazard.eyewear import widths_beyond
+from lasersafe.hazard.eyewear import Filtered, hardest_need, widths_beyond
 from lasersafe.hazard.eyewear_scale import worst_rates
 from lasersafe.hazard.marking import (
     decide,
@@ -23,6 +23,7 @@ from lasersafe.hazard.marking import (
     optical_density,
     round_up_density,
 )
+from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.results import ScaleNeed
 from tests.eyewear_needs import scale_numbers
@@ -330,3 +331,7 @@ def test_an_oblong_beam_asks_most_where_its_longer_axis_is_15_mm():
     found = [asked(dx, dy) for _, dx, dy in widths_beyond(beam, 0.1)]
     every = [asked(*map(float, diameters(beam, z))) for z in np.geomspace(0.1, 100.0, 500)]
     assert max(found) >= max(every)
+    space = SettingSpace("continuous", power=(4.0, 4.0))
+    need = hardest_need(Filtered(808e-9, space, (light,), ("ICNIRP-2013",), 10.0), widths_beyond(beam, 0.1))
+    # through 7 mm all of it passes at 0.1 m: 4 W / 38.5 mm2 over 16.4 W/m2 are 3.80; at 15 mm it would be 3.49
+    assert (need.marking, need.optical_density) == ("808 D LB7", 3.9)
