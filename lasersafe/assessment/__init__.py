@@ -80,7 +80,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True, dra
     if worked.stage is not None:
         scatter = scatter.at_least(*scene_zones.lit_reach([one.stage for one in worked.each if one.stage is not None]))
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
-    uncertainty = uncertainty_of(typed, corners, worked.found, worked.setups, wording, with_spreads=in_full)
+    uncertainty = uncertainty_of(typed, corners, worked, wording, with_spreads=in_full)
     decision, draft = decision_of(worked, scene, record, (beam, scatter, aided), wording)
     if scene is not None:
         decision = scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")

@@ -96,29 +96,24 @@ def without_limit_steps(left_out: bool) -> Iterator[None]:
         WITHOUT_STEPS.reset(token)
 
 
-def limit_steps(
-    criterion: Criterion, emission: Emission, wavelength: float, duration: float, source_angle: float = ALPHA_MIN
-) -> tuple[Step, ...]:
-    """Return the steps of the limit: the row as printed, factors, pulse rule."""
-    if WITHOUT_STEPS.get():
-        return ()
-    return _limit_steps(criterion, emission, wavelength, duration, source_angle)
+def limit_steps(criterion: Criterion, light: Received, source_angle: float = ALPHA_MIN) -> tuple[Step, ...]:
+    """Return the steps of the limit that decides for some light: the row as printed, factors, pulse rule."""
+    return () if WITHOUT_STEPS.get() else _limit_steps(criterion, light, source_angle)
 
 
 @lru_cache(maxsize=512)
-def _limit_steps(
-    criterion: Criterion, emission: Emission, wavelength: float, duration: float, source_angle: float
-) -> tuple[Step, ...]:
+def _limit_steps(criterion: Criterion, light: Received, source_angle: float) -> tuple[Step, ...]:
+    wavelength, about = light.wavelength, (criterion.rule_set, criterion.tissue)
     area = body_area(criterion.tissue, wavelength)
-    if emission.kind != "pulse train":
+    if light.emission.kind != "pulse train":
         time = criterion.duration  # what lasts can be limited by its first part
-        return explain(criterion.rule_set, criterion.tissue, wavelength, time, source_angle, exposed_area=area)
-    train = train_limit(Received(criterion.rule_set, criterion.tissue, emission, wavelength, duration), source_angle)
+        return explain(*about, wavelength, time, source_angle, exposed_area=area)
+    train = train_limit(light, source_angle)
     own = [r for r in train.rows if (r.rule, r.hazard) == (criterion.rule, criterion.hazard)]
     hole = criterion.limiting_aperture
     row = min(own, key=lambda r: (abs(float(r.per_pulse) - criterion.limit), float(r.limiting_aperture) != hole))
     window = float(row.averaging_time)
-    steps = explain(criterion.rule_set, criterion.tissue, wavelength, window, source_angle, exposed_area=area)
+    steps = explain(*about, wavelength, window, source_angle, exposed_area=area)
     key, formula = {
         "single pulse": ("step.limit_at", "H_limit(t_p)"), "mean": ("step.limit_mean", "H_limit(T) / n"),
         "train": ("step.limit_train", Message("step.train_formula")),
@@ -354,8 +349,9 @@ def shares_of(found: Sum) -> tuple[LineShare, ...]:
 
 def with_limit_steps(share: Share, duration: float) -> Criterion:
     """Return the comparison of a share with the working of its limit."""
-    steps = limit_steps(share.criterion, share.emission, share.wavelength, duration, share.angle)
-    return replace(share.criterion, steps=steps)
+    c = share.criterion
+    light = Received(c.rule_set, c.tissue, share.emission, share.wavelength, duration)
+    return replace(c, steps=limit_steps(c, light, share.angle))
 
 
 def sum_step(found: Sum) -> Step:

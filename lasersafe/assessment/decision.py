@@ -137,7 +137,7 @@ def decision_of(
     uncovered = [s for s in fitted if not any((o.laser, o.setup) == (s.laser, s.setup) for o in mine)]
     uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
     measured, unread = words.readings(record)
-    struck = strike_outs_of(case, worked.each[0].found, fitted, mine)
+    struck = strike_outs_of(worked, fitted, mine)
     out = [words.count("struck_out", struck.count)] if struck.count else []
     out += [] if struck.worst is None else [words.above("say.struck_worst", struck.worst)]
     above = [words.above("say.above", s) for s in sorted(open_ones, key=lambda s: -badness(s.ratio))[:4]]

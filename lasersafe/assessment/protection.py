@@ -173,12 +173,7 @@ def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Pe
 
 
 def answered(
-    case: Case,
-    scenario: Scenario,
-    person: Person,
-    barriers: Sequence[BarrierResult],
-    eyewear: list[EyewearNeed],
-    wording: Wording,
+    worked: CaseResults, scenario: Scenario, person: Person, eyewear: list[EyewearNeed], wording: Wording
 ) -> str:
     """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
 
@@ -187,9 +182,9 @@ def answered(
     Eyewear answers what its verdict says, at every corner of the tolerances, and nothing without an end.
     """
     glowing = GLOWING in scenario.modes  # neither barrier nor filter was worked out for its light alone
-    for one in barriers if not glowing else ():
-        if stopped_by(case, scenario, one, person):
-            same = (b for b in barriers if (b.barrier, b.laser, b.setup) == (one.barrier, one.laser, one.setup))
+    for one in worked.barriers if not glowing else ():
+        if stopped_by(worked.case, scenario, one, person):
+            same = (b for b in worked.barriers if (b.barrier, b.laser, b.setup) == (one.barrier, one.laser, one.setup))
             weak = any(b.asked and not b.holds for b in same)
             key = "say.barrier_holds_against" if weak else "say.barrier_holds"
             return wording.text(key, barrier=one.barrier, way=wording.text(f"way.{one.way}"))
@@ -313,15 +308,14 @@ def _worked_out(
 
 def _answered(worked: CaseResults, eyewear: list[EyewearNeed], wording: Wording) -> CaseResults:
     """Return a corner with what answers its scenarios, and what is left of several lasers together."""
-    case, barriers = worked.case, worked.barriers
-    persons = {person.name: person for person in case.person}
+    persons = {person.name: person for person in worked.case.person}
     scenarios, left = [], []
     for bare in worked.scenarios:
         person, one = persons[bare.person], bare
         if not (bare.below or bare.struck_out):
-            one = replace(bare, answer=answered(case, bare, person, barriers, eyewear, wording))
+            one = replace(bare, answer=answered(worked, bare, person, eyewear, wording))
         scenarios.append(one)
-        if one.struck_out or (one.answer and any(stopped_by(case, one, b, person) for b in barriers)):
+        if one.struck_out or (one.answer and any(stopped_by(worked.case, one, b, person) for b in worked.barriers)):
             continue
         if one.answer:  # LBn lets through at most 10^-n, and a pair that is enough has at least what is asked for
             own = [n for n in eyewear if (n.person, n.laser, n.setup) == (one.person, one.laser, one.setup)]
@@ -335,7 +329,7 @@ def _answered(worked: CaseResults, eyewear: list[EyewearNeed], wording: Wording)
             by_set = dict.fromkeys(one.ratio_by_rule_set, ratio)
             one = replace(one, ratio=ratio, ratio_by_rule_set=by_set, fractions={})
         left.append(one)
-    return replace(worked, scenarios=[*scenarios, *sums_of(case, worked.found, left)])
+    return replace(worked, scenarios=[*scenarios, *sums_of(worked.case, worked.found, left)])
 
 
 def worst_of(corners: Sequence[CaseResults], wording: Wording) -> CaseResults:

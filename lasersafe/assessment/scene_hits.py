@@ -25,7 +25,7 @@ from lasersafe.assessment.calculation import (
 from lasersafe.assessment.context import Context, every_context, lessened, portions
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import exposure_at, worst_place
-from lasersafe.hazard.exposure import ALPHA_MIN, Received, criteria, source_caps
+from lasersafe.hazard.exposure import ALPHA_MIN, criteria, source_caps
 from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import LitSpot, scatter_exposure, source_angles
 from lasersafe.optics.viewing import limited_angle
@@ -92,10 +92,10 @@ def with_limit_steps(context: Context, criterion: Criterion, duration: float, an
     lines, tissue = list(every_context(context).values()), criterion.tissue
     ways = [portions(lines, tissue, duration, spread) for spread in (True, False)]
     for own, portion in (pair for parts in ways for pair in zip(lines, parts, strict=True)):
-        for emission in own.emissions(tissue, duration):
-            for whole in criteria(Received(criterion.rule_set, tissue, emission, own.wavelength, duration), angle):
+        for light in (one for one in own.received(tissue, duration) if one.rule_set == criterion.rule_set):
+            for whole in criteria(light, angle):
                 if lessened(whole, own.wavelength, portion) == criterion:
-                    steps = limit_steps(whole, emission, own.wavelength, duration, angle)
+                    steps = limit_steps(whole, light, angle)
                     last = (portion_step(whole, criterion.limit),) if portion else ()
                     return replace(criterion, steps=(*steps, *last))
     return criterion

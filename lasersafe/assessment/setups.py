@@ -37,6 +37,7 @@ from lasersafe.results import GUESTS, Scenario, SetupResult, StrikeOuts
 from lasersafe.wording import Message, joined, key_of, word
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.protection import CaseResults
     from lasersafe.models import Case
 
 _NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are given
@@ -92,7 +93,7 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
         "t", Message("step.duration"), Message("step.by_wavelength"), reason, duration, "s",
         Message("source.design_rule"), "read",
     )  # fmt: skip
-    limit = calculation.limit_steps(found.criterion, light.emission, light.wavelength, duration, top.angle)
+    limit = calculation.limit_steps(found.criterion, light, top.angle)
     steps = first, calculation.amount_step(light.emission, found.criterion, factor, words), *steps
     return replace(found, note=note, criterion=replace(found.criterion, steps=limit), steps=steps)
 
@@ -380,24 +381,21 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> I
         )  # fmt: skip
 
 
-def strike_outs_of(
-    case: Case, found: Sequence[Context], fitted: list[SetupResult], scenarios: list[Scenario]
-) -> StrikeOuts:
+def strike_outs_of(worked: CaseResults, fitted: list[SetupResult], scenarios: list[Scenario]) -> StrikeOuts:
     """Return what the case leaves out of the verdict; that nobody uses binoculars is said with the distances.
 
     What several lasers would add up to counts where nothing but the strike-outs keeps it out of the verdict.
 
     Parameters
     ----------
-    case : Case
-        The case.
-    found : sequence of Context
-        Every set-up, as fitted.
+    worked : CaseResults
+        The worst of all corners.
     fitted : list of SetupResult
         The set-ups that are fitted.
     scenarios : list of Scenario
         Theirs.
     """
+    case = worked.case
     apart = tuple(
         results.NotAssessed(person.name, setup.laser)
         for person in case.person
@@ -411,7 +409,7 @@ def strike_outs_of(
     parts = [s for s in scenarios if s.laser != ALL_LASERS and not s.answer and key_of(s.struck_out) != NO_AID]
     out += [
         replace(s, struck_out=reasons[s.person, s.tissue])
-        for s in sums_of(case, list(found), parts)
+        for s in sums_of(case, worked.each[0].found, parts)
         if (s.person, s.tissue) in reasons.keys() - in_question
     ]
     count = len(case.strike_out) + sum(not person.in_beam_possible for person in case.person)

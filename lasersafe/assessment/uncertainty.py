@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from functools import partial
 from typing import TYPE_CHECKING
 
@@ -22,10 +22,11 @@ from lasersafe.models import Case, Toleranced, tolerances_of
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.light import DistanceSpread, Influence, Uncertainty
-from lasersafe.results import SetupResult, Zone
+from lasersafe.results import Zone
 
 if TYPE_CHECKING:
     from lasersafe.assessment.corners import Corners
+    from lasersafe.assessment.protection import CaseResults
     from lasersafe.wording import Wording
 
 DRAWS = 20_000
@@ -37,13 +38,7 @@ _FEW_PULSES = 24
 
 
 def uncertainty_of(
-    case: Case,
-    corners: Corners,
-    found: list[Context],
-    setups: Sequence[SetupResult],
-    wording: Wording,
-    *,
-    with_spreads: bool = True,
+    case: Case, corners: Corners, worked: CaseResults, wording: Wording, *, with_spreads: bool
 ) -> Uncertainty:
     """Return what the sheet says on how sure its distances are.
 
@@ -53,10 +48,8 @@ def uncertainty_of(
         As typed, before its values were moved to a corner.
     corners : Corners
         The corners that were worked out.
-    found : list of Context
-        The set-ups at the worst corner; of a case without tolerances, as typed.
-    setups : sequence of SetupResult
-        Their zones, the worst of all corners.
+    worked : CaseResults
+        The worst of all corners; of a case without tolerances, as typed.
     wording : Wording
         Language of the sentence.
     with_spreads : bool
@@ -65,9 +58,9 @@ def uncertainty_of(
     as_typed = case.settings.decide_by_reason if corners.inputs and case.settings.decide_by == "as typed" else ""
     spreads: list[DistanceSpread] = []
     if with_spreads:
-        nominal = contexts(case, found[0].rule_sets) if corners.inputs and not as_typed else found
+        nominal = contexts(case, worked.found[0].rule_sets) if corners.inputs and not as_typed else worked.found
         used = {one.field: one.used for one in corners.inputs}
-        for context, setup in zip(nominal, setups, strict=True):
+        for context, setup in zip(nominal, worked.setups, strict=True):
             if setup.fitted:
                 spreads += [_spread(context, setup.zone(way, tissue), used) for way, tissue in ZONES]
     return Uncertainty(
