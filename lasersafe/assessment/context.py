@@ -92,10 +92,10 @@ class Context:
         """Return the worst allowed setting of each aperture and rule; the worst for a wide beam first."""
         return known_settings(self.space, self.rule_sets, tissue, self.wavelength, duration)
 
-    def received(self, tissue: str, duration: float) -> Iterator[Received]:
-        """Yield what every rule set has to judge for a tissue and an exposure duration, setting by setting."""
+    def received(self, tissue: str, duration: float, rule_sets: Sequence[str] = ()) -> Iterator[Received]:
+        """Yield what every rule set, or some, has to judge for a tissue and an exposure duration, by setting."""
         for emission in self.emissions(tissue, duration):
-            for name in self.rule_sets:
+            for name in rule_sets or self.rule_sets:
                 yield Received(name, tissue, emission, self.wavelength, duration)
 
     def compared(self, tissue: str, duration: float, angle: float = ALPHA_MIN) -> Iterator[Criterion]:

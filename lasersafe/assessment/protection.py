@@ -112,7 +112,7 @@ def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:
 
 
 def _need(context: Context, person: Person, exposed: list[Scenario], nearer: float, shared_by: int) -> EyewearNeed:
-    duration, _ = person_duration(person, context.wavelength, "mirror", "eye", context.laser.name)
+    duration, _ = person_duration(context, person, "mirror", "eye")
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
     least = math.log10(_highest(exposed) * nearer)
     best = need_at(context, float(person.distance), duration, person.eyewear, least, shared_by)

@@ -125,7 +125,7 @@ def _visits(
             if answers and all(answers):
                 stopped.append(Message("dose.not_counted", visit=words, answer=answers[0]))
                 continue
-            duration, _ = person_duration(person, context.wavelength, visit.way, tissue, laser)
+            duration, _ = person_duration(context, person, visit.way, tissue)
             emission = max(context.emissions(tissue, duration), key=lambda one: badness(one.power))
             power = emission.power or emission.pulse_energy / float(visit.time)
             if context.space.power is not None:

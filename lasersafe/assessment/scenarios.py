@@ -44,23 +44,21 @@ def scenario_of(
     )  # fmt: skip
 
 
-def person_duration(
-    person: Person, wavelength: float, way: str, tissue: str = "eye", laser: str = ""
-) -> tuple[float, str]:
-    """Return the exposure duration of a person on one way [s] and the reason.
+def person_duration(own: Context, person: Person, way: str, tissue: str) -> tuple[float, str]:
+    """Return the exposure duration of a person to one wavelength of a laser on one way [s] and the reason.
 
     Visits of the day count for ultraviolet. Turning away is counted on for the bare eye of a briefed person who takes
     part, and for nothing else.
     """
-    visits = [v for v in person.visits if v.way == way and v.laser in (None, laser)] if wavelength < 400e-9 else []
-    if visits:
+    visits = [v for v in person.visits if v.way == way and v.laser in (None, own.laser.name)]
+    if visits and own.wavelength < 400e-9:
         total = min(sum(float(v.time) for v in visits), 30_000.0)
         return total, Message("time.visits", count=len(visits))
     if person.time is not None:
         return float(person.time), Message("time.stated", reason=person.time_reason)
     takes_part = person.briefed and person.role not in ("spectator", "passer-by")
     turns_away = takes_part and not person.deliberate_viewing and tissue == "eye" and not person.eyewear
-    duration, reason = exposure_duration(wavelength, way, turns_away=turns_away)
+    duration, reason = exposure_duration(own.wavelength, way, turns_away=turns_away)
     if person.deliberate_viewing and duration < 100.0:
         return 100.0, Message("time.deliberate")
     return duration, reason
@@ -68,10 +66,7 @@ def person_duration(
 
 def person_time(lines: Iterable[Context], person: Person, way: str, tissue: str) -> tuple[float, str]:
     """Return the longest exposure of a person to some wavelengths of a laser, at least a pulse, [s] and the reason."""
-    every = (
-        own.not_shorter_than_a_pulse(*person_duration(person, own.wavelength, way, tissue, own.laser.name))
-        for own in lines
-    )
+    every = (own.not_shorter_than_a_pulse(*person_duration(own, person, way, tissue)) for own in lines)
     return max(every, key=lambda time: time[0])
 
 
@@ -271,14 +266,9 @@ def _fed_by(context: Context) -> list[Extended]:
     return [e for e in context.case.extended if e.laser == context.laser.name] if context.setup.fitted else []
 
 
-def _ratio(
-    context: Context, rule_set: str, tissue: str, duration: float, source: ExtendedSource
-) -> Callable[[FLOAT], FLOAT]:
+def _ratio(lights: Iterable[Received], source: ExtendedSource) -> Callable[[FLOAT], FLOAT]:
     """Return the function from distances to the highest ratio of any setting."""
-    every = [
-        scatter.source_ratio(Received(rule_set, tissue, one, context.wavelength, duration), source)
-        for one in context.emissions(tissue, duration)
-    ]
+    every = [scatter.source_ratio(light, source) for light in lights]
     return lambda distance: np.max([ratio(distance) for ratio in every], axis=0)
 
 
@@ -289,12 +279,10 @@ def _worst_views(
     """Return the rule set that decides, and what each finds at its worst distance, *near* [m] or beyond."""
     tops = {}
     for name in context.rule_sets:
-        ratio, steps = _ratio(context, name, tissue, duration, source), scatter.step_distances(source)
+        lights = list(context.received(tissue, duration, (name,)))
+        ratio, steps = _ratio(lights, source), scatter.step_distances(source)
         place, _ = scatter.most_hazardous_distance(ratio, near, farthest, points, steps)
-        every = (
-            scatter.source_findings(Received(name, tissue, one, context.wavelength, duration), source, place)[0]
-            for one in context.emissions(tissue, duration)
-        )
+        every = (scatter.source_findings(light, source, place)[0] for light in lights)
         tops[name] = max(every, key=lambda found: badness(found.ratio))
     return max(tops, key=lambda name: badness(tops[name].ratio)), tops
 
@@ -307,7 +295,7 @@ def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
         duration, _ = context.duration("scatter")
         start = nearest if all(c.retinal for c in context.compared(tissue, duration)) else _TOUCHING
         reaches = {
-            name: scatter.extended_distance(_ratio(context, name, tissue, duration, source), source, start)
+            name: scatter.extended_distance(_ratio(context.received(tissue, duration, (name,)), source), source, start)
             for name in context.rule_sets
         }
         decided, tops = _worst_views(context, tissue, duration, source, nearest)

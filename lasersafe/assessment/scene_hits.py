@@ -92,7 +92,7 @@ def with_limit_steps(context: Context, criterion: Criterion, duration: float, an
     lines, tissue = list(every_context(context).values()), criterion.tissue
     ways = [portions(lines, tissue, duration, spread) for spread in (True, False)]
     for own, portion in (pair for parts in ways for pair in zip(lines, parts, strict=True)):
-        for light in (one for one in own.received(tissue, duration) if one.rule_set == criterion.rule_set):
+        for light in own.received(tissue, duration, (criterion.rule_set,)):
             for whole in criteria(light, angle):
                 if lessened(whole, own.wavelength, portion) == criterion:
                     steps = limit_steps(whole, light, angle)
