@@ -123,7 +123,8 @@ class Stage:
         if by == "all":
             return *key, self.corners
         if by == "walls" and not ("direct" in given or "transmitted" in given):
-            return *key, self.standing(cast("Context", given[0]), ("direct",))
+            after = any(one in given for one in ("scatter", "mirror then scatter", ("mirrored", True)))
+            return *key, self.standing(cast("Context", given[0]), ("direct", "mirror") if after else ("direct",))
         return key
 
     @cached_property
@@ -325,7 +326,8 @@ class Stage:
 
         def known(mode: str) -> object:
             poses = [replace(pose, mode="") for pose in self.poses(context, mode)]
-            walls = None if way in ("direct", "transmitted") else self.walls(context, "direct", mode)
+            ways = () if way in ("direct", "transmitted") else ("direct",) if way == "mirror" else ("direct", "mirror")
+            walls = [self.walls(context, one, mode) for one in ways]
             return mode == "fault", poses, walls
 
         return next(one for one in (*loads.MODES, mode) if known(one) == known(mode))
@@ -417,7 +419,7 @@ class Stage:
     def _after(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         """Return what scatters light that has come over mirrors: surfaces with a place, and whatever ends the beam."""
         profile = self.scatter_profile(context, tissue, duration, portion)
-        beams, walls = self._beams_of_eyes(context, pose), self.walls(context, "direct", pose.mode)
+        beams, walls = self._beams_of_eyes(context, pose), self.walls(context, "mirror", pose.mode)
         found, items = [], [item for item in self.lit(context, pose) if item.placed]
         other = [beam.surface != item.name for beam in beams for item in items]
         asked = np.array(other, dtype=bool).reshape(len(beams), len(items))
@@ -459,7 +461,7 @@ class Stage:
         wanted = []
         for stage, one, other in asked.values():
             beams = stage._beams_of_eyes(one, other) if mirrored else [stage._seen_by_eyes(one, other)]
-            lights = [(beam, stage.walls(one, "direct", other.mode)) for beam in beams]
+            lights = [(beam, stage.walls(one, "mirror" if mirrored else "direct", other.mode)) for beam in beams]
             # what may send a beam anywhere lights the floor next to people whom it can hit as well
             known = [beam.aimed and not beam.directions.box().everywhere for beam in beams]
             sure = [light for light, one_way in zip(lights, known, strict=True) if one_way or not mirrored]
@@ -509,7 +511,7 @@ class Stage:
         key = self.key("peaks", context, way, modes)
         wanted = {key: (self, context, way, modes)}
         running = modes == ("running",)
-        ways = WAYS if running else ("direct",) if way == "direct" else ("mirror", "scatter")
+        ways = WAYS if running else (way,)  # what holds against one is asked before the next
         for stage, own in product(self.others, ways):
             broken = [broken_context(stage, one, fault)[0] for one, fault in product(stage.placed, FAULTS)]
             for one in [*stage.placed, *broken] if own == "direct" and not running else stage.placed:
