@@ -19,23 +19,12 @@ from itertools import chain, islice
 from pathlib import Path
 from typing import Any
 
+from lasersafe import files
 from lasersafe.ask import BatchQuestion
 from lasersafe.assessment import assess
 from lasersafe.batch.record import ASSESSED, KINDS, Record, Store, lines_of, part_of, record_of, refused, sealed
 from lasersafe.batch.sources import BadCell, CaseFolder, Item, Reading, Source, case_data, open_source
 from lasersafe.errors import CalcError, CaseError, OutputError, refuse
-from lasersafe.files import (
-    Output,
-    existing,
-    in_utf8,
-    locked,
-    mark_of,
-    precious,
-    suffix_of,
-    write_file,
-    write_outputs,
-    written_as,
-)
 from lasersafe.models import case_from, parse_case
 from lasersafe.quantity import format_quantity, shown
 from lasersafe.wording import load_wording
@@ -272,13 +261,13 @@ class Batch:
     def __init__(self, source: Path, question: BatchQuestion) -> None:
         outputs, processes = question.output or [], question.processes
         for path in outputs:
-            suffix_of(path, "output", *KINDS, dash=False)
-            if in_utf8(str(path)) != str(path):
-                refuse(f"output = '{in_utf8(str(path))}': the name is not UTF-8; choose another one", OutputError)
-            start = existing(path, 1 << 16)
+            files.suffix_of(path, "output", *KINDS, dash=False)
+            if files.in_utf8(str(path)) != str(path):
+                refuse(f"output = '{files.in_utf8(str(path))}': the name is not UTF-8; choose another one", OutputError)
+            start = files.existing(path, 1 << 16)
             if start is not None and source.exists() and os.path.samefile(path, source):
                 refuse(f"output = '{path}': this is the inventory itself; name another file", OutputError)
-            if start is not None and (kept := precious(path, start)):
+            if start is not None and (kept := files.precious(path, start)):
                 refuse(
                     f"{path} is {kept}, which no command replaces; choose another name, or move it away", OutputError
                 )
@@ -312,7 +301,7 @@ class Batch:
         part = part_of(self.outputs[0]) if self.outputs else None
         with contextlib.ExitStack() as stack:
             for path in self.outputs:
-                stack.enter_context(locked(path))
+                stack.enter_context(files.locked(path))
             try:
                 with Store(
                     self.outputs, self.name, self.question.replace, self.source.names() if part else ()
@@ -359,7 +348,7 @@ class Batch:
 
         for number, path in enumerate(self.outputs):
             counted = rows(len if number else self.summary.count)  # once
-            write_file(path, lines_of(counted, path.suffix.lower(), self.question.decimal_comma))
+            files.write_file(path, lines_of(counted, path.suffix.lower(), self.question.decimal_comma))
         if not self.outputs:
             for text in lines_of(rows(self.summary.count), ".csv", self.question.decimal_comma):
                 write(text)
@@ -367,13 +356,13 @@ class Batch:
     def _write_cases(self, store: Store, folder: Path) -> None:
         assert not isinstance(self.source, CaseFolder)
         self.summary.case_files = str(folder)
-        mark, kept = mark_of("case file", self.name, ""), []
+        mark, kept = files.mark_of("case file", self.name, ""), []
         for item in self.source:
             if item.key in store and store[item.key]["status"] == ASSESSED:
                 name, text = self.source.case_file(item)
-                old = existing(folder / name)
-                if old is None or written_as(old) == mark:
-                    write_outputs([Output(folder / name, text.encode(), mark)])
+                old = files.existing(folder / name)
+                if old is None or files.written_as(old) == mark:
+                    files.write_outputs([files.Output(folder / name, text.encode(), mark)])
                 elif old != text.encode():
                     kept.append(name)
         if kept:

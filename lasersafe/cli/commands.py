@@ -9,51 +9,27 @@ from typing import Annotated
 import typer
 from typer import Argument, Option
 
-from lasersafe.ask import (
-    BatchQuestion,
-    EyewearQuestion,
-    LimitQuestion,
-    NewQuestion,
-    PlanQuestion,
-    ReachQuestion,
-    SignQuestion,
-    SolveQuestion,
-    SweepQuestion,
-    Text,
-)
-from lasersafe.cli.options import (
-    CaseFile,
-    Json,
-    PageOutput,
-    Paper,
-    Replace,
-    app,
-    asking,
-    complain,
-    print_json,
-    say,
-    show,
-    tell,
-)
+from lasersafe import ask
+from lasersafe.cli import options
 
 
-@app.command()
+@options.app.command()
 def demo(
     folder: Annotated[Path, Argument(metavar="FOLDER", help="Where the case and the sheet are written.")],
-    as_json: Json = False,
+    as_json: options.Json = False,
 ) -> None:
     """Write the demo case and its sheet into a folder."""
     from lasersafe.ask.cases import write_demo
 
-    tell(as_json, *write_demo(folder))
+    options.tell(as_json, *write_demo(folder))
 
 
-@app.command()
-@asking(NewQuestion)
+@options.app.command()
+@options.asking(ask.NewQuestion)
 def new(
     case: Annotated[Path, Argument(metavar="CASE.toml", help="The file to write.", show_default=False)],
-    question: NewQuestion,
-    as_json: Json = False,
+    question: ask.NewQuestion,
+    as_json: options.Json = False,
 ) -> None:
     """Start a case file: question by question, or from a starter case.
 
@@ -66,7 +42,7 @@ def new(
         data = write_starter(case, question.template, question.replace)
     else:
         data = ask_case(case, question, _ask, _answers())
-    tell(as_json, data, f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
+    options.tell(as_json, data, f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
 
 
 def _answers() -> bool:
@@ -81,7 +57,7 @@ def _ask(question: str, changes: str, default: str) -> str | None:
     EOFError
         If there is nobody to answer.
     """
-    complain(f"{question}\n  {changes}{default and f' [{default}]'}")
+    options.complain(f"{question}\n  {changes}{default and f' [{default}]'}")
     if _answers():
         sys.stderr.write("> ")
         sys.stderr.flush()
@@ -94,22 +70,22 @@ def _ask(question: str, changes: str, default: str) -> str | None:
     return line.strip() or None
 
 
-@app.command()
-def check(case: CaseFile, as_json: Json = False) -> None:
+@options.app.command()
+def check(case: options.CaseFile, as_json: options.Json = False) -> None:
     """List all faults of a case file at once, with line numbers."""
     from lasersafe.ask.cases import check_lines
 
     data, lines = check_lines(case)
-    tell(as_json, data, lines)
+    options.tell(as_json, data, lines)
     if data["faults"]:
         raise typer.Exit(2)
 
 
-@app.command()
+@options.app.command()
 def assess(
-    case: CaseFile,
+    case: options.CaseFile,
     everything: Annotated[bool, Option("--all", help="Print every distance, barrier and scenario, too.")] = False,
-    as_json: Json = False,
+    as_json: options.Json = False,
 ) -> None:
     """Print the answer to a case in 25 lines.
 
@@ -121,41 +97,45 @@ def assess(
 
     assessment = assess_file(case, drawn=as_json or everything)
     if as_json:
-        print_json(plain(assessment))
+        options.print_json(plain(assessment))
     elif everything:
-        say(assessment_text(assessment))
+        options.say(assessment_text(assessment))
     else:
-        show(brief(assessment), LABEL, assessment.decision.passed)
+        options.show(brief(assessment), LABEL, assessment.decision.passed)
     if not assessment.decision.passed:
         raise typer.Exit(1)
 
 
-@app.command()
+@options.app.command()
 def sheet(
-    case: CaseFile,
+    case: options.CaseFile,
     output: Annotated[Path, Option("--output", "-o", help="The PDF to write.", show_default=False)],
-    paper: Annotated[Text, Option(help="A4 or Letter; without it, what the case says.")] = None,
+    paper: Annotated[ask.Text, Option(help="A4 or Letter; without it, what the case says.")] = None,
     replace: Annotated[
         bool, Option(help="Replace a sheet that is signed, or another file; a dated copy of it is kept.")
     ] = False,
-    as_json: Json = False,
+    as_json: options.Json = False,
 ) -> None:
     """Print the assessment sheet of a case as a PDF."""
     from lasersafe.ask.cases import write_case_sheet
 
-    tell(as_json, *write_case_sheet(case, output, paper, replace))
+    options.tell(as_json, *write_case_sheet(case, output, paper, replace))
 
 
 def _page(name: str, kind: str, words: str) -> None:
     """Add the command that prints one page to hand out."""
 
-    @app.command(name, help=words)
+    @options.app.command(name, help=words)
     def page(
-        case: CaseFile, output: PageOutput, paper: Paper = None, replace: Replace = False, as_json: Json = False
+        case: options.CaseFile,
+        output: options.PageOutput,
+        paper: options.Paper = None,
+        replace: options.Replace = False,
+        as_json: options.Json = False,
     ) -> None:
         from lasersafe.ask.cases import write_case_page
 
-        tell(as_json, *write_case_page(case, output, paper, kind, replace))
+        options.tell(as_json, *write_case_page(case, output, paper, kind, replace))
 
 
 _page("prestart", "prestart", "Print the pre-use check with the stop criteria on one page.")
@@ -163,20 +143,20 @@ _page("card", "card", "Print the casualty card on one page.")
 _page("door-sign", "sign", "Print the text of the sign for the entrances on one page.")
 
 
-@app.command()
-def notice(case: CaseFile, as_json: Json = False) -> None:
+@options.app.command()
+def notice(case: options.CaseFile, as_json: options.Json = False) -> None:
     """Print data for a notice to an authority; no permission is claimed."""
     from lasersafe.ask.cases import notice_of
 
-    tell(as_json, *notice_of(case))
+    options.tell(as_json, *notice_of(case))
 
 
-@app.command()
-@asking(SignQuestion)
+@options.app.command()
+@options.asking(ask.SignQuestion)
 def signoff(
-    question: SignQuestion,
+    question: ask.SignQuestion,
     case: Annotated[Path | None, Argument(metavar="[CASE.toml]", help="The case file to sign.")] = None,
-    as_json: Json = False,
+    as_json: options.Json = False,
 ) -> None:
     """Record who signs a case, or sign a printed sheet with a certificate.
 
@@ -185,19 +165,19 @@ def signoff(
     """
     from lasersafe.signing.signing_off import sign_answer
 
-    tell(as_json, *sign_answer(case, question))
+    options.tell(as_json, *sign_answer(case, question))
 
 
-@app.command()
+@options.app.command()
 def verify(
     sheet: Annotated[Path, Argument(metavar="SHEET.pdf", help="The sheet to check.", show_default=False)],
     trust: Annotated[
         list[Path] | None, Option(help="Certificates (PEM or DER) that are trusted; may be given more than once.")
     ] = None,
     case: Annotated[Path | None, Option(help="A case file to compare the sheet with, as it is now.")] = None,
-    on: Annotated[Text, Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
+    on: Annotated[ask.Text, Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
     time_limit: Annotated[float, Option(help="Seconds after which it gives up.")] = 120.0,
-    as_json: Json = False,
+    as_json: options.Json = False,
 ) -> None:
     """Say whether a sheet is still what was signed and what this version computes.
 
@@ -208,18 +188,18 @@ def verify(
     from lasersafe.signing.verify import verify_answer
 
     code, data, lines = verify_answer(sheet, trust or [], case, on, time_limit)
-    tell(as_json, data, lines)
+    options.tell(as_json, data, lines)
     if code:
         raise typer.Exit(code)
 
 
-@app.command()
+@options.app.command()
 def register(
     folder: Annotated[Path, Argument(metavar="DIR", help="The folder with the sheets.", show_default=False)],
     as_csv: Annotated[bool, Option("--csv", help="Print CSV.")] = False,
     recursive: Annotated[bool, Option("--recursive", help="Look into the folders below as well.")] = False,
-    on: Annotated[Text, Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
-    as_json: Json = False,
+    on: Annotated[ask.Text, Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
+    as_json: options.Json = False,
 ) -> None:
     """List the sheets of a folder with state and review date.
 
@@ -228,19 +208,19 @@ def register(
     from lasersafe.signing.container import register_answer
 
     data, text = register_answer(folder, recursive, on, as_csv)
-    tell(as_json, data, text.rstrip("\n"))
+    options.tell(as_json, data, text.rstrip("\n"))
 
 
-@app.command()
-@asking(BatchQuestion)
+@options.app.command()
+@options.asking(ask.BatchQuestion)
 def batch(
-    question: BatchQuestion,
+    question: ask.BatchQuestion,
     source: Annotated[
         Path | None,
         Argument(metavar="FOLDER|FILE", help="Case files, also in folders below, or an inventory: CSV or .xlsx.",
                  show_default=False),
     ] = None,
-    as_json: Json = False,
+    as_json: options.Json = False,
 ) -> None:  # fmt: skip
     """Assess many cases in parallel: a folder of case files, or an inventory."""
     from lasersafe.batch.run import Batch
@@ -253,7 +233,7 @@ def batch(
         example = templates_path("inventory", "example.csv").read_bytes()
         write_outputs([Output(template, example)], replace=question.replace)
         words = f"inventory: {template}\nfill it in, then: lasersafe batch {template} -o results.csv"
-        tell(as_json, {"inventory": str(template)}, words)
+        options.tell(as_json, {"inventory": str(template)}, words)
         return
     if source is None:
         refuse("name a folder with case files or an inventory as CSV; --template FILE.csv writes one to start from")
@@ -262,10 +242,10 @@ def batch(
     one = Batch(source, question)
     said = list(one.summary.remarks)
     for remark in said:
-        complain(f"note: {remark}")
+        options.complain(f"note: {remark}")
 
     def write(line: bytes) -> None:
-        say(line.decode(), end="")
+        options.say(line.decode(), end="")
 
     try:
         if sys.stderr.isatty():
@@ -275,14 +255,14 @@ def batch(
             summary = one.run(write)
     except KeyboardInterrupt:
         kept = "; the same command goes on from there" if question.output else ""
-        complain(f"stopped after {one.summary.worked_out} cases{kept}")
+        options.complain(f"stopped after {one.summary.worked_out} cases{kept}")
         raise typer.Exit(130) from None
     for remark in summary.remarks[len(said) :]:
-        complain(f"note: {remark}")
+        options.complain(f"note: {remark}")
     if question.output:
-        tell(as_json, summary.plain(), summary.lines())
+        options.tell(as_json, summary.plain(), summary.lines())
     for line in [*([] if question.output else summary.lines()), *summary.refusals()]:
-        complain(line)
+        options.complain(line)
     if summary.refused:
         raise typer.Exit(2)
 
@@ -291,40 +271,40 @@ def batch(
 # Of a beam, of an input, of what a file may say; and the page
 
 
-@app.command()
-@asking(LimitQuestion)
-def limit(question: LimitQuestion, as_json: Json = False) -> None:
+@options.app.command()
+@options.asking(ask.LimitQuestion)
+def limit(question: ask.LimitQuestion, as_json: options.Json = False) -> None:
     """Print the exposure limits of eye and skin."""
     from lasersafe.ask.beams import limit_answer, limit_text
 
     data = limit_answer(question)
-    tell(as_json, data, limit_text(data))
+    options.tell(as_json, data, limit_text(data))
 
 
-@app.command()
-@asking(ReachQuestion)
-def reach(question: ReachQuestion, replace: Replace = False, as_json: Json = False) -> None:
+@options.app.command()
+@options.asking(ask.ReachQuestion)
+def reach(question: ask.ReachQuestion, replace: options.Replace = False, as_json: options.Json = False) -> None:
     """Print how far a beam exceeds the limits, direct and by scatter."""
     from lasersafe.ask.reach import reach_answer, reach_text, write_drawing
 
     data = reach_answer(question)
     if question.drawing is not None:
         write_drawing(question.drawing, question, data, replace=replace)
-    tell(as_json, data, reach_text(data))
+    options.tell(as_json, data, reach_text(data))
 
 
-@app.command()
-@asking(EyewearQuestion)
-def eyewear(question: EyewearQuestion, as_json: Json = False) -> None:
+@options.app.command()
+@options.asking(ask.EyewearQuestion)
+def eyewear(question: ask.EyewearQuestion, as_json: options.Json = False) -> None:
     """Print what eyewear must carry, and judge what is printed on each pair."""
     from lasersafe.ask.eyewear import eyewear_answer, eyewear_text
 
     data = eyewear_answer(question)
-    tell(as_json, data, eyewear_text(data))
+    options.tell(as_json, data, eyewear_text(data))
 
 
-@app.command()
-def units(as_json: Json = False) -> None:
+@options.app.command()
+def units(as_json: options.Json = False) -> None:
     """List the units that a case file and the options may use."""
     from lasersafe.quantity import units as known
 
@@ -333,53 +313,57 @@ def units(as_json: Json = False) -> None:
     for row in rows:
         by_dimension.setdefault(row.dimension, []).append(row.text)
     data = {"units": [{"unit": row.text, "measures": row.dimension} for row in rows]}
-    tell(as_json, data, [f"{dimension}: {', '.join(names)}" for dimension, names in by_dimension.items()])
+    options.tell(as_json, data, [f"{dimension}: {', '.join(names)}" for dimension, names in by_dimension.items()])
 
 
-@app.command()
+@options.app.command()
 def schema() -> None:
     """Print the JSON schema of a case file."""
     from lasersafe.models import json_schema
 
-    print_json(json_schema())
+    options.print_json(json_schema())
 
 
-@app.command()
-def spectators(case: CaseFile, as_json: Json = False) -> None:
+@options.app.command()
+def spectators(case: options.CaseFile, as_json: options.Json = False) -> None:
     """Print the nearest allowed line on each side, in metres and feet."""
     from lasersafe.ask.printed import spectator_lines
 
-    tell(as_json, *spectator_lines(case))
+    options.tell(as_json, *spectator_lines(case))
 
 
-@app.command()
-@asking(PlanQuestion)
-def plan(case: CaseFile, question: PlanQuestion, replace: Replace = False, as_json: Json = False) -> None:
+@options.app.command()
+@options.asking(ask.PlanQuestion)
+def plan(
+    case: options.CaseFile, question: ask.PlanQuestion, replace: options.Replace = False, as_json: options.Json = False
+) -> None:
     """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
     from lasersafe.ask.drawings import write_plan
 
-    tell(as_json, *write_plan(case, question, replace))
+    options.tell(as_json, *write_plan(case, question, replace))
 
 
-@app.command()
-@asking(SweepQuestion)
-def sweep(case: CaseFile, question: SweepQuestion, replace: Replace = False, as_json: Json = False) -> None:
+@options.app.command()
+@options.asking(ask.SweepQuestion)
+def sweep(
+    case: options.CaseFile, question: ask.SweepQuestion, replace: options.Replace = False, as_json: options.Json = False
+) -> None:
     """Print the distances over the values of some inputs of a case."""
     from lasersafe.studies.tables import run_sweep
 
-    tell(as_json, *run_sweep(case, question, replace))
+    options.tell(as_json, *run_sweep(case, question, replace))
 
 
-@app.command()
-@asking(SolveQuestion)
-def solve(case: CaseFile, question: SolveQuestion, as_json: Json = False) -> None:
+@options.app.command()
+@options.asking(ask.SolveQuestion)
+def solve(case: options.CaseFile, question: ask.SolveQuestion, as_json: options.Json = False) -> None:
     """Print how far an input may go so that a place needs no protection."""
     from lasersafe.studies.solving import run_solve
 
-    tell(as_json, *run_solve(case, question))
+    options.tell(as_json, *run_solve(case, question))
 
 
-@app.command()
+@options.app.command()
 def page(
     port: Annotated[int, Option(help="Port of this computer; the next free one where it is in use.")] = 8642,
     language: Annotated[str, Option(help="Language of what is printed here: en or de.")] = "en",
@@ -388,4 +372,4 @@ def page(
     """Open the page for makers, producers and officers in the browser; Ctrl-C ends it."""
     from lasersafe.page import serve
 
-    serve(port, language, say, browser=not no_browser)
+    serve(port, language, options.say, browser=not no_browser)

@@ -7,21 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import partial
 
+from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.page import Entry, Paper, lay_out
-from lasersafe.drawing.primitives import (
-    BLACK,
-    Area,
-    Drawing,
-    Lines,
-    Mark,
-    Pair,
-    Rect,
-    Run,
-    Words,
-    along,
-    clip_run,
-    edge,
-)
 from lasersafe.drawing.sketch import Board, Label
 from lasersafe.drawing.text import RAISED, spoken, width_of
 
@@ -42,7 +29,7 @@ DASHES: tuple[tuple[float, ...], ...] = (
     (4.2, 0.9, 0.7, 0.9, 0.7, 0.9),
     (1.2, 0.6),
 )
-INKS = (BLACK, "#1d4e9e", "#35601c", "#8f1d4f", "#5b3b91", "#a8560b", "#1f7f93", "#555555")
+INKS = (pen.BLACK, "#1d4e9e", "#35601c", "#8f1d4f", "#5b3b91", "#a8560b", "#1f7f93", "#555555")
 NOMINAL_DASHES = (1.8, 1.0, 0.5, 1.0)
 _THICK, _PLACES = 0.5, 23
 
@@ -91,7 +78,7 @@ class Axis:
         return numbered, fine
 
 
-def round_ends(low: float, high: float, *, log: bool) -> Pair:
+def round_ends(low: float, high: float, *, log: bool) -> pen.Pair:
     """Return ends of an axis at round numbers, at or beyond those given.
 
     Parameters
@@ -148,59 +135,59 @@ class Plot:
 
     x: Axis
     y: Axis
-    room: Rect  # inside the axes, in mm
+    room: pen.Rect  # inside the axes, in mm
     head: float = 0.0  # kept for names above the axes, in mm
 
-    def point(self, x: float, y: float) -> Pair:
+    def point(self, x: float, y: float) -> pen.Pair:
         """Return where two values meet on paper."""
         x0, y0, x1, y1 = self.room
         return x0 + self.x.share(x) * (x1 - x0), y0 + self.y.share(y) * (y1 - y0)
 
-    def run(self, values: Sequence[Pair]) -> Run:
+    def run(self, values: Sequence[pen.Pair]) -> pen.Run:
         """Return where a line through values runs on paper."""
         return tuple([self.point(x, y) for x, y in values])
 
 
-def plot_in(frame: Rect, x: Axis, y: Axis) -> Plot:
+def plot_in(frame: pen.Rect, x: Axis, y: Axis) -> Plot:
     """Return two axes that fill a frame, with room for numbers and titles."""
     wide = max([width_of(tick_text(v), TICK) for v in y.marks()[0]] or [0.0])
     room = (frame[0] + wide + _LEFT, frame[1] + _BELOW, frame[2] - _RIGHT, frame[3] - _ABOVE)
     return Plot(x, y, room)
 
 
-def grid_marks(plot: Plot) -> list[Mark]:
+def grid_marks(plot: Plot) -> list[pen.Mark]:
     """Return the lines of the grid, under everything else."""
     x0, y0, x1, y1 = plot.room
-    marks: list[Mark] = []
+    marks: list[pen.Mark] = []
     for values, ink, thick in ((1, FINE, 0.12), (0, GRID, 0.2)):
         runs = [((x, y0), (x, y1)) for v in plot.x.marks()[values] for x in [plot.point(v, plot.y.low)[0]]]
         runs += [((x0, y), (x1, y)) for v in plot.y.marks()[values] for y in [plot.point(plot.x.low, v)[1]]]
         if runs:
-            marks.append(Lines(tuple(runs), ink, thick))
+            marks.append(pen.Lines(tuple(runs), ink, thick))
     return marks
 
 
-def axis_marks(plot: Plot) -> list[Mark]:
+def axis_marks(plot: Plot) -> list[pen.Mark]:
     """Return edge, numbers and titles; a number that would touch the one before it is left out."""
     x0, y0, x1, y1 = plot.room
-    marks = edge(plot.room, 0.35)
+    marks = pen.edge(plot.room, 0.35)
     last = -math.inf
     for value in plot.x.marks()[0]:
         text, x = tick_text(value), plot.point(value, plot.y.low)[0]
         wide = width_of(text, TICK)
-        marks.append(Lines((((x, y0), (x, y0 - 0.9)),), BLACK, 0.25))
+        marks.append(pen.Lines((((x, y0), (x, y0 - 0.9)),), pen.BLACK, 0.25))
         if x - wide / 2 > last + 1.5:
-            marks.append(Words(x - wide / 2, y0 - 1.4 - TICK, text, TICK))
+            marks.append(pen.Words(x - wide / 2, y0 - 1.4 - TICK, text, TICK))
             last = x + wide / 2
     last = -math.inf
     for value in plot.y.marks()[0]:
         text, y = tick_text(value), plot.point(plot.x.low, value)[1]
-        marks.append(Lines((((x0, y), (x0 - 0.9, y)),), BLACK, 0.25))
+        marks.append(pen.Lines((((x0, y), (x0 - 0.9, y)),), pen.BLACK, 0.25))
         if y > last + TICK * 1.1:
-            marks.append(Words(x0 - 1.5 - width_of(text, TICK), y - 0.36 * TICK, text, TICK))
+            marks.append(pen.Words(x0 - 1.5 - width_of(text, TICK), y - 0.36 * TICK, text, TICK))
             last = y
-    marks.append(Words((x0 + x1 - width_of(plot.x.title, TITLE)) / 2, y0 - 8.2, plot.x.title, TITLE))
-    marks.append(Words(x0, y1 + 2.2 + plot.head, plot.y.title, TITLE))
+    marks.append(pen.Words((x0 + x1 - width_of(plot.x.title, TITLE)) / 2, y0 - 8.2, plot.x.title, TITLE))
+    marks.append(pen.Words(x0, y1 + 2.2 + plot.head, plot.y.title, TITLE))
     return marks
 
 
@@ -220,7 +207,7 @@ class Trace:
 
     name: str
     text: str
-    points: tuple[Pair, ...]
+    points: tuple[pen.Pair, ...]
 
 
 @dataclass(frozen=True)
@@ -242,7 +229,7 @@ class Nominal:
 
 def curve_page(
     paper: Paper, heading: Heading, x: Axis, y: Axis, traces: Sequence[Trace], nominal: Nominal | None = None
-) -> Drawing:
+) -> pen.Drawing:
     """Return a page with curves.
 
     Parameters
@@ -270,42 +257,42 @@ def curve_page(
         places = [(at, high - (high - low) * share) for share in (0.04, 0.96, 0.12, 0.88, 0.2, 0.8)]
         board.put(Label(nominal.text, places))
         tip = ((at, low), (at - 1.1, low - 1.9), (at + 1.1, low - 1.9))
-        marks += [Lines((((at, low), (at, high)),), BLACK, 0.25, NOMINAL_DASHES), Area((tip,), BLACK)]
+        marks += [pen.Lines((((at, low), (at, high)),), pen.BLACK, 0.25, NOMINAL_DASHES), pen.Area((tip,), pen.BLACK)]
     marks += curve_marks(plot, [(trace.name, trace.points) for trace in traces], board)
     layout.drawing.marks.extend([*marks, *axis_marks(plot)])
     return layout.drawing
 
 
 def curve_marks(
-    plot: Plot, curves: Sequence[tuple[str, Sequence[Pair]]], board: Board, bold: bool = False
-) -> list[Mark]:
+    plot: Plot, curves: Sequence[tuple[str, Sequence[pen.Pair]]], board: Board, bold: bool = False
+) -> list[pen.Mark]:
     """Return curves, each given as its name and points, with their names beside them where there is room."""
-    marks: list[Mark] = []
+    marks: list[pen.Mark] = []
     labels = []
     for number, (name, points) in enumerate(curves):
-        runs = clip_run(plot.run(points), plot.room)
+        runs = pen.clip_run(plot.run(points), plot.room)
         for run in runs:
             board.cover(run)
         if runs:
             marks.append(line := curve(number, *runs))
-            places = along(max(runs, key=lambda run: abs(run[-1][0] - run[0][0])), _PLACES)
+            places = pen.along(max(runs, key=lambda run: abs(run[-1][0] - run[0][0])), _PLACES)
             labels.append(Label(name, from_middle(places), bold, line.ink, clear=0.8))
     for label in labels:
         board.put(label)
     return [*marks, *board.under, *board.marks]
 
 
-def from_middle(places: Sequence[Pair]) -> list[Pair]:
+def from_middle(places: Sequence[pen.Pair]) -> list[pen.Pair]:
     """Return places along a line, those near its middle first."""
     middle = len(places) / 2 - 0.5
     return [place for _, place in sorted(enumerate(places), key=lambda one: abs(one[0] - middle))]
 
 
-def curve(number: int, *runs: Run) -> Lines:
+def curve(number: int, *runs: pen.Run) -> pen.Lines:
     """Return lines as a curve of that number is drawn; the inks differ in brightness too."""
-    return Lines(runs, INKS[number % len(INKS)], _THICK, DASHES[number % len(DASHES)])
+    return pen.Lines(runs, INKS[number % len(INKS)], _THICK, DASHES[number % len(DASHES)])
 
 
-def _sample(number: int, rect: Rect) -> list[Mark]:
+def _sample(number: int, rect: pen.Rect) -> list[pen.Mark]:
     y = (rect[1] + rect[3]) / 2
     return [curve(number, ((rect[0], y), (rect[2], y)))]

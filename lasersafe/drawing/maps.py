@@ -12,27 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.drawing import primitives
+from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.chart import TICK, Axis, Heading, Plot, axis_marks, from_middle, plot_in, round_steps
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, limits_line
-from lasersafe.drawing.primitives import (
-    BLACK,
-    WHITE,
-    Area,
-    Drawing,
-    Lines,
-    Mark,
-    Rect,
-    Run,
-    Words,
-    along,
-    box,
-    clip_ring,
-    edge,
-    grey,
-    overlap,
-    within,
-)  # fmt: skip
 from lasersafe.drawing.room import Floor
 from lasersafe.drawing.sketch import DECADES, Board, Label, fit
 from lasersafe.drawing.text import ASCENT, DESCENT, quantity, ratio, spoken, tidy, width_of
@@ -46,7 +28,7 @@ _SIDE = 12.0  # mm at the left, for the heights
 _DECADES = 3  # below the highest, that an unrated barrier shows
 
 
-def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str, wording: Wording) -> Drawing:
+def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str, wording: Wording) -> pen.Drawing:
     """Return one page with the strips of a barrier.
 
     Parameters
@@ -87,14 +69,14 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
     length, high = found.along[-1] - found.along[0], found.heights[-1] - found.heights[0]
     room = ((x1 - x0 - _SIDE - 4.0) / length, ((y1 - y0) / len(classes) - _HEAD - _FEET) / high)
     mm = min(room)
-    marks: list[Mark] = []
+    marks: list[pen.Mark] = []
     top = y1
     for way, rows in classes.items():
         low = top - _HEAD - high * mm
         peaks = [one.aimed for one in line.ways if one.way == way and one.fitted and one.aimed is not None]
         peak = quantity(max(peaks), "W/m2", 3, "up") if peaks else wording.text("plan.barrier_no_peak")
         head = wording.text("plan.barrier_way", way=wording.text(f"way.{way}"), peak=peak)
-        marks.append(Words(x0 + _SIDE, top - _HEAD + 2.0, head, _TYPE, True))
+        marks.append(pen.Words(x0 + _SIDE, top - _HEAD + 2.0, head, _TYPE, True))
         marks += _strip(found, rows, (x0 + _SIDE, low), mm)
         top = low - _FEET
     layout.scale_lines((wording.text("plan.barrier_axes"),), paper.margin)
@@ -107,21 +89,21 @@ def share_of_rating(ratio: float) -> int:
     return next((value for value, most in ((0, 0.01), (1, 0.1), (2, 1.0)) if ratio <= most), len(DECADES))
 
 
-def _strip(found: BarrierMap, rows: list[list[int]], corner: tuple[float, float], mm: float) -> list[Mark]:
+def _strip(found: BarrierMap, rows: list[list[int]], corner: tuple[float, float], mm: float) -> list[pen.Mark]:
     """Return the cells of one way, with metres along the barrier and heights."""
     left, low = corner
     across = [left + (at - found.along[0]) * mm for at in found.along]
     up = [low + (at - found.heights[0]) * mm for at in found.heights]
     frame = (left, low, across[-1], up[-1])
-    marks = [*class_marks(rows, across, up, frame), *edge(frame, 0.35)]
+    marks = [*class_marks(rows, across, up, frame), *pen.edge(frame, 0.35)]
     for at in round_steps(0.0, found.along[-1] - found.along[0], 8.0 / mm):
         x = left + at * mm
-        marks.append(Lines((((x, low), (x, low - 1.2)),), BLACK, 0.25))
-        marks.append(Words(x - 1.2, low - 4.2, spoken(f"{at:g} m" if at == 0.0 else f"{at:g}"), _TYPE))
+        marks.append(pen.Lines((((x, low), (x, low - 1.2)),), pen.BLACK, 0.25))
+        marks.append(pen.Words(x - 1.2, low - 4.2, spoken(f"{at:g} m" if at == 0.0 else f"{at:g}"), _TYPE))
     for at in round_steps(found.heights[0], found.heights[-1], 5.0 / mm):
         y = low + (at - found.heights[0]) * mm
-        marks.append(Lines((((left - 1.2, y), (left, y)),), BLACK, 0.25))
-        marks.append(Words(left - 10.0, y - 0.9, spoken(f"{at:g} m"), _TYPE))
+        marks.append(pen.Lines((((left - 1.2, y), (left, y)),), pen.BLACK, 0.25))
+        marks.append(pen.Words(left - 10.0, y - 0.9, spoken(f"{at:g} m"), _TYPE))
     return marks
 
 
@@ -159,7 +141,7 @@ def _edges(centres: list[float], step: int) -> list[float]:
     return [*edges, centres[-1] + width / 2]
 
 
-def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> Drawing | None:
+def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> pen.Drawing | None:
     """Return the exposure map, or None when the scene has none.
 
     Parameters
@@ -199,14 +181,14 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
         if part[2] - part[0] > 1e-6 and part[3] - part[1] > 1e-6:
             layers.marks += _crossed_out(part)
     layers.marks += class_marks(classes, across, up, view.frame)
-    borders: list[Run] = []  # between cells above the limit and others
+    borders: list[pen.Run] = []  # between cells above the limit and others
     for row, line in enumerate(classes):
         for column, value in enumerate(line):
             if column + 1 < len(line) and (value > 0) != (line[column + 1] > 0):
                 borders.append(((across[column + 1], up[row]), (across[column + 1], up[row + 1])))
             if row + 1 < len(classes) and (value > 0) != (classes[row + 1][column] > 0):
                 borders.append(((across[column], up[row + 1]), (across[column + 1], up[row + 1])))
-    layers.marks.append(Lines(tuple(borders), BLACK, 0.55))
+    layers.marks.append(pen.Lines(tuple(borders), pen.BLACK, 0.55))
     layers.room()
     layers.aims(rays=False)
     layers.barriers()
@@ -214,7 +196,7 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     for one in found.persons:
         if view.holds(one.position, 0.5):
             place = view.point(one.position)
-            layers.marks += primitives.person(place)
+            layers.marks += pen.person(place)
             layers.board.block(place, 1.6)
             words = layers.text("plan.person_below" if one.ratio <= 1.0 else "plan.map_place", ratio=ratio(one.ratio))
             layers.labels.append(Label(f"{one.name}{words}", (place,), clear=1.6))
@@ -222,18 +204,18 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     return layout.filled(paper, layers, head)
 
 
-def _crossed_out(rect: Rect) -> list[Mark]:
+def _crossed_out(rect: pen.Rect) -> list[pen.Mark]:
     """Return a grey field with a cross, which no tone of a decade has."""
     x0, y0, x1, y1 = rect
     cross = (((x0, y0), (x1, y1)), ((x0, y1), (x1, y0)))
-    return [*edge(rect, 0.2, fill=_NOT_WORKED_OUT), Lines(cross, BLACK, 0.2)]
+    return [*pen.edge(rect, 0.2, fill=_NOT_WORKED_OUT), pen.Lines(cross, pen.BLACK, 0.2)]
 
 
 def class_marks(
-    classes: Sequence[Sequence[int]], across: Sequence[float], up: Sequence[float], frame: Rect
-) -> list[Mark]:
+    classes: Sequence[Sequence[int]], across: Sequence[float], up: Sequence[float], frame: pen.Rect
+) -> list[pen.Mark]:
     """Return the cells above the lowest class, toned, between edges on paper."""
-    marks: list[Mark] = []
+    marks: list[pen.Mark] = []
     for value in sorted({value for row in classes for value in row} - {0}):
         rings = []
         for number, row in enumerate(classes):
@@ -241,19 +223,19 @@ def class_marks(
             for one, cells_alike in groupby(row):
                 end = start + len(list(cells_alike))
                 ring = (
-                    clip_ring(box((across[start], up[number], across[end], up[number + 1])), frame)
+                    pen.clip_ring(pen.box((across[start], up[number], across[end], up[number + 1])), frame)
                     if one == value
                     else ()
                 )
                 rings += [ring] if ring else []
                 start = end
-        marks += [Area((ring,), DECADES[value - 1]) for ring in rings]
+        marks += [pen.Area((ring,), DECADES[value - 1]) for ring in rings]
     return marks
 
 
-def sample_of(value: int) -> Callable[[Rect], list[Mark]]:
+def sample_of(value: int) -> Callable[[pen.Rect], list[pen.Mark]]:
     """Return what draws a sample of a class for the legend."""
-    return lambda rect: [*class_marks([[value]], (rect[0], rect[2]), (rect[1], rect[3]), rect), *edge(rect)]
+    return lambda rect: [*class_marks([[value]], (rect[0], rect[2]), (rect[1], rect[3]), rect), *pen.edge(rect)]
 
 
 def legend_entry(value: int, below: str, unit: str, wording: Wording) -> Entry:
@@ -311,7 +293,7 @@ def contour_page(
     grid: tuple[Floats, Floats, Floats],
     name: Callable[[float], str],
     nominal: tuple[float, float, str] | None = None,
-) -> Drawing:
+) -> pen.Drawing:
     """Return a page with contour lines.
 
     Parameters
@@ -333,12 +315,12 @@ def contour_page(
 
     xs, ys, values = grid
     levels = levels_of(values)
-    tones = [grey(_LIGHT - (_LIGHT - _DARK) * k / max(len(levels), 1)) for k in range(len(levels) + 1)]
+    tones = [pen.grey(_LIGHT - (_LIGHT - _DARK) * k / max(len(levels), 1)) for k in range(len(levels) + 1)]
     between = [f"{name(a)} to {name(b)}" for a, b in pairwise(levels)]
     bands = [f"{name(float(values.max()))} everywhere"]
     if levels:
         bands = [f"up to {name(levels[0])}", *between, f"above {name(levels[-1])}"]
-    entries = [Entry(partial(edge, thick=0.2, fill=tone), text) for tone, text in zip(tones, bands, strict=True)]
+    entries = [Entry(partial(pen.edge, thick=0.2, fill=tone), text) for tone, text in zip(tones, bands, strict=True)]
     layout = lay_out(paper, "sweep", heading.title, (), entries, heading.foot, 0)
     layout.scale_lines(heading.lines, paper.margin)
     plot = plot_in(layout.drawing.frame, x, y)
@@ -350,42 +332,42 @@ def contour_page(
     across = np.array([plot.point(float(v), y.low)[0] for v in xs])
     up = np.array([plot.point(x.low, float(v))[1] for v in ys])
     made: Any = contour_generator(across, up, scale(values).T, line_type="Separate", fill_type="OuterOffset")
-    marks: list[Mark] = []
+    marks: list[pen.Mark] = []
     bounds = [-1e300, *[float(scale(level)) for level in levels], 1e300]
     for tone, low, high in zip(tones, bounds[:-1], bounds[1:], strict=True):
         points, offsets = made.filled(low, high)
         for outline, cuts in zip(points, offsets, strict=True):
-            marks.append(Area(tuple(tuple(map(tuple, outline[a:b].tolist())) for a, b in pairwise(cuts)), tone))
+            marks.append(pen.Area(tuple(tuple(map(tuple, outline[a:b].tolist())) for a, b in pairwise(cuts)), tone))
     board = Board(plot.room)
     lines = {level: [tuple(map(tuple, line.tolist())) for line in made.lines(float(scale(level)))] for level in levels}
-    marks += [Lines(tuple(runs), BLACK, 0.35) for runs in lines.values() if runs]
-    texts: list[Mark] = []
+    marks += [pen.Lines(tuple(runs), pen.BLACK, 0.35) for runs in lines.values() if runs]
+    texts: list[pen.Mark] = []
     if nominal is not None and x.low <= nominal[0] <= x.high and y.low <= nominal[1] <= y.high:
         at_x, at_y = plot.point(nominal[0], nominal[1])
         arms = (((at_x - 2.2, at_y), (at_x + 2.2, at_y)), ((at_x, at_y - 2.2), (at_x, at_y + 2.2)))
         board.block((at_x, at_y), 2.4)
         board.boxes.append((at_x - 2.4, at_y - 2.4, at_x + 2.4, at_y + 2.4))
         board.put(Label(nominal[2], ((at_x, at_y),), bold=True, clear=2.4))
-        texts += [Lines(arms, WHITE, 1.4), Lines(arms, BLACK, 0.6)]
+        texts += [pen.Lines(arms, pen.WHITE, 1.4), pen.Lines(arms, pen.BLACK, 0.6)]
     for level, runs in lines.items():
         texts += _name(name(level), runs, plot, board)
     layout.drawing.marks.extend([*marks, *board.under, *texts, *board.marks, *axis_marks(plot)])
     return layout.drawing
 
 
-def _name(text: str, runs: Sequence[Run], plot: Plot, board: Board) -> list[Mark]:
+def _name(text: str, runs: Sequence[pen.Run], plot: Plot, board: Board) -> list[pen.Mark]:
     """Return the value of a contour, written on its line where no other text stands."""
     wide = width_of(text, TICK) + 1.0
     for run in sorted(runs, key=lambda one: -_extent(one)):
-        for x, y in from_middle(along(run, _PLACES)):
+        for x, y in from_middle(pen.along(run, _PLACES)):
             rect = (x - wide / 2, y - 0.5 * TICK - 0.3, x + wide / 2, y + 0.5 * TICK + 0.3)
-            if within(rect, plot.room) and not any(overlap(rect, other) for other in board.boxes):
+            if pen.within(rect, plot.room) and not any(pen.overlap(rect, other) for other in board.boxes):
                 board.boxes.append(rect)
                 low = y - (ASCENT - DESCENT) / 2 * TICK
-                return [Area((box(rect),), WHITE), Words(x - wide / 2 + 0.5, low, text, TICK)]
+                return [pen.Area((pen.box(rect),), pen.WHITE), pen.Words(x - wide / 2 + 0.5, low, text, TICK)]
     return []
 
 
-def _extent(run: Run) -> float:
+def _extent(run: pen.Run) -> float:
     xs, ys = [x for x, _ in run], [y for _, y in run]
     return max(xs) - min(xs) + max(ys) - min(ys)

@@ -7,22 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
 
-from lasersafe.drawing import primitives
-from lasersafe.drawing.primitives import (
-    BLACK,
-    WHITE,
-    Area,
-    Drawing,
-    Lines,
-    Mark,
-    Rect,
-    Words,
-    arrow,
-    bearing_vector,
-    box,
-    closed,
-    edge,
-)
+from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, Sketch
 from lasersafe.drawing.text import clean, distance, duration, in_unit, width_of, wrap
 from lasersafe.records.scene import BarrierLine, SceneResult, SpectatorLine, ZoneShape
@@ -50,7 +35,7 @@ class Paper:
 class Entry:
     """One line of the legend: a sample, a short name in bold, and what it says."""
 
-    sample: Callable[[Rect], list[Mark]]
+    sample: Callable[[pen.Rect], list[pen.Mark]]
     head: str
     text: str = ""
 
@@ -66,7 +51,7 @@ class Entry:
 class Layout:
     """A page with its frame still empty."""
 
-    drawing: Drawing
+    drawing: pen.Drawing
     head_y: float
 
     def scale_lines(self, texts: Sequence[str], margin: float) -> None:
@@ -76,16 +61,16 @@ class Layout:
         for text in texts[:_HEAD_LINES]:
             lines = wrap(clean(text), _LINE, room) or ("",)
             line = lines[0] if len(lines) == 1 else wrap(clean(text), _LINE, room - 4.0)[0] + " …"
-            self.drawing.marks.append(Words(margin, y, line, _LINE))
+            self.drawing.marks.append(pen.Words(margin, y, line, _LINE))
             y -= _LINE * _LEADING
 
-    def filled(self, paper: Paper, sketch: Sketch, shown: str | None, *more: Mark) -> Drawing:
+    def filled(self, paper: Paper, sketch: Sketch, shown: str | None, *more: pen.Mark) -> pen.Drawing:
         """Return the page with its scale and what it shows, what is drawn in the frame, and the edge of the frame."""
         view = sketch.view
         scale = sketch.text("plan.scale", scale=view.scale, paper=paper.name)
         lines = wrap(scale, _LINE, paper.width - 2 * paper.margin) if shown is None else (scale, shown)
         self.scale_lines(lines, paper.margin)
-        self.drawing.marks.extend([*sketch.marks, *sketch.bar, *more, *edge(view.frame, 0.35)])
+        self.drawing.marks.extend([*sketch.marks, *sketch.bar, *more, *pen.edge(view.frame, 0.35)])
         return replace(self.drawing, scale=view.scale)
 
 
@@ -119,30 +104,32 @@ def lay_out(
         The page; a legend that would take more than half of it is set beside a frame as high as there is room.
     """
     m, wide = paper.margin, paper.width - 2 * paper.margin
-    marks: list[Mark] = []
+    marks: list[pen.Mark] = []
     y = paper.height - m
     heads = wrap(clean(title), _TITLE, wide, True)
     if len(heads) > _TITLE_LINES:
         heads = (*heads[: _TITLE_LINES - 1], wrap(heads[_TITLE_LINES - 1], _TITLE, wide - 6.0, True)[0] + "…")
     for line in heads:
         y -= _TITLE * _LEADING
-        marks.append(Words(m, y + 0.3 * _TITLE, line, _TITLE, True))
+        marks.append(pen.Words(m, y + 0.3 * _TITLE, line, _TITLE, True))
     y -= _LINE * _LEADING
     head_y = y + 0.3 * _LINE
     top = y - (_HEAD_LINES - 1) * _LINE * _LEADING - 1.0
     low = m
     for text, bold in reversed(foot):
         for line in reversed(wrap(clean(text), _ENTRY, wide, bold)):
-            marks.append(Words(m, low + 0.3 * _ENTRY, line, _ENTRY, bold))
+            marks.append(pen.Words(m, low + 0.3 * _ENTRY, line, _ENTRY, bold))
             low += _ENTRY * _LEADING
     low += 1.5
     for entries, columns in ((signs, 4), (zones, 2)):
         low += _columns(entries, columns, wide, m, low, marks)
     frame = (m, low + 1.0, paper.width - m, max(top, low + 20.0))
-    return Layout(Drawing(kind, clean(title), paper.width, paper.height, frame, scale, marks), head_y)
+    return Layout(pen.Drawing(kind, clean(title), paper.width, paper.height, frame, scale, marks), head_y)
 
 
-def _columns(entries: Sequence[Entry], columns: int, wide: float, left: float, low: float, marks: list[Mark]) -> float:
+def _columns(
+    entries: Sequence[Entry], columns: int, wide: float, left: float, low: float, marks: list[pen.Mark]
+) -> float:
     """Set entries in columns that stand on ``low``; return their height."""
     if not entries:
         return 0.0
@@ -159,25 +146,25 @@ def _columns(entries: Sequence[Entry], columns: int, wide: float, left: float, l
             marks += entry.sample((x, y - _SWATCH[1] - 0.4, x + sample, y - 0.4))
             base = y - _ENTRY * 1.1
             for line, bold in lines:
-                marks.append(Words(x + sample + 2.0, base, line, _ENTRY, bold))
+                marks.append(pen.Words(x + sample + 2.0, base, line, _ENTRY, bold))
                 base -= _ENTRY * _LEADING
         y -= max(row)
     return total
 
 
-def direction_arrows(frame: Rect, directions: Sequence[tuple[str, float]]) -> tuple[list[Mark], list[Rect]]:
+def direction_arrows(frame: pen.Rect, directions: Sequence[tuple[str, float]]) -> tuple[list[pen.Mark], list[pen.Rect]]:
     """Return arrows with names, as north and stage, at the upper right of the frame, and the room they take."""
-    marks: list[Mark] = []
-    rects: list[Rect] = []
+    marks: list[pen.Mark] = []
+    rects: list[pen.Rect] = []
     right = frame[2] - 1.5
     for name, bearing in directions:
         half = max(7.0, width_of(name, _ENTRY) / 2 + 1.0)
         rect = (right - 2 * half, frame[3] - 19.0, right, frame[3] - 1.5)
         x, y = right - half, frame[3] - 8.5
-        fx, fy = bearing_vector(bearing)
-        marks.append(Area((box(rect),), WHITE))
-        marks += arrow((x - 5.5 * fx, y - 5.5 * fy), (x + 5.5 * fx, y + 5.5 * fy), BLACK, 0.5, 3.2)
-        marks.append(Words(x - width_of(name, _ENTRY) / 2, rect[1] + 0.8, name, _ENTRY, False, BLACK, True))
+        fx, fy = pen.bearing_vector(bearing)
+        marks.append(pen.Area((pen.box(rect),), pen.WHITE))
+        marks += pen.arrow((x - 5.5 * fx, y - 5.5 * fy), (x + 5.5 * fx, y + 5.5 * fy), pen.BLACK, 0.5, 3.2)
+        marks.append(pen.Words(x - width_of(name, _ENTRY) / 2, rect[1] + 0.8, name, _ENTRY, False, pen.BLACK, True))
         rects.append(rect)
         right -= 2 * half + 1.0
     return marks, rects
@@ -259,28 +246,28 @@ def sign_entries(used: Iterable[str], wording: Wording) -> list[Entry]:
     return [Entry(partial(_sign, key), wording.text(f"plan.legend_{key}")) for key in _SIGNS if key in used]
 
 
-def _sign(key: str, rect: Rect) -> list[Mark]:
+def _sign(key: str, rect: pen.Rect) -> list[pen.Mark]:
     """Return the sample of a sign."""
     x0, y0, x1, y1 = rect
     x, y = (x0 + x1) / 2, (y0 + y1) / 2
     across = ((x0, y), (x1, y))
     if key in ("holds", "this", "part", "today", "fails", "plain"):
-        return primitives.barrier(across, key)
+        return pen.barrier(across, key)
     if key in ("door", "window", "gap"):
-        around = [] if key == "door" else primitives.barrier(across, "holds")
-        return [*around, *primitives.opening((x0 + 3.0, y - 0.5), (x1 - 3.0, y - 0.5), key, True)]
+        around = [] if key == "door" else pen.barrier(across, "holds")
+        return [*around, *pen.opening((x0 + 3.0, y - 0.5), (x1 - 3.0, y - 0.5), key, True)]
     trace = ((x0 + 1.0, y), (x1 - 1.0, y))
-    drawn: dict[str, list[Mark]] = {
-        "laser": primitives.laser((x + 2.5, y), math.pi / 2),
-        "aim": [Lines((across,), AIM_INK, 0.3, AIM_DASHES)],
-        "axis": [Lines((across,), BLACK, 0.35, AIM_DASHES)],
-        "person": primitives.person((x, y)),
-        "eyes": primitives.person((x, y)),
-        "target": primitives.target((x, y), False),
-        "camera": primitives.camera((x - 1.0, y), math.pi / 2),
-        "mirror": primitives.surface((x, y), trace, True),
-        "scatter": primitives.surface((x, y), trace, False),
-        "line": [Lines((across,), BLACK, 0.9, (4.0, 1.0))],
-        "item": [Lines((closed(box(rect)),), ITEM_INK, 0.3, (3.0, 0.8))],
+    drawn: dict[str, list[pen.Mark]] = {
+        "laser": pen.laser((x + 2.5, y), math.pi / 2),
+        "aim": [pen.Lines((across,), AIM_INK, 0.3, AIM_DASHES)],
+        "axis": [pen.Lines((across,), pen.BLACK, 0.35, AIM_DASHES)],
+        "person": pen.person((x, y)),
+        "eyes": pen.person((x, y)),
+        "target": pen.target((x, y), False),
+        "camera": pen.camera((x - 1.0, y), math.pi / 2),
+        "mirror": pen.surface((x, y), trace, True),
+        "scatter": pen.surface((x, y), trace, False),
+        "line": [pen.Lines((across,), pen.BLACK, 0.9, (4.0, 1.0))],
+        "item": [pen.Lines((pen.closed(pen.box(rect)),), ITEM_INK, 0.3, (3.0, 0.8))],
     }
     return drawn[key]

@@ -9,17 +9,7 @@ from functools import partial
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from lasersafe.drawing.page import (
-    Entry,
-    Paper,
-    direction_arrows,
-    foot_lines,
-    lay_out,
-    limits_line,
-    outermost,
-    sign_entries,
-    tag,
-)
+from lasersafe.drawing import page
 from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mark, Pair, Rect, Words, box, closed, edge
 from lasersafe.drawing.room import NAME_SIZE, NAMED, THINGS, Floor, joined, rings_in
 from lasersafe.drawing.sketch import DARK, LIGHT, Label, View, extent_of, fit, grown, longer, strokes
@@ -114,7 +104,7 @@ def _crowded(scene: SceneResult, view: View) -> list[Rect]:
     return [grown(extent, 0.3, least) for group in largest if (extent := extent_of(group)) is not None]
 
 
-def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
+def plan_page(found: Assessment, paper: page.Paper, wording: Wording) -> Drawing:
     """Return the plan: one drawing with three tones, with details of what stands close together.
 
     Parameters
@@ -131,29 +121,33 @@ def plan_page(found: Assessment, paper: Paper, wording: Wording) -> Drawing:
         raise ValueError(text("plan.no_scene"))
     extent = room_of(scene)
     areas = {key: joined(parts) for key, parts in stands(found).items()}
-    tones = [Entry(partial(_sample, key), text(f"plan.tone_{key}"), text(f"plan.tone_{key}_text")) for key in TONES]
+    tones = [
+        page.Entry(partial(_sample, key), text(f"plan.tone_{key}"), text(f"plan.tone_{key}_text")) for key in TONES
+    ]
     title = text("plan.plan", title=found.title) if paper.margin else ""
-    foot = foot_lines(paper, wording, [limits_line(scene.zones, wording)])
+    foot = page.foot_lines(paper, wording, [page.limits_line(scene.zones, wording)])
     rough = fit(extent, (0.0, 0.0, paper.width, paper.height * 0.55))
     details = _crowded(scene, rough)
-    lines = outermost(scene.lines)
+    lines = page.outermost(scene.lines)
     ways = {"north": scene.plan.north, "stage": scene.plan.stage_arrow}
     bearings = [(text(f"plan.{key}"), way) for key, way in ways.items() if way is not None]
     notes, numbers = _margin(found, extent, wording), list[tuple[str, str]]()
     floor, used, assumed = Floor(scene, rough, wording), set[str](), _assumed(found, wording)
     for attempt in range(_ATTEMPTS):  # the list takes room from the drawing, and the drawing decides what is listed
         listed = numbers
-        entries = [Entry(partial(_number, number), said) for number, said in listed]
+        entries = [page.Entry(partial(_number, number), said) for number, said in listed]
         extra = [text("plan.lines", lines="; ".join(map(floor.line_text, lines)))] if lines else []
         extra += [text("plan.margin", notes="; ".join(notes))] if notes else []
         extra += [text("plan.assumed", what="; ".join(assumed.values()))] if assumed else []
-        signs = sign_entries(used, wording)
-        layout = lay_out(paper, "plan", title, [*tones, *entries], signs, [*[(one, False) for one in extra], *foot])
+        signs = page.sign_entries(used, wording)
+        layout = page.lay_out(
+            paper, "plan", title, [*tones, *entries], signs, [*[(one, False) for one in extra], *foot]
+        )
         x0, y0, x1, y1 = layout.drawing.frame
         low = y0 + (_DETAIL_HIGH + 3.0 if details else 0.0)
         view = fit(extent, (x0, low, x1, y1))
         floor = _floor(scene, areas, view, wording, assumed)
-        parts, rects = direction_arrows(view.frame, bearings)
+        parts, rects = page.direction_arrows(view.frame, bearings)
         floor.board.boxes += rects
         wide = (x1 - x0 - 3.0 * (len(details) - 1)) / max(len(details), 1)
         hidden: list[str] = []
@@ -262,7 +256,7 @@ def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
     return notes
 
 
-def way_pages(found: Assessment, paper: Paper, wording: Wording) -> list[Drawing]:
+def way_pages(found: Assessment, paper: page.Paper, wording: Wording) -> list[Drawing]:
     """Return one drawing for each way of the light of each fitted set-up; one that lights nothing is left out.
 
     Parameters
@@ -286,7 +280,7 @@ def way_pages(found: Assessment, paper: Paper, wording: Wording) -> list[Drawing
             for kind, tone in zip(kinds, ("eyewear", "nobody"), strict=True):
                 if group := [zone for zone in zones if zone.kind == kind]:
                     far = max(group, key=lambda zone: badness(zone.distance))
-                    words = tag(kind, far.distance, far.measured_from, wording)
+                    words = page.tag(kind, far.distance, far.measured_from, wording)
                     layers.append(([p for one in group for p in one.polygons], tone, words))
             if any(_corners(parts) for parts, *_ in layers):
                 title = wording.text("plan.way", laser=laser, way=wording.text(f"plan.way_{way}"))
@@ -295,7 +289,7 @@ def way_pages(found: Assessment, paper: Paper, wording: Wording) -> list[Drawing
         if one.fitted and _corners(one.polygons):
             title = wording.text("plan.way", laser=one.laser, way=wording.text("plan.way_beyond", target=one.target))
             beam = [zone for zone in scene.zones if zone.kind == "eye direct" and zone.laser == one.laser]
-            layer = (one.polygons, "eyewear", tag("eye direct", one.distance, "last optic", wording))
+            layer = (one.polygons, "eyewear", page.tag("eye direct", one.distance, "last optic", wording))
             pages.append(_light(scene, title, [layer], beam, paper, wording))
     return pages
 
@@ -305,16 +299,16 @@ def _light(
     title: str,
     layers: Sequence[tuple[Sequence[Polygon], str, str]],
     zones: Sequence[ZoneShape],
-    paper: Paper,
+    paper: page.Paper,
     wording: Wording,
 ) -> Drawing:
     """Return a drawing of one way: light tone for the eye, dark for the skin or fire, each with its distance."""
     lasers = {zone.laser for zone in zones}
     aims = [aim.position for aim in scene.aims if aim.fitted and aim.laser in lasers]
     extent = extent_of([*_corners(p for parts, _, _ in layers for p in parts), *aims]) or scene.plan.extent
-    entries = [Entry(partial(_sample, tone), words) for _, tone, words in layers]
-    foot = foot_lines(paper, wording, [limits_line(zones, wording)]) if paper.margin else []
-    layout = lay_out(paper, "way", title, entries, (), foot or [(limits_line(zones, wording), False)])
+    entries = [page.Entry(partial(_sample, tone), words) for _, tone, words in layers]
+    foot = page.foot_lines(paper, wording, [page.limits_line(zones, wording)]) if paper.margin else []
+    layout = page.lay_out(paper, "way", title, entries, (), foot or [(page.limits_line(zones, wording), False)])
     view = fit(grown(extent, _EDGE, _LEAST), layout.drawing.frame)
     floor = Floor(scene, view, wording)
     floor.marks.append(Area((box(view.frame),), WHITE))

@@ -9,49 +9,9 @@ from functools import partial
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.drawing import primitives
-from lasersafe.drawing.page import (
-    Entry,
-    Paper,
-    foot_lines,
-    lay_out,
-    limits_line,
-    outermost,
-    sign_entries,
-    state_of,
-    tag,
-)
-from lasersafe.drawing.primitives import (
-    BLACK,
-    WHITE,
-    Area,
-    Drawing,
-    Lines,
-    Mark,
-    Pair,
-    Rect,
-    Run,
-    along,
-    arrow,
-    clip_line,
-    clip_run,
-    closed,
-    edge,
-    toward,
-)
-from lasersafe.drawing.sketch import (
-    AIM_DASHES,
-    AIM_INK,
-    DARK,
-    ITEM_INK,
-    LIGHT,
-    Label,
-    Sketch,
-    View,
-    fit,
-    strokes,
-    tone,
-)
+from lasersafe.drawing import page, sketch
+from lasersafe.drawing import primitives as pen
+from lasersafe.drawing.sketch import tone
 from lasersafe.drawing.text import distance, place, quantity
 from lasersafe.records.scene import AimEnvelope, Elevation, ElevationItem, Polygon, SceneResult, SpectatorLine
 from lasersafe.wording import Wording
@@ -82,27 +42,30 @@ def joined(polygons: Iterable[Polygon]) -> Geometry:
     return shapely.union_all(parts)
 
 
-def rings_in(area: Geometry, extent: Rect) -> list[Run]:
+def rings_in(area: Geometry, extent: pen.Rect) -> list[pen.Run]:
     """Return the outlines and holes of an area, cut to an extent. [m]."""
     import shapely
 
-    found: list[Run] = []
+    found: list[pen.Run] = []
     for part in shapely.get_parts(shapely.intersection(area, shapely.box(*extent))):
         if part.geom_type == "Polygon" and not part.is_empty:
             found += [tuple(ring.coords)[:-1] for ring in (part.exterior, *part.interiors)]
     return found
 
 
-class Floor(Sketch):
+class Floor(sketch.Sketch):
     """The floor plan of a scene; names are collected, and written when all is drawn."""
 
-    def tone(self, rings: Sequence[Run], fill: str, thick: float, dashes: tuple[float, ...] = ()) -> None:
+    def tone(self, rings: Sequence[pen.Run], fill: str, thick: float, dashes: tuple[float, ...] = ()) -> None:
         """Draw an area in one tone, with its edge."""
         outlines = tuple(self.view.run(ring) for ring in rings)
         if outlines:
-            self.marks += [Area(outlines, fill), *strokes(map(closed, outlines), self.frame, BLACK, thick, dashes)]
+            self.marks += [
+                pen.Area(outlines, fill),
+                *sketch.strokes(map(pen.closed, outlines), self.frame, pen.BLACK, thick, dashes),
+            ]
             for outline in outlines:
-                self.board.cover(closed(outline))
+                self.board.cover(pen.closed(outline))
 
     def everything(self, *, sparse: bool = False) -> None:
         """Draw the room, lasers, barriers, and unless ``sparse`` the people, the things and the spectator lines."""
@@ -111,25 +74,27 @@ class Floor(Sketch):
         self.barriers()
         if not sparse:
             self.things()
-            for line in outermost(self.scene.lines):
+            for line in page.outermost(self.scene.lines):
                 self._line(line)
 
     def room(self) -> None:
         """Draw the room and what is only drawn."""
         if len(self.scene.plan.outline) > 2:
-            self.marks += strokes([closed(self.view.run(self.scene.plan.outline))], self.frame, BLACK, 0.35)
+            self.marks += sketch.strokes(
+                [pen.closed(self.view.run(self.scene.plan.outline))], self.frame, pen.BLACK, 0.35
+            )
         for item in self.scene.plan.items:
-            run = closed(self.view.run(item.outline))
-            marks = strokes([run], self.frame, ITEM_INK, 0.3, (3.0, 0.8))
+            run = pen.closed(self.view.run(item.outline))
+            marks = sketch.strokes([run], self.frame, sketch.ITEM_INK, 0.3, (3.0, 0.8))
             if marks:
                 self.used.add("item")
                 self.marks += marks
-                places = [p for part in clip_run(run, self.frame) for p in along(part, 9)]
-                self.labels.append(Label(item.name, places, rank=9))
+                places = [p for part in pen.clip_run(run, self.frame) for p in pen.along(part, 9)]
+                self.labels.append(sketch.Label(item.name, places, rank=9))
 
     def aims(self, *, rays: bool = True) -> None:
         """Draw each laser that is fitted, with the directions that it can reach."""
-        done: set[tuple[str, Pair]] = set()
+        done: set[tuple[str, pen.Pair]] = set()
         for aim in sorted(self.scene.aims, key=lambda aim: (aim.mode != "running", not aim.fitted)):
             place = self.view.point(aim.position)
             if (aim.laser, place) in done or not self.view.holds(aim.position, 0.5):
@@ -138,100 +103,102 @@ class Floor(Sketch):
             marks = self._rays(aim, place) if rays else []
             self.used |= {"aim", "laser"} if marks else {"laser"}
             self.marks += marks
-            way = primitives.bearing_vector(aim.bearing)
+            way = pen.bearing_vector(aim.bearing)
             if abs(aim.elevation) < _STEEP:
                 tip = (place[0] + _AIM_MARK * way[0], place[1] + _AIM_MARK * way[1])
-                self.marks += arrow(place, tip, BLACK, 0.4, 2.4)
-            self.marks += primitives.laser(place, aim.bearing)
+                self.marks += pen.arrow(place, tip, pen.BLACK, 0.4, 2.4)
+            self.marks += pen.laser(place, aim.bearing)
             middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
             self.board.block(middle, 2.6)
             high = self.text("plan.high", name=aim.laser, height=quantity(aim.position[2], "m"))
-            self.labels.append(Label(aim.laser, [middle], True, clear=2.6, said=high))
+            self.labels.append(sketch.Label(aim.laser, [middle], True, clear=2.6, said=high))
 
-    def _rays(self, aim: AimEnvelope, place: Pair) -> list[Mark]:
+    def _rays(self, aim: AimEnvelope, place: pen.Pair) -> list[pen.Mark]:
         """Return the edges of where a laser can point, a ring where it can point all around."""
         low, high = aim.bearing_range
         span = high - low if high >= low else high - low + 2 * math.pi
         low_e, high_e = aim.elevation_range
         steep = max(abs(low_e - aim.margin), abs(high_e + aim.margin)) >= _STEEP  # bearings say nothing there
         if steep or span >= 2 * math.pi - 1e-6:
-            ring = closed(primitives.circle(place, _AIM_MARK, 48))
-            return strokes([ring], self.frame, AIM_INK, 0.3, AIM_DASHES)
+            ring = pen.closed(pen.circle(place, _AIM_MARK, 48))
+            return sketch.strokes([ring], self.frame, sketch.AIM_INK, 0.3, sketch.AIM_DASHES)
         if not (span > 1e-6 or aim.margin > 1e-6):
             return []
         reach = aim.reach if aim.reach < _FARTHEST else _FARTHEST  # not a number counts as without end
         long = max(reach * 1000.0 / self.view.scale, 2 * _AIM_MARK)
         runs = []
         for bearing in (low - aim.margin, low + span + aim.margin):
-            way = primitives.bearing_vector(bearing)
+            way = pen.bearing_vector(bearing)
             runs.append((place, (place[0] + long * way[0], place[1] + long * way[1])))
-        return strokes(runs, self.frame, AIM_INK, 0.3, AIM_DASHES)
+        return sketch.strokes(runs, self.frame, sketch.AIM_INK, 0.3, sketch.AIM_DASHES)
 
     def barriers(self) -> None:
         """Draw barriers and walls with their openings."""
         for barrier in self.scene.barriers:
-            kind, against = state_of(self.scene, barrier)
-            runs = clip_run(self.view.run(barrier.line), self.frame)
+            kind, against = page.state_of(self.scene, barrier)
+            runs = pen.clip_run(self.view.run(barrier.line), self.frame)
             if not runs:
                 continue
             self.used.add("today" if kind == "part" else kind)
             for run in runs:
-                self.marks += primitives.barrier(run, kind)
+                self.marks += pen.barrier(run, kind)
                 self.board.lines += list(pairwise(run))
             for opening in barrier.openings:
-                cut = clip_line(self.view.point(opening.start), self.view.point(opening.end), self.frame)
+                cut = pen.clip_line(self.view.point(opening.start), self.view.point(opening.end), self.frame)
                 if cut and math.dist(*cut) > 1.0:
-                    self.marks += primitives.opening(*cut, opening.kind, opening.open)
+                    self.marks += pen.opening(*cut, opening.kind, opening.open)
                     self.used.add(opening.kind)
                     said = self.text("plan.door_open", name=opening.name) if opening.open else ""
-                    place = [toward(*cut, 0.5)]
-                    self.labels.append(Label(opening.name, place, clear=0.8, rank=8, said=said))
-            places = [p for run in runs for p in along(run, 5)]
+                    place = [pen.toward(*cut, 0.5)]
+                    self.labels.append(sketch.Label(opening.name, place, clear=0.8, rank=8, said=said))
+            places = [p for run in runs for p in pen.along(run, 5)]
             said = self.text(f"plan.{kind}", name=barrier.name, against=self.say(against))
             fails = kind == "fails"
-            self.labels.append(Label(barrier.name, places, fails, rank=3 if fails else 4, said=said))
+            self.labels.append(sketch.Label(barrier.name, places, fails, rank=3 if fails else 4, said=said))
 
     def things(self) -> None:
         """Draw surfaces, targets, persons and cameras."""
         at = self.view.point
         for surface in self.scene.surfaces:
-            cut = clip_run(self.view.run(surface.line), self.frame) if len(surface.line) > 1 else []
-            marks = primitives.surface(at(surface.position), cut[0] if cut else (), surface.mirror)
+            cut = pen.clip_run(self.view.run(surface.line), self.frame) if len(surface.line) > 1 else []
+            marks = pen.surface(at(surface.position), cut[0] if cut else (), surface.mirror)
             self._thing(surface, 7, 1.8, "mirror" if surface.mirror else "scatter", marks)
         for target in self.scene.targets:
-            self._thing(target, 6, 2.0, "target", primitives.target(at(target.position), target.rated_stop))
+            self._thing(target, 6, 2.0, "target", pen.target(at(target.position), target.rated_stop))
         for camera in self.scene.cameras:
-            self._thing(camera, 5, 1.6, "camera", primitives.camera(at(camera.position), camera.bearing))
+            self._thing(camera, 5, 1.6, "camera", pen.camera(at(camera.position), camera.bearing))
         for person in self.scene.persons:
             if len(person.area) > 2:
-                self.marks += strokes([closed(self.view.run(person.area))], self.frame, BLACK, 0.45, (0.45, 1.3))
+                self.marks += sketch.strokes(
+                    [pen.closed(self.view.run(person.area))], self.frame, pen.BLACK, 0.45, (0.45, 1.3)
+                )
             eyes = self.text("plan.eyes", height=quantity(person.eye_height + person.floor, "m"))
             said = self.text("plan.person", name=person.name, eyes=eyes)
-            self._thing(person, 1, 1.6, "person", primitives.person(at(person.position)), said)
+            self._thing(person, 1, 1.6, "person", pen.person(at(person.position)), said)
 
-    def _thing(self, one: Any, rank: int, clear: float, key: str, marks: list[Mark], said: str = "") -> None:
+    def _thing(self, one: Any, rank: int, clear: float, key: str, marks: list[pen.Mark], said: str = "") -> None:
         """Draw a thing and note its name, where its place is on the paper."""
         if self.view.holds(one.position, 0.5):
             place = self.view.point(one.position)
             self.marks += marks
             self.used.add(key)
             self.board.block(place, clear)
-            self.labels.append(Label(one.name, [place], clear=clear, rank=rank, said=said))
+            self.labels.append(sketch.Label(one.name, [place], clear=clear, rank=rank, said=said))
 
     def _line(self, line: SpectatorLine) -> None:
         """Draw a nearest allowed line of spectators."""
-        runs = clip_run(self.view.run(line.line), self.frame)
+        runs = pen.clip_run(self.view.run(line.line), self.frame)
         if sum(math.dist(a, b) for run in runs for a, b in pairwise(run)) < _SEEN:
             return
         self.used.add("line")
-        self.marks.append(Lines(tuple(runs), BLACK, 0.9, (6.0, 1.5)))
+        self.marks.append(pen.Lines(tuple(runs), pen.BLACK, 0.9, (6.0, 1.5)))
         for run in runs:
             self.board.lines += list(pairwise(run))
-        places = [p for run in runs for p in along(run, 7)]
+        places = [p for run in runs for p in pen.along(run, 7)]
         middle = places[len(places) // 2]
         places.sort(key=lambda p: math.dist(p, middle))
         short = self.text("plan.line_short", side=self.say(line.side), distance=distance(line.distance))
-        self.labels.append(Label(short, places, True, rank=2, said=self.line_text(line)))
+        self.labels.append(sketch.Label(short, places, True, rank=2, said=self.line_text(line)))
 
     def line_text(self, line: SpectatorLine) -> str:
         """Return a nearest allowed line in words."""
@@ -255,7 +222,7 @@ class Floor(Sketch):
             Names that another drawing of the page has.
         """
         waiting = [one for one in self.labels if one.places and one.text not in {*skipped}]
-        rest: list[Label] = []
+        rest: list[sketch.Label] = []
         for label in sorted(waiting, key=lambda one: one.rank):
             if most <= 0 or not self.board.put(replace(label, size=NAME_SIZE)):
                 rest.append(label)
@@ -278,7 +245,7 @@ _ABOVE = 1.0  # [m] of a wall above everything else: the rest of it may lie outs
 _BEHIND = 3.0  # [m] behind the optic that is always drawn
 
 
-def elevation_pages(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> list[Drawing]:
+def elevation_pages(scene: SceneResult, paper: page.Paper, title: str, wording: Wording) -> list[pen.Drawing]:
     """Return one elevation for each laser that is fitted.
 
     Parameters
@@ -292,38 +259,41 @@ def elevation_pages(scene: SceneResult, paper: Paper, title: str, wording: Wordi
     wording : Wording
         Texts.
     """
-    text, pages = wording.text, list[Drawing]()
+    text, pages = wording.text, list[pen.Drawing]()
     for one in scene.elevations:
         own = [zone for zone in scene.zones if (zone.laser, zone.setup) == (one.laser, one.setup)]
         tones = {_harms_skin(light.kind) for light in one.light} or {False}
         names = {False: "plan.light_eye", True: "plan.light_skin"}
         entries = [
-            Entry(partial(edge, thick=0.2, fill=DARK if dark else LIGHT), text(names[dark])) for dark in sorted(tones)
+            page.Entry(partial(pen.edge, thick=0.2, fill=sketch.DARK if dark else sketch.LIGHT), text(names[dark]))
+            for dark in sorted(tones)
         ]
         states = {_state(scene, item, wording)[0] for item in one.items if item.kind in ("barrier", "wall")}
         eyes = {"eyes"} if any(item.kind == "person" for item in one.items) else set()
-        signs = sign_entries({"axis"} | eyes | states, wording)
+        signs = page.sign_entries({"axis"} | eyes | states, wording)
         ends = [text("plan.ends_at", name=one.ends_at)] if one.ends_at else []
         extent = _extent(one)
         far = {zone.kind: (zone.distance, zone.measured_from) for zone in sorted(own, key=lambda zone: zone.distance)}
         tags = [  # as on the plan
-            tag(zone.kind, *far.get(zone.kind, (zone.distance, "last optic")), wording)
+            page.tag(zone.kind, *far.get(zone.kind, (zone.distance, "last optic")), wording)
             + (text("plan.but", name=one.ends_at) if zone.kind == "eye direct" and one.ends_at else "")
             for zone in one.light
         ]
         ends += [text("plan.reaches", zones="; ".join(tags))] if tags else []
-        ends += [text("plan.elevation_mirrors"), limits_line(own, wording)]
+        ends += [text("plan.elevation_mirrors"), page.limits_line(own, wording)]
         name = text("plan.elevation", laser=one.laser, title=title)
         away = beyond = [item for item in one.items if not extent[0] <= item.along <= extent[2]]
         for _ in range(3):  # what is said to lie outside takes lines, and the frame is what they leave
             notes = dict.fromkeys(item.name + _where(item, wording) for item in away)
             outside = [text("plan.margin", notes="; ".join(notes))] if notes else []
-            layout = lay_out(paper, "elevation", name, entries, signs, foot_lines(paper, wording, [*outside, *ends]))
+            layout = page.lay_out(
+                paper, "elevation", name, entries, signs, page.foot_lines(paper, wording, [*outside, *ends])
+            )
             x0, y0, x1, y1 = layout.drawing.frame
-            trial = fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
+            trial = sketch.fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
             high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
             middle = (trial.middle[0], trial.middle[1] - _BAR_ROOM * trial.scale / 2000.0)
-            view = View((x0, y1 - high, x1, y1), middle, trial.scale)
+            view = sketch.View((x0, y1 - high, x1, y1), middle, trial.scale)
             gone = [item for item in beyond if not _drawn(view, item)]
             if gone == away:
                 break
@@ -340,11 +310,11 @@ def _harms_skin(kind: str) -> bool:
     return "skin" in kind or kind == "ignition"
 
 
-def _drawn(view: View, item: ElevationItem) -> bool:
+def _drawn(view: sketch.View, item: ElevationItem) -> bool:
     return view.holds((item.along, item.bottom)) or view.holds((item.along, item.top))
 
 
-def _extent(one: Elevation) -> Rect:
+def _extent(one: Elevation) -> pen.Rect:
     """Return the lengths and heights that are drawn. [m]."""
     places = [0.0, *[item.along for item in one.items]]
     high = max(places)
@@ -367,7 +337,7 @@ def _extent(one: Elevation) -> Rect:
 def _state(scene: SceneResult, item: ElevationItem, wording: Wording) -> tuple[str, str]:
     for barrier in scene.barriers:
         if barrier.name == item.name:
-            state, against = state_of(scene, barrier)
+            state, against = page.state_of(scene, barrier)
             return ("this", "") if item.holds and state in ("today", "part", "fails") else (state, against)
     return {True: "holds", False: "fails", None: "plain"}[item.holds], wording.text("plan.direct")
 
@@ -378,7 +348,7 @@ def _where(item: ElevationItem, wording: Wording) -> str:
     return wording.text("plan.behind", distance=place(-item.along)) if item.along < -1e-9 else ""
 
 
-class _Section(Sketch):
+class _Section(sketch.Sketch):
     one: Elevation
 
     def draw(self) -> None:
@@ -389,12 +359,12 @@ class _Section(Sketch):
             self._item(item)
         ahead = self.one.axis[-1] if len(self.one.axis) > 1 else (1.0, self.one.origin[2])
         bearing = math.atan2(ahead[0], ahead[1] - self.one.origin[2])
-        start, way = self.view.point((0.0, self.one.origin[2])), primitives.bearing_vector(bearing)
-        self.marks += primitives.laser(start, bearing)
+        start, way = self.view.point((0.0, self.one.origin[2])), pen.bearing_vector(bearing)
+        self.marks += pen.laser(start, bearing)
         middle = (start[0] - 2.6 * way[0], start[1] - 2.6 * way[1])
         self.board.block(middle, 2.6)
         high = self.text("plan.high", name=self.one.laser, height=quantity(self.one.origin[2], "m"))
-        self.labels.append(Label(high, (middle,), True, clear=2.6))
+        self.labels.append(sketch.Label(high, (middle,), True, clear=2.6))
         self.write()
 
     def _light(self) -> None:
@@ -402,11 +372,13 @@ class _Section(Sketch):
         shown = {zone.kind: self.view.rings(zone.polygons) for zone in one.light}
         order = sorted(shown, key=lambda kind: (_harms_skin(kind), kind))
         for kind in order:
-            self.marks += tone(shown[kind], frame, DARK if _harms_skin(kind) else LIGHT)
+            self.marks += tone(shown[kind], frame, sketch.DARK if _harms_skin(kind) else sketch.LIGHT)
         for kind in order:
-            self.marks += strokes([closed(ring) for ring in shown[kind]], frame, BLACK, 0.3)
+            self.marks += sketch.strokes([pen.closed(ring) for ring in shown[kind]], frame, pen.BLACK, 0.3)
         axis = self.view.run(one.axis)
-        self.marks += strokes([axis], frame, WHITE, 0.9) + strokes([axis], frame, BLACK, 0.35, AIM_DASHES)
+        self.marks += sketch.strokes([axis], frame, pen.WHITE, 0.9) + sketch.strokes(
+            [axis], frame, pen.BLACK, 0.35, sketch.AIM_DASHES
+        )
 
     def _ground(self) -> None:
         first = len(self.marks)
@@ -414,45 +386,45 @@ class _Section(Sketch):
         ground = self.view.run(self.one.ground)
         if ground:  # the floor goes on to both edges
             ground = ((min(x0, ground[0][0]), ground[0][1]), *ground, (max(x1, ground[-1][0]), ground[-1][1]))
-        for run in clip_run(ground, self.frame):
-            self.marks.append(Lines((run,), BLACK, 0.6))
-            self.marks.insert(first, Area(((*run, (run[-1][0], low), (run[0][0], low)),), WHITE))
+        for run in pen.clip_run(ground, self.frame):
+            self.marks.append(pen.Lines((run,), pen.BLACK, 0.6))
+            self.marks.insert(first, pen.Area(((*run, (run[-1][0], low), (run[0][0], low)),), pen.WHITE))
             count = max(2, int(math.dist(run[0], run[-1]) / 3.0))
-            ticks = tuple((p, (p[0] - 1.4, p[1] - 1.4)) for p in along(run, count) if p[1] - 1.4 > low)
-            self.marks.append(Lines(ticks, BLACK, 0.2))
+            ticks = tuple((p, (p[0] - 1.4, p[1] - 1.4)) for p in pen.along(run, count) if p[1] - 1.4 > low)
+            self.marks.append(pen.Lines(ticks, pen.BLACK, 0.2))
 
     def _item(self, item: ElevationItem) -> None:
         low, high = self.view.point((item.along, item.bottom)), self.view.point((item.along, item.top))
         if not _drawn(self.view, item):
             return
-        middle: Pair = (low[0], (low[1] + high[1]) / 2)
+        middle: pen.Pair = (low[0], (low[1] + high[1]) / 2)
         names, clear = item.name, 1.0
         if item.kind == "person":
             middle, clear = self.view.point((item.along, item.top if item.eye is None else item.eye)), 1.6
-            self.marks += [Lines(((low, middle),), BLACK, 0.5), *primitives.person(middle)]
+            self.marks += [pen.Lines(((low, middle),), pen.BLACK, 0.5), *pen.person(middle)]
             names += "" if item.eye is None else self.text("plan.eyes", height=quantity(item.eye, "m"))
         elif item.kind in ("barrier", "wall"):
             state, against = _state(self.scene, item, self.wording)
-            self.marks += primitives.barrier((low, high), state)
+            self.marks += pen.barrier((low, high), state)
             names = self.text(f"plan.{state}", name=item.name, against=self.say(against))
         elif item.kind == "target":
             names, clear = self.text("plan.work") if item.name == "work" else item.name, 2.0
-            self.marks += [Lines(((low, high),), BLACK, 0.8), *primitives.target(middle, False)]
+            self.marks += [pen.Lines(((low, high),), pen.BLACK, 0.8), *pen.target(middle, False)]
         elif item.kind == "camera":
             middle, clear = high, 1.6
-            self.marks += [Lines(((low, high),), BLACK, 0.3), *primitives.camera(high, None)]
+            self.marks += [pen.Lines(((low, high),), pen.BLACK, 0.3), *pen.camera(high, None)]
         else:
             ring = ((low[0] - 3, low[1]), (low[0] + 3, low[1]), (high[0] + 3, high[1]), (high[0] - 3, high[1]))
-            self.marks += [Area((ring,), "#cccccc"), Lines((closed(ring),), BLACK, 0.3)]
+            self.marks += [pen.Area((ring,), "#cccccc"), pen.Lines((pen.closed(ring),), pen.BLACK, 0.3)]
         if clear > 1.0:
             self.board.block(middle, clear)
         names += _where(item, self.wording)
         if abs(item.aside) > 0.05 * max(1.0, abs(item.along)):
             names += self.text("plan.aside", distance=place(abs(item.aside)))
         upright = item.kind in ("barrier", "wall") and low != high
-        places = [middle, high, *along((low, high), 3)] if upright else [middle]
+        places = [middle, high, *pen.along((low, high), 3)] if upright else [middle]
         x0, y0, x1, y1 = self.frame
         shown = tuple(p for p in places if x0 <= p[0] <= x1 and y0 <= p[1] <= y1)
         if item.named:
-            self.labels.append(Label(names, shown or (middle,), clear=clear, bold=item.holds is False))
+            self.labels.append(sketch.Label(names, shown or (middle,), clear=clear, bold=item.holds is False))
         self.board.lines.append((low, high))

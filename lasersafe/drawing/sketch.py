@@ -10,25 +10,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
-from lasersafe.drawing.primitives import (
-    BLACK,
-    WHITE,
-    Area,
-    Lines,
-    Mark,
-    Pair,
-    Rect,
-    Run,
-    Words,
-    box,
-    clip_line,
-    clip_ring,
-    clip_run,
-    edge,
-    grey,
-    overlap,
-    within,
-)  # fmt: skip
+from lasersafe.drawing import primitives as pen
+from lasersafe.drawing.primitives import edge  # fmt: skip
 from lasersafe.drawing.text import ASCENT, DESCENT, clean, spoken, width_of, wrap
 from lasersafe.records.scene import Polygon, SceneResult
 from lasersafe.wording import Wording
@@ -36,26 +19,28 @@ from lasersafe.wording import Wording
 AIM_INK = "#333333"
 AIM_DASHES = (5.0, 1.0, 0.8, 1.0)
 ITEM_INK = "#555555"
-DARK, LIGHT = grey(0.6), grey(0.85)
-DECADES = (grey(0.92), grey(0.78), grey(0.6), grey(0.42))
+DARK, LIGHT = pen.grey(0.6), pen.grey(0.85)
+DECADES = (pen.grey(0.92), pen.grey(0.78), pen.grey(0.6), pen.grey(0.42))
 
 
-def tone(rings: Sequence[Run], frame: Rect, fill: str) -> list[Mark]:
+def tone(rings: Sequence[pen.Run], frame: pen.Rect, fill: str) -> list[pen.Mark]:
     """Return a filled area inside a frame."""
-    cut = tuple(ring for ring in (clip_ring(ring, frame) for ring in rings) if ring)
-    return [Area(cut, fill)] if cut else []
+    cut = tuple(ring for ring in (pen.clip_ring(ring, frame) for ring in rings) if ring)
+    return [pen.Area(cut, fill)] if cut else []
 
 
-def strokes(runs: Iterable[Run], frame: Rect, ink: str, thick: float, dashes: tuple[float, ...] = ()) -> list[Mark]:
+def strokes(
+    runs: Iterable[pen.Run], frame: pen.Rect, ink: str, thick: float, dashes: tuple[float, ...] = ()
+) -> list[pen.Mark]:
     """Return lines inside a frame."""
-    cut = tuple(part for run in runs for part in clip_run(run, frame))
-    return [Lines(cut, ink, thick, dashes)] if cut else []
+    cut = tuple(part for run in runs for part in pen.clip_run(run, frame))
+    return [pen.Lines(cut, ink, thick, dashes)] if cut else []
 
 
 _STEPS = (1, 2, 2.5, 5)
 
 
-def round_scale(extent: Pair, room: Pair) -> int:
+def round_scale(extent: pen.Pair, room: pen.Pair) -> int:
     """Return the largest round scale, 1 : n, at which an extent [m] fits into a room on paper [mm].
 
     Parameters
@@ -84,11 +69,11 @@ def round_scale(extent: Pair, room: Pair) -> int:
 class View:
     """A part of the scene in a frame on paper."""
 
-    frame: Rect
-    middle: Pair  # [m] what lies in the middle of the frame
+    frame: pen.Rect
+    middle: pen.Pair  # [m] what lies in the middle of the frame
     scale: int
 
-    def point(self, place: Sequence[float]) -> Pair:
+    def point(self, place: Sequence[float]) -> pen.Pair:
         """Return where a place of the scene lies on paper."""
         factor = 1000.0 / self.scale
         x0, y0, x1, y1 = self.frame
@@ -97,14 +82,14 @@ class View:
             (y0 + y1) / 2 + (place[1] - self.middle[1]) * factor,
         )
 
-    def run(self, places: Iterable[Sequence[float]]) -> Run:
+    def run(self, places: Iterable[Sequence[float]]) -> pen.Run:
         """Return where the places of a line lie on paper."""
         factor = 1000.0 / self.scale
         x0, y0, x1, y1 = self.frame
         x, y, (middle_x, middle_y) = (x0 + x1) / 2, (y0 + y1) / 2, self.middle
         return tuple([(x + (p[0] - middle_x) * factor, y + (p[1] - middle_y) * factor) for p in places])
 
-    def rings(self, polygons: Iterable[Polygon]) -> list[Run]:
+    def rings(self, polygons: Iterable[Polygon]) -> list[pen.Run]:
         """Return the outlines and holes of an area on paper."""
         found = []
         for polygon in polygons:
@@ -118,14 +103,14 @@ class View:
         return x0 + edge <= x <= x1 - edge and y0 + edge <= y <= y1 - edge
 
 
-def fit(extent: Rect, frame: Rect) -> View:
+def fit(extent: pen.Rect, frame: pen.Rect) -> View:
     """Return the view that shows an extent of the scene [m] at the largest round scale."""
     x0, y0, x1, y1 = extent
     scale = round_scale((x1 - x0, y1 - y0), (frame[2] - frame[0], frame[3] - frame[1]))
     return View(frame, ((x0 + x1) / 2, (y0 + y1) / 2), scale)
 
 
-def extent_of(points: Iterable[Sequence[float]]) -> Rect | None:
+def extent_of(points: Iterable[Sequence[float]]) -> pen.Rect | None:
     """Return the rectangle around points, or None when there are none; what is not finite does not count."""
     known = [p for p in points if math.isfinite(p[0]) and math.isfinite(p[1])]
     if not known:
@@ -134,7 +119,7 @@ def extent_of(points: Iterable[Sequence[float]]) -> Rect | None:
     return min(xs), min(ys), max(xs), max(ys)
 
 
-def grown(rect: Rect, share: float, least: float) -> Rect:
+def grown(rect: pen.Rect, share: float, least: float) -> pen.Rect:
     """Return a rectangle with a border, a share of its longer side, and at least so wide and high."""
     x0, y0, x1, y1 = rect
     edge = share * max(x1 - x0, y1 - y0)
@@ -143,7 +128,7 @@ def grown(rect: Rect, share: float, least: float) -> Rect:
     return x0 - more_x, y0 - more_y, x1 + more_x, y1 + more_y
 
 
-def longer(rect: Rect) -> float:
+def longer(rect: pen.Rect) -> float:
     """Return the longer side of a rectangle."""
     return max(rect[2] - rect[0], rect[3] - rect[1])
 
@@ -164,9 +149,9 @@ class Label:
     """A text that wants to stand close to one of its places."""
 
     text: str
-    places: Sequence[Pair]
+    places: Sequence[pen.Pair]
     bold: bool = False
-    ink: str = BLACK
+    ink: str = pen.BLACK
     clear: float = 0.0  # size of the symbol at the place, kept free
     size: float = SIZE
     rank: int = 0  # the lower, the sooner it is named on the drawing
@@ -177,20 +162,20 @@ class Label:
 class Board:
     """What is already on the drawing: boxes of text, symbols, and lines that are better not covered."""
 
-    frame: Rect
-    boxes: list[Rect] = field(default_factory=list)
-    symbols: list[Rect] = field(default_factory=list)
-    lines: list[tuple[Pair, Pair]] = field(default_factory=list)
-    leaders: list[tuple[Pair, Pair]] = field(default_factory=list)
+    frame: pen.Rect
+    boxes: list[pen.Rect] = field(default_factory=list)
+    symbols: list[pen.Rect] = field(default_factory=list)
+    lines: list[tuple[pen.Pair, pen.Pair]] = field(default_factory=list)
+    leaders: list[tuple[pen.Pair, pen.Pair]] = field(default_factory=list)
     edges: set[tuple[int, int]] = field(default_factory=set)  # cells that the edge of a zone runs through
-    under: list[Mark] = field(default_factory=list)
-    marks: list[Mark] = field(default_factory=list)
+    under: list[pen.Mark] = field(default_factory=list)
+    marks: list[pen.Mark] = field(default_factory=list)
 
-    def block(self, place: Pair, half: float) -> None:
+    def block(self, place: pen.Pair, half: float) -> None:
         """Keep a symbol free."""
         self.symbols.append((place[0] - half, place[1] - half, place[0] + half, place[1] + half))
 
-    def cover(self, run: Run) -> None:
+    def cover(self, run: pen.Run) -> None:
         """Note where a line runs that labels had better not hide."""
         edges = self.edges
         for start, end in pairwise(run):
@@ -218,19 +203,21 @@ class Board:
         foot = _nearest(anchor, rect)
         if math.dist(foot, anchor) > _WORTH_A_LEADER + label.clear:
             self.leaders.append((anchor, foot))
-            self.under += [Lines(((anchor, foot),), WHITE, 0.7), Lines(((anchor, foot),), label.ink, 0.2)]
+            self.under += [pen.Lines(((anchor, foot),), pen.WHITE, 0.7), pen.Lines(((anchor, foot),), label.ink, 0.2)]
             x, y = anchor
-            self.under.append(Area((((x - 0.45, y), (x, y - 0.45), (x + 0.45, y), (x, y + 0.45)),), label.ink))
+            self.under.append(pen.Area((((x - 0.45, y), (x, y - 0.45), (x + 0.45, y), (x, y + 0.45)),), label.ink))
         y = rect[3] - _PAD - ASCENT * size
         for line in lines:
             right = rect[0] + _PAD + width_of(line, size, label.bold)
-            self.marks.append(Area((box((rect[0] + 0.2, y - 0.3 * size, right + 0.3, y + 0.85 * size)),), WHITE))
-            self.marks.append(Words(rect[0] + _PAD, y, line, size, label.bold, label.ink, True))
+            self.marks.append(
+                pen.Area((pen.box((rect[0] + 0.2, y - 0.3 * size, right + 0.3, y + 0.85 * size)),), pen.WHITE)
+            )
+            self.marks.append(pen.Words(rect[0] + _PAD, y, line, size, label.bold, label.ink, True))
             y -= _LEADING * size
         return True
 
-    def _best(self, label: Label, wide: float, high: float) -> tuple[Rect, Pair] | None:
-        best: tuple[float, Rect, Pair] | None = None
+    def _best(self, label: Label, wide: float, high: float) -> tuple[pen.Rect, pen.Pair] | None:
+        best: tuple[float, pen.Rect, pen.Pair] | None = None
         for far in _RINGS:
             for anchor in label.places:
                 for sx, sy in _SIDES:
@@ -251,9 +238,9 @@ class Board:
         return None if best is None else (best[1], best[2])
 
     def _weigh(
-        self, best: tuple[float, Rect, Pair] | None, rect: Rect, anchor: Pair, far: float
-    ) -> tuple[float, Rect, Pair] | None:
-        if (best is not None and far >= best[0]) or not within(rect, self.frame):
+        self, best: tuple[float, pen.Rect, pen.Pair] | None, rect: pen.Rect, anchor: pen.Pair, far: float
+    ) -> tuple[float, pen.Rect, pen.Pair] | None:
+        if (best is not None and far >= best[0]) or not pen.within(rect, self.frame):
             return best
         x0, y0, x1, y1 = rect
         for a0, b0, a1, b1 in self.boxes:
@@ -261,7 +248,7 @@ class Board:
                 return best
         foot = _nearest(anchor, rect)
         cost = far
-        cost += 14.0 * sum([overlap(rect, other) for other in self.symbols])
+        cost += 14.0 * sum([pen.overlap(rect, other) for other in self.symbols])
         if best is not None and cost >= best[0]:
             return best
         if edges := self.edges:
@@ -275,16 +262,16 @@ class Board:
         if best is not None and cost >= best[0]:
             return best
         if far > _RINGS[0]:
-            cost += 9.0 * sum([clip_line(anchor, foot, other) is not None for other in self.boxes])
+            cost += 9.0 * sum([pen.clip_line(anchor, foot, other) is not None for other in self.boxes])
             cost += 5.0 * sum([_cross(anchor, foot, *line) for line in self.leaders])
         return (cost, rect, anchor) if best is None or cost < best[0] else best
 
 
-def _nearest(point: Pair, rect: Rect) -> Pair:
+def _nearest(point: pen.Pair, rect: pen.Rect) -> pen.Pair:
     return min(max(point[0], rect[0]), rect[2]), min(max(point[1], rect[1]), rect[3])
 
 
-def _crossing(lines: Sequence[tuple[Pair, Pair]], rect: Rect) -> int:
+def _crossing(lines: Sequence[tuple[pen.Pair, pen.Pair]], rect: pen.Rect) -> int:
     """Return how many of some lines meet a rectangle."""
     x0, y0, x1, y1 = rect
     count = 0
@@ -292,18 +279,18 @@ def _crossing(lines: Sequence[tuple[Pair, Pair]], rect: Rect) -> int:
         (ax, ay), (bx, by) = start, end
         if (ax < x0 and bx < x0) or (ax > x1 and bx > x1) or (ay < y0 and by < y0) or (ay > y1 and by > y1):
             continue
-        count += clip_line(start, end, rect) is not None
+        count += pen.clip_line(start, end, rect) is not None
     return count
 
 
-def _cross(a: Pair, b: Pair, c: Pair, d: Pair) -> bool:
-    def side(p: Pair, q: Pair, r: Pair) -> float:
+def _cross(a: pen.Pair, b: pen.Pair, c: pen.Pair, d: pen.Pair) -> bool:
+    def side(p: pen.Pair, q: pen.Pair, r: pen.Pair) -> float:
         return (q[0] - p[0]) * (r[1] - p[1]) - (q[1] - p[1]) * (r[0] - p[0])
 
     return side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0
 
 
-def scale_bar(view: View) -> tuple[list[Mark], Rect]:
+def scale_bar(view: View) -> tuple[list[pen.Mark], pen.Rect]:
     """Return a bar in metres at the lower left of the frame, and the room it takes."""
     x0, y0, x1, _ = view.frame
     most = min(60.0, (x1 - x0) * 0.4) * view.scale / 1000.0 * (1 + 1e-12)
@@ -313,10 +300,10 @@ def scale_bar(view: View) -> tuple[list[Mark], Rect]:
     x, y = x0 + 4.0, y0 + 3.0
     texts = [(x, "0"), (x + 4 * step - 1.0, spoken(f"{long:g} m"))]
     rect = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, SIZE) for a, t in texts]) + 1.0, y + 6.2)
-    marks: list[Mark] = [Area((box(rect),), WHITE)]
+    marks: list[pen.Mark] = [pen.Area((pen.box(rect),), pen.WHITE)]
     for k in range(4):
-        marks += edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=WHITE if k % 2 else BLACK)
-    return marks + [Words(a, y + 2.4, t, SIZE, False, BLACK, True) for a, t in texts], rect
+        marks += edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=pen.WHITE if k % 2 else pen.BLACK)
+    return marks + [pen.Words(a, y + 2.4, t, SIZE, False, pen.BLACK, True) for a, t in texts], rect
 
 
 @dataclass
@@ -326,7 +313,7 @@ class Sketch:
     scene: SceneResult
     view: View
     wording: Wording
-    marks: list[Mark] = field(default_factory=list)
+    marks: list[pen.Mark] = field(default_factory=list)
     labels: list[Label] = field(default_factory=list)
     used: set[str] = field(default_factory=set)  # keys of the legend that are on the drawing
 

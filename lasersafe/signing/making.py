@@ -9,20 +9,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from lasersafe import files
 from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import OutputError, refuse
-from lasersafe.files import (
-    Output,
-    case_mark,
-    existing,
-    keep_dated_copy,
-    locked,
-    mark_of,
-    marked,
-    precious,
-    refuse_to_lose,
-    write_file,
-)
 from lasersafe.models import canonical
 from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment, SignOff
@@ -44,12 +33,12 @@ class Made:
     assessment: Assessment
     sign_off: SignOff
     mark: str  # of the case, by which an older sheet of it is known
-    annex: Output | None = None  # to be written beside the sheet; its name is set then
+    annex: files.Output | None = None  # to be written beside the sheet; its name is set then
 
     @property
     def marked_annex(self) -> bytes:
         """The annex as it is written, with the mark of its case; nothing where there is none."""
-        return b"" if self.annex is None else marked(self.annex)
+        return b"" if self.annex is None else files.marked(self.annex)
 
 
 def packed(data: Any) -> bytes:
@@ -112,11 +101,11 @@ def make_sheet(
             "drawn_with": ", ".join(drawn_with()),
             "ingredients": ingredients(case, assessment.language),
             "results": results_digest(found),
-            "annex": hashlib.sha256(marked(annex)).hexdigest(),
+            "annex": hashlib.sha256(files.marked(annex)).hexdigest(),
             "case_file": name,
         }
     signed = sign_off_of(case, assessment, record, own["results"])
-    files = {
+    inside = {
         container.CASE_TEXT: text.encode(), container.CASE: packed(canonical(case)), container.RECORD: record.text(),
         container.ABOUT: b"", container.RESULTS: results,
     }  # fmt: skip
@@ -133,26 +122,26 @@ def make_sheet(
         "signed": [{"role": one.role, "name": one.name, "at": one.at} for one in signed.signed],
         "review_by": signed.review_by,
         "expires": min((one.expires for one in signed.signed if one.expires), default=""),
-        "attachments": {name: hashlib.sha256(content).hexdigest() for name, content in files.items() if content},
+        "attachments": {name: hashlib.sha256(content).hexdigest() for name, content in inside.items() if content},
     }
 
     def embed(places: Mapping[str, SignPlace]) -> dict[str, Attachment]:
         here = {role: {"page": place.page, "box": list(place.box)} for role, place in places.items()}
-        every = files | {container.ABOUT: packed(about | {"sign_here": here})}
+        every = inside | {container.ABOUT: packed(about | {"sign_here": here})}
         return {name: attachment(content) for name, content in every.items()}
 
     content = render_sheet(
         assessment, paper=size, language=assessment.language, sign_off=signed, annex=own["annex"], embed=embed
     )
-    return Made(seal(content), assessment, signed, case_mark(own["case_file"], case.title), annex)
+    return Made(seal(content), assessment, signed, files.case_mark(own["case_file"], case.title), annex)
 
 
-def annex_of(assessment: Assessment, paper: str, file: str) -> Output:
+def annex_of(assessment: Assessment, paper: str, file: str) -> files.Output:
     """Return the annex of the sheet of a case whose file has a name; its own name is set when it is written."""
     from lasersafe.sheet import render_sheet
 
     pages = render_sheet(assessment, paper=paper, language=assessment.language, kind="annex")
-    return Output(Path("annex.pdf"), pages, mark_of("annex", file, assessment.title))
+    return files.Output(Path("annex.pdf"), pages, files.mark_of("annex", file, assessment.title))
 
 
 def annex_path(path: Path) -> Path:
@@ -185,16 +174,16 @@ def save_sheet(path: Path, made: Made, replace: bool) -> Path | None:
         If the old file may not be replaced, or the new one cannot be written.
     """
     copy, beside = None, annex_path(path)
-    with locked(path):
+    with files.locked(path):
         keep = refuse_to_lose_sheet(path, made.mark, replace)
         if made.annex is not None:
-            before = refuse_to_lose(beside, made.annex.mark, replace=replace)
+            before = files.refuse_to_lose(beside, made.annex.mark, replace=replace)
             if keep and before is not None:
-                keep_dated_copy(beside)
-            write_file(beside, made.marked_annex, replace=before is not None)
+                files.keep_dated_copy(beside)
+            files.write_file(beside, made.marked_annex, replace=before is not None)
         if keep:
-            copy = keep_dated_copy(path)
-        write_file(path, made.content)
+            copy = files.keep_dated_copy(path)
+        files.write_file(path, made.content)
     return copy
 
 
@@ -215,17 +204,17 @@ def refuse_to_lose_sheet(path: Path, mark: str, replace: bool) -> bool:
     OutputError
         If the old file may not be replaced.
     """
-    old, kept, never = existing(path), "", False
+    old, kept, never = files.existing(path), "", False
     if old is None:
         return False
     try:
         sheet = open_sheet(path)
         about = read_about(sheet)
         kept = "signed with a certificate" if sheet.appended else "" if about.state == "draft" else about.state
-        if case_mark(about.case_file, about.title) != mark:
+        if files.case_mark(about.case_file, about.title) != mark:
             kept, never = f"{kept or 'a draft'} and belongs to another case", bool(kept)
     except SheetError as error:
-        kept, words = "damaged" if error.kind == "damaged" else "no sheet of lasersafe", precious(path, old)
+        kept, words = "damaged" if error.kind == "damaged" else "no sheet of lasersafe", files.precious(path, old)
         if words and words != "an assessment sheet":
             kept, never = words, True
     except ValueError:

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe import studies
 from lasersafe.assessment.context import Context, every_context
 from lasersafe.assessment.protection import need_at, one_verdict, sharing
 from lasersafe.assessment.setups import setup_result
@@ -20,20 +21,6 @@ from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
 from lasersafe.quantity import format_quantity, parse_quantity, shown
 from lasersafe.records.fields import as_json, badness, worst_of_each
-from lasersafe.studies import (
-    DURATION,
-    TISSUES,
-    WAYS,
-    Input,
-    Subject,
-    eye_ratio,
-    nearest_text,
-    open_subject,
-    place_of,
-    reach_by_rule_set,
-    takes_arrays,
-    trimmed,
-)
 from lasersafe.studies.tables import CORNER, certainty, certainty_data, durations, worked_out_with
 from lasersafe.wording import Message, Wording, joined, load_wording, word
 
@@ -41,7 +28,7 @@ if TYPE_CHECKING:
     from lasersafe.ask import SolveQuestion
 
 Floats = NDArray[np.float64]
-MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", DURATION)
+MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", studies.DURATION)
 LEAST = (
     "divergence", "beam_diameter", "numerical_aperture", "core_diameter", "focus_diameter", "spot_diameter",
     "pulse_duration", "duty",
@@ -73,8 +60,8 @@ class Target:
     """
 
     place: float
-    ways: tuple[str, ...] = WAYS
-    tissues: tuple[str, ...] = TISSUES
+    ways: tuple[str, ...] = studies.WAYS
+    tissues: tuple[str, ...] = studies.TISSUES
     density: float | None = None
     marking: str = ""
 
@@ -131,8 +118,8 @@ class Answer:
         With the answer, or with the cautious end when no value does it.
     """
 
-    subject: Subject
-    input: Input
+    subject: studies.Subject
+    input: studies.Input
     target: Target
     largest: bool
     low: float
@@ -169,11 +156,11 @@ class Answer:
     def sentences(self) -> list[str]:
         """Return the answer in words, the answer itself first."""
         one, subject, target, most = self.input, self.subject, self.target, "most" if self.largest else "least"
-        ends = {"low": nearest_text(self.low, one), "high": nearest_text(self.high, one)}
+        ends = {"low": studies.nearest_text(self.low, one), "high": studies.nearest_text(self.high, one)}
         cautious = ends["low" if self.largest else "high"]
         corner = "_in_corner" if worked_out_with(subject, self.changed) == CORNER else ""
         name = Message("study.named" if subject.context.setup.fitted else "study.not_fitted", name=subject.name)
-        place, back = trimmed(format_quantity(target.place, "m", 4)), self.put_back
+        place, back = studies.trimmed(format_quantity(target.place, "m", 4)), self.put_back
         if target.marking:
             goal = Message("study.goal_marking", marking=shown(target.marking), place=place)
         elif target.density is not None:
@@ -191,9 +178,9 @@ class Answer:
             lines.append(Message(f"study.back{corner}", value=self.text, words=back.words))
             lines.append(Message(f"study.searched_{most}", count=self.tried, cautious=cautious, **ends))
         lines += [durations(subject, {one.path}), *certainty(subject, self.changed), Message("study.alone")]
-        lines += [Message("study.duration_asked")] if one.path == DURATION else []
+        lines += [Message("study.duration_asked")] if one.path == studies.DURATION else []
         if not target.bare and back.skin > 0.0:
-            reach = trimmed(format_quantity(back.skin, "m", 3, "up"))
+            reach = studies.trimmed(format_quantity(back.skin, "m", 3, "up"))
             lines.append(Message(f"study.skin_{'beyond' if back.skin > target.place else 'nearer'}", distance=reach))
         lines += [Message("study.density_alone")] if target.density is not None else []
         return lines if target.bare else [*lines, Message("study.accident")]
@@ -204,7 +191,9 @@ class Answer:
         if one.nominal is None or value is None:
             if one.ends is None:
                 return ""
-            return Message("study.allows", low=nearest_text(one.ends[0], one), high=nearest_text(one.ends[1], one))
+            return Message(
+                "study.allows", low=studies.nearest_text(one.ends[0], one), high=studies.nearest_text(one.ends[1], one)
+            )
         low, high = one.span or (one.nominal, one.nominal)
         kept = high <= value if self.largest else low >= value
         return Message("study.says_kept" if kept else "study.says", stated=one.stated)
@@ -235,7 +224,7 @@ class Answer:
         }
 
 
-def asks_for_the_largest(subject: Subject, one: Input) -> bool:
+def asks_for_the_largest(subject: studies.Subject, one: studies.Input) -> bool:
     """Return whether small values of an input are the cautious ones.
 
     Raises
@@ -252,7 +241,7 @@ def asks_for_the_largest(subject: Subject, one: Input) -> bool:
     return name in MOST
 
 
-def search_range(subject: Subject, one: Input, between: str | None) -> tuple[float, float]:
+def search_range(subject: studies.Subject, one: studies.Input, between: str | None) -> tuple[float, float]:
     """Return the range to be searched: as typed, or around the nominal value as far as the case holds together.
 
     Raises
@@ -272,7 +261,7 @@ def search_range(subject: Subject, one: Input, between: str | None) -> tuple[flo
         return low, high
     if one.ends is not None:
         return one.ends
-    if one.path == DURATION:
+    if one.path == studies.DURATION:
         return max(_SHORTEST, subject.context.space.longest_pulse), _LONGEST
     assert one.nominal is not None
     least, most = (parse_quantity(text, one.unit, one.path).value for text in (one.mark.low, one.mark.high))
@@ -281,7 +270,7 @@ def search_range(subject: Subject, one: Input, between: str | None) -> tuple[flo
     return _valid_end(subject, one, low), _valid_end(subject, one, high)
 
 
-def _valid_end(subject: Subject, one: Input, wanted: float) -> float:
+def _valid_end(subject: studies.Subject, one: studies.Input, wanted: float) -> float:
     """Return the value nearest to the wanted one, seen from the nominal value, with which the case holds together."""
 
     def valid(value: float) -> bool:
@@ -301,7 +290,7 @@ def _valid_end(subject: Subject, one: Input, wanted: float) -> float:
     return good
 
 
-def solve(subject: Subject, one: Input, target: Target, between: str | None = None) -> Answer:
+def solve(subject: studies.Subject, one: studies.Input, target: Target, between: str | None = None) -> Answer:
     """Return how far an input may go so that a target is kept, and by everything on the cautious side of it.
 
     Parameters
@@ -338,7 +327,7 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
         text = format_quantity(value, one.unit, digits, "down" if largest else "up")
         value = parse_quantity(text, one.unit, one.path).value
         if not low <= value <= high:
-            text, value = nearest_text(cautious, one), cautious
+            text, value = studies.nearest_text(cautious, one), cautious
         back = put_back(subject, one, value, target)
         if back.holds and bool((evaluate(np.array([value])) <= most).all()):
             return Answer(subject, one, target, largest, low, high, tried, value, text, found.every, back)
@@ -346,17 +335,19 @@ def solve(subject: Subject, one: Input, target: Target, between: str | None = No
     refuse(f"{one.path}: the value found does not hold when it is put back into the case; no answer is given")
 
 
-def _function(subject: Subject, one: Input, target: Target) -> tuple[Callable[[Floats], Floats], float, bool]:
+def _function(
+    subject: studies.Subject, one: studies.Input, target: Target
+) -> tuple[Callable[[Floats], Floats], float, bool]:
     """Return a function of many values of an input, what it must not exceed, and whether it is quick."""
     place, density = target.place, target.density
     zones = [(way, tissue) for way in target.ways for tissue in target.tissues]
 
     def reach(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
-        found = [values for zone in zones for values in reach_by_rule_set(contexts, zone, changes).values()]
+        found = [values for zone in zones for values in studies.reach_by_rule_set(contexts, zone, changes).values()]
         return np.asarray(np.maximum.reduce(found))
 
     def needed(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
-        return np.asarray(np.log10(np.maximum(eye_ratio(contexts, place, changes), 1.0)))
+        return np.asarray(np.log10(np.maximum(studies.eye_ratio(contexts, place, changes), 1.0)))
 
     if target.marking:
         return _by_turns(subject, one, lambda contexts: 0.0 if _enough(contexts, target)[0] else 1.0, 0.5), 0.5, False
@@ -364,13 +355,13 @@ def _function(subject: Subject, one: Input, target: Target) -> tuple[Callable[[F
     start = one.ends[0] if one.ends else one.nominal
     contexts = subject.changed({one.path: _LONGEST if start is None else start})
     function = reach if density is None else needed
-    if one.ends or not takes_arrays(contexts, one.name):
+    if one.ends or not studies.takes_arrays(contexts, one.name):
         return _by_turns(subject, one, lambda contexts: float(function(contexts, {})), most), most, False
     return lambda values: function(contexts, one.arrays(values)), most, True
 
 
 def _by_turns(
-    subject: Subject, one: Input, function: Callable[[Sequence[Context]], float], most: float
+    subject: studies.Subject, one: studies.Input, function: Callable[[Sequence[Context]], float], most: float
 ) -> Callable[[Floats], Floats]:
     """Return a function of values that begin at the cautious end: behind the first that fails all count as failed."""
     known: dict[float, float] = {}
@@ -390,7 +381,7 @@ def _by_turns(
 
 def _enough(contexts: Sequence[Context], target: Target) -> tuple[bool, tuple[str, ...]]:
     """Return whether the eyewear is enough at the place and beyond it, and why or why not."""
-    ratio = float(eye_ratio(contexts, target.place, {}))
+    ratio = float(studies.eye_ratio(contexts, target.place, {}))
     least = math.log10(ratio) if ratio > 0.0 else -math.inf
     verdicts = []
     for context in contexts:
@@ -402,7 +393,7 @@ def _enough(contexts: Sequence[Context], target: Target) -> tuple[bool, tuple[st
     return enough, tuple(dict.fromkeys(reason for verdict in verdicts if verdict for reason in verdict.reasons))
 
 
-def put_back(subject: Subject, one: Input, value: float, target: Target) -> PutBack:
+def put_back(subject: studies.Subject, one: studies.Input, value: float, target: Target) -> PutBack:
     """Return what the assessment says of the case with a value in it, by the way of single numbers.
 
     Parameters
@@ -426,7 +417,7 @@ def put_back(subject: Subject, one: Input, value: float, target: Target) -> PutB
         return PutBack(enough, why, skin)
     if target.density is not None:
         needs = [need_at(one, target.place, one.duration("mirror")[0], "", -math.inf) for one in contexts]
-        ratio = float(eye_ratio(contexts, target.place, {}))
+        ratio = float(studies.eye_ratio(contexts, target.place, {}))
         needed = max(0.0, math.log10(max(ratio, 1.0)), *(need.optical_density_exact for need in needs))
         text = format_quantity(needed, "1", 3, "up")
         return PutBack(needed <= target.density, Message("study.needs", density=text), skin)
@@ -465,9 +456,9 @@ def _target(question: SolveQuestion) -> Target:
     """
     if question.at is None:
         refuse("at: missing; say where the person is, as --at '6 m'")
-    place = place_of(question.at, "at")
-    ways = read_choice(question.way or (), WAYS, "way")
-    tissues = read_choice(question.tissue or (), TISSUES, "tissue")
+    place = studies.place_of(question.at, "at")
+    ways = read_choice(question.way or (), studies.WAYS, "way")
+    tissues = read_choice(question.tissue or (), studies.TISSUES, "tissue")
     if question.eyewear is None and question.density is None:
         return Target(place, ways, tissues)
     if question.eyewear is not None and question.density is not None:
@@ -497,10 +488,10 @@ def run_solve(case: Path, question: SolveQuestion, *, whole: bool = True) -> tup
     if question.wanted is None:
         refuse("for: missing; say which input is asked for, as --for laser.power")
     target = _target(question)
-    subject = open_subject(case, question.laser, question.setup)
+    subject = studies.open_subject(case, question.laser, question.setup)
     answer = solve(subject, subject.input(question.wanted), target, question.between)
     lines, data, wording = answer.sentences(), answer.data(), load_wording(subject.case.language)
-    if whole and answer.value is not None and answer.input.path != DURATION and answer.input.ends is None:
+    if whole and answer.value is not None and answer.input.path != studies.DURATION and answer.input.ends is None:
         words, data["whole_case"] = answer.whole_case(wording)
         lines.insert(-1, words)
     with decimals(wording):

@@ -16,6 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import lasersafe
+from lasersafe import studies
 from lasersafe.ask.drawings import picture
 from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends
@@ -27,19 +28,6 @@ from lasersafe.files import DASH, Output, existing, mark_of, suffix_of, write_ou
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
 from lasersafe.records import fields
-from lasersafe.studies import (
-    DURATION,
-    ZONES,
-    Subject,
-    Sweep,
-    Varied,
-    nearest_text,
-    open_subject,
-    place_of,
-    read_varied,
-    sweep,
-    trimmed,
-)
 from lasersafe.wording import Message, Wording, caution_line, joined, listed, load_wording
 
 if TYPE_CHECKING:
@@ -71,15 +59,15 @@ class _Column(NamedTuple):
     cell: Callable[[Any], Any]  # of a CSV file
 
 
-def _columns(found: Sweep) -> list[_Column]:
+def _columns(found: studies.Sweep) -> list[_Column]:
     word = load_wording(found.subject.case.language).text
     grid = np.meshgrid(*(one.values for one in found.varied), indexing="ij") if found.varied else []
     names = np.array(found.subject.context.rule_sets)
     made = [
-        _Column(one.column, (one.path, ""), axis.ravel().tolist(), partial(nearest_text, one=one), float)
+        _Column(one.column, (one.path, ""), axis.ravel().tolist(), partial(studies.nearest_text, one=one), float)
         for one, axis in zip((varied.input for varied in found.varied), grid, strict=True)
     ]
-    for way, tissue in ZONES:
+    for way, tissue in studies.ZONES:
         far, decided = (each[way, tissue].ravel() for each in (found.distances, found.decided))
         head = word(f"way.{way}"), word(f"tissue.{tissue}")
         made += [
@@ -88,12 +76,12 @@ def _columns(found: Sweep) -> list[_Column]:
         ]
     if found.density is not None and found.place is not None:
         name = f"optical_density_at_{found.place:.6g}_m"
-        head = word("study.density_head"), word("study.at", place=trimmed(format_quantity(found.place, "m")))
+        head = word("study.density_head"), word("study.at", place=studies.trimmed(format_quantity(found.place, "m")))
         made.append(_Column(name, head, found.density.ravel().tolist(), _density, _density))
     return made
 
 
-def facts(found: Sweep) -> dict[str, Any]:
+def facts(found: studies.Sweep) -> dict[str, Any]:
     """Return what a table is about: the case, what was held and what was varied, in plain values."""
     subject = found.subject
     varied = {one.input.path for one in found.varied}
@@ -125,7 +113,7 @@ def facts(found: Sweep) -> dict[str, Any]:
     }
 
 
-def notes(found: Sweep) -> list[str]:
+def notes(found: studies.Sweep) -> list[str]:
     """Return what has to be known beside the table."""
     said = [
         Message("study.meaning"),
@@ -134,22 +122,24 @@ def notes(found: Sweep) -> list[str]:
         *certainty(found.subject, found.start),
     ]
     if found.place is not None:
-        place = trimmed(format_quantity(found.place, "m"))
+        place = studies.trimmed(format_quantity(found.place, "m"))
         said.append(Message("study.density", place=place))
     return said
 
 
-def durations(subject: Subject, varied: Collection[str]) -> str:
+def durations(subject: studies.Subject, varied: Collection[str]) -> str:
     """Return the sentence that states the exposure durations."""
-    if DURATION in varied:
+    if studies.DURATION in varied:
         return Message("study.duration_varied")
     if "laser.wavelength" in varied or any(path in varied for path in PULSES):
         return Message("study.duration_usual")
-    beam, spread = (trimmed(format_quantity(subject.context.duration(way)[0], "s")) for way in ("direct", "scatter"))
+    beam, spread = (
+        studies.trimmed(format_quantity(subject.context.duration(way)[0], "s")) for way in ("direct", "scatter")
+    )
     return Message("study.duration", beam=beam, scatter=spread)
 
 
-def as_json(found: Sweep) -> dict[str, Any]:
+def as_json(found: studies.Sweep) -> dict[str, Any]:
     """Return the table ready for JSON, with full numbers."""
     columns = _columns(found)
     names = [one.name for one in columns]
@@ -157,7 +147,7 @@ def as_json(found: Sweep) -> dict[str, Any]:
     return {**facts(found), "columns": names, "rows": rows, "caution": caution_line()}
 
 
-def as_csv(found: Sweep) -> str:
+def as_csv(found: studies.Sweep) -> str:
     """Return the table as CSV: remarks behind ``#``, one line of headings, then the points."""
     columns, about = _columns(found), facts(found)
     text = io.StringIO()
@@ -179,7 +169,7 @@ def _density(value: float) -> str:
     return f"{round_up_density(value):.1f}" if value > 0.0 else "0"
 
 
-def as_text(found: Sweep) -> str:
+def as_text(found: studies.Sweep) -> str:
     """Return the table for a terminal, distances rounded up."""
     subject, wording = found.subject, load_wording(found.subject.case.language)
     name = Message("study.named" if subject.context.setup.fitted else "study.not_fitted", name=subject.name)
@@ -190,7 +180,9 @@ def as_text(found: Sweep) -> str:
         lines.append(Message("study.in_corner"))
     columns = [one for one in _columns(found) if one.head is not None]
     table = (
-        _table(columns) if found.size <= MOST_LINES else _summary(columns[: len(found.varied) + len(ZONES)], wording)
+        _table(columns)
+        if found.size <= MOST_LINES
+        else _summary(columns[: len(found.varied) + len(studies.ZONES)], wording)
     )
     said = [*map(wording.say, lines), "", *table, "", *map(wording.say, notes(found)), wording.caution_short]
     with decimals(wording):
@@ -211,7 +203,7 @@ def _distance(value: float) -> str:
 
 def _summary(columns: list[_Column], wording: Wording) -> list[str]:
     """Return the nearest and the farthest distance of each zone, and for which values of the inputs."""
-    inputs, zones = columns[: -len(ZONES)], columns[-len(ZONES) :]
+    inputs, zones = columns[: -len(studies.ZONES)], columns[-len(studies.ZONES) :]
     lines = [wording.text("study.summary", count=len(zones[0].values))]
     for one in zones:
         ends = []
@@ -222,7 +214,7 @@ def _summary(columns: list[_Column], wording: Wording) -> list[str]:
     return lines
 
 
-def worked_out_with(subject: Subject, values: Mapping[str, float]) -> str:
+def worked_out_with(subject: studies.Subject, values: Mapping[str, float]) -> str:
     """Return which values of the inputs that are not changed are used: `EXACT`, `CORNER` or `TYPED`.
 
     Parameters
@@ -237,7 +229,7 @@ def worked_out_with(subject: Subject, values: Mapping[str, float]) -> str:
     return TYPED if subject.case.settings.decide_by == "as typed" else CORNER
 
 
-def certainty(subject: Subject, values: Mapping[str, float]) -> list[str]:
+def certainty(subject: studies.Subject, values: Mapping[str, float]) -> list[str]:
     """Return the sentence on the tolerances of all inputs that are not changed; nothing where there are none."""
     how, every = worked_out_with(subject, values), subject.unsure(values)
     if how == EXACT:
@@ -263,10 +255,10 @@ def _used(one: InputTolerance) -> str:
 def _text(one: InputTolerance, value: float) -> str:
     if one.field.endswith("wavelength"):
         return f"{value * 1e9:.6g} nm"
-    return trimmed(format_quantity(value, one.unit, 4))
+    return studies.trimmed(format_quantity(value, one.unit, 4))
 
 
-def certainty_data(subject: Subject, values: Mapping[str, float]) -> dict[str, Any]:
+def certainty_data(subject: studies.Subject, values: Mapping[str, float]) -> dict[str, Any]:
     """Return the same as plain values."""
     how = worked_out_with(subject, values)
     return {
@@ -287,7 +279,7 @@ _WHAT_IF = "A what-if drawing of one laser with one set-up. It is no part of a s
 Floats = NDArray[np.float64]
 
 
-def check_drawable(varied: tuple[Varied, ...]) -> None:
+def check_drawable(varied: tuple[studies.Varied, ...]) -> None:
     """Refuse what no drawing can show.
 
     Raises
@@ -302,7 +294,7 @@ def check_drawable(varied: tuple[Varied, ...]) -> None:
             refuse(f"drawing: {one.input.path} has one value only; a drawing needs two or more")
 
 
-def draw(found: Sweep, zone: tuple[str, str] | None = None) -> Drawing:
+def draw(found: studies.Sweep, zone: tuple[str, str] | None = None) -> Drawing:
     """Return the drawing of a sweep.
 
     Parameters
@@ -316,7 +308,7 @@ def draw(found: Sweep, zone: tuple[str, str] | None = None) -> Drawing:
     check_drawable(found.varied)
     if len(found.varied) == 1:
         alike: list[list[tuple[str, str]]] = []  # zones of one curve
-        for one in ZONES if zone is None else (zone,):
+        for one in studies.ZONES if zone is None else (zone,):
             same = (k for k in alike if np.allclose(found.distances[one], found.distances[k[0]], rtol=1e-9))
             if (there := next(same, None)) is not None:
                 there.append(one)
@@ -334,14 +326,14 @@ def draw(found: Sweep, zone: tuple[str, str] | None = None) -> Drawing:
         return contour_page(PAPER, heading, x, y, (across, up, found.distances[way]), _level, nominal)
     few = int(np.argmin(found.shape))  # one curve for each value of the input that has fewer
     other = found.varied[few].input
-    names = [nearest_text(float(value), other) for value in found.varied[few].values]
+    names = [studies.nearest_text(float(value), other) for value in found.varied[few].values]
     held = f"one curve for each {other.words} ({other.path})"
     held += "" if other.nominal is None else f"; the case says {other.stated}"
     rows = zip(names, np.moveaxis(found.distances[way], few, 0), strict=True)
     return _curves(found, found.varied[1 - few], list(rows), f"{_words(way)}: distance", held)
 
 
-def _axis(varied: Varied) -> tuple[Axis, Floats, float | None]:
+def _axis(varied: studies.Varied) -> tuple[Axis, Floats, float | None]:
     """Return the axis of an input, its values and what the case says in the unit that suits the largest of them.
 
     Of a range of ratios, the middle says which unit that is.
@@ -362,7 +354,9 @@ def _words(zone: tuple[str, str]) -> str:
     return f"{ {'direct': 'direct beam', 'mirror': 'mirror', 'scatter': 'scatter'}[way] }, {tissue}"
 
 
-def _curves(found: Sweep, varied: Varied, traces: list[tuple[str, Floats]], what: str, held: str) -> Drawing:
+def _curves(
+    found: studies.Sweep, varied: studies.Varied, traces: list[tuple[str, Floats]], what: str, held: str
+) -> Drawing:
     x, across, said = _axis(varied)
     every = np.concatenate([values for _, values in traces])
     above = every[every > 0.0]
@@ -384,7 +378,7 @@ def _level(value: float) -> str:
     return f"{number} m" if number else quantity(value, "m").replace(".00", "").replace(".0", "")
 
 
-def _heading(found: Sweep, axes: Sequence[Varied], held: str) -> Heading:
+def _heading(found: studies.Sweep, axes: Sequence[studies.Varied], held: str) -> Heading:
     subject = found.subject
     limits = f"limits of {' and '.join(subject.context.rule_sets)}, the stricter decides"
     fitted = "" if subject.context.setup.fitted else " (not fitted today)"
@@ -422,16 +416,16 @@ def run_sweep(case: Path, question: SweepQuestion, replace: bool) -> tuple[dict[
                 existing(path, 0)  # a folder, a pipe, a link: refused before there is work
             if suffix == ".parquet" and importlib.util.find_spec("pyarrow") is None:
                 refuse(NO_PYARROW)
-    zones: dict[str | None, tuple[str, str]] = {" ".join(zone): zone for zone in ZONES}
+    zones: dict[str | None, tuple[str, str]] = {" ".join(zone): zone for zone in studies.ZONES}
     show = question.show and " ".join(question.show.replace("-", " ").replace(",", " ").split()).lower()
     if show is not None and show not in zones:
         refuse(f"show = {shown(question.show)}: write one of: {', '.join(map(str, zones))}")
-    place = None if question.at is None else place_of(question.at, "at")
-    subject = open_subject(case, question.laser, question.setup)
-    varied = read_varied(subject, question.vary)
+    place = None if question.at is None else studies.place_of(question.at, "at")
+    subject = studies.open_subject(case, question.laser, question.setup)
+    varied = studies.read_varied(subject, question.vary)
     if drawing is not None:
         check_drawable(varied)
-    found = sweep(subject, varied, place)
+    found = studies.sweep(subject, varied, place)
     names = {kind: name for kind, name in (("table", output), ("drawing", drawing)) if name is not None}
     files = [
         Output(name, _content(found, name, zones.get(show)), mark_of(f"sweep {kind}", case, subject.case.title))
@@ -448,7 +442,7 @@ def run_sweep(case: Path, question: SweepQuestion, replace: bool) -> tuple[dict[
     return data, "\n".join([*lines, wording.text("terminal.points", count=found.size), wording.caution_short])
 
 
-def _content(found: Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
+def _content(found: studies.Sweep, path: Path, zone: tuple[str, str] | None) -> bytes:
     suffix = path.suffix.lower()
     if suffix == ".csv" or path == DASH:
         return as_csv(found).encode()
