@@ -39,8 +39,8 @@ def _first_page() -> float:
 
 def lines(rounds: int) -> list[Line]:
     """Measure the page."""
-    from lasersafe.page.answers import room_answer, room_tones
     from lasersafe.page.forms import EXAMPLE
+    from lasersafe.page.room import room_answer, room_tones
 
     places, form = itertools.cycle(("9", "8.7", "8.4")), dict(EXAMPLE)
 

@@ -21,7 +21,7 @@ from lasersafe.quantity import for_spreadsheet, format_quantity, from_spreadshee
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
-    from lasersafe.results import Assessment, Scenario, SetupResult
+    from lasersafe.results import Assessment, SetupResult
 
 Record = dict[str, Any]  # key of FIELDS -> text, number, bool or None; a number without bound is NO_BOUND
 ASSESSED, REFUSED = "assessed", "refused"
@@ -73,15 +73,6 @@ def _way(setups: list[SetupResult], distance: float | None, tissue: str) -> str:
     return "several together" if len(setups) > 1 else ""
 
 
-def _nearest(scenarios: list[Scenario]) -> str:
-    if not scenarios:
-        return ""
-    one = min(scenarios, key=lambda s: (s.distance, -s.ratio))
-    times = f"{format_quantity(one.ratio, '1', 3, 'up')} times the limit" if math.isfinite(one.ratio) else NO_BOUND
-    who = ", ".join(word for word in (one.person, one.laser, one.setup) if word)
-    return f"{who}: {one.way}, {one.tissue}, {format_quantity(one.distance, 'm', 3, 'down')}, {times}"
-
-
 def record_of(assessment: Assessment) -> Record:
     """Return the row of an assessment, without what names it.
 
@@ -103,6 +94,12 @@ def record_of(assessment: Assessment) -> Record:
     needs = assessment.eyewear
     asked = {need.marking: None for need in sorted(needs, key=lambda n: -n.optical_density_exact)}
     zones = [(way, tissue) for way in ("direct", "mirror", "scatter") for tissue in ("eye", "skin")]
+    nearest = ""
+    if open_ones:
+        one = min(open_ones, key=lambda s: (s.distance, -s.ratio))
+        times = f"{format_quantity(one.ratio, '1', 3, 'up')} times the limit" if math.isfinite(one.ratio) else NO_BOUND
+        who = ", ".join(word for word in (one.person, one.laser, one.setup) if word)
+        nearest = f"{who}: {one.way}, {one.tissue}, {format_quantity(one.distance, 'm', 3, 'down')}, {times}"
     row = {
         **_EMPTY,
         "status": ASSESSED,
@@ -117,7 +114,7 @@ def record_of(assessment: Assessment) -> Record:
         "eyewear_scale_numbers": "; ".join(asked),
         "eyewear_reliable": all(need.reliable for need in needs) if needs else None,
         "open_scenarios": len(open_ones),
-        "nearest_open": _nearest(open_ones),
+        "nearest_open": nearest,
         "rule_sets": ", ".join(assessment.rule_sets),
         "version": assessment.version,
         "fingerprint": assessment.fingerprint,

@@ -23,7 +23,7 @@ from lasersafe import files
 from lasersafe.ask import BatchQuestion
 from lasersafe.assessment import assess
 from lasersafe.batch.record import ASSESSED, KINDS, Record, Store, lines_of, part_of, record_of, refused, sealed
-from lasersafe.batch.sources import BadCell, CaseFolder, Item, Reading, Source, case_data, open_source
+from lasersafe.batch.sources import BadCell, CaseFolder, Inventory, Item, Reading, Source, case_data
 from lasersafe.errors import CalcError, CaseError, OutputError, refuse
 from lasersafe.models import case_from, parse_case
 from lasersafe.quantity import format_quantity, shown
@@ -273,7 +273,13 @@ class Batch:
                 )
         if processes is not None and not 1 <= processes <= MOST_PROCESSES:
             refuse(f"processes = {processes}: must be 1 to {MOST_PROCESSES}")
-        self.source: Source = open_source(source)
+        if files.in_utf8(str(source)) != str(source):
+            refuse(f"{files.in_utf8(str(source))}: the name of the file is not UTF-8; give it another name")
+        anew = "save the sheet as .xlsx or CSV"
+        advice = {".toml": "'lasersafe assess' takes one case", ".xls": anew, ".ods": anew}.get(source.suffix.lower())
+        if advice and not source.is_dir():
+            refuse(f"{source}: a folder with case files, or an inventory as CSV or .xlsx, is needed here; {advice}")
+        self.source: Source = CaseFolder(source) if source.is_dir() else Inventory(source)
         self.name = source.resolve().name or "/"
         self.outputs, self.question = outputs, question
         usable = len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count()

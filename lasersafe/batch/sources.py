@@ -14,18 +14,15 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import tomli_w
 
 from lasersafe.assessment import data_digest
 from lasersafe.data import load_toml, templates_path
-from lasersafe.errors import CaseError, InputError, QuantityError, refuse
-from lasersafe.files import files_in, in_utf8
+from lasersafe.errors import CaseError, Fault, InputError, QuantityError, refuse
+from lasersafe.files import files_in
 from lasersafe.quantity import parse_quantity, plain_unit, possible_thousand, shown
-
-if TYPE_CHECKING:
-    from lasersafe.errors import Fault
 
 NOT_STATED = "not stated"
 REVIEW_BY = "2000-01-01"  # in the past: a sheet that is made from a row is due for review at once
@@ -210,7 +207,20 @@ def case_data(cells: Mapping[str, str], reading: Reading) -> tuple[dict[str, Any
             bad("handheld", "write yes or no")
     if "spectator distance" in value:
         persons.append({"name": "Spectators", "role": "spectator", "distance": value["spectator distance"]})
-    laser |= {"emission": _emission(value, bad), "setup": [setup]}
+    given = {name.replace(" ", "_"): value[name] for name in _PULSED if name in value}
+    emits, power = ("pulse train", "mean_power") if "repetition rate" in value else ("single pulse", "")
+    if not given:
+        emits, power = "continuous", "power"
+        if "power" not in value:
+            bad("power", "missing; fill power, or for pulses pulse energy and pulse duration")
+    elif "pulse duration" not in value:
+        bad("pulse duration", "missing; a pulsed laser needs it, since the limits depend on it")
+    if "power" in value and power:
+        given[power] = value["power"]
+    elif "power" in value:
+        what = "without a repetition rate this is one single pulse, which has no power"
+        bad("power", f"{what}; fill repetition rate, or empty this cell")
+    laser |= {"emission": {"kind": emits, **given}, "setup": [setup]}
     return {
         "title": value.get("name", NOT_STATED),
         "place": value.get("place", NOT_STATED),
@@ -231,21 +241,6 @@ def _with_unit(text: str, unit: str) -> str:
         return text
     middle, sign, width, share, kind = spread.groups()
     return f"{middle} {unit}{sign}{width}{share or f' {unit}'}{kind or ''}"
-
-
-def _emission(value: dict[str, Any], bad: Any) -> dict[str, Any]:
-    given = {name.replace(" ", "_"): value[name] for name in _PULSED if name in value}
-    kind, power = ("pulse train", "mean_power") if "repetition rate" in value else ("single pulse", "")
-    if not given:
-        kind, power = "continuous", "power"
-        if "power" not in value:
-            bad("power", "missing; fill power, or for pulses pulse energy and pulse duration")
-    elif "pulse duration" not in value:
-        bad("pulse duration", "missing; a pulsed laser needs it, since the limits depend on it")
-    if "power" in value and not power:
-        what = "without a repetition rate this is one single pulse, which has no power"
-        bad("power", f"{what}; fill repetition rate, or empty this cell")
-    return {"kind": kind, **given, **({power: value["power"]} if "power" in value and power else {})}
 
 
 def case_text(data: Mapping[str, Any]) -> str:
@@ -325,7 +320,14 @@ class Inventory:
                                 f"{HELP} writes a file with every column"]))  # fmt: skip
         # another separator than the comma: the file comes from a program that may write 1500 as 1.500
         self.reading = Reading(dict(zip(names, known, strict=True)), self._separator != ",")
-        self._refuse_wrong_columns()
+        begin = list(islice(self._rows(), _TRIED))
+        for name, heading in self.reading.headings.items():  # one answer, and not the same for each row
+            own = [(item.line, item.cells[name]) for item in begin if item.cells and name in item.cells]
+            why = [heading.fault(text, self.reading.decimal_comma_likely) for _, text in own]
+            if len(own) > 1 and all(why):
+                faults.append(f"column {shown(heading.text)}, as in line {own[0][0]}: {shown(own[0][1])}: {why[0]}")
+        if faults:
+            refuse("\n  ".join([f"{path}: no cell can be read in", *faults]))
         if left := [cell.strip() for cell, one in zip(cells, found, strict=True) if one is None and cell.strip()]:
             self.remarks.append(f"columns that are not read: {', '.join(map(shown, left))}")
 
@@ -345,17 +347,6 @@ class Inventory:
         data, _ = case_data(item.cells or {}, self.reading)
         plain = re.sub(r"[^A-Za-z0-9]+", "-", item.name).strip("-")[:40]
         return f"line-{item.line:06d}{'-' if plain else ''}{plain}.toml", case_text(data)
-
-    def _refuse_wrong_columns(self) -> None:
-        """Refuse the file where no cell of a column can be read: one answer, and not the same for each row."""
-        first, faults = list(islice(self._rows(), _TRIED)), []
-        for name, heading in self.reading.headings.items():
-            cells = [(item.line, item.cells[name]) for item in first if item.cells and name in item.cells]
-            why = [heading.fault(text, self.reading.decimal_comma_likely) for _, text in cells]
-            if len(cells) > 1 and all(why):
-                faults.append(f"column {shown(heading.text)}, as in line {cells[0][0]}: {shown(cells[0][1])}: {why[0]}")
-        if faults:
-            refuse("\n  ".join([f"{self.path}: no cell can be read in", *faults]))
 
     def _lines(self, separator: str) -> Iterator[tuple[int, Line]]:
         """Yield each line with its number."""
@@ -454,25 +445,6 @@ Source = Inventory | CaseFolder
 
 def _key(salt: bytes, content: Any) -> bytes:
     return hashlib.sha256(salt + json.dumps(content, sort_keys=True).encode()).digest()
-
-
-def open_source(path: Path) -> Source:
-    """Return what is to be assessed: the rows of a file, or the case files of a folder.
-
-    Raises
-    ------
-    InputError
-        If there is nothing to assess.
-    """
-    if in_utf8(str(path)) != str(path):
-        refuse(f"{in_utf8(str(path))}: the name of the file is not UTF-8; give it another name")
-    if path.is_dir():
-        return CaseFolder(path)
-    anew = "save the sheet as .xlsx or CSV"
-    advice = {".toml": "'lasersafe assess' takes one case", ".xls": anew, ".ods": anew}.get(path.suffix.lower())
-    if advice:
-        refuse(f"{path}: a folder with case files, or an inventory as CSV or .xlsx, is needed here; {advice}")
-    return Inventory(path)
 
 
 def _holds_data(cells: list[str]) -> bool:

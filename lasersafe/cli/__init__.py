@@ -12,11 +12,11 @@ import typer
 from typer import Option
 
 import lasersafe
-from lasersafe.cli import commands
+from lasersafe.cli import commands, questions
 from lasersafe.cli.options import app, complain, prepare, say
 from lasersafe.errors import CalcError
 
-__all__ = ["app", "commands", "main", "run"]
+__all__ = ["app", "commands", "main", "questions", "run"]
 
 
 def _version(wanted: bool) -> None:

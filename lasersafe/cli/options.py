@@ -138,15 +138,6 @@ def complain(text: str) -> None:
         sys.stderr.flush()
 
 
-def can_hold(text: str) -> bool:
-    """Return whether the standard output has a place for each letter of a text."""
-    try:
-        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
-    except UnicodeEncodeError:
-        return False
-    return True
-
-
 app = typer.Typer(
     name="lasersafe",
     help="Laser hazard zones, eyewear and barriers from one case file, printed as a sheet that can be retraced.",
@@ -207,7 +198,11 @@ def print_json(data: dict[str, Any]) -> None:
     import json
 
     text = json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)
-    say(text if can_hold(text) else json.dumps(data, indent=2, allow_nan=False))
+    try:
+        text.encode(getattr(sys.stdout, "encoding", None) or "utf-8")
+    except UnicodeEncodeError:  # the standard output has no place for a letter of it
+        text = json.dumps(data, indent=2, allow_nan=False)
+    say(text)
 
 
 def tell(as_json: bool, data: dict[str, Any], words: str | Iterable[str]) -> None:

@@ -32,6 +32,7 @@ DASHES: tuple[tuple[float, ...], ...] = (
 INKS = (pen.BLACK, "#1d4e9e", "#35601c", "#8f1d4f", "#5b3b91", "#a8560b", "#1f7f93", "#555555")
 NOMINAL_DASHES = (1.8, 1.0, 0.5, 1.0)
 _THICK, _PLACES = 0.5, 23
+Curve = tuple[str, Sequence[pen.Pair]]  # its name, and its points
 
 
 @dataclass(frozen=True)
@@ -192,25 +193,6 @@ def axis_marks(plot: Plot) -> list[pen.Mark]:
 
 
 @dataclass(frozen=True)
-class Trace:
-    """One curve.
-
-    Parameters
-    ----------
-    name : str
-        Short, written on it.
-    text : str
-        For the legend; "" for the name.
-    points : tuple of Pair
-        Value of the input and of the quantity, the input rising.
-    """
-
-    name: str
-    text: str
-    points: tuple[pen.Pair, ...]
-
-
-@dataclass(frozen=True)
 class Heading:
     """What stands around the chart: title, two lines below it, and the lines at the foot, each bold or not."""
 
@@ -219,16 +201,8 @@ class Heading:
     foot: tuple[tuple[str, bool], ...]
 
 
-@dataclass(frozen=True)
-class Nominal:
-    """A value to be marked on the x axis, and what to write beside it."""
-
-    value: float
-    text: str
-
-
 def curve_page(
-    paper: Paper, heading: Heading, x: Axis, y: Axis, traces: Sequence[Trace], nominal: Nominal | None = None
+    paper: Paper, heading: Heading, x: Axis, y: Axis, curves: Sequence[Curve], nominal: tuple[float, str] | None = None
 ) -> pen.Drawing:
     """Return a page with curves.
 
@@ -240,32 +214,33 @@ def curve_page(
         Texts around the chart.
     x, y : Axis
         Axes.
-    traces : sequence of Trace
-        At least one.
-    nominal : Nominal, optional
-        What the case says today; nothing is drawn when it lies outside the axis.
+    curves : sequence of tuple
+        At least one: its name, and its points, a value of the input and of the quantity each, the input rising.
+    nominal : tuple of float and str, optional
+        What the case says today, and what to write beside it; nothing is drawn when it lies outside the axis.
     """
-    entries = [Entry(partial(_sample, k), trace.text or trace.name) for k, trace in enumerate(traces)]
+    entries = []
+    for number, (name, points) in enumerate(curves):
+        none = "" if any(value > 0.0 for _, value in points) else ": below the limit at every distance"
+        entries.append(Entry(partial(_sample, number), name + none))
     layout = lay_out(paper, "sweep", heading.title, entries, (), heading.foot, 0)
     layout.scale_lines(heading.lines, paper.margin)
     plot = plot_in(layout.drawing.frame, x, y)
     board = Board(plot.room)
     marks = grid_marks(plot)
-    if nominal is not None and x.low <= nominal.value <= x.high:
-        at, (_, low, _, high) = plot.point(nominal.value, y.low)[0], plot.room
+    if nominal is not None and x.low <= nominal[0] <= x.high:
+        at, (_, low, _, high) = plot.point(nominal[0], y.low)[0], plot.room
         board.cover(((at, low), (at, high)))
         places = [(at, high - (high - low) * share) for share in (0.04, 0.96, 0.12, 0.88, 0.2, 0.8)]
-        board.put(Label(nominal.text, places))
+        board.put(Label(nominal[1], places))
         tip = ((at, low), (at - 1.1, low - 1.9), (at + 1.1, low - 1.9))
         marks += [pen.Lines((((at, low), (at, high)),), pen.BLACK, 0.25, NOMINAL_DASHES), pen.Area((tip,), pen.BLACK)]
-    marks += curve_marks(plot, [(trace.name, trace.points) for trace in traces], board)
+    marks += curve_marks(plot, curves, board)
     layout.drawing.marks.extend([*marks, *axis_marks(plot)])
     return layout.drawing
 
 
-def curve_marks(
-    plot: Plot, curves: Sequence[tuple[str, Sequence[pen.Pair]]], board: Board, bold: bool = False
-) -> list[pen.Mark]:
+def curve_marks(plot: Plot, curves: Sequence[Curve], board: Board, bold: bool = False) -> list[pen.Mark]:
     """Return curves, each given as its name and points, with their names beside them where there is room."""
     marks: list[pen.Mark] = []
     labels = []

@@ -119,9 +119,9 @@ class Worker:
                 await self.end()
 
 
-JOBS = {  # what can be asked for -> the function that answers
-    "glasses": "glasses_answer", "case": "case_answer", "file": "case_file", "room": "room_answer",
-    "tones": "room_tones", "help": "room_help", "room_case": "room_case",
+JOBS = {  # what can be asked for -> module of the page and its function
+    "glasses": "answers:glasses_answer", "case": "answers:case_answer", "file": "answers:case_file",
+    "room": "room:room_answer", "tones": "room:room_tones", "help": "room:room_help", "room_case": "room:room_case",
 }  # fmt: skip
 
 
@@ -172,7 +172,7 @@ def main() -> None:
     os.dup2(2, 1)  # what anything prints must not be taken for an answer
     for line in sys.stdin.buffer:
         job = json.loads(line)
-        do, found = resolve_name(f"lasersafe.page.answers:{JOBS[job.pop('do')]}"), {}
+        do, found = resolve_name(f"lasersafe.page.{JOBS[job.pop('do')]}"), {}
         with contextlib.suppress(StaleError):
             working = True
             found = answer(do, job)

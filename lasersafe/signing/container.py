@@ -112,11 +112,6 @@ class About(BaseModel):
     expires: Literal[""] | date
     sign_here: dict[Annotated[str, Field(pattern=r"^[a-z_]{1,40}$")], SignPlace]
 
-    @property
-    def last_day(self) -> date:
-        """Last day on which the sheet holds; without one, the first of all."""
-        return min((day for day in (self.review_by, self.expires) if day), default=date.min)
-
 
 def read_about(sheet: SheetFile) -> About:
     """Return what a sheet says about itself.
@@ -369,9 +364,10 @@ def _row(path: Path, name: str, day: date) -> Row:
     except (ValueError, RecursionError, MemoryError) as error:
         return Row(name, state="unreadable", problem=str(error).removeprefix(f"{path}: ") or "cannot be read")
     days = {key: one.isoformat() if (one := getattr(about, key)) else "" for key in ("review_by", "expires")}
+    last = min((one for one in (about.review_by, about.expires) if one), default=date.min)
     return Row(
         name, about.place, about.dates, ", ".join(about.lasers), _CHANGED if problem else about.state,
-        overdue=about.last_day < day, problem=problem, verdict=about.verdict,
+        overdue=last < day, problem=problem, verdict=about.verdict,
         certificates=bool(sheet.appended) and not problem, **days,
     )  # fmt: skip
 

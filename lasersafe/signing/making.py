@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 from lasersafe import files
 from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import OutputError, refuse
-from lasersafe.models import canonical
+from lasersafe.models import Case, canonical
 from lasersafe.records.fields import as_json
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing import container
@@ -20,7 +20,6 @@ from lasersafe.signing.container import About, SheetError, open_sheet, read_abou
 from lasersafe.signing.record import Record, results_digest, sign_off_of
 
 if TYPE_CHECKING:
-    from lasersafe.models import Case
     from lasersafe.sheet.front import SignPlace
     from lasersafe.sheet.paint import Attachment
 

@@ -18,19 +18,16 @@ from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import islice
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
-from lasersafe.assessment import case_digest, combined
+from lasersafe.assessment import case_digest, combined, ingredients
 from lasersafe.errors import refuse
 from lasersafe.files import read_limited
-from lasersafe.models import canonical
+from lasersafe.models import Case, canonical
 from lasersafe.models.site import SignRole
 from lasersafe.quantity import printable, shown
 from lasersafe.results import Assessment, RoleSigned, SignOff
 from lasersafe.wording import load_wording
-
-if TYPE_CHECKING:
-    from lasersafe.models import Case
 
 FORMAT = "lasersafe sign-off 1"
 LARGEST_RECORD = 20_000_000
@@ -413,8 +410,6 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
         reasons.append(wording.text("sign_off.not_yet", roles=roles))
     changed: tuple[str, ...] = ()
     if record.entries and record.entries[-1].fingerprint != assessment.fingerprint:  # signed for other inputs
-        from lasersafe.assessment import ingredients
-
         before = record.inputs[record.entries[-1].fingerprint]
         now = ingredients(case, assessment.language)
         changed = changed_inputs(before.case, canonical(case), before.ingredients, now)

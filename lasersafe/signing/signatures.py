@@ -21,12 +21,11 @@ from typing import TYPE_CHECKING, Any
 
 from lasersafe.errors import refuse
 from lasersafe.files import read_limited
-from lasersafe.signing.record import CLOCKS, ROLES, may_sign, plain, spoken
+from lasersafe.models import Case
+from lasersafe.signing.record import CLOCKS, ROLES, Entry, may_sign, plain, spoken
 
 if TYPE_CHECKING:
-    from lasersafe.models import Case
     from lasersafe.signing.container import About, SheetFile
-    from lasersafe.signing.record import Entry
 
 FIELD = "lasersafe_"
 STAMP = "Signed with a certificate"
@@ -196,13 +195,11 @@ class _Revision:
             allowed.add(page)
             _same(printed.plain(page), self.plain(page), {"/Annots"})
             _need(self.plain(page).get("/Annots") == fields, "something was put upon a page besides the places to sign")
-        _need(all(map(self._left_empty, changed - allowed)), _CHANGES)
+        for number in changed - allowed:  # the empty look that a place had before it was signed; nothing refers to it
+            stream = self.raw(number)
+            empty = _plain(stream).get("/Subtype") == "/Form" and not stream.data
+            _need(number > self.printed_objects and empty, _CHANGES)
         return found
-
-    def _left_empty(self, number: int) -> bool:
-        """Return whether an object is the empty look that a place had before it was signed; nothing refers to it."""
-        stream = self.raw(number)
-        return number > self.printed_objects and bool(_plain(stream).get("/Subtype") == "/Form" and not stream.data)
 
     def _field(self, number: int) -> tuple[str, int, set[int], tuple[str, datetime] | None]:
         """Return role, page, the objects that make up a field, and what is stamped when it is signed."""

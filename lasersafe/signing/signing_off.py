@@ -40,18 +40,13 @@ class Signed:
     entry: Entry
     sign_off: SignOff
 
-    @property
-    def fingerprint(self) -> str:
-        """What was signed."""
-        return self.entry.fingerprint
-
     def plain(self) -> dict[str, Any]:
         """Return what was recorded, for scripts."""
         return {
             "record": str(self.path),
             **{key: getattr(self.entry, key) for key in ("name", "role", "at", "conditions")},
             **{key: getattr(self.entry, key) or None for key in ("expires", "for_them")},
-            "fingerprint": self.fingerprint,
+            "fingerprint": self.entry.fingerprint,
             "verdict": self.verdict,
             "state": self.sign_off.state,
             "missing_roles": list(self.sign_off.missing),
@@ -62,7 +57,7 @@ class Signed:
         """Return what a person reads after signing."""
         missing = ", ".join(map(spoken, self.sign_off.missing))
         return [
-            f"{self.entry.name} has signed as {spoken(self.entry.role)}: fingerprint {self.fingerprint[:12]}",
+            f"{self.entry.name} has signed as {spoken(self.entry.role)}: fingerprint {self.entry.fingerprint[:12]}",
             f"verdict signed: {self.verdict}",
             f"still to sign: {missing}; the sheet is a draft until then"
             if missing

@@ -11,24 +11,21 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import lasersafe
 from lasersafe.assessment import assess, case_digest, combined, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError, refuse
 from lasersafe.files import mark_of, marked, read_limited, written_as
-from lasersafe.models import canonical, parse_case, read_case_text
+from lasersafe.models import Case, canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
 from lasersafe.records.fields import as_json
+from lasersafe.results import Assessment, Decision
 from lasersafe.signing import container, making, record
 from lasersafe.signing.container import About, SheetError, SheetFile, open_sheet, parse_sheet, read_about
 from lasersafe.signing.record import Change, Entry, Record, changed_inputs, doubled, plain, sign_off_of, spoken
 from lasersafe.signing.signatures import CertificateSignature, check_signatures
 from lasersafe.wording import load_wording
-
-if TYPE_CHECKING:
-    from lasersafe.models import Case
-    from lasersafe.results import Assessment, Decision
 
 _MOST = 20  # changes that are printed
 CODES = {  # the gravest first: it is the exit code

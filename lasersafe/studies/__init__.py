@@ -86,15 +86,10 @@ class Input:
         return found
 
     @property
-    def unit(self) -> str:
-        """SI unit, ``"1"`` for a ratio."""
-        return self.mark.unit
-
-    @property
     def column(self) -> str:
         """Name of its column in a table, with the unit."""
         plain = "exposure_duration" if self.path == DURATION else self.path.replace(".", "_")
-        return plain if self.unit == "1" else f"{plain}_{self.unit}"
+        return plain if self.mark.unit == "1" else f"{plain}_{self.mark.unit}"
 
     @property
     def words(self) -> str:
@@ -109,7 +104,7 @@ class Input:
         InputError
             If it is not one number with one unit that the field takes.
         """
-        parse_quantity(text, self.unit, self.path, self.mark.kind)
+        parse_quantity(text, self.mark.unit, self.path, self.mark.kind)
         return float(self.mark.number(text, self.path))
 
 
@@ -246,13 +241,13 @@ class Subject:
                 continue
             name, _, axis = self.inputs[path].name.partition(".")
             table = tables.get(name, laser["setup"][self.setup] if path.startswith("setup.") else laser["emission"])
-            text = exact_text(value, self.inputs[path].unit)
+            text = exact_text(value, self.inputs[path].mark.unit)
             old = table[name] if isinstance(table.get(name), list) else [table.get(name)] * 2
             table[name] = text if not axis else [text, old[1]] if axis == "x" else [old[0], text]
             partner = self.inputs[path].partner
             if partner is not None and f"laser.{partner[0]}" not in values:
                 other = self.inputs[f"laser.{partner[0]}"]
-                table[partner[0]] = exact_text(value * partner[1], other.unit)
+                table[partner[0]] = exact_text(value * partner[1], other.mark.unit)
         return case_from(data, str(self.path))
 
 
@@ -263,7 +258,7 @@ def exact_text(value: float, unit: str) -> str:
 
 def nearest_text(value: float, one: Input) -> str:
     """Return a value of an input as a person reads it, without needless zeros."""
-    return trimmed(format_quantity(value, one.unit, 4))
+    return trimmed(format_quantity(value, one.mark.unit, 4))
 
 
 def trimmed(text: str) -> str:

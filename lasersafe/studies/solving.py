@@ -6,12 +6,13 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe import studies
+from lasersafe.ask import SolveQuestion
 from lasersafe.assessment.context import Context, every_context
 from lasersafe.assessment.protection import need_at, one_verdict, sharing
 from lasersafe.assessment.setups import setup_result
@@ -23,9 +24,6 @@ from lasersafe.quantity import format_quantity, parse_quantity, shown
 from lasersafe.records.fields import as_json, badness, worst_of_each
 from lasersafe.studies.tables import CORNER, certainty, certainty_data, durations, worked_out_with
 from lasersafe.wording import Message, Wording, joined, load_wording, word
-
-if TYPE_CHECKING:
-    from lasersafe.ask import SolveQuestion
 
 Floats = NDArray[np.float64]
 MOST = ("power", "mean_power", "pulse_energy", "focal_length", "mode_field_diameter", studies.DURATION)
@@ -201,7 +199,7 @@ class Answer:
     def data(self) -> dict[str, Any]:
         """Return the answer as plain data."""
         target, one, back = self.target, self.input, self.put_back
-        unit = "" if one.unit == "1" else f"_{one.unit}"
+        unit = "" if one.mark.unit == "1" else f"_{one.mark.unit}"
         return {
             **self.subject.facts(),
             "field": one.path,
@@ -264,7 +262,7 @@ def search_range(subject: studies.Subject, one: studies.Input, between: str | No
     if one.path == studies.DURATION:
         return max(_SHORTEST, subject.context.space.longest_pulse), _LONGEST
     assert one.nominal is not None
-    least, most = (parse_quantity(text, one.unit, one.path).value for text in (one.mark.low, one.mark.high))
+    least, most = (parse_quantity(text, one.mark.unit, one.path).value for text in (one.mark.low, one.mark.high))
     down, up = (_CAUTIOUS, _BOLD) if asks_for_the_largest(subject, one) else (_BOLD, _CAUTIOUS)
     low, high = max(one.nominal / down, least), min(one.nominal * up, most)
     return _valid_end(subject, one, low), _valid_end(subject, one, high)
@@ -324,8 +322,8 @@ def solve(subject: studies.Subject, one: studies.Input, target: Target, between:
         return Answer(subject, one, target, largest, low, high, tried, None, "", False, back)
     value = found.value
     for digits in (DIGITS,) * _TRIES + (15,):
-        text = format_quantity(value, one.unit, digits, "down" if largest else "up")
-        value = parse_quantity(text, one.unit, one.path).value
+        text = format_quantity(value, one.mark.unit, digits, "down" if largest else "up")
+        value = parse_quantity(text, one.mark.unit, one.path).value
         if not low <= value <= high:
             text, value = studies.nearest_text(cautious, one), cautious
         back = put_back(subject, one, value, target)
@@ -340,43 +338,35 @@ def _function(
 ) -> tuple[Callable[[Floats], Floats], float, bool]:
     """Return a function of many values of an input, what it must not exceed, and whether it is quick."""
     place, density = target.place, target.density
-    zones = [(way, tissue) for way in target.ways for tissue in target.tissues]
 
-    def reach(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
+    def asked(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
+        if target.marking:
+            return np.asarray(0.0 if _enough(contexts, target)[0] else 1.0)
+        if density is not None:
+            return np.asarray(np.log10(np.maximum(studies.eye_ratio(contexts, place, changes), 1.0)))
+        zones = [(way, tissue) for way in target.ways for tissue in target.tissues]
         found = [values for zone in zones for values in studies.reach_by_rule_set(contexts, zone, changes).values()]
         return np.asarray(np.maximum.reduce(found))
 
-    def needed(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
-        return np.asarray(np.log10(np.maximum(studies.eye_ratio(contexts, place, changes), 1.0)))
-
-    if target.marking:
-        return _by_turns(subject, one, lambda contexts: 0.0 if _enough(contexts, target)[0] else 1.0, 0.5), 0.5, False
-    most = place if density is None else density
+    most = 0.5 if target.marking else place if density is None else density
     start = one.ends[0] if one.ends else one.nominal
-    contexts = subject.changed({one.path: _LONGEST if start is None else start})
-    function = reach if density is None else needed
-    if one.ends or not studies.takes_arrays(contexts, one.name):
-        return _by_turns(subject, one, lambda contexts: float(function(contexts, {})), most), most, False
-    return lambda values: function(contexts, one.arrays(values)), most, True
-
-
-def _by_turns(
-    subject: studies.Subject, one: studies.Input, function: Callable[[Sequence[Context]], float], most: float
-) -> Callable[[Floats], Floats]:
-    """Return a function of values that begin at the cautious end: behind the first that fails all count as failed."""
+    by_turns = bool(target.marking or one.ends)
+    contexts = () if by_turns else subject.changed({one.path: _LONGEST if start is None else start})
+    if not by_turns and studies.takes_arrays(contexts, one.name):
+        return lambda values: asked(contexts, one.arrays(values)), most, True
     known: dict[float, float] = {}
 
-    def evaluate(values: Floats) -> Floats:
+    def evaluate(values: Floats) -> Floats:  # they begin at the cautious end: behind the first that fails all count so
         found = np.full(values.shape, np.inf)
-        for place, value in enumerate(map(float, values)):
+        for number, value in enumerate(map(float, values)):
             if value not in known:
-                known[value] = function(subject.changed({one.path: value}))
-            found[place] = known[value]
-            if not found[place] <= most:
+                known[value] = float(asked(subject.changed({one.path: value}), {}))
+            found[number] = known[value]
+            if not found[number] <= most:
                 break
         return found
 
-    return evaluate
+    return evaluate, most, False
 
 
 def _enough(contexts: Sequence[Context], target: Target) -> tuple[bool, tuple[str, ...]]:

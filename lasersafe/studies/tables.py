@@ -19,7 +19,7 @@ import lasersafe
 from lasersafe import studies
 from lasersafe.ask.drawings import picture
 from lasersafe.assessment import fingerprint
-from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends
+from lasersafe.drawing.chart import Axis, Heading, curve_page, round_ends
 from lasersafe.drawing.maps import contour_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.text import decimals, measured, quantity
@@ -179,20 +179,15 @@ def as_text(found: studies.Sweep) -> str:
     if worked_out_with(subject, found.start) == CORNER:
         lines.append(Message("study.in_corner"))
     columns = [one for one in _columns(found) if one.head is not None]
-    table = (
-        _table(columns)
-        if found.size <= MOST_LINES
-        else _summary(columns[: len(found.varied) + len(studies.ZONES)], wording)
-    )
+    if found.size <= MOST_LINES:
+        texts = [[*(one.head or ()), *map(one.text, one.values)] for one in columns]
+        aligned = [[text.rjust(max(map(len, column))) for text in column] for column in texts]
+        table = ["  ".join(row).rstrip() for row in zip(*aligned, strict=True)]
+    else:
+        table = _summary(columns[: len(found.varied) + len(studies.ZONES)], wording)
     said = [*map(wording.say, lines), "", *table, "", *map(wording.say, notes(found)), wording.caution_short]
     with decimals(wording):
         return "\n".join(map(measured, said))
-
-
-def _table(columns: list[_Column]) -> list[str]:
-    texts = [[*(one.head or ()), *map(one.text, one.values)] for one in columns]
-    aligned = [[text.rjust(max(map(len, column))) for text in column] for column in texts]
-    return ["  ".join(row).rstrip() for row in zip(*aligned, strict=True)]
 
 
 def _distance(value: float) -> str:
@@ -236,7 +231,13 @@ def certainty(subject: studies.Subject, values: Mapping[str, float]) -> list[str
         return []
     named: list[str] = [f"{one.field} = {one.typed}" for one in every]
     if how == CORNER:
-        named = [Message("study.used", field=field, used=_used(one)) for field, one in zip(named, every, strict=True)]
+        used = (
+            Message("study.with", value=_text(one, one.used[0]))
+            if one.found == "monotone"
+            else Message("study.worst_from", low=_text(one, one.low), high=_text(one, one.high))
+            for one in every
+        )
+        named = [Message("study.used", field=field, used=words) for field, words in zip(named, used, strict=True)]
     more = len(named) - MOST_NAMED
     said = Message("study.named", name=joined(named[:MOST_NAMED]))
     if more > 0:
@@ -244,12 +245,6 @@ def certainty(subject: studies.Subject, values: Mapping[str, float]) -> list[str
     if how == CORNER:
         return [Message("study.corner", named=said)]
     return [Message("study.typed", why=subject.case.settings.decide_by_reason.rstrip("."), named=said)]
-
-
-def _used(one: InputTolerance) -> str:
-    if one.found == "monotone":
-        return Message("study.with", value=_text(one, one.used[0]))
-    return Message("study.worst_from", low=_text(one, one.low), high=_text(one, one.high))
 
 
 def _text(one: InputTolerance, value: float) -> str:
@@ -340,8 +335,8 @@ def _axis(varied: studies.Varied) -> tuple[Axis, Floats, float | None]:
     """
     one, low, high = varied.input, float(varied.values[0]), float(np.abs(varied.values).max())
     typical = math.sqrt(low * high) if low > 0.0 and high >= _WIDE * low else high
-    unit = format_quantity(typical, one.unit).partition(" ")[2] or one.unit
-    factor = 1.0 if unit == "1" else parse_quantity(f"1 {unit}", one.unit, "unit").value
+    unit = format_quantity(typical, one.mark.unit).partition(" ")[2] or one.mark.unit
+    factor = 1.0 if unit == "1" else parse_quantity(f"1 {unit}", one.mark.unit, "unit").value
     values, shown_unit = np.asarray(varied.values / factor), "" if unit == "1" else f" [{unit.replace('u', 'µ')}]"
     low, high = float(values[0]), float(values[-1])
     log = varied.log or (low > 0.0 and high / low >= _WIDE)
@@ -364,12 +359,8 @@ def _curves(
     low, high = (float(above.min()), float(above.max())) if log else (0.0, float(every.max()) or 1.0)
     unit, factor = ("km", 1e3) if high >= 1e4 else ("m", 1.0) if high >= 0.1 else ("mm", 1e-3)
     y = Axis(f"{what} [{unit}]", *round_ends(low / factor, high / factor, log=log), log)
-    drawn = []
-    for name, values in traces:
-        none = "" if values.max() > 0.0 else ": below the limit at every distance"
-        points = tuple(zip(across.tolist(), (values / factor).tolist(), strict=True))
-        drawn.append(Trace(name, f"{name}{none}", points))
-    nominal = None if said is None else Nominal(said, f"in the case: {varied.input.stated}")
+    drawn = [(name, list(zip(across.tolist(), (values / factor).tolist(), strict=True))) for name, values in traces]
+    nominal = None if said is None else (said, f"in the case: {varied.input.stated}")
     return curve_page(PAPER, _heading(found, [varied], held), x, y, drawn, nominal)
 
 

@@ -19,17 +19,11 @@ from starlette.testclient import TestClient
 from lasersafe.assessment import assess
 from lasersafe.errors import Fault
 from lasersafe.models import parse_case
-from lasersafe.page.answers import (
-    case_text,
-    faults_by_field,
-    glasses_answer,
-    room_answer,
-    room_help,
-    room_tones,
-)
+from lasersafe.page.answers import glasses_answer
 from lasersafe.page.app import Site
 from lasersafe.page.forms import EXAMPLE, LANGUAGES, PLACES, THINGS, Texts, changed, drawn, kinds, things
 from lasersafe.page.reader import Reader
+from lasersafe.page.room import case_text, faults_by_field, room_answer, room_help, room_tones
 from lasersafe.page.worker import Worker
 from lasersafe.quantity import format_quantity
 from tests.behaviour.command import run

@@ -334,7 +334,7 @@ def test_a_case_past_its_review_day_cannot_be_signed(tmp_path: Path) -> None:
 def test_the_fingerprint_that_was_read_can_be_insisted_on(tmp_path: Path) -> None:
     case = write_case(tmp_path)
     shown = str(print_sheet(case, tmp_path / "sheet.pdf")["fingerprint"])
-    assert sign(case, "Ines Falkenrath", "assessor", fingerprint=shown[:12]).fingerprint == shown
+    assert sign(case, "Ines Falkenrath", "assessor", fingerprint=shown[:12]).entry.fingerprint == shown
 
 
 # ---------------------------------------------------------------------------------------------------------------------

@@ -19,7 +19,7 @@ from lasersafe.assessment.context import contexts
 from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.setups import setup_result
 from lasersafe.data import templates_path
-from lasersafe.drawing.chart import Axis, Heading, Nominal, Trace, curve_page, round_ends, tick_text
+from lasersafe.drawing.chart import Axis, Heading, curve_page, round_ends, tick_text
 from lasersafe.drawing.maps import contour_page, levels_of
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
@@ -456,8 +456,8 @@ def test_axis_numbers_and_levels_are_round() -> None:
 
 def test_a_page_of_many_curves_or_one_flat_field_has_no_fault() -> None:
     x, y = Axis("x [m]", 1.0, 10.0), Axis("y [m]", 0.0, 10.0)
-    traces = [Trace(f"curve {k}", "", ((1.0, k / 2.0), (10.0, k / 2.0 + 1.0))) for k in range(8)]
-    page = curve_page(PAPER, HEADING, x, y, traces, Nominal(5.0, "nominal 5 m"))
+    traces = [(f"curve {k}", ((1.0, k / 2.0), (10.0, k / 2.0 + 1.0))) for k in range(8)]
+    page = curve_page(PAPER, HEADING, x, y, traces, (5.0, "nominal 5 m"))
     assert faults(page) == []
     assert all(f"curve {k}" in {m.text for m in page.marks if isinstance(m, Words)} for k in range(8))
     flat = (np.array([1.0, 10.0]), np.array([0.0, 10.0]), np.full((2, 2), 3.0))
