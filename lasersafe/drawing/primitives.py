@@ -39,21 +39,13 @@ def clip_line(start: Pair, end: Pair, rect: Rect) -> tuple[Pair, Pair] | None:
             last = min(last, place)
         if first > last:
             return None
-    return toward(start, end, first), toward(start, end, last)
+    return start if first == 0.0 else toward(start, end, first), end if last == 1.0 else toward(start, end, last)
 
 
 def clip_run(run: Sequence[Pair], rect: Rect) -> list[Run]:
     """Return the parts of a line through points that lie inside a rectangle."""
     found: list[list[Pair]] = []
-    x0, y0, x1, y1 = rect
-    # which sides each point lies beyond: 1 left, 2 right, 4 below, 8 above (Cohen and Sutherland)
-    sides = [(x < x0) + 2 * (x > x1) + 4 * (y < y0) + 8 * (y > y1) for x, y in run]
-    if len(run) > 1 and not any(sides):
-        return [tuple(run)]
-    for (start, end), (first, last) in zip(pairwise(run), pairwise(sides), strict=True):
-        if first & last:
-            continue
-        cut = (start, end) if not first and not last else clip_line(start, end, rect)
+    for cut in (clip_line(start, end, rect) for start, end in pairwise(run)):
         if cut is None:
             continue
         if found and found[-1][-1] == cut[0]:
@@ -67,8 +59,6 @@ def clip_ring(ring: Sequence[Pair], rect: Rect) -> Run:
     """Return a ring cut to a rectangle (Sutherland and Hodgman); parts may be joined along its edge."""
     x0, y0, x1, y1 = rect
     points = list(ring)
-    if len(points) > 2 and all([x0 <= x <= x1 and y0 <= y <= y1 for x, y in points]):
-        return tuple(points)
     for axis, bound, sign in ((0, x0, 1.0), (0, x1, -1.0), (1, y0, 1.0), (1, y1, -1.0)):
         if not points:
             return ()

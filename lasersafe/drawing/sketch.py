@@ -177,15 +177,11 @@ class Board:
 
     def cover(self, run: pen.Run) -> None:
         """Note where a line runs that labels had better not hide."""
-        edges = self.edges
         for start, end in pairwise(run):
             count = int(math.dist(start, end) / _CELL) + 1
-            if count == 1:
-                edges.add((int(start[0] / _CELL), int(start[1] / _CELL)))
-                continue
             dx, dy = (end[0] - start[0]) / count, (end[1] - start[1]) / count
-            for k in range(count):
-                edges.add((int((start[0] + dx * k) / _CELL), int((start[1] + dy * k) / _CELL)))
+            cells = [(int((start[0] + dx * k) / _CELL), int((start[1] + dy * k) / _CELL)) for k in range(count)]
+            self.edges.update(cells)
 
     def put(self, label: Label) -> bool:
         """Write a label at its best free place; when there is none, remember it and return False."""
@@ -242,23 +238,19 @@ class Board:
     ) -> tuple[float, pen.Rect, pen.Pair] | None:
         if (best is not None and far >= best[0]) or not pen.within(rect, self.frame):
             return best
-        x0, y0, x1, y1 = rect
-        for a0, b0, a1, b1 in self.boxes:
-            if x0 < a1 and a0 < x1 and y0 < b1 and b0 < y1:
-                return best
+        if any([pen.overlap(rect, other) for other in self.boxes]):
+            return best
         foot = _nearest(anchor, rect)
-        cost = far
-        cost += 14.0 * sum([pen.overlap(rect, other) for other in self.symbols])
+        cost = far + 14.0 * sum([pen.overlap(rect, other) for other in self.symbols])
         if best is not None and cost >= best[0]:
             return best
-        if edges := self.edges:
-            column, row, last_column, last_row = [int(value / _CELL) for value in rect]
-            rows = range(row, last_row + 1)
-            cost += 0.7 * sum([(x, y) in edges for x in range(column, last_column + 1) for y in rows])
+        column, row, last_column, last_row = [int(value / _CELL) for value in rect]
+        rows = range(row, last_row + 1)
+        cost += 0.7 * sum([(x, y) in self.edges for x in range(column, last_column + 1) for y in rows])
         if best is not None and cost >= best[0]:
             return best
-        cost += 9.0 * _crossing(self.leaders, rect)
-        cost += 4.0 * _crossing(self.lines, rect)
+        cost += 9.0 * sum([pen.clip_line(*line, rect) is not None for line in self.leaders])
+        cost += 4.0 * sum([pen.clip_line(*line, rect) is not None for line in self.lines])
         if best is not None and cost >= best[0]:
             return best
         if far > _RINGS[0]:
@@ -269,18 +261,6 @@ class Board:
 
 def _nearest(point: pen.Pair, rect: pen.Rect) -> pen.Pair:
     return min(max(point[0], rect[0]), rect[2]), min(max(point[1], rect[1]), rect[3])
-
-
-def _crossing(lines: Sequence[tuple[pen.Pair, pen.Pair]], rect: pen.Rect) -> int:
-    """Return how many of some lines meet a rectangle."""
-    x0, y0, x1, y1 = rect
-    count = 0
-    for start, end in lines:
-        (ax, ay), (bx, by) = start, end
-        if (ax < x0 and bx < x0) or (ax > x1 and bx > x1) or (ay < y0 and by < y0) or (ay > y1 and by > y1):
-            continue
-        count += pen.clip_line(start, end, rect) is not None
-    return count
 
 
 def _cross(a: pen.Pair, b: pen.Pair, c: pen.Pair, d: pen.Pair) -> bool:

@@ -76,7 +76,11 @@ class Site:
         ]
         handlers: dict[Any, Any] = dict.fromkeys((HTTPException, TooLargeError, Exception), self._refused)
         app = Starlette(routes=routes, exception_handlers=handlers, lifespan=self._while_open)
-        self.guarded: App = Guard(app, port, token, self.refusal)
+
+        def refusal(scope: Any, status: int, reason: str) -> App:
+            return self._page(Request(scope), "message", status, reason=f"refused.{reason}")
+
+        self.guarded: App = Guard(app, port, token, refusal)
 
     @contextlib.asynccontextmanager
     async def _while_open(self, app: Starlette) -> AsyncIterator[None]:
@@ -242,11 +246,6 @@ class Site:
         back.set_cookie(_LANGUAGE_COOKIE, wanted, samesite="strict", httponly=True)
         return back
 
-    def refusal(self, scope: Any, status: int, reason: str) -> App:
-        """Return the page that says why something was refused."""
-        page: App = self._page(Request(scope), "message", status, reason=f"refused.{reason}")
-        return page
-
     async def _refused(self, request: Request, error: Exception) -> Response:
         status = 413 if isinstance(error, TooLargeError) else getattr(error, "status_code", 500)
         if status == 500:
@@ -257,7 +256,7 @@ class Site:
 
 def newest_file() -> int:
     """Return when a file of the program or of its texts was last written. [ns]."""
-    folders = (Path(str(files("lasersafe"))), templates_path("wording"))
+    folders = (Path(str(files("lasersafe"))), templates_path("wording"), templates_path("page"))
     return max(path.stat().st_mtime_ns for one in folders for path in one.rglob("*.*") if path.suffix in _OURS)
 
 
