@@ -161,6 +161,7 @@ class Fields:
 _ROOM = load_toml(templates_path("page", "room.toml"))
 THINGS: dict[str, tuple[list[str], int]] = {kind: (one["fields"], one["most"]) for kind, one in _ROOM["thing"].items()}
 EXAMPLE: dict[str, str] = _ROOM["example"]
+QUANTITIES: dict[str, tuple[str, float, float]] = _ROOM["quantity"]  # field of a thing -> unit, and what is allowed
 PLACES = {"x", "y", "aim_x", "aim_y", "x1", "y1", "x2", "y2", "wide", "deep"}  # plain numbers of metres
 _ACROSS = {"x", "x1", "x2", "aim_x", "wide"}
 ROLES = ("spectator", "passer-by", "operator", "assistant", "crew", "performer", "security")

@@ -12,7 +12,7 @@ from lasersafe.ask.beams import SINGLE
 from lasersafe.ask.eyewear import UNKNOWN
 from lasersafe.data import load_toml, shared_path
 from lasersafe.hazard.marking import MarkingError, parse_marking
-from lasersafe.page.forms import LARGEST_ROOM, ROLES, THINGS, Fields, Texts, kinds, names_of, plain, things
+from lasersafe.page.forms import LARGEST_ROOM, QUANTITIES, ROLES, THINGS, Fields, Texts, kinds, names_of, plain, things
 from lasersafe.quantity import parse_quantity
 from lasersafe.wording import load_wording
 
@@ -22,13 +22,6 @@ _PARTS = {  # kind of thing -> its table in the case, "" for none, and in the sc
     "laser": ("laser", "aim"), "person": ("person", "person"), "screen": ("barrier", "barrier"),
     "mirror": ("surface", "surface"), "camera": ("", "camera"),
 }  # fmt: skip
-_OPTICS = (("beam_diameter", "m", 1e-6, 10.0), ("divergence", "rad", 0.0, 1.0), ("work_distance", "m", 0.0, 1e3))
-_CAMERA = (
-    ("focal_length", "m", 1e-3, 1e5),
-    ("f_number", "1", 0.3, 1000.0),
-    ("pixel", "m", 1e-7, 1e-3),
-    ("exposure_time", "s", 1e-6, 3e4),
-)
 
 
 @dataclass
@@ -116,13 +109,13 @@ class Reader:
             return low
         return value
 
-    def number(self, name: str, key: str, unit: str, low: float, high: float) -> str:
-        """Return a field that may be left out, "" where it was."""
-        return self.fields.quantity(f"{name}.{key}", unit, low, high, needed=False)
+    def number(self, name: str, key: str, *, needed: bool = False) -> str:
+        """Return a field of a thing, "" where it was left out."""
+        return self.fields.quantity(f"{name}.{key}", *QUANTITIES[key], needed=needed)
 
-    def stated(self, name: str, key: str, unit: str, low: float, high: float) -> str:
+    def stated(self, name: str, key: str) -> str:
         """Return a field that may be left out; put down that it is assumed where it was."""
-        text = self.number(name, key, unit, low, high)
+        text = self.number(name, key)
         if not text:
             self.assumed.append((f"{name}.{key}", self.names[name]))
         return text
@@ -133,7 +126,7 @@ class Reader:
 
     def _stands(self, name: str, height: str, key: str = "name") -> dict[str, Any]:
         """Return where a thing stands, with the height that is assumed where none is stated."""
-        height = self.stated(name, "height", "m", 0.0, 100.0) or height
+        height = self.stated(name, "height") or height
         return {key: self.names[name], "position": _pair(self._at(name)), "height": height}
 
     def _near(self, distances: Iterable[float]) -> str:
@@ -147,15 +140,15 @@ class Reader:
         fields, form = self.fields, self.fields.typed
         like = fields.choice(f"{name}.like", tuple(kinds())) or "any laser"
         kind = kinds()[like]
-        power = fields.quantity(f"{name}.power", "W", 0.0, 1e6)
-        wavelength = self.stated(name, "wavelength", "m", 180e-9, 1e-3)
+        power = self.number(name, "power", needed=True)
+        wavelength = self.stated(name, "wavelength")
         if not wavelength and like == "any laser":
             fields.fault(f"{name}.wavelength", "room.say_wavelength")
         emission = {"kind": "continuous", "power": power}
         if kind["emission"] == "pulse train" or form(f"{name}.pulse_duration"):
             emission = {"kind": "pulse train", "mean_power": power}
-            for key, unit, high in (("pulse_duration", "s", 0.25), ("repetition_rate", "Hz", 1e12)):
-                if text := self.number(name, key, unit, 0.0, high):
+            for key in ("pulse_duration", "repetition_rate"):
+                if text := self.number(name, key):
                     emission[key] = text
         wavelength = wavelength or kind["wavelength"]
         table = {"name": self.names[name], "like": like, "wavelength": wavelength, "emission": emission}
@@ -164,9 +157,9 @@ class Reader:
         if lens.lower() in ("none", self.say("room.no_lens").lower()):
             setup["kind"] = "collimated"
         elif lens:
-            setup["focal_length"] = fields.quantity(f"{name}.lens", "m", 1e-3, 1e3)
-        for key, unit, low, high in _OPTICS:
-            text = self.number(name, key, unit, low, high)
+            setup["focal_length"] = self.number(name, "lens", needed=True)
+        for key in ("beam_diameter", "divergence", "work_distance"):
+            text = self.number(name, key)
             if text and not (key == "divergence" and "focal_length" in setup):
                 setup[key] = text
         if lens and setup:
@@ -176,13 +169,10 @@ class Reader:
         place = self._stands(name, "1.1 m", "laser")
         (x, y), to = self._at(name), self._at(name, "aim_x", "aim_y")
         bearing = math.degrees(math.atan2(to[0] - x, to[1] - y)) if to != (x, y) else 0.0
-        turn = self.stated(name, "turn", "rad", 0.0, math.pi)
+        turn = self.stated(name, "turn")
         degrees = math.degrees(parse_quantity(turn, "rad", "turn").value) if turn else 0.0
         around = [f"{bearing - degrees:.3f} deg", f"{bearing + degrees:.3f} deg"] if turn else ["0 deg", "360 deg"]
-        tilts = [
-            self.stated(name, key, "rad", -math.pi / 2, math.pi / 2) or usual
-            for key, usual in (("tilt_low", "-90 deg"), ("tilt_high", "90 deg"))
-        ]
+        tilts = [self.stated(name, "tilt_low") or "-90 deg", self.stated(name, "tilt_high") or "90 deg"]
         low, high = (parse_quantity(tilt, "rad", "tilt").value for tilt in tilts)
         if low > high:
             fields.fault(f"{name}.tilt_high", "room.tilt_backwards")
@@ -205,7 +195,7 @@ class Reader:
         table: dict[str, Any] = {"name": self.names[name], "role": role, "distance": self._near(near)}
         if fields.typed(f"{name}.looks"):
             table["deliberate_viewing"] = True
-            if time := self.stated(name, "time", "s", 1e-3, 30000.0):
+            if time := self.stated(name, "time"):
                 table |= {"time": time, "time_reason": self.say("room.time_reason")}
         if worn := fields.typed(f"{name}.eyewear"):
             table["eyewear"] = worn
@@ -224,14 +214,14 @@ class Reader:
             self.fields.fault(f"{name}.x2", "room.no_length")
         near = self._near(_to_segment(origin, one, two) for origin in self.origins)
         table = {"name": self.names[name], "distance": near}
-        for key, unit, low, high in (("rating", "W/m2", 0.0, 1e11), ("rated_time", "s", 1e-3, 30000.0)):
-            if text := self.stated(name, key, unit, low, high):
+        for key in ("rating", "rated_time"):
+            if text := self.stated(name, key):
                 table[key] = text
         if "rating" in table and "rated_time" not in table:
             self.fields.fault(f"{name}.rated_time", "room.say_rated_time")
-        top = self.stated(name, "top", "m", 0.0, 100.0) or "2 m"
+        top = self.stated(name, "top") or "2 m"
         place = {"name": self.names[name], "line": [_pair(one), _pair(two)], "top": top}
-        bottom = self.number(name, "bottom", "m", 0.0, 100.0)
+        bottom = self.number(name, "bottom")
         return table, place | ({"bottom": bottom} if bottom else {})
 
     def _mirror(self, name: str) -> tuple[dict[str, Any], dict[str, Any]]:
@@ -242,18 +232,18 @@ class Reader:
             "finish": "mirror",
             "distance": m(max(near, 0.001)),
         }
-        if reflectance := self.stated(name, "reflectance", "1", 0.0, 1.0):
+        if reflectance := self.stated(name, "reflectance"):
             table["reflectance"] = parse_quantity(reflectance, "1", "reflectance").value
         wide = m(self.metres(f"{name}.wide", 0.001, LARGEST_ROOM))
         place = self._stands(name, "1.1 m") | {"shape": "flat", "width": wide}
-        normal = self.stated(name, "normal", "rad", -2 * math.pi, 2 * math.pi)
+        normal = self.stated(name, "normal")
         return table, place | ({"normal": normal} if normal else {})
 
     def _camera(self, name: str) -> tuple[dict[str, Any], dict[str, Any]]:
         place = self._stands(name, "1.5 m")
-        for key, unit, low, high in _CAMERA:
-            if text := self.stated(name, key, unit, low, high):
-                place[key] = parse_quantity(text, "1", key).value if unit == "1" else text
+        for key in ("focal_length", "f_number", "pixel", "exposure_time"):
+            if text := self.stated(name, key):
+                place[key] = parse_quantity(text, "1", key).value if key == "f_number" else text
         return {}, place
 
     def _rect(self, name: str) -> Rect:
