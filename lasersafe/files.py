@@ -8,6 +8,8 @@ demand (``--replace``), and never an assessment sheet, a record, a case file, a 
 from __future__ import annotations
 
 import contextlib
+import csv
+import io
 import os
 import re
 import stat
@@ -34,6 +36,13 @@ def suffix_of(path: Path, option: str, *allowed: str, dash: bool = True) -> str:
         endings = " or ".join(filter(None, [", ".join(allowed[:-1]), allowed[-1]]))
         refuse(f"{option} = {shown(path.name[-40:])}: the name must end in {endings}")
     return suffix
+
+
+def csv_text(rows: Iterable[Iterable[object]], separator: str = ",") -> str:
+    """Return rows of cells as CSV."""
+    text = io.StringIO()
+    csv.writer(text, delimiter=separator, lineterminator="\n").writerows(rows)
+    return text.getvalue()
 
 
 def existing(path: Path, most: int = -1) -> bytes | None:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import hashlib
-import io
 import json
 import math
 import sqlite3
@@ -16,7 +15,7 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import OutputError, refuse
-from lasersafe.files import existing
+from lasersafe.files import csv_text, existing
 from lasersafe.quantity import for_spreadsheet, format_quantity, from_spreadsheet, shown
 from lasersafe.wording import load_wording
 
@@ -103,12 +102,10 @@ def record_of(assessment: Assessment) -> Record:
     row = {
         **_EMPTY,
         "status": ASSESSED,
-        "passed": decision.passed,
-        "verdict": decision.verdict,
+        **{key: getattr(decision, key) for key in ("passed", "verdict", "people")},
         "distance_m": None if decision.headline_distance is None else float(decision.headline_distance),
         "distance_tissue": decision.headline_tissue,
         "distance_way": _way(fitted, decision.headline_distance, decision.headline_tissue),
-        "people": decision.people,
         **{f"{way}_{tissue}_m": _far(fitted, way, tissue) for way, tissue in [*zones, ("aided", "eye")]},
         "eyewear_optical_density": max((need.optical_density for need in needs), default=None),
         "eyewear_scale_numbers": "; ".join(asked),
@@ -116,8 +113,7 @@ def record_of(assessment: Assessment) -> Record:
         "open_scenarios": len(open_ones),
         "nearest_open": nearest,
         "rule_sets": ", ".join(assessment.rule_sets),
-        "version": assessment.version,
-        "fingerprint": assessment.fingerprint,
+        **{key: getattr(assessment, key) for key in ("version", "fingerprint")},
         "caution": load_wording(assessment.language).caution_short,
     }
     unbounded = (key for key, value in row.items() if isinstance(value, float) and not math.isfinite(value))
@@ -166,13 +162,6 @@ def from_cells(cells: list[str], decimal_comma: bool) -> Record | None:
         return {f.key: f.value(cell, decimal_comma) for f, cell in zip(FIELDS, cells, strict=True)}
     except (ValueError, KeyError):
         return None
-
-
-def csv_line(cells: list[str], decimal_comma: bool) -> str:
-    """Return cells as one line of CSV; with a decimal comma, separated by semicolons."""
-    text = io.StringIO()
-    csv.writer(text, delimiter=";" if decimal_comma else ",", lineterminator="\n").writerow(cells)
-    return text.getvalue()
 
 
 KINDS = (".csv", ".jsonl")
@@ -264,7 +253,7 @@ class Store(AbstractContextManager["Store"]):
                 ours = not file.read(1) or (file.seek(0) == 0 and any(from_json(line) for line in file))
                 file.seek(0)
             else:
-                heads = {csv_line(HEADINGS, comma).rstrip(): comma for comma in (False, True)}
+                heads = {csv_text([HEADINGS], ";" if comma else ",").rstrip(): comma for comma in (False, True)}
                 comma = heads.get(file.readline().rstrip("\r\n"))
                 ours = comma is not None
 
@@ -320,6 +309,7 @@ def lines_of(records: Iterator[Record], kind: str, decimal_comma: bool) -> Itera
             yield to_json(record).encode() + b"\n"
         return
     mark = "\ufeff" if decimal_comma else ""  # by which a spreadsheet program knows UTF-8
-    yield (mark + csv_line(HEADINGS, decimal_comma)).encode()
+    separator = ";" if decimal_comma else ","
+    yield (mark + csv_text([HEADINGS], separator)).encode()
     for record in records:
-        yield csv_line(to_cells(record, decimal_comma), decimal_comma).encode()
+        yield csv_text([to_cells(record, decimal_comma)], separator).encode()

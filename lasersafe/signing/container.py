@@ -8,9 +8,7 @@ list of a folder is what each sheet says about itself; only ``verify`` checks th
 from __future__ import annotations
 
 import contextlib
-import csv
 import hashlib
-import io
 import re
 import signal
 import threading
@@ -24,7 +22,7 @@ from typing import Annotated, Any, Literal, NamedTuple
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from lasersafe.errors import InputError, refuse
-from lasersafe.files import files_in, read_limited, written_as
+from lasersafe.files import csv_text, files_in, read_limited, written_as
 from lasersafe.quantity import for_spreadsheet
 from lasersafe.signing.record import day_of, plain
 
@@ -390,17 +388,13 @@ def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool 
     }
     data = {"sheets": [asdict(row) for row in rows], **counts}
     if as_csv:  # a text that a spreadsheet would take for a formula gets an apostrophe in front
-        text = io.StringIO()
-        writer = csv.writer(text, lineterminator="\n")
-        writer.writerow(one.name for one in fields(Row))
-        for row in rows:
-            values = ({True: "yes", False: "no"}.get(value, value) for value in asdict(row).values())
-            writer.writerow(for_spreadsheet(plain(cell, 1000)) for cell in values)
-        return data, text.getvalue()
+        values = ([{True: "yes", False: "no"}.get(one, one) for one in asdict(row).values()] for row in rows)
+        cells = ([for_spreadsheet(plain(one, 1000)) for one in row] for row in values)
+        return data, csv_text([[one.name for one in fields(Row)], *cells])
     said = {"count": "files", "overdue": "overdue", "not_readable": "not readable"}
     more = {"changed_after_printing": _CHANGED, "handouts": "handed out as pages, no sheets"}
     kept = said | {name: words for name, words in more.items() if counts[name]}
-    cells = [[name.replace("_", " ") for name in _WIDTHS]] + [
+    shown = [[name.replace("_", " ") for name in _WIDTHS]] + [
         [
             *(plain(text, 60) for text in (row.file, row.place, row.dates, row.lasers)),
             row.state + (" + certificate" if row.certificates else "") + (f": {row.handout}" if row.handout else ""),
@@ -410,9 +404,9 @@ def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool 
         ]
         for row in rows
     ]
-    columns = zip(*cells, strict=True)
+    columns = zip(*shown, strict=True)
     widths = [min(limit, max(map(len, column))) for limit, column in zip(_WIDTHS.values(), columns, strict=True)]
-    fitted = ([c if len(c) <= w else c[: w - 1] + "…" for c, w in zip(line, widths, strict=True)] for line in cells)
+    fitted = ([c if len(c) <= w else c[: w - 1] + "…" for c, w in zip(line, widths, strict=True)] for line in shown)
     table = ["  ".join(c.ljust(w) for c, w in zip(line, widths, strict=True)).rstrip() for line in fitted]
     foot = ", ".join(f"{counts[name]} {words}" for name, words in kept.items())
     return data, "\n".join([*table, foot]) if rows else "no PDF file here"

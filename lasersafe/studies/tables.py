@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import importlib.util
 import io
 import json
@@ -24,7 +23,7 @@ from lasersafe.drawing.maps import contour_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.text import decimals, measured, quantity
 from lasersafe.errors import refuse
-from lasersafe.files import DASH, Output, existing, mark_of, suffix_of, write_outputs
+from lasersafe.files import DASH, Output, csv_text, existing, mark_of, suffix_of, write_outputs
 from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
 from lasersafe.records import fields
@@ -150,19 +149,16 @@ def as_json(found: studies.Sweep) -> dict[str, Any]:
 def as_csv(found: studies.Sweep) -> str:
     """Return the table as CSV: remarks behind ``#``, one line of headings, then the points."""
     columns, about = _columns(found), facts(found)
-    text = io.StringIO()
-    for line in (
+    said = (
         f"{about['title']}: {about['laser']}, {about['setup']}",
         f"rule sets {' and '.join(about['rule_sets'])}, the stricter decides; lasersafe {about['version']}, "
         f"case {about['fingerprint_of_the_case']}",
         *about["notes"],
         caution_line(),
-    ):
-        text.write(f"# {for_spreadsheet(' '.join(line.split()))}\n")
-    writer = csv.writer(text, lineterminator="\n")
-    writer.writerow(one.name for one in columns)
-    writer.writerows(zip(*(map(one.cell, one.values) for one in columns), strict=True))
-    return text.getvalue()
+    )
+    remarks = [f"# {for_spreadsheet(' '.join(line.split()))}\n" for line in said]
+    points = zip(*(map(one.cell, one.values) for one in columns), strict=True)
+    return "".join([*remarks, csv_text([[one.name for one in columns], *points])])
 
 
 def _density(value: float) -> str:
