@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
 from functools import partial
@@ -124,14 +125,9 @@ def cells(found: HazardMap) -> tuple[list[float], list[float], list[list[int]]]:
     """Return the edges of columns and rows [m] and the class of each cell, the highest of heights and merged cells."""
     rows, columns = found.ratio.shape[1], found.ratio.shape[2]
     across, up = math.ceil(columns / _MOST_CELLS), math.ceil(rows / _MOST_CELLS)
-    table = found.ratio.max(axis=0).tolist()  # NaN where any height has NaN
-    classes = []
-    for row in range(0, rows, up):
-        line = []
-        for column in range(0, columns, across):
-            values = [value for one in table[row : row + up] for value in one[column : column + across]]
-            line.append(max(decade(value) for value in values))
-        classes.append(line)
+    table = np.maximum.reduceat(found.ratio.max(axis=0), range(0, rows, up), axis=0)  # NaN where any of them has NaN
+    table = np.maximum.reduceat(table, range(0, columns, across), axis=1)
+    classes = [[decade(value) for value in row] for row in table.tolist()]
     return _edges(found.x.tolist(), across), _edges(found.y.tolist(), up), classes
 
 
@@ -215,22 +211,15 @@ def class_marks(
     classes: Sequence[Sequence[int]], across: Sequence[float], up: Sequence[float], frame: pen.Rect
 ) -> list[pen.Mark]:
     """Return the cells above the lowest class, toned, between edges on paper."""
-    marks: list[pen.Mark] = []
-    for value in sorted({value for row in classes for value in row} - {0}):
-        rings = []
-        for number, row in enumerate(classes):
-            start = 0
-            for one, cells_alike in groupby(row):
-                end = start + len(list(cells_alike))
-                ring = (
-                    pen.clip_ring(pen.box((across[start], up[number], across[end], up[number + 1])), frame)
-                    if one == value
-                    else ()
-                )
-                rings += [ring] if ring else []
-                start = end
-        marks += [pen.Area((ring,), DECADES[value - 1]) for ring in rings]
-    return marks
+    rings = defaultdict[int, list[pen.Run]](list)
+    for number, row in enumerate(classes):
+        start = 0
+        for value, cells_alike in groupby(row):
+            end = start + len(list(cells_alike))
+            ring = pen.clip_ring(pen.box((across[start], up[number], across[end], up[number + 1])), frame)
+            rings[value] += [ring] if ring else []
+            start = end
+    return [pen.Area((ring,), DECADES[value - 1]) for value in sorted({*rings} - {0}) for ring in rings[value]]
 
 
 def sample_of(value: int) -> Callable[[pen.Rect], list[pen.Mark]]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
-from itertools import pairwise
+from itertools import count, pairwise
 
 from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.primitives import edge  # fmt: skip
@@ -56,13 +56,9 @@ def round_scale(extent: pen.Pair, room: pen.Pair) -> int:
         1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500 and so on.
     """
     need = max(1.0, *(1000.0 * size / space for size, space in zip(extent, room, strict=True)))
-    power = 10 ** max(math.floor(math.log10(need)) - 1, 0)
-    while True:
-        for step in _STEPS:
-            scale = step * power
-            if scale == int(scale) and scale >= need * (1.0 - 1e-12):
-                return int(scale)
-        power *= 10
+    powers = count(max(math.floor(math.log10(need)) - 1, 0))
+    scales = (step * 10**power for power in powers for step in _STEPS)
+    return next(int(scale) for scale in scales if scale == int(scale) and scale >= need * (1.0 - 1e-12))
 
 
 @dataclass(frozen=True)
@@ -178,9 +174,9 @@ class Board:
     def cover(self, run: pen.Run) -> None:
         """Note where a line runs that labels had better not hide."""
         for start, end in pairwise(run):
-            count = int(math.dist(start, end) / _CELL) + 1
-            dx, dy = (end[0] - start[0]) / count, (end[1] - start[1]) / count
-            cells = [(int((start[0] + dx * k) / _CELL), int((start[1] + dy * k) / _CELL)) for k in range(count)]
+            parts = int(math.dist(start, end) / _CELL) + 1
+            dx, dy = (end[0] - start[0]) / parts, (end[1] - start[1]) / parts
+            cells = [(int((start[0] + dx * k) / _CELL), int((start[1] + dy * k) / _CELL)) for k in range(parts)]
             self.edges.update(cells)
 
     def put(self, label: Label) -> bool:
