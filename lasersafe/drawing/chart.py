@@ -144,10 +144,6 @@ class Plot:
         x0, y0, x1, y1 = self.room
         return x0 + self.x.share(x) * (x1 - x0), y0 + self.y.share(y) * (y1 - y0)
 
-    def run(self, values: Sequence[pen.Pair]) -> pen.Run:
-        """Return where a line through values runs on paper."""
-        return tuple([self.point(x, y) for x, y in values])
-
 
 def plot_in(frame: pen.Rect, x: Axis, y: Axis) -> Plot:
     """Return two axes that fill a frame, with room for numbers and titles."""
@@ -245,7 +241,7 @@ def curve_marks(plot: Plot, curves: Sequence[Curve], board: Board, bold: bool = 
     marks: list[pen.Mark] = []
     labels = []
     for number, (name, points) in enumerate(curves):
-        runs = pen.clip_run(plot.run(points), plot.room)
+        runs = pen.clip_run([plot.point(x, y) for x, y in points], plot.room)
         for run in runs:
             board.cover(run)
         if runs:

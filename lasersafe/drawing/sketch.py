@@ -71,19 +71,13 @@ class View:
 
     def point(self, place: Sequence[float]) -> pen.Pair:
         """Return where a place of the scene lies on paper."""
-        factor = 1000.0 / self.scale
-        x0, y0, x1, y1 = self.frame
-        return (
-            (x0 + x1) / 2 + (place[0] - self.middle[0]) * factor,
-            (y0 + y1) / 2 + (place[1] - self.middle[1]) * factor,
-        )
+        (x0, y0, x1, y1), factor = self.frame, 1000.0 / self.scale
+        x, y = (place[0] - self.middle[0]) * factor, (place[1] - self.middle[1]) * factor
+        return (x0 + x1) / 2 + x, (y0 + y1) / 2 + y
 
     def run(self, places: Iterable[Sequence[float]]) -> pen.Run:
         """Return where the places of a line lie on paper."""
-        factor = 1000.0 / self.scale
-        x0, y0, x1, y1 = self.frame
-        x, y, (middle_x, middle_y) = (x0 + x1) / 2, (y0 + y1) / 2, self.middle
-        return tuple([(x + (p[0] - middle_x) * factor, y + (p[1] - middle_y) * factor) for p in places])
+        return tuple([self.point(place) for place in places])
 
     def rings(self, polygons: Iterable[Polygon]) -> list[pen.Run]:
         """Return the outlines and holes of an area on paper."""

@@ -323,22 +323,12 @@ def results_digest(results: Mapping[str, Any]) -> str:
 
 def _rounded(value: Any) -> Any:
     if isinstance(value, float):
-        return _digits(value)
+        return "0" if -NOTHING <= value <= NOTHING else f"{value:.8e}"
     if isinstance(value, dict):
         shape = "polygons" in value  # with its area, as a library draws it; its distances count
         left_out = _NOT_RESULTS | {"area"} if shape else _NOT_RESULTS
         return {key: _rounded(one) for key, one in value.items() if key not in left_out}
-    if isinstance(value, (list, tuple)):  # mostly coordinates
-        if value and all(
-            [type(one) is list and len(one) == 2 and type(one[0]) is type(one[1]) is float for one in value]
-        ):
-            return [[_digits(x), _digits(y)] for x, y in value]
-        return [_digits(one) if type(one) is float else _rounded(one) for one in value]
-    return value
-
-
-def _digits(value: float) -> str:
-    return "0" if -NOTHING <= value <= NOTHING else f"{value:.8e}"
+    return [_rounded(one) for one in value] if isinstance(value, (list, tuple)) else value
 
 
 def named_in(text: str, person: str) -> bool:
