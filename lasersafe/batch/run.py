@@ -109,11 +109,7 @@ def results(items: Iterator[Item], source: Source, processes: int) -> Iterator[t
     chunks = iter(lambda: list(islice(every, size)), [])
     if alone:
         yield from ((chunk, work(chunk, source.reading)) for chunk in chunks)
-    else:
-        yield from _in_parallel(chunks, source.reading, processes)
-
-
-def _in_parallel(chunks: Iterator[Chunk], reading: Reading, processes: int) -> Iterator[tuple[Chunk, list[Record]]]:
+        return
     pool = _pool(processes)
     pending: dict[Future[list[Record]], Chunk] = {}
     try:
@@ -121,7 +117,7 @@ def _in_parallel(chunks: Iterator[Chunk], reading: Reading, processes: int) -> I
             lost: list[Chunk] = []
             for chunk in islice(chunks, max(2 * processes + 1 - len(pending), 0)):
                 try:
-                    pending[pool.submit(work, chunk, reading)] = chunk
+                    pending[pool.submit(work, chunk, source.reading)] = chunk
                 except BrokenProcessPool:
                     lost.append(chunk)
             if not pending and not lost:
@@ -136,7 +132,7 @@ def _in_parallel(chunks: Iterator[Chunk], reading: Reading, processes: int) -> I
                 pool.shutdown(cancel_futures=True)
                 lost += pending.values()
                 pending = {}
-                yield from _one_by_one(chain.from_iterable(lost), reading)
+                yield from _one_by_one(chain.from_iterable(lost), source.reading)
                 pool = _pool(processes)
     finally:
         pool.shutdown(cancel_futures=True)
