@@ -333,7 +333,8 @@ def sums_at(
                 for c in criteria(light, angle):
                     exposure = exposure_of(line, c)
                     share = Share(line.name, line.wavelength, exposure / c.limit, exposure, c, emission, angle)
-                    own.setdefault(group_of(tissue, c.hazard, line.wavelength), []).append(share)
+                    for at in (line.wavelength, max(line.wavelength * (1.0 - _BESIDE), 180e-9)):  # both, of 315 nm
+                        own.setdefault(group_of(tissue, c.hazard, at), []).append(share)
         for group, shares in own.items():
             groups.setdefault(group, []).append(max(shares, key=lambda s: badness(s.fraction)))
     found = []

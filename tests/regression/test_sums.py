@@ -286,3 +286,17 @@ def test_from_a_single_mode_fibre_a_shorter_wavelength_spreads_less(wavelength, 
     assert hit.ratio == pytest.approx(by_hand, rel=2e-3)
     free = zone_distances(contexts(parse_case(HEAD + text + person("Visitor", "3 m")))[0], "direct", "eye", {})
     assert float(free) == pytest.approx(found.setups[0].zone("direct", "eye").distance, rel=1e-12)
+
+
+# 315 nm is the end of UV-B and the start of UV-A: it adds with 266 nm too. 30 000 s allow 30 and 1e4 J/m2, so at 20 m
+# in beams of hypot(3 mm, 100 mm) = 100.04 mm, peak 127.2 / m2, 4.7 uW give 0.598 and 1.57 mW give 0.599 of the limits.
+def test_light_on_the_edge_of_two_groups_adds_with_both():
+    line = '[[laser.line]]\nname = "edge"\nwavelength = "315 nm"\npower = "1.57 mW"\n[[laser.setup]]'
+    main = beam("A", "266 nm", "4.7 uW", "3 mm", "5 mrad").replace("[[laser.setup]]", line)
+    found = worked(main, person("Visitor", "20 m"))
+    peak = 1.0 / (math.pi / 4.0 * math.hypot(3e-3, 0.1) ** 2)
+    by_hand = peak * (4.7e-6 / 1e-3 + 1.57e-3 / (1e4 / 3e4))
+    for tissue in ("eye", "skin"):
+        hit = next(s for s in found.scenarios if s.way == "direct" and s.tissue == tissue)
+        assert hit.ratio == pytest.approx(by_hand, rel=2e-3)
+        assert by_hand == pytest.approx(1.197, rel=1e-3)
