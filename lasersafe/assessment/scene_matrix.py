@@ -109,7 +109,10 @@ class Found:
 def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], list[MatrixCell]]:
     """Return the scenarios of one set-up for every person with a place, and the cells of the matrix."""
     adding = context.setup.fitted and sum(one.setup.fitted for one in stage.contexts) > 1
-    return _placed_scenarios(stage, context, adding, _standing(stage, context))
+    standing, persons = _standing(stage, context), {p.name: p for p in context.persons}
+    places = [(persons[one.name], one) for one in stage.scene.person if one.name in persons]
+    each = [_of_person(stage, context, *one, adding, standing, WITHOUT_STEPS.get()) for one in places]
+    return [row for own, _ in each for row in own], [cell for _, cells in each for cell in cells]
 
 
 @kept("all", people=True)
@@ -119,23 +122,16 @@ def _standing(stage: Stage, context: Context) -> tuple[tuple[int, ...], ...]:
     return stage.standing(context, WAYS), *(stage.standing(one, WAYS[:1]) for one in broken if one is not None)
 
 
-@kept(people=True)
-def _placed_scenarios(
-    stage: Stage, context: Context, adding: bool, standing: object
+@kept()
+def _of_person(
+    stage: Stage, context: Context, person: Person, place: ScenePerson, adding: bool, standing: object, _: bool
 ) -> tuple[list[Scenario], list[MatrixCell]]:
-    """Return them for what tells the walls that hold from others."""
-    persons = {p.name: p for p in context.persons}
-    scenarios: list[Scenario] = []
-    cells: list[MatrixCell] = []
-    for place in (one for one in stage.scene.person if one.name in persons):
-        person = persons[place.name]
-        found = list(_cells(stage, context, person, place, standing))
-        own = [_scenario(context, person, group) for group in _groups(found, adding)]
-        if not context.setup.fitted:
-            own = sorted(own, key=lambda s: (bool(s.struck_out), -badness(s.ratio)))[:1]
-        scenarios += own
-        cells += _matrix(context, place.name, found)
-    return scenarios, cells
+    """Return them of one person, for what tells the walls that hold from others, with steps or without."""
+    found = list(_cells(stage, context, person, place, standing))
+    own = [_scenario(context, person, group) for group in _groups(found, adding)]
+    if not context.setup.fitted:
+        own = sorted(own, key=lambda s: (bool(s.struck_out), -badness(s.ratio)))[:1]
+    return own, _matrix(context, place.name, found)
 
 
 @dataclass(frozen=True)

@@ -15,6 +15,7 @@ from shapely import affinity
 from lasersafe.assessment.context import FARTHER, TISSUES, WAYS, kinds_of_light
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import SUMS, stated
+from lasersafe.assessment.stage import kept
 from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.quantity import raised
 from lasersafe.records.scene import SpectatorLine, SpectatorRule
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import ScenePerson
-    from lasersafe.records.scene import BarrierLine, MatrixCell, ZoneShape
+    from lasersafe.records.scene import BarrierLine, MatrixCell, Point, ZoneShape
     from lasersafe.results import Scenario
 
 SPECTATORS = ("spectator", "passer-by")
@@ -81,9 +82,12 @@ def facts_of(
     }  # fmt: skip
     scanned = [c for c in beams if c.way == "direct" and (c.laser, c.setup) in moved]
     times = [s.duration for s in scenarios if s.person in names and (s.laser, s.setup) in lasers]
+    over = [b for b in barriers if b.reach_over and b.kind != "terrain"]
+    edges = tuple((a, b, one.top) for one in over for a, b in itertools.pairwise(one.line))
+    over_gap = min(_reach_over_gap(s, edges, (*(s.standing(c, WAYS) for c in s.fitted),)) for s in stages)
     screens = [b.top for b in barriers if b.kind == "barrier"] or _stage_heights(stage, fitted)
     return Facts(
-        height_above_standing=high, lateral_gap=gap, reach_over_gap=min(_reach_over_gap(s, barriers) for s in stages),
+        height_above_standing=high, lateral_gap=gap, reach_over_gap=over_gap,
         attended=attended, audience_scanning=bool(scanned), barrier_height=min(screens, default=None),
         shortest_exposure_time=min(times, default=None), visible=visible, laser_class=highest,
         only_scatter_reaches_people=not beams,
@@ -107,7 +111,12 @@ def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
     return found
 
 
-def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
+@kept("all")
+def _reach_over_gap(
+    stage: Stage,
+    reached: tuple[tuple[Point, Point, float], ...],
+    standing: object,  # tells answers apart
+) -> float:
     """Return the shortest way from an edge that can be reached over to what is not proven below a limit.
 
     Infinite beyond 1.5 m. What lies round an edge is bounded in boxes, 0.125 m beside and above it and 0.25 m along it,
@@ -115,12 +124,7 @@ def _reach_over_gap(stage: Stage, barriers: tuple[BarrierLine, ...]) -> float:
     """
     every = itertools.product(stage.fitted, WAYS, TISSUES)
     lights = [(source, Walls()) for context, way, tissue in every for source in stage.sources(context, way, tissue)]
-    edges = [
-        (np.array(a), np.array(b), barrier.top)
-        for barrier in barriers
-        if barrier.reach_over and barrier.kind != "terrain"
-        for a, b in itertools.pairwise(barrier.line)
-    ]
+    edges = [(np.array(a), np.array(b), top) for a, b, top in reached]
     steps = (np.arange(-_ARM_STEPS, _ARM_STEPS) + 0.5) * _ARM_STEP
     beside, upright = (part.ravel() for part in np.meshgrid(steps, steps))
     away = np.hypot(np.abs(beside) - _ARM_STEP / 2.0, np.abs(upright) - _ARM_STEP / 2.0)

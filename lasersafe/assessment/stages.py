@@ -62,6 +62,9 @@ def _take_over(stages: list[Stage]) -> None:
     for old, new in zip(earlier, stages, strict=True):
         if not new.answers:
             new.answers |= {key: found for key, found in old.answers.items() if key[0] in lasting}
+            elsewhere = [key for key in new.answers if key[0] == "_of_person" and key[3] not in new.scene.person]
+            for key in elsewhere:
+                del new.answers[key]
             new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in ("hit", "places")}
             for context, mirrored in product(new.placed[:1], (False, True)):
                 for pose in new.poses(context, "running"):
@@ -69,11 +72,12 @@ def _take_over(stages: list[Stage]) -> None:
     lit = all(_lit_known(old) == _lit_known(new) for old, new in zip(earlier, stages, strict=True))
     plan = earlier[0].extent == stages[0].extent
     gone = set[object]() if plan else {"lit past", "_cut", "together"}
-    gone |= set() if lit else {"together", "standing", "scatter", "mirror then scatter"}
+    scattered = {"together", "standing", "scatter", "mirror then scatter", "_of_person", "_reach_over_gap"}
+    gone |= set() if lit else scattered
 
     def rests(one: object) -> bool:
-        scattered = isinstance(one, ScatterProfile) or isinstance(getattr(one, "profile", None), ScatterProfile)
-        return (isinstance(one, str) and one in gone) or (scattered and not lit)
+        spot = isinstance(one, ScatterProfile) or isinstance(getattr(one, "profile", None), ScatterProfile)
+        return (isinstance(one, str) and one in gone) or (spot and not lit)
 
     for new in stages:
         for key in [key for key in new.answers if any(map(rests, key))]:
