@@ -26,6 +26,7 @@ class Shown(NamedTuple):
     metavar: str
 
 
+_LANGUAGE = "Language of the answer: en or de."
 _LENGTH = "Duration of one pulse, as '10 ns', or its range, as '2..350 ns'."
 _RATE = "Pulses per second, as '20 kHz' or '20..80 kHz'; 'single': one single pulse."
 
@@ -43,6 +44,7 @@ class LimitQuestion:
     ] = None
     repetition_rate: Annotated[Text, "Pulses of the train per second, as '20 kHz'."] = None
     exposed_area: Annotated[Text, "Exposed skin area, as '0.05 m2' (far infrared). Left out: a large one."] = None
+    language: Annotated[str, _LANGUAGE] = "en"
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -62,6 +64,7 @@ class BeamQuestion:
     )
     profile: Annotated[str, "gaussian or top-hat."] = "gaussian"
     rule_set: Annotated[Text, "Rule set; without it both are worked out and the stricter decides."] = None
+    language: Annotated[str, _LANGUAGE] = "en"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable
 from typing import Any
 
 import numpy as np
@@ -14,7 +15,7 @@ from lasersafe.hazard.settings import Range, SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.optics.beam import BeamGeometry, check_diffraction, collimated, through_lens
 from lasersafe.quantity import Kind, format_quantity, parse_quantity
-from lasersafe.wording import Message, caution_line
+from lasersafe.wording import Message, caution_line, load_wording, word
 
 SINGLE = "single"  # in place of a repetition rate
 _SIGN = re.compile(r"\+\s*/?\s*-|±")
@@ -220,36 +221,48 @@ def _millimetres(metres: Any) -> float:
     return round(float(metres) * 1e3, 9)
 
 
-def limit_text(data: dict[str, Any]) -> str:
+def in_language(lines: Iterable[str], language: str) -> list[str]:
+    """Return the lines of an answer and the caution in a language, with its decimal mark."""
+    from lasersafe.drawing.text import decimals, measured
+
+    wording = load_wording(language)
+    with decimals(wording):
+        return [*(measured(wording.say(line)) for line in lines), wording.caution_short]
+
+
+def limit_text(data: dict[str, Any], language: str) -> list[str]:
     """Return the limits as a person reads them, rounded down."""
 
     def down(value: float, unit: str) -> str:
         return format_quantity(value, unit, 4, "down")
 
-    about = (format_quantity(data[f"{key}_{unit}"], unit, 4) for key, unit in (("wavelength", "m"), ("duration", "s")))
-    angle = format_quantity(data["source_angle_rad"], "rad", 4)
-    lines = [f"{data['rule_set']}, {', '.join(about)}, source angle {angle}"]
+    wave, time, angle = (
+        format_quantity(data[f"{key}_{unit}"], unit, 4)
+        for key, unit in (("wavelength", "m"), ("duration", "s"), ("source_angle", "rad"))
+    )
+    lines = [Message("limits.head", rule_set=data["rule_set"], wavelength=wave, time=time, angle=angle)]
     for tissue in TISSUES:
         block = data[tissue]
         dose, mean = down(block["radiant_exposure_J_per_m2"], "J/m2"), down(block["irradiance_W_per_m2"], "W/m2")
-        lines.append(
-            f"{tissue}: {dose} = {mean}, averaged over {block['limiting_aperture_mm']:.3g} mm "
-            f"({block['hazard']}; {block['source']})"
-        )
+        hole, hazard = f"{block['limiting_aperture_mm']:.3g} mm", word(block["hazard"])
+        words = {"tissue": word(tissue), "dose": dose, "mean": mean, "aperture": hole, "hazard": hazard}
+        lines.append(Message("limits.mean", source=block["source"], **words))
         if "per_pulse_J_per_m2" in block:
             pulse = down(block["per_pulse_J_per_m2"], "J/m2")
-            lines.append(f"  per pulse: {pulse}; rule that decides: {block['deciding_rule']}")
+            lines.append(Message("limits.pulse", pulse=pulse, rule=word(block["deciding_rule"])))
             lines += [
-                f"    {row['rule']}, {row['hazard']}: {down(row['per_pulse_J_per_m2'], 'J/m2')}"
-                f" over {row['limiting_aperture_mm']:.3g} mm ({row['source']})"
+                Message(
+                    "limits.row", rule=word(row["rule"]), hazard=word(row["hazard"]), source=row["source"],
+                    pulse=down(row["per_pulse_J_per_m2"], "J/m2"), aperture=f"{row['limiting_aperture_mm']:.3g} mm",
+                )
                 for row in block["rules"]
-            ]
+            ]  # fmt: skip
     train = "per_pulse_J_per_m2" in data["eye"]
     key, unit = ("per_pulse_J_per_m2", "J/m2") if train else ("irradiance_W_per_m2", "W/m2")
     lines += [
-        f"note: {name} is stricter for the {tissue}: {down(other[tissue][key], unit)}; the stricter result decides"
+        Message("limits.stricter", rule_set=name, tissue=word(tissue), limit=down(other[tissue][key], unit))
         for name, other in data["other_rule_sets"].items()
         for tissue in TISSUES
         if other[tissue][key] < 0.99 * data[tissue][key]
     ]
-    return "\n".join([*lines, data["caution"]])
+    return in_language(lines, language)

@@ -8,8 +8,9 @@ from dataclasses import replace
 from typing import Any, NamedTuple, TypeVar
 
 from lasersafe.ask import EyewearQuestion
-from lasersafe.ask.beams import beam_of, number, optional_number, sets_of, space_of, span
+from lasersafe.ask.beams import beam_of, in_language, number, optional_number, sets_of, space_of, span
 from lasersafe.data import load, load_toml, shared_path
+from lasersafe.drawing.text import decimals, density
 from lasersafe.errors import CalcError, InputError, refuse
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import Filtered, covering, hardest_need, slowest_rate, verdict_on, widths_beyond
@@ -20,7 +21,7 @@ from lasersafe.optics.beam import to_1_over_e
 from lasersafe.quantity import format_quantity, shown
 from lasersafe.records.fields import as_json
 from lasersafe.records.light import EyewearNeed, MarkingVerdict
-from lasersafe.wording import Message, caution_line, joined, listed, load_wording
+from lasersafe.wording import Message, caution_line, joined, listed, load_wording, word
 
 UNKNOWN = "unknown"
 STRICTEST_CRITERION = "1/e2"  # of one diameter, it stands for the narrowest beam
@@ -161,15 +162,15 @@ def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:
     }
 
 
-def eyewear_text(data: dict[str, Any]) -> list[str]:
+def eyewear_text(data: dict[str, Any], language: str) -> list[str]:
     """Return the verdict on each pair, then what to ask for, then the reasons."""
-    say = load_wording().text
+    say = load_wording(language).text
     lines = []
     for worn in data["wearing"]:
         bands = [say("eyewear.ends", band=band) for band in worn["bands_that_end_here_nm"]]
         reasons = joined([*worn["reasons"], *bands], " ")
         key = "wearing.enough" if worn["enough"] else "wearing.not_enough"
-        lines.append(Message(key, typed=shown(worn["typed"], 100), verdict=worn["verdict"], reasons=reasons))
+        lines.append(Message(key, typed=shown(worn["typed"], 100), verdict=word(worn["verdict"]), reasons=reasons))
     scales = ", ".join(
         f"{mode} LB{number}" if number is not None else Message("wearing.beyond", mode=mode, number=load(En207).highest)
         for mode, number in data["scale_numbers"].items()
@@ -187,5 +188,7 @@ def eyewear_text(data: dict[str, Any]) -> list[str]:
         joined((Message("wearing.letter", letter=name, meaning=means) for name, means in data["letters"].items())),
         *data["notes"],
     ]  # fmt: skip
-    lines.append(Message("wearing.need", asked=asked, density=f"{data['optical_density']:.1f}", scales=scales))
-    return [*lines, *(f"- {one}" for one in details), data["caution"]]
+    with decimals(load_wording(language)):
+        dense = density(data["optical_density"])
+    lines.append(Message("wearing.need", asked=asked, density=dense, scales=scales))
+    return in_language([*lines, *(Message("wearing.item", what=one) for one in details)], language)

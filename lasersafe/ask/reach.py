@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.ask.beams import TISSUES, beam_of, number, optional_number, sets_of, space_of
+from lasersafe.ask.beams import TISSUES, beam_of, in_language, number, optional_number, sets_of, space_of
 from lasersafe.errors import refuse
 from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
@@ -19,7 +19,7 @@ from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.wording import Message, caution_line
+from lasersafe.wording import Message, caution_line, load_wording, word
 
 if TYPE_CHECKING:
     from lasersafe.ask import ReachQuestion
@@ -27,10 +27,6 @@ if TYPE_CHECKING:
     from lasersafe.optics.beam import BeamGeometry
 
 TYPED = "typed by the user"
-_WORDS = {  # way -> what it is called, and from where its distance is measured
-    "direct": ("direct beam or full mirror", "from the last optic"),
-    "scatter": ("scatter", "from the lit surface"),
-}
 
 
 def _reaches(
@@ -60,7 +56,8 @@ def _reaches(
     strictest = min(rows, key=lambda one: one.limiting_aperture)
     aperture = strictest.limiting_aperture if hole is None else hole
     own_row = replace(
-        strictest, rule_set=TYPED, hazard="as typed", rule=f"averaged over {aperture * 1e3:.4g} mm", amount=amount,
+        strictest, rule_set=TYPED, hazard=Message("reached.typed"), amount=amount,
+        rule=Message("reached.averaged", aperture=f"{aperture * 1e3:.4g} mm"),
         limit=own, limiting_aperture=aperture, source=TYPED, seen="own",
     )  # fmt: skip
     if way == "direct":
@@ -110,7 +107,7 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
                 "limiting_aperture_mm": round(criterion.limiting_aperture * 1e3, 9),
                 "source": criterion.source,
                 "duration_s": time,
-                "duration_reason": reason if duration is None else "as typed",
+                "duration_reason": reason if duration is None else Message("reached.typed"),
                 "by_rule_set_m": {name: r.distance for name, r in found.items()},
             }
             if usual > time and decided != TYPED:
@@ -123,7 +120,11 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
     return answer
 
 
-def reach_text(data: dict[str, Any]) -> str:
+def _set_of(detail: dict[str, Any]) -> str:
+    return Message("reached.by_user") if detail["decided_by"] == TYPED else str(detail["decided_by"])
+
+
+def reach_text(data: dict[str, Any], language: str) -> list[str]:
     """Return the distances as a person reads them, rounded up."""
 
     def up(distance: float) -> str:
@@ -132,25 +133,24 @@ def reach_text(data: dict[str, Any]) -> str:
     lines = []
     for key, detail in data["details"].items():
         way, tissue = key.split("_")
-        distance, unit = data[f"{key}_m"], next(name for name in detail if name.startswith("limit_"))
+        unit = next(name for name in detail if name.startswith("limit_"))
         limit = format_quantity(detail[unit], unit.removeprefix("limit_").replace("_per_", "/"), 4, "down")
-        words, origin = _WORDS[way]
         focus = data.get(f"{key}_from_focus_m")
-        near = "" if focus is None else f" ({up(focus)} from the focus)"
+        near = "" if focus is None else Message("reached.from_focus", distance=up(focus))
+        rule = {"rule_set": _set_of(detail), "hazard": word(detail["hazard"]), "rule": word(detail["rule"])}
+        time = format_quantity(detail["duration_s"], "s")
         lines += [
-            f"{words}, {tissue}: {up(distance)} {origin}{near}",
-            f"  beyond it the computed exposure is below {limit} ({detail['decided_by']}, {detail['hazard']}, "
-            f"{detail['rule']}) for {format_quantity(detail['duration_s'], 's')}, {detail['duration_reason']}",
+            Message(f"reached.{way}", tissue=word(tissue), distance=up(data[f"{key}_m"]), focus=near),
+            Message("reached.beyond", limit=limit, time=time, reason=detail["duration_reason"], **rule),
         ]
         if "usual_m" in detail:
             time = format_quantity(detail["usual_duration_s"], "s")
-            lines.append(
-                f"  the usual time here is longer: {up(detail['usual_m'])} for {time}, {detail['usual_reason']}"
-            )
+            usual = up(detail["usual_m"])
+            lines.append(Message("reached.usual", distance=usual, time=time, reason=detail["usual_reason"]))
         for name, other in detail["by_rule_set_m"].items():
-            if other < 0.99 * distance:
-                lines.append(f"  {name} alone: {up(other)}; the stricter decides")
-    return "\n".join([*lines, f"scatter model: {data['scatter_model']}", data["caution"]])
+            if other < 0.99 * data[f"{key}_m"]:
+                lines.append(Message("reached.alone", rule_set=name, distance=up(other)))
+    return in_language([*lines, Message("reached.model", model=word(data["scatter_model"]))], language)
 
 
 _WIDE, _LEFT, _RIGHT = 190.0, 12.0, 182.0  # [mm]
@@ -185,14 +185,17 @@ def write_drawing(path: Path, question: ReachQuestion, data: dict[str, Any], *, 
     OutputError
         If the file may not be written.
     """
+    from lasersafe.drawing.text import decimals
     from lasersafe.files import Output, mark_of, suffix_of, write_outputs
 
     suffix_of(path, "drawing", ".svg")
     beam, _ = beam_of(question, data["wavelength_m"], question.propagation)
-    write_outputs([Output(path, reach_svg(data, beam), mark_of("reach", "", ""))], replace=replace)
+    with decimals(load_wording(question.language)):
+        drawn = reach_svg(data, beam, question.language)
+    write_outputs([Output(path, drawn, mark_of("reach", "", ""))], replace=replace)
 
 
-def reach_svg(data: dict[str, Any], beam: BeamGeometry) -> bytes:
+def reach_svg(data: dict[str, Any], beam: BeamGeometry, language: str) -> bytes:
     """Return the drawing of an answer as an SVG file.
 
     Parameters
@@ -201,16 +204,22 @@ def reach_svg(data: dict[str, Any], beam: BeamGeometry) -> bytes:
         The answer, as `reach_answer` gives it.
     beam : BeamGeometry
         The beam.
+    language : str
+        Of what is written there.
     """
     from lasersafe.drawing.chart import Axis, round_ends, tick_text
     from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Words, box, to_svg
+    from lasersafe.drawing.text import measured
+
+    wording = load_wording(language)
+    title = wording.say(Message("draw.reach"))
 
     ways = [(way, tissue) for way in ("direct", "scatter") for tissue in ("eye", "skin")]
     far = {key: data["{}_{}_m".format(*key)] for key in ways}
     usual = [detail["usual_m"] for detail in data["details"].values() if "usual_m" in detail]
     most = max(1e-3, *far.values(), *usual)
     low, high = round_ends(min(_SHORTEST, most / 20.0), 2.0 * most, log=True)
-    axis = Axis(Message("draw.distance"), low, high, log=True)
+    axis = Axis(wording.say(Message("draw.distance")), low, high, log=True)
 
     def at(distance: float) -> float:
         return _LEFT + (_RIGHT - _LEFT) * min(max(axis.share(distance), 0.0), 1.0)
@@ -222,7 +231,7 @@ def reach_svg(data: dict[str, Any], beam: BeamGeometry) -> bytes:
         Lines((((_LEFT, _AXIS_AT), (_RIGHT, _AXIS_AT)),), BLACK, 0.3),
         *(Words(at(one) - 1.5, _AXIS_AT - 4.5, tick_text(one)) for one in numbered),
         Words(_LEFT, _AXIS_AT - 9.0, axis.title),
-        Words(_LEFT, _HIGH - 7.0, Message("draw.reach"), 4.0, bold=True),
+        Words(_LEFT, _HIGH - 7.0, title, 4.0, bold=True),
         Area((_beam(beam, low, high, at),), _BEAM),
     ]
     bounds: list[Mark] = []
@@ -232,28 +241,30 @@ def reach_svg(data: dict[str, Any], beam: BeamGeometry) -> bytes:
         end, detail = at(far[way, tissue]), data["details"][f"{way}_{tissue}"]
         distance = format_quantity(far[way, tissue], "m", 3, "up")
         time = format_quantity(detail["duration_s"], "s")
-        words = Message(f"draw.{way}_{tissue}", distance=distance, time=time, rule_set=detail["decided_by"])
+        words = Message(f"draw.{way}_{tissue}", distance=distance, time=time, rule_set=_set_of(detail))
         if "usual_m" in detail:
             longer = format_quantity(detail["usual_m"], "m", 3, "up")
             time = format_quantity(detail["usual_duration_s"], "s")
             words = Message("draw.usual", words=words, distance=longer, time=time)
+        said = measured(wording.say(words))
         if far[way, tissue] > 0.0:
             marks += [Area((box((_LEFT, height - 1.2, max(end, _LEFT + 0.5), height + 0.8)),), _BAR)]
             bounds += [Lines((((end, height - 2.0), (end, _BEAM_AT + _BEAM_HALF)),), _BAR, 0.25, (1.2, 0.8))]
-        paper = box((_LEFT, height + 1.4, _LEFT + _LETTER * len(words), height + 5.0))
-        labels += [Area((paper,), WHITE), Words(_LEFT, height + 2.2, words)]
+        paper = box((_LEFT, height + 1.4, _LEFT + _LETTER * len(said), height + 5.0))
+        labels += [Area((paper,), WHITE), Words(_LEFT, height + 2.2, said)]
     marks += [*bounds, *labels]
     feet = _BEAM_AT + _BEAM_HALF + 2.0
     outside = min(at(1.25 * most), _RIGHT - 4.0)
     for place, key in ((0.5 * (_LEFT + at(most)), "draw.inside"), (outside, "draw.outside")):
         if key == "draw.inside" and not any(far.values()):
             continue
-        long = _LETTER * len(Message(key))
+        said = wording.say(Message(key))
+        long = _LETTER * len(said)
         marks += _person(place, feet, crossed=key == "draw.inside")
-        marks += [Words(place - 3.0 - long, feet + (2.0 if key == "draw.inside" else 7.0), Message(key))]
-    for line, text in enumerate(textwrap.wrap(f"{Message('draw.widths')} {data['caution']}", 118)):
+        marks += [Words(place - 3.0 - long, feet + (2.0 if key == "draw.inside" else 7.0), said)]
+    for line, text in enumerate(textwrap.wrap(f"{wording.say(Message('draw.widths'))} {wording.caution_short}", 118)):
         marks += [Words(_LEFT, 18.0 - line * 4.0, text)]
-    return to_svg(Drawing("chart", Message("draw.reach"), _WIDE, _HIGH, (0, 0, _WIDE, _HIGH), 0, marks)).encode()
+    return to_svg(Drawing("chart", title, _WIDE, _HIGH, (0, 0, _WIDE, _HIGH), 0, marks)).encode()
 
 
 def _beam(beam: BeamGeometry, low: float, high: float, at: Any) -> Run:

@@ -17,7 +17,7 @@ def limit(question: ask.LimitQuestion, as_json: options.Json = False) -> None:
     from lasersafe.ask.beams import limit_answer, limit_text
 
     data = limit_answer(question)
-    options.tell(as_json, data, limit_text(data))
+    options.tell(as_json, data, limit_text(data, question.language))
 
 
 @options.app.command()
@@ -29,7 +29,7 @@ def reach(question: ask.ReachQuestion, replace: options.Replace = False, as_json
     data = reach_answer(question)
     if question.drawing is not None:
         write_drawing(question.drawing, question, data, replace=replace)
-    options.tell(as_json, data, reach_text(data))
+    options.tell(as_json, data, reach_text(data, question.language))
 
 
 @options.app.command()
@@ -39,7 +39,7 @@ def eyewear(question: ask.EyewearQuestion, as_json: options.Json = False) -> Non
     from lasersafe.ask.eyewear import eyewear_answer, eyewear_text
 
     data = eyewear_answer(question)
-    options.tell(as_json, data, eyewear_text(data))
+    options.tell(as_json, data, eyewear_text(data, question.language))
 
 
 @options.app.command()

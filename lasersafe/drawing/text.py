@@ -147,7 +147,7 @@ _NOTHING = 1e-30  # of any unit that is printed
 _GROUPS = re.compile(r"(?<![\d.,])(\d{1,3}(?:[ ,\u00a0]\d{3})+)(?=[ \u00a0](?:m|ft)\b)")
 _DECIMAL = re.compile(r"\([A-Z]{3}[^()]*\)|(?<=\d)\.(?=\d)")  # a place in a document keeps its numbers
 _MEASURED = re.compile(  # no place in a document begins with 0
-    r"(?<![\w.:/-])(?:(0)|(\d+))\.(\d+)"
+    r"[A-Z]{3,}[\w-]*, [1-9]\d*\.\d+(?=[;)])|(?<![\w.:/-])(?:(0)|(\d+))\.(\d+)"
     r"(?(1)(?!\w|\.\d)|(?=[ \u00a0](?:×|%|°|[kMGTmcnpµu]?(?:W|J|m|s|rad|Hz|ft)\b)|e[+-]\d\d\b|-fache|-mal|[;)]?$"
     r"|[;)] |  ))"
 )
@@ -181,7 +181,12 @@ def tidy(text: str) -> str:
 
 def measured(text: str) -> str:
     """Return a sentence in which numbers with a unit, and fractions of one, have the decimal mark of the language."""
-    return text if _mark.get() == "." else _MEASURED.sub(rf"\1\2{_mark.get()}\3", text)
+    mark = _mark.get()
+    return (
+        text
+        if mark == "."
+        else _MEASURED.sub(lambda match: f"{match[1] or match[2]}{mark}{match[3]}" if match[3] else match[0], text)
+    )
 
 
 def unit_text(text: str) -> str:

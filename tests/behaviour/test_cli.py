@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import subprocess
 import sys
 
@@ -240,3 +241,23 @@ def test_commands_that_write_a_file_answer_in_json_too(tmp_path) -> None:
         assert data["page"] == str(page)
         assert page.read_bytes().startswith(b"%PDF")
         assert "laser safety officer" in data["caution"]
+
+
+def test_limit_reach_and_eyewear_answer_in_german() -> None:
+    """They had no --language, and reach and limit had their sentences in the code, in English."""
+    point = ["--wavelength", "1064 nm", "--duration", "10 s", "--language", "de"]
+    text = run("limit", *point, "--pulse-duration", "10 ns", "--repetition-rate", "20 kHz").out
+    assert "je Puls: 2,500 mJ/m2; es entscheidet die Regel: Mittelwert" in text
+    assert "Haut: 97,80 kJ/m2 = 9,780 kW/m2, gemittelt über 3,5 mm (Haut thermisch;" in text
+    text = run("reach", *HAND_HELD, "--duration", "1 s", "--limit-skin", "1000 W/m2", "--language", "de").out
+    assert "(vom Nutzer eingegeben, wie eingegeben, gemittelt über 3,5 mm) für 1,00 s, wie eingegeben" in text
+    assert "beenden es (TROS-2, 5.1; übliche Praxis)" in text  # a place in a document
+    beam = ["--wavelength", "1064 nm", "--beam-diameter", "8 mm", "--continuous", "--power", "50 W"]
+    text = run("eyewear", *beam, "--wearing", "1064 D LB5", "--language", "de").out
+    assert text.startswith("'1064 D LB5': nicht ausreichend - nicht darauf verlassen")
+    assert "(Dichte 4,4, Beständigkeit D LB7)" in text
+    for command in (["limit", *point[:-1]], ["reach", *HAND_HELD, "--language"], ["eyewear", *beam, "--language"]):
+        assert "language = 'fr'" in run(*command, "fr").err
+    english = re.compile(r"\b(the|from|beyond|below|exposure|averaged|decides|stricter|typed)\b")
+    answers = (run("reach", *HAND_HELD, "--language", "de").out, text)
+    assert not [line for answer in answers for line in answer.splitlines() if english.search(line)]
