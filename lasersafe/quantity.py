@@ -486,21 +486,13 @@ OVER_1_E = {"1/e": 1.0, "1/e2": math.sqrt(2.0), "FWHM": math.sqrt(math.log(2.0))
 FIBRE_FACTOR = {"5 %": 1.7, "1/e2": math.sqrt(2.0), "1/e": 1.0}
 COVERAGE = 2.0  # standard uncertainties to each side: about 95 % of a normal distribution (JCGM 100:2008, from memory)
 PHYSICAL = {  # lowest and highest value, and whether the lowest itself is refused; every other input: above 0
-    "work_distance": (0.0, math.inf, False),
-    "measured_at": (0.0, math.inf, False),
-    "waist_at": (-math.inf, math.inf, False),
+    **dict.fromkeys(("work_distance", "measured_at", "uncertainty"), (0.0, math.inf, False)),
+    **dict.fromkeys(("waist_at", "normal", "tilt"), (-math.inf, math.inf, False)),
+    **dict.fromkeys(("reflectance", "behind_reflectance", "transmittance", "filter_transmission"), (0.0, 1.0, False)),
+    **dict.fromkeys(("share", "duty"), (0.0, 1.0, True)),
     "numerical_aperture": (0.0, math.nextafter(1.0, 0.0), True),
-    "reflectance": (0.0, 1.0, False),
-    "behind_reflectance": (0.0, 1.0, False),
-    "transmittance": (0.0, 1.0, False),
-    "filter_transmission": (0.0, 1.0, False),
-    "share": (0.0, 1.0, True),
     "view_angle": (0.0, math.pi / 2.0, False),
-    "duty": (0.0, 1.0, True),
     "peak_over_mean": (1.0, math.inf, False),
-    "uncertainty": (0.0, math.inf, False),
-    "normal": (-math.inf, math.inf, False),
-    "tilt": (-math.inf, math.inf, False),
 }
 _POSITIVE = (0.0, math.inf, True)
 

@@ -21,20 +21,11 @@ Place = tuple[str | int, ...]
 Finding = tuple[Place, str]  # where in the table, and the message
 
 _OTHER_WORDS = {  # what people call it elsewhere
-    "pulse_duration": ("pulse_width", "pulse_length"),
-    "repetition_rate": ("frequency", "rate"),
-    "pulse_energy": ("energy",),
-    "mean_power": ("average_power",),
-    "beam_diameter": ("diameter",),
-    "spot_diameter": ("spot_size",),
-    "numerical_aperture": ("na",),
-    "mode_field_diameter": ("mfd",),
-    "class_label": ("class",),
-    "person": ("people", "persons"),
-    "eyewear": ("goggles", "glasses"),
-}
-
-
+    "pulse_duration": ("pulse_width", "pulse_length"), "repetition_rate": ("frequency", "rate"),
+    "pulse_energy": ("energy",), "mean_power": ("average_power",), "beam_diameter": ("diameter",),
+    "spot_diameter": ("spot_size",), "numerical_aperture": ("na",), "mode_field_diameter": ("mfd",),
+    "class_label": ("class",), "person": ("people", "persons"), "eyewear": ("goggles", "glasses"),
+}  # fmt: skip
 _WRITE = {
     "bool_type": "bool",
     **dict.fromkeys(("tuple_type", "list_type"), "list"),

@@ -475,18 +475,10 @@ def _gaussian_wide(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArr
             for k in range(2, _TERMS):
                 factorial *= k
                 term = this / factorial
-                if k % 2 == 0:
-                    sum_ -= term
-                else:
-                    sum_ += term
+                sum_ += term if k % 2 else -term
                 if not (term > 1e-18 * sum_).any():
                     break
-                term = (2.0 - 1.0 / k) * middle
-                term *= this
-                before = before * product
-                before *= 1.0 - 1.0 / k
-                term -= before
-                before, this = this, term
+                before, this = this, (2.0 - 1.0 / k) * middle * this - before * product * (1.0 - 1.0 / k)
             total[part] = sum_
     return total
 
