@@ -25,10 +25,9 @@ from lasersafe.assessment.calculation import (
 from lasersafe.assessment.context import Context, every_context, lessened, portions
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import exposure_at, worst_place
-from lasersafe.hazard.exposure import ALPHA_MIN, criteria, source_caps
+from lasersafe.hazard.exposure import ALPHA_MIN, credited_angles, criteria
 from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import LitSpot, scatter_exposure, source_angles
-from lasersafe.optics.viewing import limited_angle
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.scene.beams import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile, Vector
@@ -403,7 +402,7 @@ def _scatter_pairs(
     pairs = []
     for own, portion in zip(lines, parts, strict=True):
         for light in own.received(tissue, duration):
-            for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in source_caps(light)):
+            for angle in dict.fromkeys(credited_angles(light, *axes).tolist()):
                 for whole in criteria(light, angle):
                     c = lessened(whole, own.wavelength, portion)
                     there = scatter_exposure(c.amount, source.factor, away, min(view, math.pi / 2), model)

@@ -14,14 +14,13 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, exposure_at, farthest, highest_ratio, last_fall
 from lasersafe.hazard.exposure import (
-    ALPHA_MIN,
     Comparison,
     Emission,
     Floats,
     Received,
     body_area,
+    credited_angles,
     criteria,
-    source_caps,
     strictest_by_aperture,
 )
 from lasersafe.hazard.marking import parse_marking
@@ -29,7 +28,6 @@ from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.exposure import wavelength_edges
 from lasersafe.optics.beam import BeamGeometry, Many, taken
 from lasersafe.optics.reflection import LitSpot, scatter_intensity, source_angles
-from lasersafe.optics.viewing import limited_angle
 from lasersafe.records.fields import badness
 from lasersafe.records.light import Criterion
 from lasersafe.wording import Message
@@ -329,7 +327,7 @@ def sums_at(
         own: dict[str, list[Share]] = {}
         for emission in (line.emission, *line.others):
             light = Received(rule_set, tissue, emission, line.wavelength, duration)
-            for angle in dict.fromkeys(float(limited_angle(*axes, ALPHA_MIN, cap)) for cap in source_caps(light)):
+            for angle in dict.fromkeys(credited_angles(light, *axes).tolist()):
                 for c in criteria(light, angle):
                     exposure = exposure_of(line, c)
                     share = Share(line.name, line.wavelength, exposure / c.limit, exposure, c, emission, angle)

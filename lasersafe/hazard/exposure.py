@@ -194,21 +194,23 @@ def pulse_pattern(
     )
 
 
-def source_caps(light: Received) -> tuple[FloatArray, ...]:
-    """Return what each axis of a source is limited to before the mean of both is taken; the lowest limit counts [1]_.
+def credited_angles(light: Received, first: ArrayLike, second: ArrayLike) -> FloatArray:
+    """Return the angles that a source of two axes is credited with; the lowest of their limits counts [1]_.
 
-    Of a train, alpha_max of a pulse and that of the longest window: its factor goes with the angle, and so does the
-    limit of each window.
+    Each axis is limited to alpha_min and alpha_max before the mean is taken: of a train, alpha_max of a pulse and that
+    of the longest window, since its factor goes with the angle, and so does the limit of each window.
 
     Parameters
     ----------
     light : Received
         What the source sends, and how long it lasts.
+    first, second : array_like, shape (...)
+        Angles of both axes. [rad]
 
     Returns
     -------
-    tuple of numpy.ndarray, shape (...)
-        One or two angles. [rad]
+    numpy.ndarray, shape (1 or 2, ...)
+        Angles. [rad]
 
     References
     ----------
@@ -217,7 +219,9 @@ def source_caps(light: Received) -> tuple[FloatArray, ...]:
     emission, rule_set = light.emission, light.rule_set
     own = angle_max(rule_set, light.duration if emission.kind == "continuous" else emission.shortest_pulse)
     largest = angle_max(rule_set, DURATIONS[1])
-    return (own, np.maximum(own, largest)) if emission.kind == "pulse train" and (own < largest).any() else (own,)
+    two = emission.kind == "pulse train" and (own < largest).any()
+    caps = (own, np.maximum(own, largest)) if two else (own,)
+    return np.stack([limited_angle(first, second, ALPHA_MIN, cap) for cap in caps])
 
 
 def trains_at(rule_set: str, tissue: str, wavelength: float, duration: float) -> RegularTrains:
@@ -539,7 +543,7 @@ def compare_source(light: Received, first: ArrayLike, second: ArrayLike) -> list
     .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max, C_E; oblong sources.
     """
     one, two = np.broadcast_arrays(np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64))
-    angles = np.stack([limited_angle(one, two, ALPHA_MIN, cap) for cap in source_caps(light)])
+    angles = credited_angles(light, one, two)
     if not light.emission.single or angles.size > _FEW:
         every = compare(light, angles)
         return [replace(c, limit=c.limit.min(axis=0), aperture=np.asarray(c.aperture).min(axis=0)) for c in every]

@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike
 from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_crossing, last_fall, scatter_distance
-from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare_source, criteria, source_caps
+from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare_source, credited_angles, criteria
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
 from lasersafe.optics.viewing import ExtendedSource, cone_share, exposure_per_amount, limited_angle, parts
@@ -517,7 +517,7 @@ def scatter_reach(light: Received, spot: LitSpot = POINT) -> Reach:
     first, second = seen.angles(np.asarray(distance)) if distance > 0.0 else (0.0, 0.0)
     there = [
         Reach(distance, c, angle)
-        for angle in (float(limited_angle(first, second, ALPHA_MIN, cap)) for cap in source_caps(light))
+        for angle in credited_angles(light, first, second).tolist()
         for c in criteria(light, angle)
     ]
     return max(there, key=lambda reach: badness(reach.criterion.amount / reach.criterion.limit))
