@@ -103,7 +103,6 @@ class Grid:
     pieces: tuple[Piece | None, ...]  # None: no limit; those of cells that are marked are there once more
     marked: tuple[int, int]  # the first piece with a curve and a constant, or with more slots; small and large sources
     sized: Range  # wavelengths at which the size of a source counts [m]
-    of_size: tuple[bool, ...]  # by slot, whether it counts there; in the first it tells the cell
     parameters: Floats  # shape (9, pieces), see `_parameters`
     floors: Floats  # shape (depth, cells): the least that the limits of further slots can be [J/m2]
     source_max: Floats  # by cell: alpha_max = 2 ** source_max * t ** source_power [rad]
@@ -197,10 +196,7 @@ class Grid:
         for depth in range(1, self.slots.shape[0]):
             if not where.size:
                 break
-            cell, _, time, _ = columns
-            if self.of_size[depth]:
-                cell -= cell % 3
-            dose = np.empty(where.size)
+            dose, time = np.empty(where.size), columns[2]
             other, more = self._doses(depth, dose, *columns)
             have, own = found.take(where), deciding.take(where)
             better = dose < have * (1.0 - EDGE)
@@ -217,12 +213,14 @@ class Grid:
     ) -> tuple[Ints, Ints]:
         """Fill in the limit of one slot of each point [J/m2]; return its piece, and the points that have more.
 
-        The cells, of small sources where the size counts in this slot, become those of the sources that are there.
+        For the first slot the cells are those of small sources, and become those of the sources that are there.
         """
         _, extra, _, _, _, power, slope, power_t2, sized = self.parameters
         log_time = np.log2(time)
-        at = np.empty(0, dtype=np.intp)
-        if self.of_size[depth]:
+        if depth:
+            piece = self.slots[depth].take(cell)
+            at = np.flatnonzero(((sized != 0.0) | (power_t2 != 0.0)).take(piece) & (cell % 3 > 0))
+        else:
             large = (angle > self.source_min * (1.0 + EDGE)) & (lam >= self.sized[0]) & (lam <= self.sized[1])
             at = np.flatnonzero(large if large.size == value.size else np.broadcast_to(large, value.shape))
         if at.size:
@@ -233,18 +231,20 @@ class Grid:
             raised = raised + np.maximum(above, 0.0, out=above)
             raised -= math.log2(self.source_min)
             log_t2 = self.log_t2(source)
-            place += 1
-            place += log >= log_t2 - EDGE
-            cell[at] = place
+            if not depth:
+                place += 1
+                place += log >= log_t2 - EDGE
+                cell[at] = place
         piece = self.slots[depth].take(cell)
         np.multiply(power.take(piece), log_time, out=value)
         term = slope.take(piece)
         term *= lam
         value += term
-        marked = np.flatnonzero(piece >= self.marked[not self.of_size[depth]])
+        marked = np.flatnonzero(piece >= self.marked[depth > 0])
         if at.size:
             own = piece.take(at)
-            marked = np.concatenate([marked, at.take(np.flatnonzero(own >= self.marked[1]))])
+            if not depth:
+                marked = np.concatenate([marked, at.take(np.flatnonzero(own >= self.marked[1]))])
             raised *= sized.take(own)
             raised += (log_t2 - self.t2[4]) * power_t2.take(own)
             value[at] += raised
@@ -317,7 +317,6 @@ def build(rules: RuleSet, tissue: str, hazard: str | None = None) -> Grid:
         pieces=tuple(layout.pieces[one] for one in codes),
         marked=(of_small, of_large),
         sized=(float(spans.min(initial=math.inf)) * (1.0 - EDGE), float(spans.max(initial=0.0)) * (1.0 + EDGE)),
-        of_size=(True, *(parameters[:, 7:] != 0.0).any(axis=1)[slots[1:]].any(axis=(1, 2, 3)).tolist()),
         parameters=np.ascontiguousarray(parameters[codes].T),
         floors=_floors(layout, slots, parameters, t2),
         source_max=np.tile(np.log2([row.constant * 1e-3 for row in largest]).repeat(3), slots.shape[1]),
