@@ -25,7 +25,7 @@ _PINT_NAMES = {
     "W/m2": "watt/meter**2", "J/m2": "joule/meter**2", "1": "",
 }  # fmt: skip
 _WHAT = {unit: what for unit, (what, _) in MEASURED.items()}
-_WORDS = {"rule_set": rule_sets(), "tissue": ("eye", "skin"), "propagation": optics.PROPAGATIONS}
+_WORDS = {"tissue": ("eye", "skin"), "propagation": optics.PROPAGATIONS}
 P = ParamSpec("P")
 R = TypeVar("R")
 _SLACK = 1e-9  # relative: what a conversion of units may lose at a bound
@@ -334,7 +334,7 @@ def checked(function: Callable[P, R]) -> Callable[P, R]:
     def call(*args: P.args, **named: P.kwargs) -> R:
         bound = signature.bind(*args, **named)
         bound.apply_defaults()
-        for name, known in _WORDS.items():
+        for name, known in ({"rule_set": rule_sets()} | _WORDS).items():
             if bound.arguments.get(name) is not None:
                 choice(name, bound.arguments[name], known)
         numbers = {name: one for name, one in bound.arguments.items() if name == "beam" or _field(name) in FIELDS}
