@@ -86,10 +86,8 @@ def corners_of(case: Case) -> Corners:
                 used = tuple(sorted({*waves, *_brightest(case, low, high)}))
             used = tuple(dict.fromkeys(used))
             choices.append((one, (low, high), used))
-        typed, nominal = one.value.typed, float(one.value)
-        inputs.append(
-            InputTolerance(one.field, typed, one.value.unit, nominal, low, high, one.tolerance.kind, used, tried)
-        )
+        stated = one.field, one.value.typed, one.value.unit, float(one.value)
+        inputs.append(InputTolerance(*stated, low, high, one.tolerance.kind, used, tried))
     fitted = case.with_each_optics()
     if case.settings.decide_by == "as typed":
         choices, fixed = [], {}

@@ -336,10 +336,8 @@ class Problem:
     @property
     def possible(self) -> NDArray[np.bool_]:
         """Where the inputs can be together: pulses fit into their period, a beam is not wider by its angle alone."""
-        setup, found = (
-            self.context.setup,
-            np.ones(np.broadcast_shapes(*(one.shape for one in self.values.values())), bool),
-        )
+        setup = self.context.setup
+        found = np.ones(np.broadcast_shapes(*(one.shape for one in self.values.values())), bool)
         for waist in self._beams.waist_diameter if setup.kind == "collimated" else ():
             found = found & ~np.isnan(waist)
         if self.context.space.kind == "pulse train" and not self.by_setting:

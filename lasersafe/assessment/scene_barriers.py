@@ -213,10 +213,8 @@ def _along(screen: Screen) -> tuple[FLOAT, FLOAT, FLOAT]:
 def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights: FLOAT) -> FLOAT:
     """Return the irradiance [W/m2] on cells of shape (rows, columns), the fitted set-ups together."""
     rows, columns = heights.size - 1, len(low)
-    corners = (np.tile(low, (rows, 1)), np.repeat(heights[:-1], columns)), (
-        np.tile(high, (rows, 1)), np.repeat(heights[1:], columns)
-    )  # fmt: skip
-    least, most = (np.column_stack(one) for one in corners)
+    ends = (low, heights[:-1]), (high, heights[1:])
+    least, most = (np.column_stack([np.tile(at, (rows, 1)), np.repeat(level, columns)]) for at, level in ends)
     sums = []
     fitted = [one for one in stage.fitted if stage.poses(one, "running")]
     for lasers in [fitted] if stage.case.adds_lasers else [[one] for one in fitted]:

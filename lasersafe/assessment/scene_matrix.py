@@ -395,9 +395,8 @@ def _in_box(hit: Hit, where: Message) -> Message:
     if source is not hit.source:
         legs = _legs(source, span.near, Message("hit.where", distance=near, origin=word(hit.where)))
         where = Message("hit.by_other", where=where, surface=word(source.surface), legs=legs)
-    if (
-        source.parts or any(source.moves) or (span.near > hit.distance and not same)
-    ):  # of several the nearest that lights
+    nearer = span.near > hit.distance and not same
+    if source.parts or any(source.moves) or nearer:  # of several the nearest that lights
         start, size = span.start
         where = Message("hit.starts", where=where, low=_corner(start - size), high=_corner(start + size))
     middle, half = hit.box
