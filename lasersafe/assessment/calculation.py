@@ -343,21 +343,19 @@ def exposure_steps(criterion: Criterion, exposure: float, working: Working) -> t
 def shares_of(found: Sum) -> tuple[LineShare, ...]:
     """Return what each wavelength adds to a sum, as it is printed."""
     return tuple(
-        LineShare(s.line, s.wavelength, s.fraction, s.criterion.rule, s.criterion.hazard) for s in found.shares
+        LineShare(s.line, s.light.wavelength, s.fraction, s.criterion.rule, s.criterion.hazard) for s in found.shares
     )
 
 
-def with_limit_steps(share: Share, duration: float) -> Criterion:
+def with_limit_steps(share: Share) -> Criterion:
     """Return the comparison of a share with the working of its limit."""
-    c = share.criterion
-    light = Received(c.rule_set, c.tissue, share.emission, share.wavelength, duration)
-    return replace(c, steps=limit_steps(c, light, share.angle))
+    return replace(share.criterion, steps=limit_steps(share.criterion, share.light, share.angle))
 
 
 def sum_step(found: Sum) -> Step:
     """Return the step that adds the fractions of a sum."""
     parts = [
-        Message("sum.of_line", fraction=f"{s.fraction:.5g}", wavelength=f"{s.wavelength * 1e9:.6g}",
+        Message("sum.of_line", fraction=f"{s.fraction:.5g}", wavelength=f"{s.light.wavelength * 1e9:.6g}",
                 rule=word(s.criterion.rule))
         for s in found.shares
     ]  # fmt: skip

@@ -240,11 +240,11 @@ def _lasting(context: Context, person: Person, way: str, tissue: str, time: tupl
     share, criterion, steps = best.shares[0], best.shares[0].criterion, list[Step]()
     distance = look.distance(lines[share.line], criterion)[0]
     if context.setup.fitted:
-        steps += [calculation.amount_step(share.emission, criterion, factor, words)] if factor != 1.0 else []
+        steps += [calculation.amount_step(share.light.emission, criterion, factor, words)] if factor != 1.0 else []
         steps += calculation.exposure_steps(criterion, share.exposure, look.seen(lines[share.line], criterion)[1]())
     steps += added
     return scenario_of(
-        context, person, time, calculation.with_limit_steps(share, time[0]), way=way, tissue=tissue, distance=distance,
+        context, person, time, calculation.with_limit_steps(share), way=way, tissue=tissue, distance=distance,
         exposure=share.exposure, ratio=best.total, shares=shares, surface=look.surface, steps=tuple(steps),
         below=bool(share.exposure <= share.criterion.limit and best.total <= 1.0), ratio_by_rule_set=ratios,
         struck_out=struck_out(context, person, way), fractions=fractions,

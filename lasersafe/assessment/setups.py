@@ -151,7 +151,7 @@ def _with_lines(context: Context, zone: Zone) -> Zone:
     focus = None if zone.way == "scatter" else context.focus
     return replace(
         merged, distance=found.distance, distance_from_focus=None if focus is None else found.distance - focus,
-        criterion=calculation.with_limit_steps(top.shares[0], found.duration),
+        criterion=calculation.with_limit_steps(top.shares[0]),
         note=joined(filter(None, (zone.note, note))), steps=(*zone.steps, calculation.sum_step(top)),
     )  # fmt: skip
 

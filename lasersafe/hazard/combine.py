@@ -202,11 +202,10 @@ class Share:
     """What one line adds to a sum: its worst comparison in the group."""
 
     line: str
-    wavelength: float
     fraction: float  # of its limit [1]
     exposure: float
     criterion: Criterion
-    emission: Emission  # the setting
+    light: Received  # the setting, and how long it is received
     angle: float  # angular subtense that is credited [rad]
 
 
@@ -330,7 +329,7 @@ def sums_at(
             for angle in dict.fromkeys(credited_angles(light, *axes).tolist()):
                 for c in criteria(light, angle):
                     exposure = exposure_of(line, c)
-                    share = Share(line.name, line.wavelength, exposure / c.limit, exposure, c, emission, angle)
+                    share = Share(line.name, exposure / c.limit, exposure, c, light, angle)
                     for at in (line.wavelength, max(line.wavelength * (1.0 - _BESIDE), 180e-9)):  # both, of 315 nm
                         own.setdefault(group_of(tissue, c.hazard, at), []).append(share)
         for group, shares in own.items():
