@@ -173,7 +173,7 @@ def _by_caps(own: Problem, caps: list[str], size: int, one_block: Block) -> Floa
 
 
 def _worst(
-    context: Context, values: Mapping[str, Floats], rule_sets: tuple[str, ...] | None, way: str, tissue: str
+    context: Context, values: Mapping[str, Floats], way: str, tissue: str, rule_sets: tuple[str, ...] | None = None
 ) -> Floats:
     """Return the worst ratio at the distances among the values, or, without any, the farthest distance."""
     for name in rule_sets or ():
@@ -217,16 +217,11 @@ def zone_distances(
     OutOfRangeError
         If a case lies outside what the rule sets cover.
     """
-    return _worst(context, checked_changes(context, way, tissue, changes), rule_sets, way, tissue)
+    return _worst(context, checked_changes(context, way, tissue, changes), way, tissue, rule_sets)
 
 
 def exposure_ratios(
-    context: Context,
-    way: str,
-    tissue: str,
-    distance: ArrayLike,
-    changes: Mapping[str, ArrayLike],
-    rule_sets: tuple[str, ...] | None = None,
+    context: Context, way: str, tissue: str, distance: ArrayLike, changes: Mapping[str, ArrayLike]
 ) -> Floats:
     """Return exposure over limit at a distance, the worst comparison; its log10 is the optical density needed.
 
@@ -242,8 +237,6 @@ def exposure_ratios(
         From the last optic, for scatter from the surface. In a beam the worst place at or beyond it counts. [m]
     changes : mapping of str to array_like
         What is replaced, see `variable_inputs`; the arrays broadcast together. [SI units]
-    rule_sets : tuple of str, optional
-        Only these; without it all of the case, of which the highest counts.
 
     Returns
     -------
@@ -261,7 +254,7 @@ def exposure_ratios(
     inside = (place > 0.0) if way == "scatter" else (place >= 0.0)
     if not (inside & np.isfinite(place)).all():
         refuse(f"distance: must be {'above 0 m' if way == 'scatter' else '0 m or more'} and finite")
-    return _worst(context, {_PLACE: place, **checked_changes(context, way, tissue, changes)}, rule_sets, way, tissue)
+    return _worst(context, {_PLACE: place, **checked_changes(context, way, tissue, changes)}, way, tissue)
 
 
 def group_ratios(

@@ -219,16 +219,9 @@ class Asked:
 
 @kept(people=True)
 def asked_of(
-    stage: Stage,
-    context: Context,
-    way: str,
-    tissue: str,
-    mode: str,
-    duration: float,
-    aid: Aid | None,
-    standing: object,  # tells answers apart
+    stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float, aid: Aid | None, standing: object
 ) -> Asked:
-    """Return what is asked of persons on one way in a mode, noted for `settle`."""
+    """Return what is asked of persons on one way in a mode, noted for `settle`; *standing* tells answers apart."""
     kind = "direct" if way in ("missing the target", "through the target") else way
     asked = Asked((), tissue, duration, aid)
     if way in ("fibre broken", "optic lost"):
