@@ -70,13 +70,17 @@ def test_a_view_window_that_does_not_hold_is_the_first_cause(old: str, new: str,
     assert "view pane (Walls of the cutter)" in found.decision.barrier
     page = first_page(found)
     assert tidy(cause).replace("\u00a0", " ") in page
-    assert "Sichtfenster 'view pane'" in assessed(text, "de").decision.reasons[0]
     path = tmp_path / "case.toml"
     path.write_text(text, encoding="utf-8")
     assert f"- {found.decision.reasons[0]}" in run("assess", path, "--all").out
     refused = run("signoff", path, "--name", "Ines Falkenrath", "--role", "assessor")
     assert refused.code == 2
     assert f"(first cause: {found.decision.reasons[0]}): there is nothing to sign" in refused.err
+
+
+def test_a_view_window_that_does_not_hold_is_the_first_cause_in_german_too() -> None:
+    text = with_pane(DENSE.replace('"30 W/cm2"', '"1 W/cm2"'))
+    assert "Sichtfenster 'view pane'" in assessed(text, "de").decision.reasons[0]
 
 
 def test_a_view_window_that_does_not_hold_refuses_even_where_nobody_stands_behind_it() -> None:
