@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from lasersafe.models.scene import Ceiling, Ground
 
 FLOAT = NDArray[np.float64]
+FLAGS = NDArray[np.bool_]
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
 _BEFORE = 1e-6  # m
 _ABOUT = 1.1  # times what one place of a face gets: so well its brightest part is known
@@ -162,6 +163,33 @@ class LitFace:
         )  # fmt: skip
 
 
+@dataclass(frozen=True)
+class _Known:
+    """What was found lit, and on what that rests besides the beams and walls."""
+
+    wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]]  # told apart by which they are, so that they stay
+    names: list[str]
+    faces: FLOAT
+    looked: list[tuple[FLOAT, FLOAT, FLOAT, FLAGS]]  # boxes, their sizes, and which of them are cut for who is near
+    found: list[list[LitFace]]
+
+    def holds(self, names: list[str], faces: FLOAT, people: Places) -> bool:
+        """Return whether it holds for other faces and people."""
+        same = self.names == names and np.array_equal(self.faces, faces)
+        return same and all((_fine(people, *boxes) == cut).all() for *boxes, cut in self.looked)
+
+
+_KNOWN: dict[tuple[tuple[int, ...], ...], _Known] = {}  # of the last questions of this process
+_MOST_KNOWN = 16
+
+
+def _fine(people: Places, middle: FLOAT, half: FLOAT, size: FLOAT) -> FLAGS:
+    """Return which edges of boxes are long for how near people can be, of shape (boxes, 2)."""
+    gap = np.maximum(middle[:, None] - half[:, None] - people.high, people.low - middle[:, None] - half[:, None])
+    away = np.sqrt(np.square(np.maximum(gap, 0.0)).sum(axis=2)).min(axis=1, initial=np.inf)
+    return np.asarray(size > np.maximum(_FINE, _NEAR * away)[:, None])
+
+
 def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: Places) -> list[list[LitFace]]:
     """Return for each set of beams every face on which they can end, with all places that they can light [1]_.
 
@@ -184,8 +212,14 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
     counts = np.array([len(lights) for lights, _ in wanted])
     slots = np.arange(counts.max())
     beams = np.minimum((np.cumsum(counts) - counts)[:, None] + slots, len(every) - 1)[of]
-    corner, edges = np.array([f.corner for f in faces]), np.array([f.edges for f in faces])
-    normal, starts = np.array([f.normal for f in faces]), np.array([starts_around(source) for source, _ in every])
+    corner, edges, normal = (np.array([getattr(f, name) for f in faces]) for name in ("corner", "edges", "normal"))
+    names, key = [f.name for f in faces], tuple(tuple(id(x) for one in lights for x in one) for lights, _ in wanted)
+    given = np.column_stack([of, corner, edges.reshape(-1, 6), normal, [f.reflectance for f in faces]])
+    known = _KNOWN.pop(key, None)
+    if known is not None and known.holds(names, given, people):
+        _KNOWN[key] = known
+        return known.found
+    looked, starts = list[tuple[FLOAT, FLOAT, FLOAT, FLAGS]](), np.array([starts_around(one) for one, _ in every])
     before = np.einsum("ijk,ik->ij", starts[beams, 0] - corner[:, None], normal)
     from_side = before + np.einsum("ijk,ik->ij", starts[beams, 1], np.abs(normal)) > 1e-9  # it may start on both sides
     from_side &= slots < counts[of][:, None]
@@ -207,12 +241,9 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
         count = np.bincount(owner, minlength=len(faces))[owner]
         cut = (size > _FINEST) & (size > 0.6 * size.max(axis=1, keepdims=True, initial=0.0))
         coarse = (count > _PATCHES).nonzero()[0]
-        gap = np.maximum(middle[coarse, None] - half[coarse, None] - people.high, 0.0)
-        gap = np.maximum(gap, people.low - middle[coarse, None] - half[coarse, None])
-        away = np.sqrt(np.square(gap).sum(axis=2)).min(axis=1, initial=np.inf)
-        cut[coarse] &= (size[coarse] > np.maximum(_FINE, _NEAR * away)[:, None]) & (count[coarse] < _MOST_PATCHES)[
-            :, None
-        ]
+        boxes = middle[coarse], half[coarse], size[coarse]
+        looked.append((*boxes, _fine(people, *boxes)))
+        cut[coarse] &= looked[-1][-1] & (count[coarse] < _MOST_PATCHES)[:, None]
         if not cut.any():
             break
         for axis in (0, 1):
@@ -248,6 +279,9 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
         parts = tuple((*m, *h) for m, h in zip(middle[own].tolist(), half[own].tolist(), strict=True))
         spread = math.sqrt(strongest / (math.pi * max(float(bright[number]), 1e-12)))
         found[of[number]].append(LitFace(face, parts, strongest * face.reflectance, spread))
+    _KNOWN[key] = _Known(wanted, names, given, looked, found)
+    if len(_KNOWN) > _MOST_KNOWN:
+        del _KNOWN[next(iter(_KNOWN))]
     return found
 
 
