@@ -219,7 +219,7 @@ def curve_page(
     for number, (name, points) in enumerate(curves):
         none = "" if any(value > 0.0 for _, value in points) else ": below the limit at every distance"
         entries.append(Entry(partial(_sample, number), name + none))
-    layout = lay_out(paper, "sweep", heading.title, entries, (), heading.foot, 0)
+    layout = lay_out(paper, "sweep", heading.title, entries, (), heading.foot)
     layout.scale_lines(heading.lines, paper.margin)
     plot = plot_in(layout.drawing.frame, x, y)
     board = Board(plot.room)

@@ -78,7 +78,18 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
         peak = quantity(max(peaks), "W/m2", 3, "up") if peaks else wording.text("plan.barrier_no_peak")
         head = wording.text("plan.barrier_way", way=wording.text(f"way.{way}"), peak=peak)
         marks.append(pen.Words(x0 + _SIDE, top - _HEAD + 2.0, head, _TYPE, True))
-        marks += _strip(found, rows, (x0 + _SIDE, low), mm)
+        left, across = x0 + _SIDE, [x0 + _SIDE + (at - found.along[0]) * mm for at in found.along]
+        up = [low + (at - found.heights[0]) * mm for at in found.heights]
+        frame = (left, low, across[-1], up[-1])
+        marks += [*class_marks(rows, across, up, frame), *pen.edge(frame, 0.35)]
+        for at in round_steps(0.0, length, 8.0 / mm):  # metres along the barrier
+            x = left + at * mm
+            marks.append(pen.Lines((((x, low), (x, low - 1.2)),), pen.BLACK, 0.25))
+            marks.append(pen.Words(x - 1.2, low - 4.2, spoken(f"{at:g} m" if at == 0.0 else f"{at:g}"), _TYPE))
+        for at in round_steps(found.heights[0], found.heights[-1], 5.0 / mm):
+            y = low + (at - found.heights[0]) * mm
+            marks.append(pen.Lines((((left - 1.2, y), (left, y)),), pen.BLACK, 0.25))
+            marks.append(pen.Words(left - 10.0, y - 0.9, spoken(f"{at:g} m"), _TYPE))
         top = low - _FEET
     layout.scale_lines((wording.text("plan.barrier_axes"),), paper.margin)
     layout.drawing.marks.extend(marks)
@@ -88,24 +99,6 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
 def share_of_rating(ratio: float) -> int:
     """Return the class of a share of the rating: 0 to 1 %, 1 to 10 %, 2 to the rating, 4 above it and for NaN."""
     return next((value for value, most in ((0, 0.01), (1, 0.1), (2, 1.0)) if ratio <= most), len(DECADES))
-
-
-def _strip(found: BarrierMap, rows: list[list[int]], corner: tuple[float, float], mm: float) -> list[pen.Mark]:
-    """Return the cells of one way, with metres along the barrier and heights."""
-    left, low = corner
-    across = [left + (at - found.along[0]) * mm for at in found.along]
-    up = [low + (at - found.heights[0]) * mm for at in found.heights]
-    frame = (left, low, across[-1], up[-1])
-    marks = [*class_marks(rows, across, up, frame), *pen.edge(frame, 0.35)]
-    for at in round_steps(0.0, found.along[-1] - found.along[0], 8.0 / mm):
-        x = left + at * mm
-        marks.append(pen.Lines((((x, low), (x, low - 1.2)),), pen.BLACK, 0.25))
-        marks.append(pen.Words(x - 1.2, low - 4.2, spoken(f"{at:g} m" if at == 0.0 else f"{at:g}"), _TYPE))
-    for at in round_steps(found.heights[0], found.heights[-1], 5.0 / mm):
-        y = low + (at - found.heights[0]) * mm
-        marks.append(pen.Lines((((left - 1.2, y), (left, y)),), pen.BLACK, 0.25))
-        marks.append(pen.Words(left - 10.0, y - 0.9, spoken(f"{at:g} m"), _TYPE))
-    return marks
 
 
 _MOST_CELLS = 110
@@ -275,14 +268,9 @@ def levels_of(values: Floats, most: int = 8) -> list[float]:
 
 
 def contour_page(
-    paper: Paper,
-    heading: Heading,
-    x: Axis,
-    y: Axis,
-    grid: tuple[Floats, Floats, Floats],
-    name: Callable[[float], str],
+    paper: Paper, heading: Heading, x: Axis, y: Axis, grid: tuple[Floats, Floats, Floats], name: Callable[[float], str],
     nominal: tuple[float, float, str] | None = None,
-) -> pen.Drawing:
+) -> pen.Drawing:  # fmt: skip
     """Return a page with contour lines.
 
     Parameters
@@ -310,7 +298,7 @@ def contour_page(
     if levels:
         bands = [f"up to {name(levels[0])}", *between, f"above {name(levels[-1])}"]
     entries = [Entry(partial(pen.edge, thick=0.2, fill=tone), text) for tone, text in zip(tones, bands, strict=True)]
-    layout = lay_out(paper, "sweep", heading.title, (), entries, heading.foot, 0)
+    layout = lay_out(paper, "sweep", heading.title, (), entries, heading.foot)
     layout.scale_lines(heading.lines, paper.margin)
     plot = plot_in(layout.drawing.frame, x, y)
     ratio = bool(levels) and float(values.max()) > 4.0 * float(values[values > 0.0].min())

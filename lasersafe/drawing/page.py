@@ -17,6 +17,7 @@ _TITLE, _LINE, _ENTRY = 4.2, 2.6, 2.5
 _LEADING = 1.25
 _SWATCH = (11.0, 4.6)
 _GAP = 4.0
+Foot = Sequence[tuple[str, bool]]  # lines, and whether each is bold
 _HEAD_LINES = 2
 _TITLE_LINES = 2
 
@@ -74,15 +75,7 @@ class Layout:
         return replace(self.drawing, scale=view.scale)
 
 
-def lay_out(
-    paper: Paper,
-    kind: str,
-    title: str,
-    zones: Sequence[Entry],
-    signs: Sequence[Entry],
-    foot: Sequence[tuple[str, bool]],
-    scale: int = 1,
-) -> Layout:
+def lay_out(paper: Paper, kind: str, title: str, zones: Sequence[Entry], signs: Sequence[Entry], foot: Foot) -> Layout:
     """Return a page with title, legend and foot, and the frame that is left for the drawing.
 
     Parameters
@@ -90,13 +83,11 @@ def lay_out(
     paper : Paper
         Size.
     kind, title : str
-        What the page shows.
+        What the page shows; a sweep has no scale.
     zones, signs : sequence of Entry
         Legend in two columns, and below it the one of the signs in four.
     foot : sequence of tuple
         Lines at the foot, and whether each is bold.
-    scale : int
-        0 when the page has no scale.
 
     Returns
     -------
@@ -124,7 +115,8 @@ def lay_out(
     for entries, columns in ((signs, 4), (zones, 2)):
         low += _columns(entries, columns, wide, m, low, marks)
     frame = (m, low + 1.0, paper.width - m, max(top, low + 20.0))
-    return Layout(pen.Drawing(kind, clean(title), paper.width, paper.height, frame, scale, marks), head_y)
+    drawing = pen.Drawing(kind, clean(title), paper.width, paper.height, frame, int(kind != "sweep"), marks)
+    return Layout(drawing, head_y)
 
 
 def _columns(

@@ -22,6 +22,7 @@ from lasersafe.wording import Wording
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry as Geometry
 
+Layer = tuple[Sequence[Polygon], str, str]  # where light falls, its tone and what is said of it
 TONES = {"nobody": DARK, "eyewear": LIGHT, "free": WHITE}
 _EDGES: dict[str, tuple[float, tuple[float, ...]]] = {"nobody": (0.5, ()), "eyewear": (0.35, (2.5, 1.0))}
 _WIDER = 2.0  # zones, and persons, so many times farther out than the things do not set the scale
@@ -295,13 +296,9 @@ def way_pages(found: Assessment, paper: page.Paper, wording: Wording) -> list[Dr
 
 
 def _light(
-    scene: SceneResult,
-    title: str,
-    layers: Sequence[tuple[Sequence[Polygon], str, str]],
-    zones: Sequence[ZoneShape],
-    paper: page.Paper,
+    scene: SceneResult, title: str, layers: Sequence[Layer], zones: Sequence[ZoneShape], paper: page.Paper,
     wording: Wording,
-) -> Drawing:
+) -> Drawing:  # fmt: skip
     """Return a drawing of one way: light tone for the eye, dark for the skin or fire, each with its distance."""
     lasers = {zone.laser for zone in zones}
     aims = [aim.position for aim in scene.aims if aim.fitted and aim.laser in lasers]

@@ -11,7 +11,6 @@ from dataclasses import dataclass, field
 from itertools import count, pairwise
 
 from lasersafe.drawing import primitives as pen
-from lasersafe.drawing.primitives import edge  # fmt: skip
 from lasersafe.drawing.text import ASCENT, DESCENT, clean, spoken, width_of, wrap
 from lasersafe.records.scene import Polygon, SceneResult
 from lasersafe.wording import Wording
@@ -272,7 +271,7 @@ def scale_bar(view: View) -> tuple[list[pen.Mark], pen.Rect]:
     rect = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, SIZE) for a, t in texts]) + 1.0, y + 6.2)
     marks: list[pen.Mark] = [pen.Area((pen.box(rect),), pen.WHITE)]
     for k in range(4):
-        marks += edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=pen.WHITE if k % 2 else pen.BLACK)
+        marks += pen.edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=pen.WHITE if k % 2 else pen.BLACK)
     return marks + [pen.Words(a, y + 2.4, t, SIZE, False, pen.BLACK, True) for a, t in texts], rect
 
 

@@ -112,11 +112,9 @@ class Fields:
     def choice(self, name: str, allowed: tuple[str, ...]) -> str:
         """Return one of the answers that a field offers, "" when none of them was given."""
         typed = self.typed(name)
-        if typed in allowed:
-            return typed
-        if typed:
+        if typed and typed not in allowed:
             self.fault(name, "fault.choice")
-        return ""
+        return typed if typed in allowed else ""
 
     def quantity(self, name: str, unit: str, low: float, high: float, *, needed: bool = True) -> str:
         """Return a number with its unit as the program reads it, "" where there is none or a fault.

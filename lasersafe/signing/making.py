@@ -52,14 +52,9 @@ def results_of(assessment: Assessment) -> dict[str, Any]:
 
 
 def make_sheet(
-    text: str,
-    case: Case,
-    record: Record | None = None,
-    paper: str | None = None,
-    assessed: Assessment | None = None,
-    like: tuple[About, bytes] | None = None,
-    file: str = "",
-) -> Made:
+    text: str, case: Case, record: Record | None = None, paper: str | None = None, assessed: Assessment | None = None,
+    like: tuple[About, bytes] | None = None, file: str = "",
+) -> Made:  # fmt: skip
     """Return the sheet of a case; equal input gives equal bytes.
 
     Parameters

@@ -339,12 +339,9 @@ def key_of(certificate: Any) -> str:
 
 
 def check_signatures(
-    sheet: SheetFile,
-    about: About,
-    trust: Sequence[Path] = (),
-    case: Case | None = None,
+    sheet: SheetFile, about: About, trust: Sequence[Path] = (), case: Case | None = None,
     signed: Mapping[str, Entry] = MappingProxyType({}),
-) -> tuple[list[CertificateSignature], str]:
+) -> tuple[list[CertificateSignature], str]:  # fmt: skip
     """Return the certificate signatures of a sheet, and what is wrong with what was appended, or ``""``.
 
     Parameters
