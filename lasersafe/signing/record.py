@@ -405,14 +405,11 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
         changed = changed_inputs(before.case, canonical(case), before.ingredients, now)
     unsigned = "printed for signature" if rule.printed_for_signature else "draft"
     return SignOff(
-        state="draft" if fatal else unsigned if missing else "signed",
-        required=tuple(rule.required_roles),
+        state="draft" if fatal else unsigned if missing else "signed", required=tuple(rule.required_roles),
         signed=tuple(RoleSigned(e.role, e.name, e.at, e.conditions, e.expires, e.for_them) for e in signed.values()),
-        missing=missing,
-        reasons=tuple(reasons),
-        changed=changed,
+        missing=missing, reasons=tuple(reasons), changed=changed,
         review_by=case.review_by.isoformat() if case.review_by else "",
-    )
+    )  # fmt: skip
 
 
 def day_of(text: str | None, option: str) -> date | None:

@@ -155,16 +155,10 @@ def sign(case_path: Path, question: SignQuestion) -> Signed:
             refuse(f"name = {shown(person)}: {twice[0]}")
         digest = record.results_digest(results_of(assessment))
         entry = Entry(
-            role=role,
-            name=person,
-            at=now.strftime("%Y-%m-%dT%H:%M:%SZ"),
-            conditions=terms,
-            expires=last.isoformat() if last else "",
-            fingerprint=assessment.fingerprint,
-            results=digest,
-            version=assessment.version,
-            for_them=instead,
-        )
+            role=role, name=person, at=now.strftime("%Y-%m-%dT%H:%M:%SZ"), conditions=terms,
+            expires=last.isoformat() if last else "", fingerprint=assessment.fingerprint, results=digest,
+            version=assessment.version, for_them=instead,
+        )  # fmt: skip
         known = known.with_entry(entry, Inputs(ingredients(case, assessment.language), canonical(case)))
         signed = sign_off_of(case, assessment, known, digest)
         from lasersafe.sheet.paint import refuse_unprintable  # only here: it loads what prints
@@ -306,11 +300,9 @@ def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
             page, box = about.sign_here[each]
             fields.append_signature_field(writer, fields.SigFieldSpec(signatures.FIELD + each, on_page=page, box=box))
     meta = signers.PdfSignatureMetadata(
-        field_name=signatures.FIELD + role,
-        md_algorithm="sha256",
-        subfilter=fields.SigSeedSubFilter.PADES,
+        field_name=signatures.FIELD + role, md_algorithm="sha256", subfilter=fields.SigSeedSubFilter.PADES,
         reason=signatures.reason(about, role),
-    )
+    )  # fmt: skip
     name = signatures.stamp_name(signatures.holder(signer.signing_cert)).replace("%", "%%")
     stamp = f"{signatures.STAMP}\n{name}\n%(ts)s"
     style = TextStampStyle(border_width=1, stamp_text=stamp, timestamp_format="%Y-%m-%d %H:%M %Z")
