@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.scene.beams import LEAST, NEAREST, BeamProfile, ScatterProfile, beam_from_here_on, beam_over, nearest
-from lasersafe.scene.sources import ROW, STEEP, Source, Starts, pairs_of, squared_gaps
+from lasersafe.scene.sources import ROW, STEEP, Source, Starts, beside_axes, pairs_of, squared_gaps
 from lasersafe.scene.walls import Walls
 
 FLOAT = NDArray[np.float64]
@@ -228,16 +228,16 @@ class Lights:
         flat = column["flat"].take(light, 0) > 0.0
         near = flat & (low + offset < column["close_by"].take(light, 0))
         # farther from the axis a round beam is weaker, the nearer place counted in
-        off = np.maximum(aside - size, _JUST * column["radius"].take(light, 0))
+        off_axis = beside_axes(column["angles"].take(light, 0), way, wide, aside)
+        off = np.maximum(off_axis, _JUST * column["radius"].take(light, 0))
         closer = np.maximum(low, np.sqrt(np.maximum(gap2 - off * off, 0.0)))
         low = np.where(flat, np.where(column["round"].take(light, 0) > 0.0, closer, low), np.maximum(low, 0.0))
-        beside = np.maximum(aside - size, 0.0)
         at = np.flatnonzero(np.isfinite(column["through_radius"].take(light, 0)))
         if at.size:  # behind a mirror the light starts on its disc as well
             more = self._beside_disc(light[at], middle[at], half[at])
-            at, more = at[more > beside[at]], more[more > beside[at]]
-            beside[at], low[at] = more, np.minimum(low[at], np.sqrt(np.maximum(gap2[at] - more * more, 0.0)))
-        return np.where(near, 0.0, low + offset), axial + size + offset, beside
+            at, more = at[more > off_axis[at]], more[more > off_axis[at]]
+            off_axis[at], low[at] = more, np.minimum(low[at], np.sqrt(np.maximum(gap2[at] - more * more, 0.0)))
+        return np.where(near, 0.0, low + offset), axial + size + offset, off_axis
 
     def _beside_disc(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return how far beside the axis boxes are at least because all light comes through a disc. [m].

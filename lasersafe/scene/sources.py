@@ -22,6 +22,7 @@ from lasersafe.scene.beams import (
     ScatterProfile,
     Vector,
     angles_of,
+    nearest,
 )
 
 FLOAT = NDArray[np.float64]
@@ -445,6 +446,44 @@ def _parts(middle: FLOAT, half: FLOAT, most: int) -> tuple[FLOAT, FLOAT]:
     steps = [(2.0 * np.arange(n) + 1.0) / n - 1.0 for n in counts]
     grid = np.stack([axis.ravel() for axis in np.meshgrid(*steps, indexing="ij")], axis=1)
     return middle + grid * half, np.broadcast_to(half / np.array(counts), grid.shape).copy()
+
+
+def beside_axes(angles: FLOAT, v: FLOAT, wide: FLOAT, aside: FLOAT) -> FLOAT:
+    """Return how far from the axes of sets of directions it is at least anywhere in boxes [m] [1]_.
+
+    A set that is convex, a direction or a cone, lies behind the plane through its place that is nearest to the middle
+    of a box, across the way from there: no place of the box is nearer than it reaches against that way. Beside other
+    sets the box counts as the ball round it.
+
+    Parameters
+    ----------
+    angles : numpy.ndarray, shape (n, 5)
+        As `angles_of` gives them. [rad]
+    v, wide : numpy.ndarray, shape (n, 3)
+        Middles and half edges of the boxes, from where the directions start. [m]
+    aside : numpy.ndarray, shape (n,)
+        How far the middles are from the lines along the nearest directions. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (n,)
+        0 where an axis may pass the box.
+
+    References
+    ----------
+    .. [1] docs/method.md, section 16.
+    """
+    found = aside - np.sqrt(np.einsum("ij,ij->i", wide, wide))
+    convex = (angles[:, 1] == 0.0) & (angles[:, 2] == angles[:, 3]) & (angles[:, 4] <= math.pi / 2.0)
+    at = np.flatnonzero(convex & wide.any(axis=1))
+    if at.size:
+        way = nearest(angles[at], v[at])
+        off = v[at] - np.maximum(np.einsum("ij,ij->i", way, v[at]), 0.0)[:, None] * way
+        away = np.sqrt(np.einsum("ij,ij->i", off, off))
+        found[at] = np.maximum(
+            found[at], away - np.einsum("ij,ij->i", np.abs(off), wide[at]) / np.maximum(away, 1e-300)
+        )
+    return np.asarray(np.maximum(found, 0.0))
 
 
 def squared_gaps(middle: FLOAT, half: FLOAT, start: FLOAT, size: FLOAT) -> FLOAT:

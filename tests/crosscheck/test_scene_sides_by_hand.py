@@ -154,3 +154,12 @@ def test_what_only_a_mirror_burns_through_lets_its_light_light_what_stands_behin
     rated = 'name = "screen"\ndistance = "100 mm"\nrating = "{} MW/m2"'
     seen = found(scene, *lens, (rated.format("1e4"), rated.format("600")))
     assert highest(seen, "mirror then scatter") >= scattered(0.9 * 9000.0, 0.8, (1.0, 2.5, 0.0), 0)
+
+
+def test_a_head_that_moves_is_no_nearer_aside_than_it_moves_aside() -> None:
+    # straight down from anywhere within 0.3 m on every side: a child 0.6 m aside is 0.3 m from the axis, in the ball
+    # round that box it would be 0.08 m; 500 W behind a lens of 50 mm are 0.1 m wide 1 m below it
+    head = replace(BEAM, power=500.0, place=(0.0, 0.0, 0.95), elevation=-90.0, moves=0.3)
+    lens = ('kind = "collimated"', 'kind = "lens"\nfocal_length = "50 mm"'), ('divergence = "1 mrad"\n', "")
+    assert highest(found(Scene((head,), (Person("P", ((0.0, -0.6),), "child"),)), *lens), "direct") < 1.0
+    assert highest(found(Scene((head,), (Person("P", ((0.0, -0.3),), "child"),)), *lens), "direct") > 1e4
