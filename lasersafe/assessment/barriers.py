@@ -201,6 +201,11 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
         "E", Message("barrier.mean"), Message("barrier.no_mean"), Message("barrier.not_for_pulses"), math.inf, "W/m2",
         "own rule", "own",
     )  # fmt: skip
+    if step is not None and context.laser.line:
+        peaks = [falls(own, own.space.highest_mean_power or 0.0)[0] for own in every_context(context).values()]
+        put_in = " + ".join(f"{peak:.5g}" for peak in peaks)
+        every = "ΣE", Message("barrier.every_wavelength"), "ΣE = E_1 + E_2 + …", put_in, load.irradiance, "W/m2"
+        steps = (Step(*every, Message("source.together"), "own"), *steps)
     asked = BASE_WAY[way] in barrier.must_stop
     return BarrierResult(barrier=barrier.name, distance=far, asked=asked, steps=(first, *steps), **found)
 

@@ -22,7 +22,7 @@ from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import shown
 from lasersafe.records.fields import badness, grouped, over
 from lasersafe.results import Assumption, BeamFacts, ControlFinding, Expected, LaserFacts, ReadingResult, Record
-from lasersafe.wording import Message, word
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import CaseResults
@@ -247,7 +247,9 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
         load, where = load_of(context, one.way, partial(falls_on, one.way, sent))
         if where is None:
             continue
-        value, (length, numbers), place = load.irradiance, where, None
+        each = [(own, own.space.highest_mean_power or 0.0) for own in every_context(context).values()]
+        numbers: str = joined([falls_on(one.way, sent, *of_line)[1][1] for of_line in each], " + ")
+        value, length, place = load.irradiance, where[0], None
         drawn = [line for line in lines if line.name == one.barrier]
         ways = [way for line in drawn for way in line.ways if (way.laser, way.setup, way.way) == (*name, one.way)]
         aimed = [(way.aimed, way.aimed_place) for way in ways if way.aimed and way.aimed_place is not None]

@@ -123,3 +123,22 @@ def test_no_step_of_eyewear_is_printed_twice() -> None:
     last = load_wording("en").say(scales[0].steps[-1].meaning).split()[0]
     assert last == "scale"
     assert sum(text.startswith("scale number") for text in texts) == len(scales)
+
+
+def test_the_load_of_a_barrier_and_its_reading_lead_from_each_wavelength() -> None:
+    """E was 19 806 W/m2 of the main beam, and the share of the rating 20 400 / 5000, without a line between them.
+
+    A sum of what each wavelength brings stands between; the expected reading names the power of each.
+    """
+    text = (Path(__file__).parents[1] / "golden" / "cases" / "lines-infrared.toml").read_text(encoding="utf-8")
+    plate = '[[barrier]]\nname = "Plate"\ndistance = "2 m"\nrating = "1 MW/m2"\nrated_time = "100 s"\n'
+    found = assess(parse_case(f"{text}\n{plate}"))
+    assert found.barriers
+    for one in found.barriers:
+        first, every, share, *_ = one.steps
+        peaks = [float(peak) for peak in every.numbers.split(" + ")]
+        assert (first.symbol, every.symbol, share.symbol) == ("E", "ΣE", "E / E_R")
+        assert peaks[0] == pytest.approx(first.value, rel=1e-4)
+        assert sum(peaks) == pytest.approx(one.irradiance, rel=1e-4)
+    (reading, *_) = [row for row in found.record.expected if row.where == "Plate" and row.way == "direct"]
+    assert reading.numbers.count(" W / (π") == len(found.barriers[0].steps[1].numbers.split(" + "))
