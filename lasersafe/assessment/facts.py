@@ -248,7 +248,7 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
         if where is None:
             continue
         each = [(own, own.space.highest_mean_power or 0.0) for own in every_context(context).values()]
-        numbers: str = joined([falls_on(one.way, sent, *of_line)[1][1] for of_line in each], " + ")
+        numbers = joined([falls_on(one.way, sent, *of_line)[1][1] for of_line in each], " + ")
         value, length, place = load.irradiance, where[0], None
         drawn = [line for line in lines if line.name == one.barrier]
         ways = [way for line in drawn for way in line.ways if (way.laser, way.setup, way.way) == (*name, one.way)]
