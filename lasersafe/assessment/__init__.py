@@ -23,7 +23,6 @@ from lasersafe.assessment.setups import differences_of, rule_sentences
 from lasersafe.assessment.uncertainty import uncertainty_of
 from lasersafe.data import shared_path, templates_path
 from lasersafe.models import Case, canonical, read_case, typed_inputs
-from lasersafe.records.fields import over
 from lasersafe.results import Assessment
 from lasersafe.wording import languages, load_wording
 
@@ -88,7 +87,7 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True, dra
         as_typed = uncertainty.as_typed
         words_on = wording.text("sure.typed_only", reason=as_typed) if as_typed else wording.text("sure.corner")
         decision = replace(decision, people=f"{decision.people} {words_on}")
-    days = over(worked.each, ultraviolet_days)
+    days = ultraviolet_days(worked.each)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
     people = ("assessor", "laser_safety_officer", "operator", "venue")

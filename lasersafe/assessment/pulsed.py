@@ -137,8 +137,12 @@ def _visits(
     return visits, stopped
 
 
-def ultraviolet_days(worked: CaseResults) -> Iterator[UltravioletDay]:
-    """Yield the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
+def ultraviolet_days(corners: Sequence[CaseResults]) -> tuple[UltravioletDay, ...]:
+    """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
+    return over(corners, _days)
+
+
+def _days(worked: CaseResults) -> Iterator[UltravioletDay]:
     found = worked.found
 
     def exposure(visit: Visit, criterion: Criterion) -> float:
