@@ -30,7 +30,8 @@ def found(scene: Scene, *changes: tuple[str, str]) -> SceneResult:
 
 def highest(result: SceneResult, way: str, person: str = "P") -> float:
     """Return the highest ratio of somebody's eyes on one way while running."""
-    return max(c.ratio for c in result.matrix if (c.person, c.mode, c.way, c.tissue) == (person, "running", way, "eye"))
+    own = [c for c in result.matrix if (c.person, c.mode, c.way, c.tissue) == (person, "running", way, "eye")]
+    return max((c.ratio for c in own), default=0.0)
 
 
 def scattered(power: float, share: float, off: tuple[float, float, float], normal: int) -> float:
