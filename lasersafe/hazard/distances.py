@@ -233,7 +233,7 @@ def _circular_distance(beam: BeamGeometry, numbers: Iterable[Floats], found: Flo
         square = np.square(aperture)
         empty = square * limit / amount * (-math.pi / 4.0)
         none = np.zeros_like(empty)  # of two arrays numpy finds the larger numbers twice as fast as of an array and one
-        empty = np.maximum(empty, none - 1.0)
+        empty = np.maximum(empty, np.full_like(empty, -1.0))
         square = square / (np.log1p(empty) if beam.profile == "gaussian" else empty / (empty > -1.0))
         if beam.propagation == "hyperbolic":  # what follows is 0 where no beam of this amount exceeds the limit
             way = np.sqrt(np.maximum(-square - np.square(waist), none))
