@@ -13,12 +13,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment import calculation
-from lasersafe.assessment.context import TISSUES, Context, Scatterer, aid_of, every_context, lines_of
+from lasersafe.assessment.context import TISSUES, Context, Scatterer, aid_of, duration_of_all, every_context, lines_of
 from lasersafe.assessment.scans import with_scan
 from lasersafe.hazard import scatter
 from lasersafe.hazard.combine import Line, Sum, exposure_duration, sums_at
 from lasersafe.hazard.distances import exposure_at, worst_place
-from lasersafe.hazard.exposure import Received
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
 from lasersafe.models import Extended, Person
 from lasersafe.optics.reflection import LitSpot, source_angles
@@ -266,24 +265,41 @@ def _fed_by(context: Context) -> list[Extended]:
     return [e for e in context.case.extended if e.laser == context.laser.name] if context.setup.fitted else []
 
 
-def _ratio(lights: Iterable[Received], source: ExtendedSource) -> Callable[[FLOAT], FLOAT]:
-    """Return the function from distances to the highest ratio of any setting."""
-    every = [scatter.source_ratio(light, source) for light in lights]
-    return lambda distance: np.max([ratio(distance) for ratio in every], axis=0)
+def _ratio(
+    found: Collection[Context], tissue: str, duration: float, name: str, source: ExtendedSource
+) -> Callable[[FLOAT], FLOAT]:
+    """Return the function from distances to the highest sum of wavelengths that share a group, each at its worst."""
+    every = []
+    for own in found:
+        lights = own.received(tissue, duration, (name,))
+        every.append((own.alone.groups(tissue), [scatter.source_ratio(light, source) for light in lights]))
+    together = frozenset().union(*(shared for shared, _ in every))
+
+    def ratio(distance: FLOAT) -> FLOAT:
+        each = [(shared, np.max([one(distance) for one in settings], axis=0)) for shared, settings in every]
+        sums = [np.sum([one for shared, one in each if group in shared], axis=0) for group in together]
+        return np.asarray(np.max(sums, axis=0))
+
+    return ratio
 
 
 def _worst_views(
-    context: Context, tissue: str, duration: float, source: ExtendedSource, near: float,
+    found: Collection[Context], tissue: str, duration: float, source: ExtendedSource, near: float,
     farthest: float = 1e4, points: int = 120,
 ) -> tuple[str, dict[str, scatter.SourceFinding]]:  # fmt: skip
-    """Return the rule set that decides, and what each finds at its worst distance, *near* [m] or beyond."""
+    """Return the rule set that decides, and what each finds at its worst distance, *near* [m] or beyond.
+
+    Of several wavelengths that which gives most is told, with the ratio of all that add.
+    """
     tops = {}
-    for name in context.rule_sets:
-        lights = list(context.received(tissue, duration, (name,)))
-        ratio, steps = _ratio(lights, source), scatter.step_distances(source)
-        place, _ = scatter.most_hazardous_distance(ratio, near, farthest, points, steps)
+    for name in next(iter(found)).rule_sets:
+        ratio, steps = _ratio(found, tissue, duration, name, source), scatter.step_distances(source)
+        place, most = scatter.most_hazardous_distance(ratio, near, farthest, points, steps)
+        lights = (light for own in found for light in own.received(tissue, duration, (name,)))
         every = (scatter.source_findings(light, source, place)[0] for light in lights)
-        tops[name] = max(every, key=lambda found: badness(found.ratio))
+        tops[name] = max(every, key=lambda one: badness(one.ratio))
+        if len(found) > 1:
+            tops[name] = replace(tops[name], ratio=max(tops[name].ratio, most, key=badness))
     return max(tops, key=lambda name: badness(tops[name].ratio)), tops
 
 
@@ -292,13 +308,14 @@ def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
     every = ((own, one, tissue) for own in found for one in _fed_by(own) for tissue in TISSUES)
     for context, extended, tissue in every:
         source, nearest = source_of(extended), float(extended.nearest)
-        duration, _ = context.duration("scatter")
-        start = nearest if all(c.retinal for c in context.compared(tissue, duration)) else _TOUCHING
+        every_line = every_context(context)
+        (duration, _), lines = duration_of_all(every_line, "scatter"), every_line.values()
+        start = nearest if all(c.retinal for own in lines for c in own.compared(tissue, duration)) else _TOUCHING
         reaches = {
-            name: scatter.extended_distance(_ratio(context.received(tissue, duration, (name,)), source), source, start)
+            name: scatter.extended_distance(_ratio(lines, tissue, duration, name, source), source, start)
             for name in context.rule_sets
         }
-        decided, tops = _worst_views(context, tissue, duration, source, nearest)
+        decided, tops = _worst_views(lines, tissue, duration, source, nearest)
         top = tops[decided]
         where = Message(
             "extended.nearest" if top.distance <= nearest * 1.001 else "extended.farther",
@@ -325,14 +342,15 @@ def extended_scenarios(context: Context) -> Iterator[Scenario]:
     """Yield a scenario for each person who can look at an extended source, eye and skin."""
     work = None if context.setup.work_distance is None else float(context.setup.work_distance)
     for extended, person, tissue in product(_fed_by(context), context.persons, TISSUES):
-        time = person_time([context], person, "scatter", tissue)
-        compared = list(context.compared(tissue, time[0]))
+        lines = every_context(context).values()
+        time = person_time(lines, person, "scatter", tissue)
+        compared = [(own.wavelength, c) for own in lines for c in own.compared(tissue, time[0])]
         looked_at = Scatterer(1.0, 0.0, extended.name, work, True)
-        near, _ = distance_from(person, looked_at, all(c.retinal for c in compared))
-        decided, tops = _worst_views(context, tissue, time[0], source_of(extended), near, max(1e4, 10.0 * near), 60)
+        near, _ = distance_from(person, looked_at, all(c.retinal for _, c in compared))
+        decided, tops = _worst_views(lines, tissue, time[0], source_of(extended), near, max(1e4, 10.0 * near), 60)
         gain = 1.0
         if person.aided and tissue == "eye":
-            gain = max(gain, *(aid_of(person).gain(context.wavelength, c.limiting_aperture) for c in compared))
+            gain = max(gain, *(aid_of(person).gain(light, c.limiting_aperture) for light, c in compared))
         ratios = {name: one.ratio * gain for name, one in tops.items()}
         top, worst = tops[decided], ratios[decided]
         criterion = Criterion(

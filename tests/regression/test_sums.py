@@ -300,3 +300,19 @@ def test_light_on_the_edge_of_two_groups_adds_with_both():
         hit = next(s for s in found.scenarios if s.way == "direct" and s.tissue == tissue)
         assert hit.ratio == pytest.approx(by_hand, rel=2e-3)
         assert by_hand == pytest.approx(1.197, rel=1e-3)
+
+
+# A diffuser of 2.8 mm lets the 405 nm of 42.3 mW beside 1320 nm through as well: at 0.1 m 42.3 mW / (pi 0.01 m2) are
+# 1.346 W/m2, and 100 s of 405 nm allow 1 W/m2 (photochemical; 28 mrad earn no credit there). Of 808 nm, 4 W give 127.3
+# W/m2; under 28 mrad it may get 18 * 10^0.216 * 18.67 * 18.58^-0.25 = 266 W/m2, 0.4786; 1 W of 820 nm adds 0.1132.
+@pytest.mark.parametrize(("main", "power", "other", "less", "by_hand"), [
+    ("1320 nm", "40 mW", "405 nm", "42.3 mW", 1.346), ("808 nm", "4 W", "820 nm", "1 W", 0.5918),
+])  # fmt: skip
+def test_an_extended_source_glows_in_every_wavelength_of_its_laser(main, power, other, less, by_hand):
+    line = f'[[laser.line]]\nname = "other"\nwavelength = "{other}"\npower = "{less}"\n[[laser.setup]]'
+    text = beam("A", main, power, "3 mm", "5 mrad").replace("[[laser.setup]]", line)
+    found = worked(text, person("Visitor", "0.1 m"), '[[extended]]\nname = "opal"\nlaser = "A"\nsize = "2.8 mm"\n')
+    eye = next(one for one in found.extended if one.tissue == "eye")
+    assert eye.worst_ratio == pytest.approx(by_hand, rel=2e-3)
+    glowing = [s.ratio for s in found.scenarios if "extended source" in s.modes and s.tissue == "eye"]
+    assert glowing == [pytest.approx(by_hand, rel=2e-3)]
