@@ -13,7 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
-from itertools import groupby
+from itertools import chain, groupby
 from typing import Any
 
 from reportlab.pdfbase import pdfdoc, pdfmetrics
@@ -26,7 +26,7 @@ from lasersafe.sheet.flow import MILLIMETRE, Entry, Mark, Page, Placed
 
 _SPACES = {"\n", "\r", "\t", "\v", "\f", "\u0085", "\u2028", "\u2029", "\u00a0", "\u2007", "\u202f"}
 _LONGEST_QUOTE = 60
-_NO_TEXT = (float, int, bool, type(None))
+_NO_TEXT = {float, int, bool, type(None)}
 
 
 @lru_cache(maxsize=1)
@@ -59,12 +59,10 @@ def refuse_unprintable(record: object, name: str = "") -> None:
             if not allowed.issuperset(text):
                 character = next(each for each in text if each not in allowed)
                 raise OutputError(_refusal(path, text, character))
-        elif isinstance(value, tuple | list):  # mostly coordinates
-            inner = [
-                pair
-                for pair in enumerate(value, 1)
-                if not (pair[1].__class__ is tuple and pair[1] and pair[1][0].__class__ is float)
-            ]
+        elif isinstance(value, tuple | list):  # mostly coordinates, one by one or in pairs
+            if (kinds := {*map(type, value)}) == {tuple}:
+                kinds = {*map(type, chain.from_iterable(value))}
+            inner = () if kinds <= _NO_TEXT else enumerate(value, 1)
         elif hasattr(value, "__dataclass_fields__"):
             inner = vars(value).items()
         elif isinstance(value, Mapping):  # last, since to ask costs most
