@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 NAMED, NAME_SIZE = 12, 2.9  # so many names on a drawing at most, and how high they are [mm]
 THINGS = (0, 6, 7)  # ranks of the names of lasers, targets and surfaces
+# of a thing: rank of its name, and what is kept free around its sign [mm]
+_RANKS = {"mirror": (7, 1.8), "scatter": (7, 1.8), "target": (6, 2.0), "camera": (5, 1.6), "person": (1, 1.6)}
 _AIM_MARK = 9.0
 _FARTHEST = 1e7  # [m]
 _STEEP = math.radians(85.0)
@@ -162,11 +164,11 @@ class Floor(sketch.Sketch):
         for surface in self.scene.surfaces:
             cut = pen.clip_run(self.view.run(surface.line), self.frame) if len(surface.line) > 1 else []
             marks = pen.surface(at(surface.position), cut[0] if cut else (), surface.mirror)
-            self._thing(surface, 7, 1.8, "mirror" if surface.mirror else "scatter", marks)
+            self._thing(surface, "mirror" if surface.mirror else "scatter", marks)
         for target in self.scene.targets:
-            self._thing(target, 6, 2.0, "target", pen.target(at(target.position), target.rated_stop))
+            self._thing(target, "target", pen.target(at(target.position), target.rated_stop))
         for camera in self.scene.cameras:
-            self._thing(camera, 5, 1.6, "camera", pen.camera(at(camera.position), camera.bearing))
+            self._thing(camera, "camera", pen.camera(at(camera.position), camera.bearing))
         for person in self.scene.persons:
             if len(person.area) > 2:
                 self.marks += sketch.strokes(
@@ -174,14 +176,15 @@ class Floor(sketch.Sketch):
                 )
             eyes = self.text("plan.eyes", height=quantity(person.eye_height + person.floor, "m"))
             said = self.text("plan.person", name=person.name, eyes=eyes)
-            self._thing(person, 1, 1.6, "person", pen.person(at(person.position)), said)
+            self._thing(person, "person", pen.person(at(person.position)), said)
 
-    def _thing(self, one: Any, rank: int, clear: float, key: str, marks: list[pen.Mark], said: str = "") -> None:
+    def _thing(self, one: Any, key: str, marks: list[pen.Mark], said: str = "") -> None:
         """Draw a thing and note its name, where its place is on the paper."""
         if self.view.holds(one.position, 0.5):
             place = self.view.point(one.position)
             self.marks += marks
             self.used.add(key)
+            rank, clear = _RANKS[key]
             self.board.block(place, clear)
             self.labels.append(sketch.Label(one.name, [place], clear=clear, rank=rank, said=said))
 

@@ -69,8 +69,7 @@ class Worker:
                         raise
                     if line:
                         self.used = time.monotonic()
-                        found: dict[str, Any] = json.loads(line)
-                        return found
+                        return dict(json.loads(line))
                     await self.end()
                 return {"broken": "the worker process ended"}
         finally:

@@ -47,8 +47,7 @@ def packed(data: Any) -> bytes:
 
 def results_of(assessment: Assessment) -> dict[str, Any]:
     """Return the results as they are read again from where they are embedded, and compared."""
-    found: dict[str, Any] = json.loads(packed(as_json(assessment)))
-    return found
+    return dict(json.loads(packed(as_json(assessment))))
 
 
 def make_sheet(
