@@ -11,7 +11,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import refuse
-from lasersafe.limits.exposure import COUNT_SLACK, check_area, check_points, hazard_limits, train_factor, train_sides
+from lasersafe.limits.exposure import (
+    COUNT_SLACK, check_area, check_points, hazard_limits, time_t2, train_factor, train_sides,
+)  # fmt: skip
 from lasersafe.limits.grid import DURATIONS, grid_of, hazards_of
 from lasersafe.limits.patterns import Bools, Level, Line, Pattern, Points
 from lasersafe.limits.tables import EDGE, Floats, Objects, PulseTrainLimit, TrainRow, load_rule_set
@@ -122,7 +124,7 @@ def _edges(points: Points, shortest: float) -> Floats:
                 ends |= set(np.geomspace(*piece.aperture.duration, _TRIED + 2)[1:-1].tolist())
     moved = []
     if (points.angle > grid.source_min).any():
-        moved.append(np.exp2(grid.log_t2(points.angle)))
+        moved.append(time_t2(points.rule_set, points.angle))
         for part in grid.rule_set.time_factors["alpha_max"].rows:
             ends |= set(part.duration)
             if part.power:
@@ -147,7 +149,6 @@ def _windows(points: Points, emission: Pattern | Line) -> tuple[NDArray[np.intp]
         (np.ones(time.shape[1]), (filled, time, number, *plain)),
     ]
     rules = load_rule_set(points.rule_set)
-    t2 = np.exp2(grid_of(points.rule_set, points.tissue).log_t2(points.angle))
     times = np.array([row.joined_within for row in rules.train_times])
     over = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])
     for side, chosen in enumerate(train_sides(rules, points.wavelength * 1e9)):
@@ -155,7 +156,9 @@ def _windows(points: Points, emission: Pattern | Line) -> tuple[NDArray[np.intp]
         if not applies.any():
             continue
         t_i = times[chosen]
-        counted = np.minimum(points.duration, np.where(np.isnan(over[chosen]), t2, over[chosen]))
+        counted = np.minimum(
+            points.duration, np.where(np.isnan(over[chosen]), time_t2(points.rule_set, points.angle), over[chosen])
+        )
         group_time = np.minimum(t_i, points.duration)
         within = pulse <= t_i[:, None] * (1 + EDGE)
         joined, together = emission.joined(within, group_time, points.pedestal)
