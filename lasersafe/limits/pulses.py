@@ -12,7 +12,13 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import refuse
 from lasersafe.limits.exposure import (
-    COUNT_SLACK, check_area, check_points, hazard_limits, time_t2, train_factor, train_sides,
+    COUNT_SLACK,
+    check_area,
+    check_points,
+    hazard_limits,
+    time_t2,
+    train_factor,
+    train_sides,
 )  # fmt: skip
 from lasersafe.limits.grid import DURATIONS, grid_of, hazards_of
 from lasersafe.limits.patterns import Bools, Level, Line, Pattern, Points
