@@ -171,7 +171,7 @@ def worst_hit(
     Hit or None
         Where the highest was found, with numbers raised to what is proven for all of the place.
     """
-    row = stage.scene.person.index(person)
+    row = [one.name for one in stage.scene.person].index(person.name)  # a table is compared field by field
     hits = []
     for asked in keys:
         if asked not in stage.answers:
@@ -396,16 +396,16 @@ def _scatter_pairs(
     away = max(away, source.profile.spread * math.sqrt(max(math.cos(view), 0.0)))  # no more than straight before it
     seen = None if tissue == "skin" else with_aid
     spot = source.profile.size if tissue == "eye" and with_aid is None else 0.0
-    axes = source_angles(spot, spot, away, view)
+    axes = source_angles(spot, spot, away, view) if spot else None
+    of_one = float(scatter_exposure(1.0, source.factor, away, min(view, math.pi / 2), model))
     lines = list(every_context(context).values())
     parts = portions(lines, tissue, duration, spread=False)
     pairs = []
     for own, portion in zip(lines, parts, strict=True):
         for light in own.received(tissue, duration):
-            for angle in dict.fromkeys(credited_angles(light, *axes).tolist()):
+            for angle in dict.fromkeys([ALPHA_MIN] if axes is None else credited_angles(light, *axes).tolist()):
                 for whole in criteria(light, angle):
                     c = lessened(whole, own.wavelength, portion)
-                    there = scatter_exposure(c.amount, source.factor, away, min(view, math.pi / 2), model)
                     gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)
-                    pairs.append((float(there) * gain / c.limit, c, angle))
+                    pairs.append((of_one * c.amount * gain / c.limit, c, angle))
     return pairs
