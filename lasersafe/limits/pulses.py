@@ -19,7 +19,7 @@ from lasersafe.limits.exposure import (
     time_t2,
     train_factor,
     train_sides,
-)  # fmt: skip
+)
 from lasersafe.limits.grid import DURATIONS, grid_of, hazards_of
 from lasersafe.limits.patterns import Bools, Level, Line, Pattern, Points
 from lasersafe.limits.tables import EDGE, Floats, Objects, PulseTrainLimit, TrainRow, load_rule_set
