@@ -18,7 +18,7 @@ from lasersafe.hazard.other_rules import class_check
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, over
-from lasersafe.records.light import Criterion, Step
+from lasersafe.records.light import CLASS_ORDER, Criterion, Step
 from lasersafe.results import ClassCheck, Decision, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
 from lasersafe.wording import Message, word
 
@@ -81,16 +81,18 @@ def setting_reports(found: Sequence[Context]) -> Iterator[SettingReport]:
 def class_checks(found: Sequence[Context]) -> Iterator[ClassCheck]:
     """Yield, for each fitted set-up, the class that the computed emission would fall into, next to the label.
 
-    Of several corners of the tolerances the highest class counts, and above all one that the label is lower than; a
-    corner without figures leaves the label unchecked.
+    Of several wavelengths, each alone, and corners of the tolerances the highest class counts, and above all one that
+    the label is lower than; a corner without figures leaves the label unchecked.
     """
     for context in (one for one in found if one.setup.fitted):
         label = context.laser.class_label
-        extremes = [*context.emissions("eye", context.duration("direct")[0])]  # in which a class can be highest
-        extremes += extreme_settings(context.space) if context.space.adjustable else []
-        check = class_check(
-            tuple(dict.fromkeys(extremes)), context.beam, context.wavelength, label, bool(context.laser.line)
-        )
+        every = []
+        for own in every_context(context).values():
+            extremes = [*own.emissions("eye", own.duration("direct")[0])]  # in which a class can be highest
+            extremes += extreme_settings(own.space) if own.space.adjustable else []
+            several = tuple(dict.fromkeys(extremes))
+            every.append(class_check(several, own.beam, own.wavelength, label, bool(context.laser.line)))
+        check = max(every, key=lambda one: (one.label_is_lower, one.computed == "4", CLASS_ORDER.index(one.computed)))
         yield replace(check, laser=context.laser.name, setup=context.setup.name)
 
 

@@ -263,7 +263,7 @@ def class_check(
     label : str
         Class on the label, as typed.
     several : bool
-        Whether there are further wavelengths, which are not looked at.
+        Whether it is one of several wavelengths, whose sum is not looked at.
 
     Returns
     -------

@@ -316,3 +316,12 @@ def test_an_extended_source_glows_in_every_wavelength_of_its_laser(main, power, 
     assert eye.worst_ratio == pytest.approx(by_hand, rel=2e-3)
     glowing = [s.ratio for s in found.scenarios if "extended source" in s.modes and s.tissue == "eye"]
     assert glowing == [pytest.approx(by_hand, rel=2e-3)]
+
+
+# 0.1 mW of 1064 nm is class 1 (1.9 mW), but 1 W of 532 nm beside it is more than the 0.5 W of class 3B.
+def test_the_class_is_that_of_the_worst_wavelength():
+    line = '[[laser.line]]\nname = "green"\nwavelength = "532 nm"\npower = "1 W"\n[[laser.setup]]'
+    text = beam("A", "1064 nm", "0.1 mW", "3 mm", "5 mrad").replace('"4"', '"1"')
+    (alone,) = worked(text, person("Visitor", "20 m")).class_checks
+    (both,) = worked(text.replace("[[laser.setup]]", line), person("Visitor", "20 m")).class_checks
+    assert (alone.computed, alone.label_is_lower, both.computed, both.label_is_lower) == ("1", False, "4", True)
