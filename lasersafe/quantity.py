@@ -97,7 +97,7 @@ def _table() -> dict[str, tuple[str, Decimal]]:
     try:
         rows = json.loads(path.read_text(encoding="utf-8"))["unit"]
         table = {text: (row["dimension"], Decimal(row["factor"])) for text, row in rows.items()}
-    except (OSError, ValueError, KeyError):
+    except (OSError, ValueError, KeyError, TypeError, AttributeError, ArithmeticError):
         refuse(f"data file {path.name} is missing or damaged; install lasersafe again", ReferenceDataError)
     table["1"] = ("ratio", Decimal(1))
     return table

@@ -363,9 +363,17 @@ def _distance(
 ) -> HazardDistance:
     names = rule_sets() if rule_set is None else (rule_set,)
     found = reaches([one for name in names for one in compare(replace(seen, rule_set=name))], reach)
-    lasting = np.broadcast_to(seen.duration, found.distance.shape)
+    of_limit = seen.wavelength, seen.duration, seen.emission.pulse_duration, seen.emission.repetition_rate
+    shape = np.broadcast_shapes(found.distance.shape, *(np.shape(one) for one in of_limit))  # all alike are one number
+
+    def wide(values: Any) -> Any:
+        return values if values.shape == shape else np.array(np.broadcast_to(values, shape))
+
+    answer = {name: wide(one) if isinstance(one, np.ndarray) else one for name, one in vars(found).items()}
+    answer["by_rule_set"] = {name: wide(one) for name, one in found.by_rule_set.items()}
     unit = "W/m2" if seen.emission.kind == "continuous" else "J/m2"
-    return HazardDistance(**vars(found), way=way, tissue=seen.tissue, duration=lasting, limit_unit=unit)
+    lasting = np.broadcast_to(seen.duration, shape)
+    return HazardDistance(**answer, way=way, tissue=seen.tissue, duration=lasting, limit_unit=unit)
 
 
 @checked

@@ -284,18 +284,18 @@ def given(field: str, value: Given) -> FloatArray:
     refuse(f"{field}{where} = {number:.6g}{unit}: must be {start}, and {end}; {advice}")
 
 
-def taken(**named: Given | None) -> list[Any]:
-    """Return inputs as `given` does, None for one that was left out, and a beam as it is.
+def taken(**named: Given) -> list[Any]:
+    """Return inputs as `given` does, and a beam as it is.
 
     Parameters
     ----------
-    **named : number, str, pint quantity, a sequence or array of them, or None
+    **named : number, str, pint quantity, or a sequence or array of them
         By the keys of ``FIELDS`` with lines for spaces; ``_y`` behind one is the same on the other axis. Of a beam
         only the shape counts. [any]
 
     Returns
     -------
-    list of numpy.ndarray of shape (...), Beam, or None
+    list of numpy.ndarray of shape (...), or Beam
         In the same order; they broadcast together. [any]
 
     Raises
@@ -303,10 +303,7 @@ def taken(**named: Given | None) -> list[Any]:
     InputError
         If one cannot be used, or they do not fit together.
     """
-    found = {
-        name: needed_beam(one) if name == "beam" else None if one is None else given(_field(name), one)
-        for name, one in named.items()
-    }
+    found = {name: needed_beam(one) if name == "beam" else given(_field(name), one) for name, one in named.items()}
     broadcast(**found)
     return [*found.values()]
 
@@ -329,15 +326,17 @@ def checked(function: Callable[P, R]) -> Callable[P, R]:
         The same function for people.
     """
     signature = inspect.signature(function)
+    spared = {name for name, one in signature.parameters.items() if one.default is None}  # may be left out
 
     @wraps(function)
     def call(*args: P.args, **named: P.kwargs) -> R:
         bound = signature.bind(*args, **named)
         bound.apply_defaults()
+        told = {name: one for name, one in bound.arguments.items() if one is not None or name not in spared}
         for name, known in ({"rule_set": rule_sets()} | _WORDS).items():
-            if bound.arguments.get(name) is not None:
-                choice(name, bound.arguments[name], known)
-        numbers = {name: one for name, one in bound.arguments.items() if name == "beam" or _field(name) in FIELDS}
+            if name in told:
+                choice(name, told[name], known)
+        numbers = {name: one for name, one in told.items() if name == "beam" or _field(name) in FIELDS}
         bound.arguments |= zip(numbers, taken(**numbers), strict=True)
         return function(*bound.args, **bound.kwargs)
 

@@ -363,7 +363,7 @@ def _limit(
         for a in (lam, time, angle)
     ]  # what is the same is one number
     found = []
-    if hazards != (None,):
+    if hazards != (None,) or not math.prod(shape):  # what is worked out is checked there
         least, most = check_points(rule_set, lam, time, angle)[0]
     for hazard in hazards:
         grid = grid_of(rule_set, tissue, hazard)

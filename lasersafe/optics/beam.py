@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError, refuse
-from lasersafe.quantity import FIBRE_FACTOR, OVER_1_E
+from lasersafe.quantity import FIBRE_FACTOR, OVER_1_E, shown
 
 FloatArray = NDArray[np.float64]
 _MOST, _LEAST = float(np.finfo(np.float64).max), math.ulp(0.0)
@@ -162,8 +162,8 @@ def choice(name: str, value: str, allowed: tuple[str, ...]) -> str:
     InputError
         If the word is not one of them.
     """
-    if value not in allowed:
-        refuse(f"{name} = {value!r} is not known here; write one of: " + ", ".join(allowed))
+    if not (isinstance(value, str) and value in allowed):
+        refuse(f"{name} = {shown(value)} is not known here; write one of: " + ", ".join(allowed))
     return value
 
 

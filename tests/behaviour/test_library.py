@@ -9,7 +9,7 @@ import re
 import subprocess
 import sys
 from decimal import Decimal
-from functools import cache
+from functools import cache, partial
 
 import numpy as np
 import pint
@@ -202,6 +202,35 @@ def test_shapes_that_do_not_fit_are_named() -> None:
 def test_an_emission_that_is_incomplete_is_refused(emission, says) -> None:
     with pytest.raises(InputError, match=says):
         lasersafe.direct_distance(BEAM, "1064 nm", "10 s", **emission)
+
+
+@pytest.mark.parametrize("named", ["wavelength", "duration", "reflectance"])
+@pytest.mark.parametrize("count", [1, 2])
+def test_numbers_that_are_all_alike_keep_their_shape(named, count) -> None:
+    # Of numbers alike the limit is worked out once: the answer lost their shape, and the duration broke off.
+    inputs = {"wavelength": 532e-9, "duration": 0.25, "power": 1.0, "reflectance": 1.0}
+    for function in (partial(lasersafe.direct_distance, BEAM), lasersafe.scatter_distance):
+        one, many = function(**inputs), function(**inputs | {named: [inputs[named]] * count})
+        assert many.distance.tolist() == [float(one.distance)] * count
+        for values in (many.limit, many.limiting_aperture, many.decided, many.duration, *many.by_rule_set.values()):
+            assert values.shape == (count,)
+
+
+@pytest.mark.parametrize(
+    ("function", "inputs", "says"),
+    [
+        # a propagation that is nothing was taken as linear, which ends nearer
+        (lasersafe.lens_beam, ("8 mm", "150 mm", "1/e", {"propagation": None}), "propagation = nothing is not known"),
+        (lasersafe.exposure_limit, (None, "eye", 1e-6, 1.0, {}), "rule_set = nothing is not known"),
+        (lasersafe.exposure_limit, ("ICNIRP-2013", np.zeros(2), 1e-6, 1.0, {}), "tissue = .* is not known"),
+        (lasersafe.scale_numbers, (None, "7 mm", "1/e", {"power": 1}), "wavelength = None: give a length"),
+        (lasersafe.collimated_beam, ("7 mm", None, "1/e", {}), "divergence = None: give an angle"),
+    ],
+)
+def test_nothing_and_what_is_no_word_are_refused_where_they_are_needed(function, inputs, says) -> None:
+    *given, named = inputs
+    with pytest.raises(InputError, match=says):
+        function(*given, **named)
 
 
 def test_words_that_are_not_known_are_refused() -> None:

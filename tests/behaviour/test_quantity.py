@@ -206,7 +206,9 @@ def test_each_unit_converts_as_pint_does(row):
     assert parse_quantity(f"7 {row.text}", row.si_unit, "field").value == pytest.approx(expected, rel=1e-14, abs=0)
 
 
-@pytest.mark.parametrize("content", [None, "{", "{}"])
+@pytest.mark.parametrize(
+    "content", [None, "{", "{}", "[]", '{"unit": []}', '{"unit": {"m": {"dimension": "length", "factor": "x"}}}']
+)
 def test_without_its_table_no_number_is_read(tmp_path, monkeypatch, content):
     if content is not None:
         (tmp_path / "units_compiled.json").write_text(content)

@@ -186,6 +186,8 @@ def test_wavelengths_outside_the_tables_are_refused(rule_set, tissue, bad, place
 def test_durations_outside_the_tables_are_refused(rule_set, tissue, bad):
     with pytest.raises(OutOfRangeError, match=r"duration = .* s is outside .* which covers 1e-13 s to 3e4 s"):
         exposure_limit(rule_set, tissue, 532e-9, bad)
+    with pytest.raises(OutOfRangeError, match="duration"):  # also where nothing is left to be worked out
+        exposure_limit(rule_set, tissue, np.array([]), bad)
     with pytest.raises(OutOfRangeError, match="pulse duration"):
         pulse_train_limit(rule_set, tissue, 532e-9, bad, 1e-3, 1.0)
     with pytest.raises(OutOfRangeError):
