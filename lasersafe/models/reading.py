@@ -8,6 +8,7 @@ import stat
 import sys
 import tomllib
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
@@ -228,16 +229,16 @@ def parse_case(text: str, name: str = "case") -> Case:
         data = tomllib.loads(text) if fault is None else {}
         tables = _tables_in(data)
         if tables > MOST_TABLES:
-            message = f"{tables} tables; at most {MOST_TABLES} are read: make several cases of it"
-            fault = Fault(None, "file", message)
+            fault = Fault(None, "file", Message("misread.tables", count=tables, most=MOST_TABLES))
     except tomllib.TOMLDecodeError as error:
         fault = _syntax(str(error), text)
     except RecursionError:
-        fault = Fault(None, "file", "brackets are nested too deeply for a case file; name a case file")
+        fault = Fault(None, "file", Message("misread.nested"))
     except ValueError:  # an integer of more digits than Python reads
-        fault = Fault(None, "file", "a number with thousands of digits cannot be read; shorten it")
+        fault = Fault(None, "file", Message("misread.digits"))
     if fault is not None:
-        raise CaseError(name, [fault])
+        stated = re.search(r'^language[ \t]*=[ \t]*"([^"]*)"', text, re.MULTILINE)
+        raise _refusal(name, [fault], stated[1] if stated else None)
     lines = lines_of(text)
     case = case_from(data, name, lines)
     case._lines.update(lines)
@@ -278,19 +279,21 @@ def case_from(data: Mapping[str, Any], name: str = "case", lines: Mapping[Place,
         found = [(one["loc"], one.get("ctx", {}).get("message", one["msg"])) for one in every]
         # without the kinds that pydantic puts into a place; its last part is always a key
         places = [((*(part for part in at[:-1] if part not in _TAGS), *at[-1:]), message) for at, message in found]
-    language = data.get("language") if isinstance(data, Mapping) else None
-    language = language if language in languages() else "en"
-    faults = [
-        Fault(_line(place, lines or {}), path_text(place), _said(message, language))
-        for place, message in dict.fromkeys(places)
-    ]
+    faults = [Fault(_line(at, lines or {}), path_text(at), message) for at, message in dict.fromkeys(places)]
     faults.sort(key=lambda fault: (fault.line is None, fault.line or 0))
+    raise _refusal(name, faults, data.get("language") if isinstance(data, Mapping) else None)
+
+
+def _refusal(name: str, faults: list[Fault], stated: object) -> CaseError:
+    """Return the refusal of a case, in the language that it states."""
+    language = stated if isinstance(stated, str) and stated in languages() else "en"
+    faults = [replace(one, message=_said(one.message, language)) for one in faults]
     words = [
         Message("misread.line", line=one.line, field=one.field, message=one.message)
         if one.line else f"{one.field}: {one.message}" for one in faults
     ]  # fmt: skip
     head = Message("misread.one" if len(faults) == 1 else "misread.many", name=name, count=len(faults))
-    raise CaseError(name, faults, "\n  ".join(_said(one, language) for one in (head, *words)))
+    return CaseError(name, faults, "\n  ".join(_said(one, language) for one in (head, *words)))
 
 
 def _said(text: str, language: str) -> str:
@@ -308,10 +311,8 @@ def _too_deep(text: str) -> Fault | None:
             continue
         parts = (len(chain) + 1) // 2
         if parts > MOST_PARTS:
-            message = (
-                f"{shown(''.join(chain))}: a key of {parts} parts; at most {MOST_PARTS} are read: name a case file"
-            )
-            return Fault(line, "TOML", message)
+            key = shown("".join(chain))
+            return Fault(line, "TOML", Message("misread.long_key", key=key, count=parts, most=MOST_PARTS))
         chain = [token]
     return None
 
@@ -330,23 +331,17 @@ def _syntax(message: str, text: str) -> Fault:
     where = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
     plain = message[: where.start()] if where else message
     line = int(where.group(1)) if where and where.group(1) else text.count("\n") + 1
-    column = f" in column {where.group(2)}" if where and where.group(2) else " at the end of the file"
     there = text.split("\n")[line - 1].strip()
-    quoted = f"{shown(there)}: " if there else ""
     plain = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in plain)
-    shortened = plain if len(plain) <= 200 else plain[:200] + "..."
-    return Fault(line, "TOML", f"{quoted}{shortened}{column if where else ''}; {_advice(plain)}")
-
-
-def _advice(message: str) -> str:
-    """Return what to do about a line that is no TOML."""
-    if message.startswith("Cannot overwrite"):
-        return "a key may stand once in a table: leave one out, or check the headings above it"
-    if message.startswith(("Cannot declare", "Cannot mutate")):
-        return (
-            "this heading, or what it belongs to, stands twice: write [[...]] where several are meant, or leave one out"
-        )
-    return 'check this line: text and numbers with units stand in quotes, as in power = "1.5 kW"'
+    column = where.group(2) if where else None
+    place = Message("misread.column", column=column) if column else Message("misread.at_end") if where else ""
+    if plain.startswith("Cannot overwrite"):
+        advice = Message("misread.key_twice")
+    else:
+        twice = plain.startswith(("Cannot declare", "Cannot mutate"))
+        advice = Message("misread.table_twice" if twice else "misread.check_line")
+    words = {"quoted": f"{shown(there)}: " if there else "", "where": place, "advice": advice}
+    return Fault(line, "TOML", Message("misread.toml", reason=plain[:200] + "..." * (len(plain) > 200), **words))
 
 
 def _line(place: Place, lines: Mapping[Place, int]) -> int | None:

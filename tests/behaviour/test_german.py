@@ -244,3 +244,24 @@ def test_a_beam_that_diffraction_forbids_is_refused_in_german() -> None:
     text = re.sub(r"(?m)^title = ", 'language = "de"\ntitle = ', text_of("visible-diode"), count=1)
     with pytest.raises(CaseError, match=r"0\.001 mrad liegt unter der Beugungsgrenze: Strahlung von 450 nm mit einer"):
         parse_case(text.replace('"1.2 mrad"', '"0.001 mrad"', 1))
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('power = 5 W\n', "Zeile 2: TOML: 'power = 5 W': kein TOML ("),
+        ('title = "a"\ntitle = "b"\n', "ein Schlüssel steht in einer Tabelle nur einmal"),
+        ("[a]\n[a]\n", "diese Überschrift, oder wozu sie gehört, steht zweimal"),
+        ("a = [[1,\n", " am Ende der Datei; diese Zeile prüfen"),
+        ("a = " + "[" * 3000, "Klammern sind für eine Falldatei zu tief geschachtelt"),
+    ],
+)  # fmt: skip
+def test_a_broken_file_is_refused_in_the_language_that_it_states(text: str, said: str) -> None:
+    """Only the fields of a case were refused in German; what is no TOML came in English."""
+    with pytest.raises(CaseError) as refused:
+        parse_case(f'language = "de"\n{text}')
+    assert said in str(refused.value)
+    assert "1 Fehler" in str(refused.value)
+    assert "check this line" not in str(refused.value)
+    with pytest.raises(CaseError, match="1 fault"):
+        parse_case(text)
