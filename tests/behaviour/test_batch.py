@@ -123,14 +123,17 @@ class Deadly(Item):
         return os._exit, (7,)
 
 
-def test_a_worker_that_dies_is_reported_and_the_other_rows_are_done(tmp_path: Path) -> None:
+def test_a_worker_that_dies_is_reported_and_the_other_rows_are_done(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(Inventory, "few", 1)
+    monkeypatch.setattr(Inventory, "at_once", 2)
     source = Inventory(write(tmp_path / "in.csv", HEADING, *[GOOD] * 3))
     good = list(source)
     bad = Deadly(b"x" * 32, "deadly", 9, {})
-    chunks = iter([[good[0]], [bad, good[1]], [good[2]]])
     found = [
         (item.name, record["status"], record["reason"])
-        for chunk, records in working._in_parallel(chunks, source.reading, 1)
+        for chunk, records in working.results(iter([good[0], bad, good[1], good[2]]), source, 2)
         for item, record in zip(chunk, records, strict=True)
     ]
     assert sorted(found) == [("Line one", "assessed", "")] * 3 + [("deadly", "refused", working.DIED)]
