@@ -204,11 +204,15 @@ def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | Non
         dx, dy = widths(place)
         return np.array([beam_factor(_ANY, one) for one in np.maximum(dx, dy).tolist()]) / (dx * dy)
 
-    places, far = worst_place(beam, distance), 2.0 * max(distance, *beam.waist_position, _SMALLEST)
+    places = worst_place(beam, distance)
     if not beam.circular:
-        while np.maximum(*widths(far)) < _WIDEST:
-            far *= 2.0
-        places = (*places, most_hazardous_distance(density, max(distance, _SMALLEST), far)[0])
+        waist, angle, at = (np.array(pair) for pair in (beam.waist_diameter, beam.divergence, beam.waist_position))
+        power = 2.0 if beam.propagation == "hyperbolic" else 1.0
+        away = np.maximum(_WIDEST**power - waist**power, 0.0) ** (1.0 / power) / angle  # an axis is 15 mm: a peak
+        nearest = max(distance, _SMALLEST)
+        far = 2.0 * max(nearest, *beam.waist_position, float((at + away).min()))
+        ends = np.concatenate([at - away, at + away])
+        places = (*places, most_hazardous_distance(density, nearest, far, also=ends)[0])
     return [(place, float(dx), float(dy)) for place in places for dx, dy in [widths(place)]]
 
 

@@ -335,3 +335,15 @@ def test_an_oblong_beam_asks_most_where_its_longer_axis_is_15_mm():
     need = hardest_need(Filtered(808e-9, space, (light,), ("ICNIRP-2013",), 10.0), widths_beyond(beam, 0.1))
     # through 7 mm all of it passes at 0.1 m: 4 W / 38.5 mm2 over 16.4 W/m2 are 3.80; at 15 mm it would be 3.49
     assert (need.marking, need.optical_density) == ("808 D LB7", 3.9)
+
+
+def test_the_peak_at_15_mm_is_met_where_a_line_focus_lies_beyond_it():
+    """The axis y is 15 mm at 0.7529 m + (15 mm - 2.3555 mm) / 0.38752 = 0.78553 m; 0.7203 m was taken, 2.7 % below.
+
+    Both sides of the waist of y have that width; on the far one x, whose waist is at 2.8548 m, is 78.5 um.
+    """
+    beam = BeamGeometry((7.7115e-6, 2.3555e-3), (3.42168e-5, 0.38752), (2.8548, 0.7529), "gaussian", "linear")
+    need, light = eyewear_scale.scale_numbers, Emission("continuous", 4.0)
+    found = max(need(light, 1070e-9, (dx, dy))[0].density_value for _, dx, dy in widths_beyond(beam, 0.1))
+    (peak,) = need(light, 1070e-9, tuple(map(float, diameters(beam, 0.78553))))
+    assert found >= peak.density_value * (1 - 1e-4)
