@@ -42,20 +42,20 @@ def stages_at(cases: Sequence[Case], *, fitted_only: bool = False) -> list[Stage
         common = shared.setdefault(own[0].corner[0], ({}, {}, []))
         found.append(Stage(case, case.scene, own, setups, *common, fitted_only=fitted_only))
         found[-1].others.append(found[-1])
-    _take_over(found)
+    _take_over([one for last in _EARLIER for one in last], found)
+    _EARLIER[:] = [found]  # not before: a job that is broken off must not leave what is half taken over
     return found
 
 
 _EARLIER: list[list[Stage]] = []  # those of the last case of this process
 
 
-def _take_over(stages: list[Stage]) -> None:
+def _take_over(earlier: list[Stage], stages: list[Stage]) -> None:
     """Let stages keep what those of the last case knew, where people stand elsewhere and nothing else differs.
 
     Besides what is asked for people themselves their places matter for the size of the plan, and for what of floors and
     walls is lit, which is worked out anew: where either is not as it was, nothing that rests on it is kept.
     """
-    earlier, _EARLIER[:] = [one for last in _EARLIER for one in last], [stages]
     if [_but_for_places(one) for one in earlier] != [_but_for_places(one) for one in stages]:
         return
     lasting = {name for name, (_, people, _) in RESTS.items() if not people}

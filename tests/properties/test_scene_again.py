@@ -32,3 +32,23 @@ def test_people_who_moved_get_what_they_would_get_alone(monkeypatch: pytest.Monk
     monkeypatch.setattr(stages, "_EARLIER", [])
     monkeypatch.setattr(faces, "_KNOWN", {})
     assert again == as_json(assess(case, in_full=False))
+
+
+def test_a_job_that_is_broken_off_leaves_nothing_half_taken_over(monkeypatch: pytest.MonkeyPatch) -> None:
+    text = templates_path("cases", "co2-cutter.toml").read_text(encoding="utf-8")
+    here, there = 'position = ["-0.3 m", "-0.6 m"]', 'position = ["-6 m", "-9 m"]'  # so far that the plan grows
+    case = parse_case(text.replace(here, there))
+
+    def stop(_: object) -> None:
+        raise KeyboardInterrupt  # as a newer job of the page ends the one before it
+
+    monkeypatch.setattr(stages, "_EARLIER", [])
+    assess(parse_case(text), in_full=False)
+    with monkeypatch.context() as broken:
+        broken.setattr(stages, "_lit_known", stop)
+        with pytest.raises(KeyboardInterrupt):
+            assess(case, in_full=False)
+    again = as_json(assess(case, in_full=False))
+    monkeypatch.setattr(stages, "_EARLIER", [])
+    monkeypatch.setattr(faces, "_KNOWN", {})
+    assert again == as_json(assess(case, in_full=False))
