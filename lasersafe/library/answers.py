@@ -21,7 +21,7 @@ from lasersafe.hazard.eyewear_scale import scale_numbers as needed_numbers
 from lasersafe.library.beams import FIELDS, Beam, Given, broadcast, checked, given, given_density
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
 from lasersafe.optics.beam import FloatArray, check_diffraction, to_1_over_e
-from lasersafe.quantity import format_quantity
+from lasersafe.quantity import format_quantity, shown
 from lasersafe.records.light import MarkingVerdict
 from lasersafe.wording import caution_line
 
@@ -554,6 +554,11 @@ def judge_marking(
     >>> judge_marking("190-540nm & 800-1100nm OD 5+", "1064 nm", "8 mm", "1/e2", power="5 W", continuous=True).verdict
     'not marked for this mode'
     """
+    for name, said in (("marking", marking), ("criterion", criterion), ("profile", profile)):
+        if not isinstance(said, str):
+            refuse(f"{name} = {shown(said)}: this is no text; write it as it is printed")
+    if not isinstance(continuous, (bool, np.bool_)):
+        refuse(f"continuous = {shown(continuous)}: write True for a laser that cannot pulse, else False")
     values = {
         "wavelength": wavelength, "beam diameter": beam_diameter, "power": power, "pulse energy": pulse_energy,
         "pulse duration": pulse_duration, "repetition rate": repetition_rate, "duration": duration,

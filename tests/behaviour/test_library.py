@@ -224,6 +224,14 @@ def test_numbers_that_are_all_alike_keep_their_shape(named, count) -> None:
         (lasersafe.exposure_limit, (None, "eye", 1e-6, 1.0, {}), "rule_set = nothing is not known"),
         (lasersafe.exposure_limit, ("ICNIRP-2013", np.zeros(2), 1e-6, 1.0, {}), "tissue = .* is not known"),
         (lasersafe.scale_numbers, (None, "7 mm", "1/e", {"power": 1}), "wavelength = None: give a length"),
+        (
+            lasersafe.judge_marking,
+            (["D LB6"], 1e-6, 7e-3, "1/e", {"power": 1, "continuous": True}),
+            "marking = .* no text",
+        ),
+        (lasersafe.judge_marking, ("D LB6", 1e-6, 7e-3, np.zeros(2), {"power": 1}), "criterion = .* no text"),
+        # any text was taken for True
+        (lasersafe.judge_marking, ("D LB6", 1e-6, 7e-3, "1/e", {"power": 1, "continuous": "no"}), "continuous = 'no'"),
         (lasersafe.collimated_beam, ("7 mm", None, "1/e", {}), "divergence = None: give an angle"),
     ],
 )
