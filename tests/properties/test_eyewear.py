@@ -347,3 +347,6 @@ def test_the_peak_at_15_mm_is_met_where_a_line_focus_lies_beyond_it():
     found = max(need(light, 1070e-9, (dx, dy))[0].density_value for _, dx, dy in widths_beyond(beam, 0.1))
     (peak,) = need(light, 1070e-9, tuple(map(float, diameters(beam, 0.78553))))
     assert found >= peak.density_value * (1 - 1e-4)
+    # a beam that only becomes weaker is worst at the last optic, and no micrometre is printed for it
+    weaker = widths_beyond(BeamGeometry((20e-3, 1e-3), (10e-3, 20e-3)), 0.0)
+    assert {place for place, _, _ in weaker} == {0.0}
