@@ -212,8 +212,8 @@ def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | Non
         nearest = max(distance, _SMALLEST)
         far = 2.0 * max(nearest, *beam.waist_position, float((at + away).min()))
         ends = np.concatenate([at - away, at + away])
-        place, _ = most_hazardous_distance(density, nearest, far, also=ends)
-        places = (*places, place) if place > nearest else places
+        place, most = most_hazardous_distance(density, nearest, far, also=ends)
+        places = (*places, place) if most > density(np.array(places)).max() * (1.0 + 1e-9) else places
     return [(place, float(dx), float(dy)) for place in places for dx, dy in [widths(place)]]
 
 
