@@ -33,6 +33,7 @@ if TYPE_CHECKING:
 
 SPECTATORS = ("spectator", "passer-by")
 SIDES = (("front", math.pi), ("right", math.pi / 2.0), ("back", 0.0), ("left", -math.pi / 2.0))
+_OF_ZONES = "lateral_gap", "height_above_standing"  # facts that rest on zones near spectators
 _NEXT = 0.3  # m
 _ARM_STEP, _ARM_STEPS, _ALONG = 0.125, 12, 0.25  # m: beside and above an edge, how many of them, and along it
 _MOST = 64  # boxes of each of these
@@ -154,8 +155,9 @@ def _reach_over_gap(
 def near_of(stages: tuple[Stage, ...], facing: float, beyond: float) -> shapely.Geometry | None:
     """Return where rules and distances can depend on zones; None for anywhere, as with curved mirrors that focus.
 
-    Rules ask for a gap between zones and spectators, and the lines round a laser count where they are farther than its
-    beam reaches on every side of the audience, which looks the other way than *facing*.
+    Rules ask how high light is over spectators, which is nothing in a zone, and for a gap between zones and them; the
+    lines round a laser count where they are farther than its beam reaches on every side of the audience, which looks
+    the other way than *facing*.
     """
     stage, plan = stages[0], stages[0].extent
     for one, tissue in itertools.product(stages, TISSUES):
@@ -164,7 +166,8 @@ def near_of(stages: tuple[Stage, ...], facing: float, beyond: float) -> shapely.
             if not all(stated(mirror.reach, zone.distance) <= FARTHER * beyond for mirror in mirrors):
                 return None
     around, found = 3.0 * finest(plan) + PAD, list[shapely.Geometry]()
-    gaps = [float(r.value) for key in stage.case.spectator_rules for r in pack(key).rules if r.fact == "lateral_gap"]
+    asked = [rule for key in stage.case.spectator_rules for rule in pack(key).rules if rule.fact in _OF_ZONES]
+    gaps = [float(rule.value) if rule.fact == "lateral_gap" else 0.0 for rule in asked]
     if gaps:
         found += [taken(one).buffer(max(gaps) + around) for one in _spectators(stage)]
     size = 10.0 * beyond + math.dist(plan[:2], plan[2:])

@@ -12,6 +12,7 @@ from lasersafe.hazard.other_rules import Facts, judge, packs
 from lasersafe.models import parse_case
 from lasersafe.wording import languages, load_wording
 from tests.behaviour.test_scene import HEAD, SCENE, template
+from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
 
 ENGLISH = re.compile(r"\b(the|of|at|is|not|with|where|people|beams?|stated|light|here)\b")
 
@@ -89,3 +90,13 @@ def test_rules_and_cameras_are_said_in_every_language(language):
         for line in template(name).scene.camera_lines:
             for text in (line.words, *line.advice):
                 assert not ENGLISH.search(re.sub(r"\([^)]*\)", "", say(text))), say(text)
+
+
+def test_the_short_answer_judges_how_high_light_is_over_spectators_where_no_gap_is_asked_for():
+    # a level beam over a seated spectator, who is in its zone: 0 m over him, not 3 m; the wall behind cuts it
+    head, wall = Laser(0.05, 4e-3, 1e-3, (0.0, 0.0, 1.97), 0.0), Barrier("W", ((-3.0, 9.0), (3.0, 9.0)))
+    text = case_text(Scene((head,), (Person("Anna", ((0.0, 3.0),), "seated"),), barriers=(wall,)))
+    for drawn in (True, False):
+        scene = assess(parse_case(f'spectator_rules = ["sweden"]\n{text}'), in_full=False, drawn=drawn).scene
+        assert [rule.outcome for rule in scene.rules] == ["not met"]
+        assert any(one.refuses and one.kind == "spectator" for one in scene.findings)
