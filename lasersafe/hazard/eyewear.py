@@ -245,7 +245,10 @@ def hardest_need(
     settings = dict.fromkeys(corner_emissions(light.space, worst, wavelength))
     each = [_highest(n for one in settings for n in scale_numbers(one, wavelength, (dx, dy))) for _, dx, dy in every]
     beams = [light.density(worst, dx, dy) for _, dx, dy in every]
-    hardest = max(range(len(every)), key=lambda i: (max(map(_number, each[i])), badness(beams[i][0])))
+    ranks = [
+        (max(map(_number, a)), badness(b[0]), max(n.density_value for n in a)) for a, b in zip(each, beams, strict=True)
+    ]
+    hardest = max(range(len(every)), key=ranks.__getitem__)
     scales, (beam_density, exposure, criterion) = _highest(chain(*each)), max(beams, key=lambda one: badness(one[0]))
     least = max([least_density, *(light.density(one, dx, dy)[0] for one in others for _, dx, dy in every)])
     density = max(beam_density, least) + math.log10(shared_by)

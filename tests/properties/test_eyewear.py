@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError, InputError, OutOfRangeError
 from lasersafe.hazard import eyewear_scale
-from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.exposure import Emission, single_pulse
 from lasersafe.hazard.eyewear import Filtered, hardest_need, widths_beyond
 from lasersafe.hazard.eyewear_scale import worst_rates
 from lasersafe.hazard.marking import (
@@ -350,3 +350,12 @@ def test_the_peak_at_15_mm_is_met_where_a_line_focus_lies_beyond_it():
     # a beam that only becomes weaker is worst at the last optic, and no micrometre is printed for it
     weaker = widths_beyond(BeamGeometry((20e-3, 1e-3), (10e-3, 20e-3)), 0.0)
     assert {place for place, _, _ in weaker} == {0.0}
+
+
+def test_of_places_that_ask_for_the_same_number_the_narrowest_is_named():
+    """1.2 uJ over 0.11 mm and 0.067 mm are 126 and 340 J/m2: both ask for one number, and all passes 1 mm."""
+    light = single_pulse(1.2e-6, 1e-8)
+    space = SettingSpace("single pulse", pulse_energy=(1.2e-6, 1.2e-6), pulse_duration=(1e-8, 1e-8))
+    places = [(0.1, 1.1e-4, 1.1e-4), (0.2, 0.67e-4, 0.67e-4)]
+    need = hardest_need(Filtered(355e-9, space, (light,), ("ICNIRP-2013",), 10.0), places)
+    assert (need.distance, need.scales[0].density_value) == (0.2, pytest.approx(340.0, rel=2e-3))
