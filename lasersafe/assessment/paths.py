@@ -218,7 +218,6 @@ def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls)
 def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls: Walls) -> list[Source]:
     """Return what a further mirror makes of light."""
     assert isinstance(source.profile, BeamProfile)
-    reach = farthest_of(source.profile.criteria, source.profile.beam, source.factor * member.share) * ROUND_UP
     if member.mirror is None:
         return [replace(level_mirror(source, member.height, member.share, member.name), unbounded=False)]
     mirror, item, found = member.mirror, member.item, []
@@ -234,6 +233,7 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls
         bent = curved_sources(context, pose, item, spots, source.profile, source)
         found += [replace(one, factor=one.factor * source.factor) for one in bent]
     if item is None or item.may_be_flat:
+        reach = farthest_of(source.profile.criteria, source.profile.beam, source.factor * member.share) * ROUND_UP
         if mirror.normal is None or (mirror.off and not source.aimed):
             found.append(facing_anywhere(source, mirror, spots, reach))
         elif source.aimed:

@@ -586,4 +586,5 @@ def farthest_of(criteria: tuple[Criterion, ...], beam: BeamGeometry, factor: flo
     """Return how far along the beam any of the comparisons is exceeded [m]."""
     from lasersafe.hazard.distances import direct_distance
 
-    return max(float(direct_distance(c.amount * factor, c.limit, c.limiting_aperture, beam)) for c in criteria)
+    each = BeamProfile(beam, criteria).strengths.items()
+    return max(float(direct_distance(most * factor, 1.0, aperture, beam)) for aperture, most in each)
