@@ -8,12 +8,13 @@ from typing import Any
 
 import numpy as np
 
-from lasersafe.ask import BeamQuestion, LimitQuestion
+from lasersafe.ask import BeamQuestion, LimitQuestion, ReachQuestion
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.exposure import body_area
 from lasersafe.hazard.settings import Range, SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.optics.beam import BeamGeometry, check_diffraction, collimated, through_lens
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import Kind, format_quantity, parse_quantity
 from lasersafe.wording import Message, caution_line, load_wording, word
 
@@ -105,6 +106,22 @@ def beam_of(
     assert question.lens_focal_length is not None
     focal = number(question.lens_focal_length, "m", "lens focal length", positive=True)
     return through_lens(diameter, focal, question.criterion, question.profile, propagation=propagation), focal
+
+
+def spot_of(question: ReachQuestion) -> LitSpot:
+    """Return what was typed of a surface that scatters.
+
+    Raises
+    ------
+    InputError
+        If the reflectance is none, or the model is not known.
+    """
+    reflectance = number(question.reflectance, "1", "reflectance")
+    if not 0.0 < reflectance <= 1.0:
+        refuse(f"reflectance = '{question.reflectance}': must be above 0 and at most 1")
+    if question.scatter not in ("lambert", "hemisphere"):
+        refuse(f"scatter = '{question.scatter}': allowed are lambert and hemisphere")
+    return LitSpot(reflectance, model=question.scatter)
 
 
 def space_of(question: BeamQuestion) -> SettingSpace:

@@ -8,7 +8,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.ask.beams import TISSUES, beam_of, in_language, number, optional_number, sets_of, space_of
+from lasersafe.ask.beams import TISSUES, beam_of, in_language, number, optional_number, sets_of, space_of, spot_of
 from lasersafe.errors import refuse
 from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
@@ -16,7 +16,6 @@ from lasersafe.hazard.exposure import Emission, Received, criteria
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import worst_settings
 from lasersafe.optics.beam import diameters
-from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.wording import Message, caution_line, load_wording, word
@@ -25,12 +24,13 @@ if TYPE_CHECKING:
     from lasersafe.ask import ReachQuestion
     from lasersafe.drawing.primitives import Mark, Run
     from lasersafe.optics.beam import BeamGeometry
+    from lasersafe.optics.reflection import LitSpot
 
 TYPED = "typed by the user"
 
 
 def _reaches(
-    question: ReachQuestion, way: str, tissue: str, beam: BeamGeometry, lam: float, duration: float, reflectance: float
+    question: ReachQuestion, way: str, tissue: str, beam: BeamGeometry, lam: float, duration: float, spot: LitSpot
 ) -> dict[str, Reach]:
     """Return how far one way reaches by each rule set, or by the limit that the user typed."""
     sets = sets_of(question)
@@ -40,7 +40,6 @@ def _reaches(
     typed, unit = getattr(question, f"limit_{tissue}"), "J/m2" if pulsed else "W/m2"
     own = optional_number(typed, unit, f"limit for the {tissue}", positive=True)
     if own is None:
-        spot = LitSpot(reflectance, model=question.scatter)
 
         def reach(name: str, one: Emission) -> Reach:
             received = Received(name, tissue, one, lam, duration)
@@ -62,7 +61,7 @@ def _reaches(
     )  # fmt: skip
     if way == "direct":
         return {TYPED: Reach(float(direct_distance(amount, own, aperture, beam)), own_row)}
-    return {TYPED: Reach(float(scatter_distance(amount, own, reflectance, 0.0, question.scatter)), own_row)}
+    return {TYPED: Reach(float(scatter_distance(amount, own, spot.reflectance, 0.0, spot.model)), own_row)}
 
 
 def reach_answer(question: ReachQuestion) -> dict[str, Any]:
@@ -75,16 +74,12 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
     """
     lam = number(question.wavelength, "m", "wavelength")
     duration = optional_number(question.duration, "s", "duration")
-    reflectance = number(question.reflectance, "1", "reflectance")
-    if not 0.0 < reflectance <= 1.0:
-        refuse(f"reflectance = '{question.reflectance}': must be above 0 and at most 1")
-    if question.scatter not in ("lambert", "hemisphere"):
-        refuse(f"scatter = '{question.scatter}': allowed are lambert and hemisphere")
+    spot = spot_of(question)
     if question.limit_aperture is not None and question.limit_eye is None and question.limit_skin is None:
         refuse(f"limit aperture = '{question.limit_aperture}': it belongs to --limit-eye or --limit-skin; give one")
     longest = space_of(question).longest_pulse
     beam, focus = beam_of(question, lam, question.propagation)
-    answer: dict[str, Any] = {"wavelength_m": lam, "duration_s": duration, "scatter_model": question.scatter}
+    answer: dict[str, Any] = {"wavelength_m": lam, "duration_s": duration, "scatter_model": spot.model}
     details: dict[str, Any] = {}
     for way in ("direct", "scatter"):
         usual, reason = exposure_duration(lam, way)
@@ -92,7 +87,7 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
             usual, reason = longest, Message("time.one_pulse", reason=reason)
         time = usual if duration is None else duration
         for tissue in TISSUES:
-            found = _reaches(question, way, tissue, beam, lam, time, reflectance)
+            found = _reaches(question, way, tissue, beam, lam, time, spot)
             decided = max(found, key=lambda name: badness(found[name].distance))
             reach = found[decided]
             answer[f"{way}_{tissue}_m"] = reach.distance
@@ -111,7 +106,7 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
                 "by_rule_set_m": {name: r.distance for name, r in found.items()},
             }
             if usual > time and decided != TYPED:
-                longer = _reaches(question, way, tissue, beam, lam, usual, reflectance)
+                longer = _reaches(question, way, tissue, beam, lam, usual, spot)
                 farthest = max(one.distance for one in longer.values())
                 detail |= {"usual_duration_s": usual, "usual_reason": reason, "usual_m": farthest}
             details[f"{way}_{tissue}"] = detail
