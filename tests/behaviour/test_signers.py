@@ -11,6 +11,7 @@ import pytest
 from pypdf import PdfReader
 
 from lasersafe.errors import InputError
+from lasersafe.files import marked
 from lasersafe.models import parse_case
 from lasersafe.signing import making, verify
 from lasersafe.signing.record import Record, named_in, parse_record, read_record, record_path
@@ -38,7 +39,7 @@ def forged(case: Path, record: Record, sheet: Path) -> None:
     """Write the sheet that a record gives, whatever it says."""
     text = case.read_text(encoding="utf-8")
     made = making.make_sheet(text, parse_case(text), record)
-    keep_annex(making.marked(made.annex))
+    keep_annex(marked(made.annex))
     lay(sheet, made.content)
 
 
@@ -86,7 +87,7 @@ def test_a_record_with_somebody_else_in_a_role_releases_nothing(tmp_path: Path, 
     made = making.make_sheet(wrong, parse_case(wrong), Record().with_entry(entry, old))
     assert made.sign_off.state == "draft"
     assert any(reason.startswith(words) for reason in made.sign_off.reasons)
-    keep_annex(making.marked(made.annex))
+    keep_annex(marked(made.annex))
     lay(sheet, made.content)
     assert answer(sheet)[0] != 0
 
@@ -160,8 +161,8 @@ def test_a_missing_a_changed_and_a_foreign_annex_are_found_and_named(tmp_path: P
     for content, words in (
         (printed.replace(b"/Lang", b"/Lamg", 1), "was edited, or is no annex of this case"),
         (b"%PDF-1.7\nhello\n%%EOF\n", "was edited, or is no annex of this case"),
-        (making.marked(foreign), "was edited, or is no annex of this case"),
-        (making.marked(other), "is another annex of this case: its checksum is"),
+        (marked(foreign), "was edited, or is no annex of this case"),
+        (marked(other), "is another annex of this case: its checksum is"),
     ):
         annex.write_bytes(content)
         code, _, text = answer(sheet)
