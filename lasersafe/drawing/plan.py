@@ -161,10 +161,11 @@ def plan_page(found: Assessment, paper: page.Paper, wording: Wording) -> Drawing
             inset.labels = [one for one in inset.labels if one.rank not in (2, 3, 4, 8, 9)]
             used |= inset.used
             hidden += [one.text for one in inset.labels if one.rank > 4]
-            numbers += inset.write_names(len(numbers) + 1)
             x, y = own.frame[0] + 1.2, own.frame[3] - 4.2
-            parts += [*inset.marks, *inset.bar, *edge(own.frame, 0.35)]
-            parts.append(Area((box((x - 0.6, y - 0.8, x + 3.0, y + 3.2)),), WHITE))
+            tag = x - 0.6, y - 0.8, x + 3.0, y + 3.2
+            inset.board.boxes.append(tag)
+            numbers += inset.write_names(len(numbers) + 1)
+            parts += [*inset.marks, *inset.bar, *edge(own.frame, 0.35), Area((box(tag),), WHITE)]
             parts.append(Words(x, y, letter, NAME_SIZE, True, framed=True))
             corners = [view.point(part[:2]), view.point(part[2:])]
             rect = (*corners[0], *corners[1])
