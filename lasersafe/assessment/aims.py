@@ -9,7 +9,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
@@ -17,6 +16,7 @@ from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape
 from lasersafe.scene.beams import (
     EVERYWHERE,
+    FLOAT,
     NEAREST,
     BeamProfile,
     Box,
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from lasersafe.models import Aim, Scene, Setup, Surface, Target
     from lasersafe.models.scene import ScenePlace
 
-FLOAT = NDArray[np.float64]
 ROUND_UP = 1.001
 UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand and else; common practice, no source
 _TRIED = 33
@@ -165,9 +164,7 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float, walls:
         spot, width = (*place.position.pair, float(place.height)), float(place.width)
         lit = Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes, off=off)
         lit = replace(lit, position=hung(pose.apex, lit.as_mirror, walls).position)
-        found.append(
-            lit.facing(np.array(pose.apex), np.array(pose.moves))
-        )  # light comes back on the side on which it falls
+        found.append(lit.facing(np.array(pose.apex), np.array(pose.moves)))  # where light falls it comes back
     listed_already = {item.name for item in found}
     for target in targets.values():
         fixed = target.position is not None

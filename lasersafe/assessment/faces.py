@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.paths import Member
 from lasersafe.optics.beam import diameters
-from lasersafe.scene.beams import CLOSEST, EVERYWHERE, LEAST, BeamProfile, ScatterProfile, beam_over
+from lasersafe.scene.beams import CLOSEST, EVERYWHERE, FLOAT, LEAST, BeamProfile, ScatterProfile, beam_over
 from lasersafe.scene.bound import Places, Question, bounds, most_light
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import before_walls, from_spots, starts_around
@@ -28,7 +28,6 @@ if TYPE_CHECKING:
     from lasersafe.models import Scene, Target
     from lasersafe.models.scene import Ceiling, Ground
 
-FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
 _BEFORE = 1e-6  # m

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
 from lasersafe.assessment.loads import places_on, window_screen
-from lasersafe.scene.beams import EVERYWHERE, BeamProfile, Vector, farthest_of
+from lasersafe.scene.beams import EVERYWHERE, FLOAT, BeamProfile, Vector, farthest_of
 from lasersafe.scene.bound import Question, bounds
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import (
@@ -40,7 +40,6 @@ if TYPE_CHECKING:
     from lasersafe.models.scene import SceneBarrier, SceneOpening
     from lasersafe.scene.lights import Light
 
-FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror is not followed over it
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere

@@ -12,7 +12,7 @@ from collections.abc import Callable
 from lasersafe.errors import OutputError, refuse
 from lasersafe.page.forms import LANGUAGES, Texts
 
-FIRST_PORT, MOST_PORTS = 8642, 20
+MOST_PORTS = 20
 MISSING = "the page needs the optional part of lasersafe; install it with: pip install 'lasersafe[page]'"
 
 

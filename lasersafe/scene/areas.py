@@ -14,13 +14,12 @@ from numpy.typing import NDArray
 
 from lasersafe.optics.beam import unique
 from lasersafe.records.scene import HazardMap, Polygon
-from lasersafe.scene.beams import BeamProfile, Box
+from lasersafe.scene.beams import FLOAT, BeamProfile, Box
 from lasersafe.scene.bound import Asked, Places, Question, bounds
 from lasersafe.scene.lights import Light, Lights, total
 from lasersafe.scene.sources import Source, pairs_of
 from lasersafe.wording import Message
 
-FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 INDEX = NDArray[np.intp]
 PAD = 0.01  # m, outwards on every side

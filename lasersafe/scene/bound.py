@@ -16,12 +16,11 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.scene.beams import LEAST
+from lasersafe.scene.beams import FLOAT, LEAST
 from lasersafe.scene.lights import Light, Lights, total
 from lasersafe.scene.sources import squared_gaps
 from lasersafe.scene.walls import Walls
 
-FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]
 INDEX = NDArray[np.intp]
 STEP = 0.01  # m: no box is made smaller; a hand is not steadier, and a beam that matters is rarely narrower

@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from lasersafe.scene.beams import (
     EVERYWHERE,
+    FLOAT,
     NEAREST,
     STRAIGHT,
     BeamProfile,
@@ -28,7 +29,6 @@ from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message
 
-FLOAT = NDArray[np.float64]
 _FINER = 6  # how often the grid is laid anew over what was found
 _ACROSS = {2: 17, 3: 9}  # places of the grid along each of its directions
 _GATES = 8  # of a lit part of a mirror along each edge: boxes from which walls are looked at

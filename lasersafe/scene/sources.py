@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from lasersafe.scene.beams import (
     BEAM,
     CLOSEST,
+    FLOAT,
     NEAREST,
     NO_BEAM,
     POINT,
@@ -25,7 +26,6 @@ from lasersafe.scene.beams import (
     nearest,
 )
 
-FLOAT = NDArray[np.float64]
 INDEX = NDArray[np.intp]
 _CLASSES = (1, 8, 27, 64, 1 << 30)  # lights are told apart by in how many boxes they start
 _AWAY = 1e12  # m: where a box in which nothing starts is put
