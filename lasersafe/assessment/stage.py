@@ -116,15 +116,16 @@ class Stage:
     others: list[Stage] = field(default_factory=list)  # that share the answers, itself included
     without: frozenset[str] = frozenset()
     fitted_only: bool = False  # no other set-up is worked out
+    burnt: frozenset[tuple[str, str, str]] = frozenset()  # laser, set-up, and a barrier that only mirrors' light opens
 
     def key(self, name: str, *given: object) -> tuple[object, ...]:
         """Return under what an answer is known."""
         key, by = (name, *map(known_by, given)), RESTS[name][0]
         if by == "all":
-            return *key, self.corners
+            return *key, self.corners, self.burnt
         if by == "walls" and not ("direct" in given or "transmitted" in given):
             after = any(one in given for one in ("scatter", "mirror then scatter", ("mirrored", True)))
-            return *key, self.standing(cast("Context", given[0]), ("direct", "mirror") if after else ("direct",))
+            return *key, self.standing(cast("Context", given[0]), WAYS[: 1 + after]), self.burnt
         return key
 
     @cached_property
@@ -200,8 +201,7 @@ class Stage:
     @kept()
     def lit(self, context: Context, pose: Pose) -> tuple[Lit, ...]:
         """Return what the beam of a laser can meet, each with its place."""
-        walls = Walls(self.screens.values())
-        return lit_surfaces(self.scene, context, pose, self.work_distance(context), walls)
+        return lit_surfaces(self.scene, context, pose, self.work_distance(context), Walls(self.screens.values()))
 
     @kept("walls")
     def lit_part(self, context: Context, pose: Pose, item: Lit, mode: str) -> tuple[Vector, float] | None:
@@ -385,7 +385,7 @@ class Stage:
             found += past_walls(laser, pane.mirror, reach, walls)
         found += [level_mirror(laser, one.height, one.share, one.name) for one in paths.level_members(self.scene)]
         members = paths.members_of(self.scene, self.lit(context, pose))
-        return found + paths.further_mirrors(context, pose, found, members, walls)
+        return found + paths.further_mirrors(context, pose, found, members, walls, self.burnt)
 
     @kept("walls")
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[paths.Pane, ...]:

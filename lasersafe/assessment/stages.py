@@ -43,8 +43,22 @@ def stages_at(cases: Sequence[Case], *, fitted_only: bool = False) -> list[Stage
         found.append(Stage(case, case.scene, own, setups, *common, fitted_only=fitted_only))
         found[-1].others.append(found[-1])
     _take_over([one for last in _EARLIER for one in last], found)
+    for stage in found:
+        _burn(stage)
     _EARLIER[:] = [found]  # not before: a job that is broken off must not leave what is half taken over
     return found
+
+
+def _burn(stage: Stage) -> None:
+    """Find the barriers that light over mirrors burns through, also what reaches a mirror through one of them."""
+    found = {
+        (one.laser.name, one.setup.name, name)
+        for one in stage.placed for name, way in stage.held(one, "mirror").items()
+        if stage.held(one, "direct")[name].holds and not way.holds
+    }  # fmt: skip
+    if not found <= stage.burnt:
+        stage.burnt |= found
+        _burn(stage)
 
 
 _EARLIER: list[list[Stage]] = []  # those of the last case of this process
@@ -60,6 +74,7 @@ def _take_over(earlier: list[Stage], stages: list[Stage]) -> None:
         return
     lasting = {name for name, (_, people, _) in RESTS.items() if not people}
     for old, new in zip(earlier, stages, strict=True):
+        new.burnt = old.burnt
         if not new.answers:
             new.answers |= {key: found for key, found in old.answers.items() if key[0] in lasting}
             elsewhere = [key for key in new.answers if key[0] == "_of_person" and key[3] not in new.scene.person]

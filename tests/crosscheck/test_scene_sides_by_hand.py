@@ -149,12 +149,19 @@ def test_what_only_a_mirror_burns_through_lets_its_light_light_what_stands_behin
     # a lens of 10 m focuses 9 kW, 30 mm wide, by way of a mirror 6 m away on a screen 4 m from that, which holds the
     # wider beam wherever the head may point; the light then meets a wall, 2 m on, 2.5 m aside of and 1 m before eyes
     mirror = Surface("plate", (0.0, 6.0, 1.6), 135.0, width=0.5)
+    # with a second mirror in its place, turned by 45 degrees, it comes to (6, 9), 15 m along and half as wide
     walls = (Barrier("screen", ((4.0, 5.0), (4.0, 7.0))), Barrier("wall", ((6.0, 3.0), (6.0, 9.0))))
     scene = Scene((replace(BEAM, power=9000.0, diameter=30e-3),), (Person("P", ((5.0, 8.5),)),), (mirror,), walls)
     lens = ('kind = "collimated"', 'kind = "lens"\nfocal_length = "10 m"'), ('divergence = "1 mrad"\n', "")
     rated = 'name = "screen"\ndistance = "100 mm"\nrating = "{} MW/m2"'
     seen = found(scene, *lens, (rated.format("1e4"), rated.format("600")))
     assert highest(seen, "mirror then scatter") >= scattered(0.9 * 9000.0, 0.8, (1.0, 2.5, 0.0), 0)
+    mirrors = mirror, Surface("second", (6.0, 6.0, 1.6), -45.0, width=0.5)
+    scene = replace(scene, persons=(Person("P", ((6.0, 9.0),)),), surfaces=mirrors, barriers=walls[:1])
+    through = 1.0 - math.exp(-((7.0 / 15.0) ** 2))
+    seen = found(scene, *lens, (rated.format("1e4"), rated.format("600")))
+    assert highest(seen, "mirror") >= 0.81 * 9000.0 * through / (math.pi * 3.5e-3**2) / LIMIT
+    assert highest(found(scene), "mirror") <= 1.0
 
 
 def test_a_head_that_moves_is_no_nearer_aside_than_it_moves_aside() -> None:
