@@ -104,7 +104,7 @@ def further_mirrors(
     first: Sequence[Source],
     members: Sequence[Member],
     walls: Walls,
-    burnt: Container[tuple[str, str, str]],
+    burnt: Container[tuple[str, str, str]] = (),
 ) -> list[Source]:
     """Return the light that goes on over further mirrors, until it is too weak to matter anywhere.
 
