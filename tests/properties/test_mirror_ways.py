@@ -114,7 +114,7 @@ def test_the_image_of_a_head_that_moves_lies_where_it_is_said_to_be_whichever_wa
         assert (away <= np.array(image.moves) + 1e-9).all()
 
 
-CONTEXT = SimpleNamespace(wavelength=1e-6)
+CONTEXT = SimpleNamespace(wavelength=1e-6, laser=SimpleNamespace(name=""), setup=SimpleNamespace(name=""))
 
 
 def panel(name: str, place, width: float, shape: str = "flat", share: float = 0.8) -> paths.Member:
