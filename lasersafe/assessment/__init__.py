@@ -8,21 +8,23 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from contextvars import copy_context
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
 
 import lasersafe
-from lasersafe.assessment.calculation import without_limit_steps
+from lasersafe.assessment.calculation import WITHOUT_STEPS
 from lasersafe.assessment.corners import corners_of
-from lasersafe.assessment.decision import conditions, decision_of, naming_strike_outs, reached_by_each, scene_decision
+from lasersafe.assessment.decision import Sentences, conditions, reached
 from lasersafe.assessment.facts import assumptions_of, record_of
-from lasersafe.assessment.protection import controlled, controls_of, worked_out, worst_of
-from lasersafe.assessment.pulsed import only_printed, ultraviolet_days, with_days
-from lasersafe.assessment.setups import differences_of, rule_sentences
+from lasersafe.assessment.protection import controlled, worked_out
+from lasersafe.assessment.pulsed import PRINTED, ultraviolet_days
+from lasersafe.assessment.setups import compared_rules
 from lasersafe.assessment.uncertainty import uncertainty_of
 from lasersafe.data import shared_path, templates_path
 from lasersafe.models import Case, canonical, read_case, typed_inputs
+from lasersafe.records.fields import over
 from lasersafe.results import Assessment
 from lasersafe.wording import languages, load_wording
 
@@ -61,64 +63,41 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True, dra
     wording = load_wording(language or case.language)
     typed, corners = case, corners_of(case)
     in_full = in_full and drawn
-    with without_limit_steps(not in_full):
-        worked = worst_of(worked_out(corners.cases, wording, fitted_only=not drawn), wording)
-    case, every = worked.case, [one.found for one in worked.each]
-    words = conditions(case, every, worked.eyewear)
-    controls = tuple(controls_of(case, wording, words, worked.scenarios))
-    scenarios, findings = controlled(worked, controls)
-    worked = replace(worked, scenarios=scenarios)
-    scene, (beam, scatter, aided) = None, reached_by_each(worked)
-    if worked.stage is not None:
-        from lasersafe.assessment import scene as scene_part
-        from lasersafe.assessment import scene_zones
-
-        beyond = None if drawn else beam.distance
-        scene = scene_part.scene_result(worked, wording, in_full=in_full, beyond=beyond)
+    leaving = copy_context()
+    leaving.run(WITHOUT_STEPS.set, not in_full)
+    worked = leaving.run(worked_out, corners.cases, wording, fitted_only=not drawn)
+    case, every, words = worked.case, [one.found for one in worked.each], conditions(worked)
+    worked, controls, findings = controlled(worked, wording, words)
+    scene, (beam, scatter, aided), say = None, reached(worked), Sentences(case, wording)
     assumed = assumptions_of(typed, every, beam.distance, scatter.distance)
     if worked.stage is not None:
-        scatter = scatter.at_least(*scene_zones.lit_reach([one.stage for one in worked.each if one.stage is not None]))
+        from lasersafe.assessment.scene import scene_result
+
+        scene, lit = scene_result(worked, wording, in_full=in_full, beyond=None if drawn else beam.distance)
+        scatter = scatter.at_least(*lit)
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
     uncertainty = uncertainty_of(typed, corners, worked, wording, with_spreads=in_full)
-    decision, draft = decision_of(worked, scene, record, (beam, scatter, aided), wording)
-    if scene is not None:
-        decision = scene_decision(decision, scene, wording, with_feet=case.units == "metric and feet")
+    decision, draft = say.decided(worked, scene, record, (beam, scatter, aided))
     if uncertainty.inputs:  # which values the distances hold for
         as_typed = uncertainty.as_typed
         words_on = wording.text("sure.typed_only", reason=as_typed) if as_typed else wording.text("sure.corner")
         decision = replace(decision, people=f"{decision.people} {words_on}")
-    days = ultraviolet_days(worked.each)
+    days, (differences, rules) = over(worked.each, ultraviolet_days), compared_rules(worked.setups)
     material, gas = case.other_hazards.work_material, case.other_hazards.process_gas
     keys = [h.key for h in wording.other_hazards_for(words, material, gas)]
-    people = ("assessor", "laser_safety_officer", "operator", "venue")
+    people = {name: getattr(case.in_charge, name) for name in ("assessor", "laser_safety_officer", "operator", "venue")}
     return Assessment(
-        title=case.title,
-        place=case.place,
-        dates=case.dates,
-        people={name: getattr(case.in_charge, name) for name in people},
-        rule_set=case.rule_set,
-        rule_sets=worked.found[0].rule_sets,
-        decision=naming_strike_outs(with_days(decision, days, wording.language), wording),
-        setups=tuple(worked.setups),
-        scenarios=tuple(scenarios),
-        eyewear=tuple(worked.eyewear),
-        barriers=tuple(worked.barriers),
-        controls=controls,
-        other_hazards=tuple(dict.fromkeys([*keys, *case.other_hazards.keys])),
-        differences=tuple(differences_of(worked.setups)),
-        inputs=typed_inputs(typed),
-        notes=(case.notes,) if case.notes else (),
-        fingerprint=fingerprint(typed, wording.language),
-        version=lasersafe.__version__,
-        language=wording.language,
-        units=case.units,
-        record=replace(record, draft_reasons=draft),
-        ultraviolet=days,
-        rules=tuple(rule_sentences(worked.setups)),
-        uncertainty=uncertainty,
-        scene=scene,
-        **(only_printed(every) if in_full else {}),
-    )
+        title=case.title, place=case.place, dates=case.dates, people=people, rule_set=case.rule_set,
+        rule_sets=worked.found[0].rule_sets, decision=say.naming_strike_outs(say.with_days(decision, days)),
+        setups=tuple(worked.setups), scenarios=tuple(worked.scenarios), eyewear=tuple(worked.eyewear),
+        barriers=tuple(worked.barriers), controls=controls,
+        other_hazards=tuple(dict.fromkeys([*keys, *case.other_hazards.keys])), differences=tuple(differences),
+        inputs=typed_inputs(typed), notes=(case.notes,) if case.notes else (),
+        fingerprint=fingerprint(typed, wording.language), version=lasersafe.__version__, language=wording.language,
+        units=case.units, record=replace(record, draft_reasons=draft), ultraviolet=days, rules=tuple(rules),
+        uncertainty=uncertainty, scene=scene,
+        **({name: over(every, each) for name, each in PRINTED.items()} if in_full else {}),
+    )  # fmt: skip
 
 
 def assess_file(path: Path, *, in_full: bool = True, drawn: bool = True) -> Assessment:

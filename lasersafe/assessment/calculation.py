@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from contextlib import contextmanager
 from contextvars import ContextVar
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -83,17 +82,8 @@ def beam_steps(setup: Setup, beam: BeamGeometry) -> Iterator[Step]:
             yield Step(f"d₀{axis}", *meant, waist, diameter, "m", Message("source.hyperbolic"))
 
 
+# whether nobody prints the steps of limits and of persons with a place
 WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)
-
-
-@contextmanager
-def without_limit_steps(left_out: bool) -> Iterator[None]:
-    """Leave the steps of limits and of persons with a place out of what is worked out meanwhile: nobody prints them."""
-    token = WITHOUT_STEPS.set(left_out)
-    try:
-        yield
-    finally:
-        WITHOUT_STEPS.reset(token)
 
 
 def limit_steps(criterion: Criterion, light: Received, source_angle: float = ALPHA_MIN) -> tuple[Step, ...]:

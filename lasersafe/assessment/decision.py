@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from lasersafe.assessment.barriers import barrier_loads, barrier_words
-from lasersafe.assessment.context import FAR_INFRARED, FARTHER, Context, every_context, kinds_of_light, power_of_all
+from lasersafe.assessment.context import FAR_INFRARED, FARTHER, every_context, kinds_of_light, power_of_all
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadable_markings
 from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together, strike_outs_of
@@ -15,7 +15,7 @@ from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.models import Case
 from lasersafe.quantity import feet, format_quantity, grouped, shown
 from lasersafe.records.fields import badness, highest
-from lasersafe.records.light import EyewearNeed, Step, Zone
+from lasersafe.records.light import EyewearNeed, Step, UltravioletDay, Zone
 from lasersafe.records.scene import SceneResult
 from lasersafe.results import GUESTS, Assumption, ControlFinding, Decision, LaserFacts, Record, Scenario, SetupResult
 from lasersafe.wording import Message, Wording, joined, word
@@ -27,11 +27,11 @@ _MOST_TIMES = 3  # of persons, typed, that are named
 _MOST_KEYS = 8  # of readings that are named one by one
 
 
-def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[EyewearNeed]) -> set[str]:
-    """Return the condition words of the wording files that hold in this case, at any corner of its tolerances."""
-    every, other = [one for found in corners for one in found], case.other_hazards
+def conditions(worked: CaseResults) -> set[str]:
+    """Return the condition words of the wording files that hold in a case, at any corner of its tolerances."""
+    case, other, every = worked.case, worked.case.other_hazards, [one for own in worked.each for one in own.found]
     lights = [
-        light for same in zip(*corners, strict=True)
+        light for same in zip(*(own.found for own in worked.each), strict=True)
         for light in zip(*(every_context(one).values() for one in same), strict=True)
     ]  # fmt: skip
     lines = [one for same in lights for one in same]
@@ -45,7 +45,7 @@ def conditions(case: Case, corners: Sequence[Sequence[Context]], eyewear: list[E
         "handheld": any(one.laser.handheld for one in every),
         "kilowatt": any(kilowatt_class(power_of_all(one) or 0.0) for one in every),
         "process": works or other.work_material if other.process is None else other.process,
-        "eyewear": eyewear,
+        "eyewear": worked.eyewear,
         "barrier": case.barrier,
     }
     return {name for name, found in holds.items() if found}.union(*map(kinds_of_light, lights))
@@ -87,119 +87,24 @@ class Reached:
         return (Step("r", meaning, formula, numbers, self.distance, "m", Message("source.together"), "own"),)
 
 
-def reached(worked: CaseResults, ways: tuple[str, ...]) -> Reached:
-    """Return the farthest zone of what is fitted, its set-up, and how far all reach together where they add."""
-    pairs = [(zone, setup) for setup in worked.setups if setup.fitted for zone in setup.zones if zone.way in ways]
-    zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
-    together, tissue = reach_together([one.found for one in worked.each], ways, zone.distance)
-    if not together > zone.distance:
-        return Reached(zone, farthest, zone.distance)
-    pairs = [pair for pair in pairs if pair[0].tissue == tissue]
-    parts = highest({setup.laser: own.distance} for own, setup in pairs)
-    return Reached(*max(pairs, key=lambda pair: badness(pair[0].distance)), together, tuple(parts.items()))
+def reached(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
+    """Return how far what is fitted reaches along its beams, by scatter, and in beams seen through instruments.
 
-
-def reached_by_each(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
-    """Return how far the fitted lasers reach along their beams, by scatter, and in beams seen through instruments."""
-    ways = beam_ways(worked.case)
-    aided = ("direct", "aided") if any(person.aided for person in worked.case.person) else ways
-    found = {some: reached(worked, some) for some in dict.fromkeys((ways, ("scatter",), aided))}
-    return found[ways], found["scatter",], found[aided]
-
-
-def decision_of(
-    worked: CaseResults, scene: SceneResult | None, record: Record, reach: tuple[Reached, ...], wording: Wording
-) -> tuple[Decision, tuple[str, ...]]:
-    """Return the block that a producer reads aloud, and why the sheet cannot stop being a draft.
-
-    Parameters
-    ----------
-    worked : CaseResults
-        The worst of all corners of the tolerances, with the controls of the scenarios.
-    scene : SceneResult or None
-        What is placed, where there is a scene.
-    record : Record
-        With findings on controls and readings.
-    reach : tuple of Reached
-        How far the fitted lasers reach along their beams, by scatter, and in a beam seen through an instrument.
-    wording : Wording
-        Language of the sentences.
+    Of each the farthest zone, its set-up, and how far all reach together where they add.
     """
-    case, text, ways = worked.case, wording.text, beam_ways(worked.case)
-    words, fitted = _Sentences(case, wording), [s for s in worked.setups if s.fitted]
-    beam, near, placed = reach[0], reach[1].distance, () if scene is None else scene.barriers
-    mirrors = [] if scene is None else [z.distance for z in scene.zones if z.fitted and z.kind in _MIRRORS]
-    counted = IN_BEAM + _MIRRORS if all(one <= FARTHER * beam.distance for one in mirrors) else IN_BEAM
-    lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in counted]
-    far = max((beam.distance, *lines), key=badness)
-    mine = [s for s in worked.scenarios if is_fitted(s, fitted)]
-    open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
-    uncovered = [s for s in fitted if not any((o.laser, o.setup) == (s.laser, s.setup) for o in mine)]
-    uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
-    measured, unread = words.readings(record)
-    struck = strike_outs_of(worked, fitted, mine)
-    out = [words.count("struck_out", struck.count)] if struck.count else []
-    out += [] if struck.worst is None else [words.above("say.struck_worst", struck.worst)]
-    above = [words.above("say.above", s) for s in sorted(open_ones, key=lambda s: -badness(s.ratio))[:4]]
-    known = words.other_setups(worked.setups, fitted, ways)
-    left_out = [text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
-    unreadable = [
-        text("say.eyewear_unread", person=one.name, marking=shown(one.eyewear), reason=wording.say(why))
-        for _, one, why in unreadable_markings(case)
-    ]
-    starters, stated = words.starters(record), words.stated()
-    fields = ", ".join(wording.texts.get(f"unstated.{name}", name) for name in case.unstated)
-    unstated = [text("unstated.sentence", fields=fields)] if fields else []  # nobody can sign it then
-    assumed = words.first([words.assumed(one, far) for one in record.assumptions if one.laser], MOST, "assumed.more")
-    assumed = [text("assumed.sentence", what="; ".join(assumed))] if assumed else []
-    first = [*measured, *starters, *above[:1], *unreadable, *assumed, *left_out, *unread, *out, *stated, *unstated]
-    counts = {"open": len(open_ones), "uncontrolled": len(uncontrolled), "measured": len(measured)}
-    points = tuple(words.count(key, count) for key, count in counts.items() if count)  # what keeps it from running
-    loads, worn = barrier_loads(worked.barriers, placed), tuple(words.wear(worked.eyewear, record.lasers, mine))
-    said = [": ".join(filter(None, (laser, "; ".join(wear)))) for laser, wear in worn]
-    barrier, remarks = barrier_words(loads, placed, [beam.setup.laser, *(s.laser for s in fitted)], wording)
-    limit = beam.zone.criterion
-    people = text(
-        "say.people", direct=words.metres(far), scatter=words.metres(near),
-        aid=text("say.aided_eye" if "aided" in ways else "say.naked_eye"),
-        together=text("say.all_together") if len(fitted) > 1 and case.adds_lasers else "",
-        tissue=text(f"tissue.{limit.tissue}"), rule_set=limit.rule_set, duration=f"{limit.duration:g} s",
-    )  # fmt: skip
-    decision = Decision(
-        wear=". ".join(said) + "." if said else text("say.no_eyewear"),
-        people=f"{people} {text('assumed.people')}" if assumed else people, barrier=barrier, barrier_remarks=remarks,
-        verdict=text("say.not_as_planned", what="; ".join(points)) if points else text("say.no_verdict"),
-        passed=not open_ones and not record.findings and not measured and not uncovered and bool(mine),
-        reasons=tuple(dict.fromkeys([*first, *above[1:], *words.findings(uncontrolled), *known])),
-        headline_distance=far, scatter_distance=near, aided_distance=max(far, reach[2].distance, key=badness),
-        headline_tissue=beam.zone.tissue, steps=tuple(dict.fromkeys(step for one in reach for step in one.steps)),
-        aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS), points=points, worn=worn,
-        loads=tuple(one for one in loads if one.fitted and (one.asked or one.rating is not None)),
-        causes=(*left_out, *unstated), grounds=(*assumed, *stated, *unreadable, *known), strike_outs=struck,
-        answered=any(s.answer and not s.below and not s.struck_out for s in mine),
-    )  # fmt: skip
-    if decision.passed:  # it fails closed
-        decision = replace(decision, verdict=text(f"say.passed_{decision.passing}"))
-    return decision, (*measured, *starters, *unstated)
-
-
-def naming_strike_outs(decision: Decision, wording: Wording) -> Decision:
-    """Return the decision with a verdict that names what is left out: how many ways, the worst ratio, and whose."""
-    struck, worst, words = decision.strike_outs, decision.strike_outs.worst, list[str]()
-    if struck.count and worst is None:
-        words.append(wording.text("say.struck_nothing", count=struck.count))
-    elif struck.count and worst is not None:
-        key = "say.struck_one" if struck.ways == 1 else "say.struck_many"
-        whose = {"person": worst.person, "way": way_of(worst, wording), "laser": wording.say(worst.laser)}
-        words.append(wording.text(key, count=struck.ways, ratio=times(worst.ratio), **whose))
-    if struck.not_assessed:
-        pairs = [wording.text("say.person_for_laser", person=p, laser=laser) for p, laser in struck.not_assessed]
-        more = [f"+{len(pairs) - _MOST_PAIRS}"] if len(pairs) > _MOST_PAIRS else []
-        words.append(wording.text("say.not_assessed", pairs=", ".join([*pairs[:_MOST_PAIRS], *more])))
-    if not words:
-        return decision
-    verdict = wording.text(f"say.passed_{decision.passing}") if decision.passed else decision.verdict
-    return replace(decision, verdict="; ".join([verdict, *words]), points=(*decision.points, *words))
+    ways, found = beam_ways(worked.case), dict[tuple[str, ...], Reached]()
+    aided = ("direct", "aided") if any(person.aided for person in worked.case.person) else ways
+    for some in dict.fromkeys((ways, ("scatter",), aided)):
+        pairs = [(zone, setup) for setup in worked.setups if setup.fitted for zone in setup.zones if zone.way in some]
+        zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
+        together, tissue = reach_together([one.found for one in worked.each], some, zone.distance)
+        found[some] = Reached(zone, farthest, zone.distance)
+        if together > zone.distance:
+            pairs = [pair for pair in pairs if pair[0].tissue == tissue]
+            parts = highest({setup.laser: own.distance} for own, setup in pairs)
+            zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
+            found[some] = Reached(zone, farthest, together, tuple(parts.items()))
+    return found[ways], found["scatter",], found[aided]
 
 
 def is_fitted(scenario: Scenario, fitted: Sequence[SetupResult]) -> bool:
@@ -218,8 +123,8 @@ def times(ratio: float) -> str:
     return format_quantity(ratio, "1", 3, "up") if math.isfinite(ratio) else "∞"
 
 
-class _Sentences:
-    """The sentences of the decision block, in the language of the wording."""
+class Sentences:
+    """The sentences of the decision block, in the language of the wording, and the block of them."""
 
     def __init__(self, case: Case, wording: Wording) -> None:
         self.case = case
@@ -359,33 +264,137 @@ class _Sentences:
             laser=", ".join(filter(None, (laser, scenario.setup))), reason=self.wording.say(scenario.struck_out),
         )  # fmt: skip
 
+    def decided(
+        self, worked: CaseResults, scene: SceneResult | None, record: Record, reach: tuple[Reached, ...]
+    ) -> tuple[Decision, tuple[str, ...]]:
+        """Return the block that a producer reads aloud, and why the sheet cannot stop being a draft.
 
-def scene_decision(decision: Decision, scene: SceneResult, wording: Wording, *, with_feet: bool = False) -> Decision:
-    """Return the decision with what the scene adds: refusals, and the lines that people stand behind."""
-    refusals = [f.text for f in scene.findings if f.refuses]
-    panes = [f.text for f in scene.findings if f.kind == "failing window" and not f.refuses]
-    kinds = ("one at a time", "target list", "ignition", "beyond target", "spectator")
-    others = [f.text for f in scene.findings if not f.refuses and f.kind in kinds]
-    verdict, passed = decision.verdict, decision.passed
-    if refusals and passed:
-        verdict, passed = wording.text("say.not_as_planned", what=refusals[0]), False
-    by_laser: dict[str, list[str]] = {}
-    for line in scene.lines:
-        if line.distance > 0.0:
-            side = f"{wording.text(f'side.{line.side}')} {grouped(line.distance, 1)} m"
-            by_laser.setdefault(line.laser, []).append(side)
-    sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
-    people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue
-    mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]
-    if headline is not None and any(not z.distance <= FARTHER * headline for z in mirrors):
-        bent = max(mirrors, key=lambda zone: badness(zone.distance))
-        headline = max((bent.distance, *(line.distance for line in scene.lines if line.zone in _MIRRORS)), key=badness)
-        words = {"surface": wording.say(bent.surface), "laser": bent.laser, "reach": metres(headline, with_feet)}
-        people, tissue = " ".join((people, wording.text("say.bent", **words))), "eye"
-    people = f"{people} {wording.text('say.lines', sides=sides)}" if sides else people
-    return replace(
-        decision, verdict=verdict, passed=passed, people=people, headline_distance=headline, headline_tissue=tissue,
-        aided_distance=max(decision.aided_distance, math.inf if headline is None else headline, key=badness),
-        reasons=(*refusals, *panes, *decision.reasons, *others), causes=(*refusals, *panes, *decision.causes),
-        grounds=(*decision.grounds, *others),
-    )  # fmt: skip
+        Parameters
+        ----------
+        worked : CaseResults
+            The worst of all corners of the tolerances, with the controls of the scenarios.
+        scene : SceneResult or None
+            What is placed, where there is a scene.
+        record : Record
+            With findings on controls and readings.
+        reach : tuple of Reached
+            How far the fitted lasers reach along their beams, by scatter, and in a beam seen through an instrument.
+        """
+        case, text, ways, fitted = self.case, self.text, beam_ways(self.case), [s for s in worked.setups if s.fitted]
+        beam, near, placed = reach[0], reach[1].distance, () if scene is None else scene.barriers
+        mirrors = [] if scene is None else [z.distance for z in scene.zones if z.fitted and z.kind in _MIRRORS]
+        counted = IN_BEAM + _MIRRORS if all(one <= FARTHER * beam.distance for one in mirrors) else IN_BEAM
+        lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in counted]
+        far = max((beam.distance, *lines), key=badness)
+        mine = [s for s in worked.scenarios if is_fitted(s, fitted)]
+        open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
+        uncovered = [s for s in fitted if not any((o.laser, o.setup) == (s.laser, s.setup) for o in mine)]
+        uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
+        measured, unread = self.readings(record)
+        struck = strike_outs_of(worked, fitted, mine)
+        out = [self.count("struck_out", struck.count)] if struck.count else []
+        out += [] if struck.worst is None else [self.above("say.struck_worst", struck.worst)]
+        above = [self.above("say.above", s) for s in sorted(open_ones, key=lambda s: -badness(s.ratio))[:4]]
+        known = self.other_setups(worked.setups, fitted, ways)
+        left_out = [text("say.uncovered", laser=s.laser, setup=s.setup) for s in uncovered]
+        unreadable = [
+            text("say.eyewear_unread", person=one.name, marking=shown(one.eyewear), reason=self.wording.say(why))
+            for _, one, why in unreadable_markings(case)
+        ]
+        starters, stated = self.starters(record), self.stated()
+        fields = ", ".join(self.wording.texts.get(f"unstated.{name}", name) for name in case.unstated)
+        unstated = [text("unstated.sentence", fields=fields)] if fields else []  # nobody can sign it then
+        assumed = self.first([self.assumed(one, far) for one in record.assumptions if one.laser], MOST, "assumed.more")
+        assumed = [text("assumed.sentence", what="; ".join(assumed))] if assumed else []
+        first = [*measured, *starters, *above[:1], *unreadable, *assumed, *left_out, *unread, *out, *stated, *unstated]
+        counts = {"open": len(open_ones), "uncontrolled": len(uncontrolled), "measured": len(measured)}
+        points = tuple(self.count(key, count) for key, count in counts.items() if count)  # what keeps it from running
+        loads, worn = barrier_loads(worked.barriers, placed), tuple(self.wear(worked.eyewear, record.lasers, mine))
+        said = [": ".join(filter(None, (laser, "; ".join(wear)))) for laser, wear in worn]
+        barrier, remarks = barrier_words(loads, placed, [beam.setup.laser, *(s.laser for s in fitted)], self.wording)
+        limit = beam.zone.criterion
+        people = text(
+            "say.people", direct=self.metres(far), scatter=self.metres(near),
+            aid=text("say.aided_eye" if "aided" in ways else "say.naked_eye"),
+            together=text("say.all_together") if len(fitted) > 1 and case.adds_lasers else "",
+            tissue=text(f"tissue.{limit.tissue}"), rule_set=limit.rule_set, duration=f"{limit.duration:g} s",
+        )  # fmt: skip
+        decision = Decision(
+            wear=". ".join(said) + "." if said else text("say.no_eyewear"), barrier=barrier, barrier_remarks=remarks,
+            people=f"{people} {text('assumed.people')}" if assumed else people,
+            verdict=text("say.not_as_planned", what="; ".join(points)) if points else text("say.no_verdict"),
+            passed=not open_ones and not record.findings and not measured and not uncovered and bool(mine),
+            reasons=tuple(dict.fromkeys([*first, *above[1:], *self.findings(uncontrolled), *known])),
+            headline_distance=far, scatter_distance=near, aided_distance=max(far, reach[2].distance, key=badness),
+            headline_tissue=beam.zone.tissue, steps=tuple(dict.fromkeys(step for one in reach for step in one.steps)),
+            aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS), points=points, worn=worn,
+            loads=tuple(one for one in loads if one.fitted and (one.asked or one.rating is not None)),
+            causes=(*left_out, *unstated), grounds=(*assumed, *stated, *unreadable, *known), strike_outs=struck,
+            answered=any(s.answer and not s.below and not s.struck_out for s in mine),
+        )  # fmt: skip
+        if decision.passed:  # it fails closed
+            decision = replace(decision, verdict=text(f"say.passed_{decision.passing}"))
+        return self.with_scene(decision, scene), (*measured, *starters, *unstated)
+
+    def with_scene(self, decision: Decision, scene: SceneResult | None) -> Decision:
+        """Return the decision with what the scene adds: refusals, and the lines that people stand behind."""
+        if scene is None:
+            return decision
+        refusals = [f.text for f in scene.findings if f.refuses]
+        panes = [f.text for f in scene.findings if f.kind == "failing window" and not f.refuses]
+        kinds = ("one at a time", "target list", "ignition", "beyond target", "spectator")
+        others = [f.text for f in scene.findings if not f.refuses and f.kind in kinds]
+        verdict, passed = decision.verdict, decision.passed
+        if refusals and passed:
+            verdict, passed = self.text("say.not_as_planned", what=refusals[0]), False
+        by_laser: dict[str, list[str]] = {}
+        for line in scene.lines:
+            if line.distance > 0.0:
+                side = f"{self.text(f'side.{line.side}')} {grouped(line.distance, 1)} m"
+                by_laser.setdefault(line.laser, []).append(side)
+        sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
+        people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue
+        mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]
+        if headline is not None and any(not z.distance <= FARTHER * headline for z in mirrors):
+            bent = max(mirrors, key=lambda zone: badness(zone.distance))
+            lines = (line.distance for line in scene.lines if line.zone in _MIRRORS)
+            headline, tissue = max((bent.distance, *lines), key=badness), "eye"
+            words = {"surface": self.wording.say(bent.surface), "laser": bent.laser, "reach": self.metres(headline)}
+            people = f"{people} {self.text('say.bent', **words)}"
+        people = f"{people} {self.text('say.lines', sides=sides)}" if sides else people
+        return replace(
+            decision, verdict=verdict, passed=passed, people=people, headline_distance=headline, headline_tissue=tissue,
+            aided_distance=max(decision.aided_distance, math.inf if headline is None else headline, key=badness),
+            reasons=(*refusals, *panes, *decision.reasons, *others), causes=(*refusals, *panes, *decision.causes),
+            grounds=(*decision.grounds, *others),
+        )  # fmt: skip
+
+    def with_days(self, decision: Decision, days: Sequence[UltravioletDay]) -> Decision:
+        """Return the decision, refused when the ultraviolet doses of a day add up to more than the limit."""
+        above = []
+        for day in (one for one in days if not one.below):
+            facts = {"person": day.person, "tissue": word(day.tissue), "band": day.band}
+            above.append(self.wording.say(Message("dose.above", ratio=times(day.ratio), **facts)))
+        if not above:
+            return decision
+        verdict = self.wording.say(Message("dose.refused")) if decision.passed else decision.verdict
+        reasons, causes = (*above, *decision.reasons), (*above, *decision.causes)
+        return replace(decision, passed=False, verdict=verdict, reasons=reasons, causes=causes)
+
+    def naming_strike_outs(self, decision: Decision) -> Decision:
+        """Return the decision with a verdict that names what is left out: how many ways, the worst ratio, and whose."""
+        text, struck, worst, words = self.text, decision.strike_outs, decision.strike_outs.worst, list[str]()
+        if struck.count and worst is None:
+            words.append(text("say.struck_nothing", count=struck.count))
+        elif struck.count and worst is not None:
+            key = "say.struck_one" if struck.ways == 1 else "say.struck_many"
+            whose = {"person": worst.person, "way": way_of(worst, self.wording), "laser": self.wording.say(worst.laser)}
+            words.append(text(key, count=struck.ways, ratio=times(worst.ratio), **whose))
+        if struck.not_assessed:
+            pairs = [text("say.person_for_laser", person=p, laser=laser) for p, laser in struck.not_assessed]
+            more = [f"+{len(pairs) - _MOST_PAIRS}"] if len(pairs) > _MOST_PAIRS else []
+            words.append(text("say.not_assessed", pairs=", ".join([*pairs[:_MOST_PAIRS], *more])))
+        if not words:
+            return decision
+        verdict = text(f"say.passed_{decision.passing}") if decision.passed else decision.verdict
+        return replace(decision, verdict="; ".join([verdict, *words]), points=(*decision.points, *words))

@@ -155,49 +155,6 @@ def need_at(
     return replace(need, verdict=filters.verdict_on(marking, need, rate)) if marking else need
 
 
-def stopped_by(case: Case, scenario: Scenario, result: BarrierResult, person: Person) -> bool:
-    """Return whether a barrier that holds answers a scenario; nobody who can come nearer stands behind it.
-
-    Where person and barrier have places, geometry has decided, and the barrier is in the exposure already. A barrier
-    without a place answers for the persons that it protects from all sides, not in service, when it may be open.
-    """
-    way = BASE_WAY.get(scenario.way, scenario.way)
-    protects = any(b.name == result.barrier and person.name in b.protects for b in case.barrier)
-    if scenario.placed:
-        placed = case.scene is not None and any(b.name == result.barrier for b in case.scene.barrier)
-        if placed or not protects or "service" in scenario.modes:
-            return False
-    same = (result.laser, result.setup, result.way) == (scenario.laser, scenario.setup, way)
-    behind = result.distance < float(person.distance)
-    return same and result.asked and result.holds and behind and (way == "direct" or protects)
-
-
-def answered(
-    worked: CaseResults, scenario: Scenario, person: Person, eyewear: list[EyewearNeed], wording: Wording
-) -> str:
-    """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
-
-    A barrier answers the direct beam of everybody behind it; reflected and scattered light comes from all sides, so
-    there it answers only for the persons that the case names as protected by it. No barrier answers an extended source.
-    Eyewear answers what its verdict says, at every corner of the tolerances, and nothing without an end.
-    """
-    glowing = GLOWING in scenario.modes  # neither barrier nor filter was worked out for its light alone
-    for one in worked.barriers if not glowing else ():
-        if stopped_by(worked.case, scenario, one, person):
-            same = (b for b in worked.barriers if (b.barrier, b.laser, b.setup) == (one.barrier, one.laser, one.setup))
-            weak = any(b.asked and not b.holds for b in same)
-            key = "say.barrier_holds_against" if weak else "say.barrier_holds"
-            return wording.text(key, barrier=one.barrier, way=wording.text(f"way.{one.way}"))
-    name = (person.name, scenario.laser, scenario.setup)
-    verdicts = [need.verdict for need in eyewear if (need.person, need.laser, need.setup) == name]
-    if scenario.tissue != "eye" or not verdicts or not math.isfinite(scenario.ratio):
-        return ""
-    scatter = BASE_WAY.get(scenario.way) == "scatter" and not glowing
-    if not all(v is not None and (v.enough or (scatter and v.verdict == marks.SCATTER_ONLY)) for v in verdicts):
-        return ""
-    return wording.text("say.eyewear_scatter" if scatter else "say.eyewear_enough", marking=person.eyewear)
-
-
 def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, shared_by: int) -> bool:
     """Return True when the marking covers density and damage class for the scatter at every allowed setting."""
     if not (math.isfinite(scenario.ratio) and scenario.ratio > 0.0):
@@ -257,125 +214,143 @@ class CaseResults:
         """Every corner as it is."""
         return self.corners or (self,)
 
+    def stopping(self, scenario: Scenario) -> Iterator[BarrierResult]:
+        """Yield the barriers that hold and answer a scenario; nobody who can come nearer stands behind one.
 
-def worked_out(cases: Sequence[Case], wording: Wording, *, fitted_only: bool = False) -> list[CaseResults]:
-    """Return zones, scenarios, eyewear and barriers of corners; what answers the scenarios follows in `worst_of`.
+        One answers the direct beam of everybody behind it; reflected and scattered light comes from all sides, so there
+        it answers only for the persons that the case names as protected by it. Where person and barrier have places,
+        geometry has decided, and the barrier is in the exposure already. A barrier without a place answers for the
+        persons that it protects from all sides, not in service, when it may be open.
+        """
+        case, way = self.case, BASE_WAY.get(scenario.way, scenario.way)
+        (away,) = (float(one.distance) for one in case.person if one.name == scenario.person)
+        placed = set[str]() if case.scene is None else {barrier.name for barrier in case.scene.barrier}
+        for one in self.barriers:
+            protects = any(b.name == one.barrier and scenario.person in b.protects for b in case.barrier)
+            if scenario.placed and (one.barrier in placed or not protects or "service" in scenario.modes):
+                continue
+            same = (one.laser, one.setup, one.way) == (scenario.laser, scenario.setup, way)
+            if same and one.asked and one.holds and one.distance < away and (way == "direct" or protects):
+                yield one
 
-    In a scene other set-ups can be left out.
+    def answer(self, scenario: Scenario, needs: Sequence[EyewearNeed], wording: Wording) -> str:
+        """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
+
+        No barrier answers an extended source. Eyewear, by what its wearer needs against the same beam, answers what its
+        verdict says, at every corner of the tolerances, and nothing without an end.
+        """
+        glowing = GLOWING in scenario.modes  # neither barrier nor filter was worked out for its light alone
+        for one in () if glowing else self.stopping(scenario):
+            same = (b for b in self.barriers if (b.barrier, b.laser, b.setup) == (one.barrier, one.laser, one.setup))
+            weak = any(b.asked and not b.holds for b in same)
+            key = "say.barrier_holds_against" if weak else "say.barrier_holds"
+            return wording.text(key, barrier=one.barrier, way=wording.text(f"way.{one.way}"))
+        verdicts = [need.verdict for need in needs]
+        if scenario.tissue != "eye" or not verdicts or not math.isfinite(scenario.ratio):
+            return ""
+        scatter = BASE_WAY.get(scenario.way) == "scatter" and not glowing
+        if not all(v is not None and (v.enough or (scatter and v.verdict == marks.SCATTER_ONLY)) for v in verdicts):
+            return ""
+        (marking,) = (person.eyewear for person in self.case.person if person.name == scenario.person)
+        return wording.text("say.eyewear_scatter" if scatter else "say.eyewear_enough", marking=marking)
+
+    def answered(self, eyewear: list[EyewearNeed], wording: Wording) -> CaseResults:
+        """Return the same with what answers its scenarios, and what is left of several lasers together."""
+        lasers = {person.name: len(lighting(person, self.found)) for person in self.case.person}
+        scenarios, left = [], []
+        for bare in self.scenarios:
+            one, beam = bare, (bare.person, bare.laser, bare.setup)
+            own = [need for need in eyewear if (need.person, need.laser, need.setup) == beam]
+            if not (bare.below or bare.struck_out):
+                one = replace(bare, answer=self.answer(bare, own, wording))
+            scenarios.append(one)
+            if one.struck_out or (one.answer and any(self.stopping(one))):
+                continue
+            if one.answer:  # LBn lets through at most 10^-n, and a pair that is enough has at least what is asked for
+                least = [marks.density_number(math.log10(one.ratio * lasers[one.person]))]
+                if all(n.verdict is not None and n.verdict.enough for n in own):
+                    least = [
+                        max(marks.density_number(n.optical_density_exact), *(s.scale_number or 0 for s in n.scales))
+                        for n in own
+                    ]
+                ratio = one.ratio * 10.0 ** -min(least)
+                by_set = dict.fromkeys(one.ratio_by_rule_set, ratio)
+                one = replace(one, ratio=ratio, ratio_by_rule_set=by_set, fractions={})
+            left.append(one)
+        return replace(self, scenarios=[*scenarios, *sums_of(self.case, self.found, left)])
+
+
+def worked_out(cases: Sequence[Case], wording: Wording, *, fitted_only: bool = False) -> CaseResults:
+    """Return what follows from a case at its corners: that of the farthest direct beam, with the worst of each result.
+
+    A pair of eyewear answers at every corner what it answers at all of them. In a scene other set-ups can be left out.
     """
+    own: list[tuple[Case, list[Context], list[SetupResult], Stage | None]]
     if cases[0].scene is None:
         every = contexts_of_each(cases)
-        own = zip(cases, every, results_of_each(every), strict=True)
-        return [_worked_out(case, found, setups, None, wording) for case, found, setups in own]
-    from lasersafe.assessment.scene_matrix import ask_all, placed_case
-    from lasersafe.assessment.stages import stages_at
+        own = list(zip(cases, every, results_of_each(every), [None] * len(cases), strict=True))
+    else:
+        from lasersafe.assessment.scene_matrix import ask_all, placed_case, placed_scenarios
+        from lasersafe.assessment.stages import stages_at
 
-    stages = stages_at(list(map(placed_case, cases)), fitted_only=fitted_only)
-    for stage in stages:
-        ask_all(stage)
-    return [_worked_out(one.case, one.contexts, one.setups, one, wording) for one in stages]
-
-
-def _worked_out(
-    case: Case, found: list[Context], setups: list[SetupResult], stage: Stage | None, wording: Wording
-) -> CaseResults:
-    if stage is not None:
-        from lasersafe.assessment.scene_matrix import placed_scenarios
-    scenarios: list[Scenario] = []
-    eyewear: list[EyewearNeed] = []
-    cells: list[MatrixCell] = []
-    for context in found:
-        own, placed = list[Scenario](), set[str]()
-        if stage is not None and stage.poses(context, "running"):
-            placed = {person.name for person in stage.scene.person}
-            if context.setup.fitted or not stage.fitted_only:
-                own, more = placed_scenarios(stage, context)
-                cells += more
-        own = [*own, *scenarios_of(context, placed), *extended_scenarios(context)]
-        scenarios += own
-        if not context.setup.fitted:
-            continue
-        needs = list(eyewear_of(context, found, own, wording))
-        for way in FAULTS if stage is not None else ():  # in the beam of a lost lens or a broken fibre as well
-            hit = {s.person for s in own if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
-            broken = broken_context(stage, context, way)[0] if stage is not None and hit else None
-            if broken is not None:
-                also = [need for need in eyewear_of(broken, found, own, wording) if need.person in hit]
-                needs = covering_each([needs, also])
-        eyewear += needs
-    return CaseResults(case, found, setups, scenarios, eyewear, barrier_results(found), stage, cells)
+        stages = stages_at(list(map(placed_case, cases)), fitted_only=fitted_only)
+        for stage in stages:
+            ask_all(stage)
+        own = [(stage.case, stage.contexts, stage.setups, stage) for stage in stages]
+    corners, cells = [], list["MatrixCell"]()
+    for case, found, setups, there in own:
+        scenarios, eyewear, cells = list[Scenario](), list[EyewearNeed](), []
+        for context in found:
+            mine, placed = list[Scenario](), set[str]()
+            if there is not None and there.poses(context, "running"):
+                placed = {person.name for person in there.scene.person}
+                if context.setup.fitted or not fitted_only:
+                    mine, more = placed_scenarios(there, context)
+                    cells += more
+            mine = [*mine, *scenarios_of(context, placed), *extended_scenarios(context)]
+            scenarios += mine
+            if not context.setup.fitted:
+                continue
+            needs = list(eyewear_of(context, found, mine, wording))
+            for way in FAULTS if there is not None else ():  # in the beam of a lost lens or a broken fibre as well
+                hit = {s.person for s in mine if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
+                broken = broken_context(there, context, way)[0] if there is not None and hit else None
+                if broken is not None:
+                    also = [need for need in eyewear_of(broken, found, mine, wording) if need.person in hit]
+                    needs = covering_each([needs, also])
+            eyewear += needs
+        barriers = barrier_results(found)
+        corners.append(CaseResults(case, found, setups, scenarios, eyewear, barriers, there, cells))
+    covering = covering_each(one.eyewear for one in corners)
+    corners = sorted((one.answered(covering, wording) for one in corners), key=rank, reverse=True)
+    return corners[0] if len(corners) == 1 else replace(worst(corners), eyewear=covering, corners=tuple(corners))
 
 
-def _answered(worked: CaseResults, eyewear: list[EyewearNeed], wording: Wording) -> CaseResults:
-    """Return a corner with what answers its scenarios, and what is left of several lasers together."""
-    persons = {person.name: person for person in worked.case.person}
-    scenarios, left = [], []
-    for bare in worked.scenarios:
-        person, one = persons[bare.person], bare
-        if not (bare.below or bare.struck_out):
-            one = replace(bare, answer=answered(worked, bare, person, eyewear, wording))
-        scenarios.append(one)
-        if one.struck_out or (one.answer and any(stopped_by(worked.case, one, b, person) for b in worked.barriers)):
-            continue
-        if one.answer:  # LBn lets through at most 10^-n, and a pair that is enough has at least what is asked for
-            own = [n for n in eyewear if (n.person, n.laser, n.setup) == (one.person, one.laser, one.setup)]
-            least = [marks.density_number(math.log10(one.ratio * len(lighting(person, worked.found))))]
-            if all(n.verdict is not None and n.verdict.enough for n in own):
-                exact = [marks.density_number(n.optical_density_exact) for n in own]
-                least = [
-                    max(most, *(s.scale_number or 0 for s in n.scales)) for most, n in zip(exact, own, strict=True)
-                ]
-            ratio = one.ratio * 10.0 ** -min(least)
-            by_set = dict.fromkeys(one.ratio_by_rule_set, ratio)
-            one = replace(one, ratio=ratio, ratio_by_rule_set=by_set, fractions={})
-        left.append(one)
-    return replace(worked, scenarios=[*scenarios, *sums_of(worked.case, worked.found, left)])
+def controlled(
+    worked: CaseResults, wording: Wording, words: set[str]
+) -> tuple[CaseResults, tuple[Control, ...], tuple[ControlFinding, ...]]:
+    """Return a case with its scenarios in order, and what answers those above the limit, controls, what is left open.
 
-
-def worst_of(corners: Sequence[CaseResults], wording: Wording) -> CaseResults:
-    """Return the corner whose direct beam reaches farthest, with the worst of every result of all corners.
-
-    A pair of eyewear answers at every corner what it answers at all of them.
-
-    Parameters
-    ----------
-    corners : sequence of CaseResults
-        At least one, all of the same case.
-    wording : Wording
-        Language of the answers.
+    Controls stand in the order substitute - technical - organisational - personal, those in place first. Left open is
+    what is above the limit today and nothing of the first two kinds answers; a barrier that holds is a technical
+    control, and a sum is answered through its parts.
     """
-    eyewear = covering_each(one.eyewear for one in corners)
-    answered = sorted((_answered(one, eyewear, wording) for one in corners), key=rank, reverse=True)
-    return answered[0] if len(answered) == 1 else replace(worst(answered), eyewear=eyewear, corners=tuple(answered))
-
-
-def controls_of(case: Case, wording: Wording, words: set[str], scenarios: Sequence[Scenario]) -> list[Control]:
-    """Return controls in the order substitute - technical - organisational - personal, those in place first."""
-    ways = {BASE_WAY.get(s.way, s.way) for s in scenarios if not s.below and not s.struck_out}
-    found = []
-    for control in case.control:
-        known = wording.control(control.key) if control.key else None
-        persons = tuple(word for word in control.answers if word not in WAYS)
-        answers = tuple(way for way in WAYS if way in control.answers)
-        answers = answers or (known.answers if known else WAYS if persons else ())
-        text, alone = control.text or (known.text if known else ""), known.alone if known else True
-        key, laser = known.key if known else "", control.laser or ""
-        found.append(Control(control.kind, text, answers, persons, laser, alone, key=key, in_place=True))
-    done = {control.key for control in found}
+    ways = {BASE_WAY.get(s.way, s.way) for s in worked.scenarios if not s.below and not s.struck_out}
+    controls = []
+    for stated in worked.case.control:
+        known = wording.control(stated.key) if stated.key else None
+        named = tuple(word for word in stated.answers if word not in WAYS)
+        answers = tuple(way for way in WAYS if way in stated.answers)
+        answers = answers or (known.answers if known else WAYS if named else ())
+        text, alone = stated.text or (known.text if known else ""), known.alone if known else True
+        key, laser = known.key if known else "", stated.laser or ""
+        controls.append(Control(stated.kind, text, answers, named, laser, alone, key=key, in_place=True))
+    done = {control.key for control in controls}
     for entry in wording.controls_for(words):
         answers = tuple(way for way in entry.answers if way in ways)
         if answers and entry.key not in done:
-            found.append(Control(entry.kind, entry.text, answers, key=entry.key))
-    return sorted(found, key=lambda control: CONTROL_KINDS.index(control.kind))
-
-
-def controlled(worked: CaseResults, controls: Sequence[Control]) -> tuple[list[Scenario], tuple[ControlFinding, ...]]:
-    """Return the scenarios in their order with the controls that answer those above the limit, and what is left open.
-
-    Left open is what is above the limit today and nothing of the first two kinds answers; a barrier that holds is a
-    technical control, and a sum is answered through its parts.
-    """
-    persons = {person.name: person for person in worked.case.person}
+            controls.append(Control(entry.kind, entry.text, answers, key=entry.key))
+    controls.sort(key=lambda control: CONTROL_KINDS.index(control.kind))
     fitted = {(s.laser, s.setup) for s in worked.setups if s.fitted}
 
     def order(one: Scenario) -> tuple[bool, bool, float]:
@@ -388,19 +363,17 @@ def controlled(worked: CaseResults, controls: Sequence[Control]) -> tuple[list[S
             if not plain.below and BASE_WAY.get(plain.way, plain.way) in control.answers
             and (not control.persons or plain.person in control.persons) and control.laser in ("", plain.laser)
         ]  # fmt: skip
-        done = [control for control in own if control.in_place]
-        texts, in_place = (tuple(control.text for control in some) for some in (own, done))
+        placed = [control for control in own if control.in_place]
+        texts, in_place = (tuple(control.text for control in some) for some in (own, placed))
         one = replace(plain, key=f"S{number}", controls=texts, in_place=in_place)
         scenarios.append(one)
         if one.below or one.struck_out or (one.laser, one.setup) not in fitted:
             continue
-        if any(control.alone and control.kind in FIRST_KINDS for control in done):
-            continue
-        if any(stopped_by(worked.case, one, barrier, persons[one.person]) for barrier in worked.barriers):
+        if any(control.alone and control.kind in FIRST_KINDS for control in placed) or any(worked.stopping(one)):
             continue
         personal = bool(one.answer) or any(
             control.kind == "personal" and (one.tissue == "eye" or control.key.startswith("cover skin"))
-            for control in done
+            for control in placed
         )
         findings.append(ControlFinding(one.key, one.laser, one.setup, one.person, one.way, one.tissue, personal))
-    return scenarios, tuple(findings)
+    return replace(worked, scenarios=scenarios), tuple(controls), tuple(findings)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import Any, cast
@@ -17,9 +17,9 @@ from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.other_rules import class_check
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness, over
+from lasersafe.records.fields import badness
 from lasersafe.records.light import CLASS_ORDER, Criterion, Step
-from lasersafe.results import ClassCheck, Decision, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
+from lasersafe.results import ClassCheck, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
 from lasersafe.wording import Message, word
 
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
@@ -96,13 +96,11 @@ def class_checks(found: Sequence[Context]) -> Iterator[ClassCheck]:
         yield replace(check, laser=context.laser.name, setup=context.setup.name)
 
 
-def only_printed(corners: Sequence[Sequence[Context]]) -> dict[str, Any]:
-    """Return the fields of an assessment that no verdict depends on, of all corners of the tolerances."""
-    found: dict[str, Any] = {
-        "class_checks": class_checks, "scans": scan_results, "sums": sum_results, "modules": module_results,
-        "extended": extended_results, "settings": setting_reports,
-    }  # fmt: skip
-    return {name: over(corners, each) for name, each in found.items()}
+# the fields of an assessment that no verdict depends on, and what yields them
+PRINTED: dict[str, Callable[[Sequence[Context]], Iterable[Any]]] = {
+    "class_checks": class_checks, "scans": scan_results, "sums": sum_results, "modules": module_results,
+    "extended": extended_results, "settings": setting_reports,
+}  # fmt: skip
 
 
 def _visits(
@@ -139,12 +137,8 @@ def _visits(
     return visits, stopped
 
 
-def ultraviolet_days(corners: Sequence[CaseResults]) -> tuple[UltravioletDay, ...]:
-    """Return the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
-    return over(corners, _days)
-
-
-def _days(worked: CaseResults) -> Iterator[UltravioletDay]:
+def ultraviolet_days(worked: CaseResults) -> Iterator[UltravioletDay]:
+    """Yield the doses of the day of every person with visits, for eye and skin, summed over all ways and lasers."""
     found = worked.found
 
     def exposure(visit: Visit, criterion: Criterion) -> float:
@@ -176,16 +170,3 @@ def _days(worked: CaseResults) -> Iterator[UltravioletDay]:
                 rule=rule, rule_set=c.rule_set, visits=(*seen, *stopped), steps=(*steps, total),
                 ratio_by_rule_set={name: day.ratio for name, day in own.items()},
             )  # fmt: skip
-
-
-def with_days(decision: Decision, days: tuple[UltravioletDay, ...], language: str) -> Decision:
-    """Return the decision, refused when the doses of a day add up to more than the limit."""
-    above = []
-    for day in (one for one in days if not one.below):
-        facts = {"person": day.person, "tissue": word(day.tissue), "band": day.band}
-        above.append(Message("dose.above", ratio=format_quantity(day.ratio, "1", 3, "up"), **facts).said(language))
-    if not above:
-        return decision
-    verdict = Message("dose.refused").said(language) if decision.passed else decision.verdict
-    reasons, causes = (*above, *decision.reasons), (*above, *decision.causes)
-    return replace(decision, passed=False, verdict=verdict, reasons=reasons, causes=causes)

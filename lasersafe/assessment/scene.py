@@ -30,6 +30,7 @@ from lasersafe.assessment.scene_zones import (
     beyond_targets,
     joined_zone,
     lit_past,
+    lit_reach,
     together_lights,
     union_of,
     zone_lights,
@@ -63,8 +64,8 @@ if TYPE_CHECKING:
 
 def scene_result(
     worked: CaseResults, wording: Wording, *, in_full: bool = True, beyond: float | None = None
-) -> SceneResult:
-    """Return the record of a scene, coordinates and numbers only.
+) -> tuple[SceneResult, tuple[float, tuple[tuple[str, float], ...]]]:
+    """Return the record of a scene, coordinates and numbers only, and how far what is lit scatters, see `lit_reach`.
 
     Parameters
     ----------
@@ -118,7 +119,7 @@ def scene_result(
         costs = [
             SceneFinding("price", text, subject=who) for who, text in prices(stage, worked.scenarios, wording.text)
         ]
-    return SceneResult(
+    scene = SceneResult(
         plan=plan,
         aims=over(stages, aims_of),
         zones=(*zones, *over(behind, lambda one: one[1], joined_zone)) if near is None else (),
@@ -140,6 +141,7 @@ def scene_result(
         camera_lines=over(stages, camera_lines),
         map=grid,
     )
+    return scene, lit_reach(stages)
 
 
 def _beyond(farthest: BeyondTarget, group: Sequence[BeyondTarget]) -> BeyondTarget:

@@ -231,26 +231,25 @@ def setup_result(context: Context) -> SetupResult:
     )
 
 
-def differences_of(setups: Sequence[SetupResult]) -> Iterator[results.RuleSetDifference]:
-    """Yield the distances that differ by more than 1 % between the rule sets."""
+def compared_rules(setups: Sequence[SetupResult]) -> tuple[list[results.RuleSetDifference], list[str]]:
+    """Return the distances that differ by more than 1 % between the rule sets, and which rules decided.
+
+    There is one sentence for each way and tissue of the fitted set-ups.
+    """
+    differences, sentences = list[results.RuleSetDifference](), list[str]()
     for setup, one in ((own, one) for own in setups for one in own.zones):
-        values = one.by_rule_set
+        c, values, names = one.criterion, one.by_rule_set, {"laser": setup.laser, "setup": setup.setup}
+        words = {"way": word(one.way), "tissue": word(one.tissue)}
         if len(values) > 1 and not max(values.values(), key=badness) <= 1.01 * min(values.values(), key=badness):
-            names = {"laser": setup.laser, "setup": setup.setup, "way": word(one.way), "tissue": word(one.tissue)}
-            yield results.RuleSetDifference(Message("zone.named", **names), dict(values), "m", one.criterion.rule_set)
-
-
-def rule_sentences(setups: Sequence[SetupResult]) -> Iterator[str]:
-    """Yield one sentence for each way and tissue of the fitted set-ups: which rule decided."""
-    for setup, one in ((own, one) for own in setups if own.fitted for one in own.zones):
-        c = one.criterion
+            named = Message("zone.named", **names, **words)
+            differences.append(results.RuleSetDifference(named, dict(values), "m", c.rule_set))
         why = Message(f"decided.{c.rule.replace(' ', '_')}")
         why = Message("decided.noted", why=why, note=c.note) if c.note else why
-        others = [(name, format_quantity(far, "m", 3, "up")) for name, far in one.by_rule_set.items()]
-        versus = (Message("decided.versus", set=name, distance=far) for name, far in others if name != c.rule_set)
-        names = {"laser": setup.laser, "setup": setup.setup, "set": c.rule_set, "why": joined([why, *versus])}
-        words = {"way": one.way, "tissue": one.tissue, "rule": c.rule, "hazard": c.hazard}
-        yield Message("decided.sentence", **names, **{key: word(value) for key, value in words.items()})
+        others = [(name, format_quantity(far, "m", 3, "up")) for name, far in values.items() if name != c.rule_set]
+        words |= {"rule": word(c.rule), "hazard": word(c.hazard), "set": c.rule_set}
+        words["why"] = joined([why, *(Message("decided.versus", set=name, distance=far) for name, far in others)])
+        sentences += [Message("decided.sentence", **names, **words)] if setup.fitted else []
+    return differences, sentences
 
 
 NO_CHANGES: Changes = {}

@@ -306,13 +306,15 @@ def test_the_doses_of_all_visits_of_a_day_add_up():
 
 
 def test_a_day_above_the_limit_refuses_the_decision():
-    from lasersafe.assessment.pulsed import with_days
+    from lasersafe.assessment.decision import Sentences
+    from lasersafe.wording import load_wording
 
-    assessment = assess(parse_case(with_visits("900 s")))
+    case = parse_case(with_visits("900 s"))
+    assessment, say = assess(case), Sentences(case, load_wording("en"))
     passed = dataclasses.replace(assessment.decision, passed=True)
     bad = tuple(dataclasses.replace(day, ratio=1.2, below=False) for day in assessment.ultraviolet)
-    assert with_days(passed, assessment.ultraviolet, "en") == passed
-    refused_one = with_days(passed, bad, "en")
+    assert say.with_days(passed, assessment.ultraviolet) == passed
+    refused_one = say.with_days(passed, bad)
     assert not refused_one.passed
     assert "add up to 1.20 times" in refused_one.reasons[0]
     assert "ultraviolet doses of a day" in refused_one.verdict

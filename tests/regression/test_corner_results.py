@@ -226,11 +226,14 @@ def test_not_a_number_is_the_worst_of_several_corners():
 
 def test_the_headline_is_not_a_number_when_a_zone_is_not():
     setups = [
-        SimpleNamespace(fitted=True, zones=[SimpleNamespace(way="direct", tissue="eye", distance=distance)])
+        SimpleNamespace(
+            fitted=True,
+            zones=[SimpleNamespace(way=way, tissue="eye", distance=distance) for way in ("direct", "scatter")],
+        )
         for distance in (5.0, math.nan, 7.0)
     ]
-    worked = SimpleNamespace(setups=setups, case=SimpleNamespace(adds_lasers=True), each=())
-    assert math.isnan(reached(worked, ("direct",)).distance)
+    worked = SimpleNamespace(setups=setups, case=SimpleNamespace(adds_lasers=True, person=()), each=())
+    assert all(math.isnan(one.distance) for one in reached(worked))
 
 
 def test_one_corner_is_left_as_it_is():
