@@ -28,16 +28,18 @@ Key = tuple[int, int, int, int]  # kind of window, hazard, range of time of the 
 _RULES = ("single pulse", "mean", "train")
 _TRIED = 24  # times tried where an aperture grows
 _CHUNK = 4096  # points
-_FEW_POINTS = 4
-_FRONT = 6  # windows of a point that are all kept
-_SOME_WIDTHS, _NEARLY = 16, 1e-3
-_WIDTHS = 64  # widths of beams for which the worst windows are kept
+_STEP = 0.01  # relative, of what passes
+_UNTRIED = 0.007  # the most that windows tried one after the other differ by, where there are others between
 # Of a row: limit per pulse, aperture, pulses, C_P, T_i, pulses joined, time, limit; piece, row of area, place of C_P
 _ABSENT = np.array([np.inf, *[np.nan] * 6, np.inf, 0.0, -1.0, -1.0])[:, None]
 
 
-def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], NDArray[np.bool_]]]:
-    """Return the windows that can be the worst for a beam of some width: limit per pulse and aperture of each.
+def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], Bools, Floats]]:
+    """Return windows that together are no milder than all of them, for a beam of any width and shape.
+
+    From the lowest limit on, the next window is the widest over a smaller aperture at whose limit a part in `_STEP`
+    less may pass. Through the narrowed aperture of a window at least as little may pass as in those up to the next one,
+    and the mean over a smaller aperture is never lower.
 
     Parameters
     ----------
@@ -47,69 +49,30 @@ def deciding(share: Floats, aperture: Floats) -> list[tuple[NDArray[np.intp], ND
     Returns
     -------
     list of tuple of numpy.ndarray, each of shape (points,)
-        Number of a window, and whether there is one.
+        Number of a window, whether there is one, and the part of its aperture over which it is taken [1].
     """
     here = np.isfinite(share)
     columns = np.flatnonzero(here.any(axis=0))
     if not columns.size:
         return []
-    rows = np.arange(share.shape[0])
-    share, wide = share[:, columns], np.where(here, aperture, 1.0)[:, columns]
-    if (wide == wide[:, :1]).all():
+    rows, places = np.arange(share.shape[0]), np.arange(columns.size)
+    share, aperture = share[:, columns], np.where(here, aperture, 1.0)[:, columns]
+    if (aperture == aperture[:, :1]).all():
         least = share.argmin(axis=1)
-        return [(columns[least], np.isfinite(share[rows, least]))]
-    if share.shape[0] <= _FEW_POINTS:
-        kept = [_worst_for_some_beam(limits, holes) for limits, holes in zip(share, wide, strict=True)]
-        most = max(len(one) for one in kept)
-        picked = list(np.stack([np.pad(one, (0, most - len(one)), "edge") for one in kept], axis=1))
-    else:
-        area = wide**2
-        whole = share * area
-        picked = [share.argmin(axis=1)]
-        picked += [(whole / np.expm1(area / -(d**2))).argmax(axis=1) for d in _beams(wide, _SOME_WIDTHS)]
-    each = np.sort(np.stack(picked, axis=1), axis=1)
-    new = np.concatenate([np.ones((each.shape[0], 1), dtype=bool), each[:, 1:] != each[:, :-1]], axis=1)
-    place = np.cumsum(new, axis=1) - 1
-    found = []
-    for number in range(int(place.max()) + 1):
-        at = each[rows, (place == number).argmax(axis=1)]
-        there = (place == number).any(axis=1) & np.isfinite(share[rows, at])
-        if there.any():
-            found.append((columns[at], there))
-    return found
-
-
-def _beams(aperture: Floats, number: int) -> Floats:
-    """Return diameters of beams beside those of apertures. [m]."""
-    return np.geomspace(aperture.min() / 4.0, 4.0 * aperture.max(), number)
-
-
-def _passing(aperture: Floats, diameter: float) -> Floats:
-    """Return the mean of a round Gaussian beam over apertures, up to a factor."""
-    return np.asarray(-np.expm1(-((aperture / diameter) ** 2)) / aperture**2)
-
-
-def _worst_for_some_beam(share: Floats, aperture: Floats) -> list[int]:
-    """Return the windows of a point that matter: all that no other beats in limit and aperture, when these are few.
-
-    Of many, as from a fast train, those that for round Gaussian beams and even discs of any width give the worst ratio,
-    within a part in a thousand.
-    """
+        return [(columns[least], np.isfinite(share[rows, least]), np.ones(rows.size))]
     order = np.lexsort((share, aperture))
-    least = np.minimum.accumulate(share[order])
-    front = order[np.concatenate([[True], least[1:] < least[:-1]])]
-    if front.size <= _FRONT:
-        return front.tolist()  # type: ignore[no-any-return]
-    hole, limit = aperture[front], share[front]
-    beams = _beams(hole, _WIDTHS)
-    ratios = np.array([_passing(hole, d) / limit for d in beams] + [np.maximum(hole, d) ** -2 / limit for d in beams])
-    near = ratios >= ratios.max(axis=1, keepdims=True) * (1.0 - _NEARLY)
-    kept: list[int] = [int(np.argmin(limit))]
-    left = ~near[:, kept[0]]
-    while left.any():
-        kept.append(int(near[left].sum(axis=0).argmax()))
-        left &= ~near[:, kept[-1]]
-    return [int(front[one]) for one in kept]
+    lowest = np.minimum.accumulate(np.take_along_axis(share, order, axis=1), axis=1)
+    front = lowest < np.insert(lowest[:, :-1], 0, np.inf, axis=1)
+    whole = np.where(front, lowest * np.take_along_axis(aperture, order, axis=1) ** 2, np.inf)
+    at, found = np.where(front, places, -1).max(axis=1), []
+    while (there := at >= 0).any():
+        own = np.where(there, whole[rows, at], 1.0)
+        after = np.where((whole * (1.0 + _STEP) < own[:, None]) & (places < at[:, None]), places, -1).max(axis=1)
+        passes = np.where((places > after[:, None]) & (places <= at[:, None]), whole, np.inf).min(axis=1)
+        other = np.where((after >= 0) & (whole[rows, after] > (1.0 - _UNTRIED) * passes), whole[rows, after], passes)
+        found.append((columns[order[rows, at]], there, np.sqrt(other / own)))
+        at = after
+    return found
 
 
 def _edges(points: Points, shortest: float) -> Floats:
@@ -229,8 +192,9 @@ def _rows(points: Points, emission: Pattern | Line) -> dict[Key, Floats]:
             shares, holes, spans = share[:, own], limit.limiting_aperture[:, own], ranges[:, own]
             for aperture in np.flatnonzero(np.bincount(spans[np.isfinite(shares)])).tolist():
                 chosen = deciding(np.where(spans == aperture, shares, np.inf), holes)
-                for number, (at, here) in enumerate(chosen):
+                for number, (at, here, part) in enumerate(chosen):
                     column = np.array([values[rows, own[at]] for values in told])
+                    column[1] *= part
                     found[kind, hazards.index(limit.name), aperture, number] = np.where(here, column, _ABSENT)
     return found
 

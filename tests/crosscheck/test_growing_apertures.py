@@ -9,6 +9,7 @@ import pytest
 
 from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.exposure import Emission, Received, criteria, pulse_pattern, pulse_train
+from lasersafe.limits import hazard_limits, pulse_train_limit
 from lasersafe.optics.beam import collimated, mean_exposure
 
 SETS = ("ICNIRP-2013", "EU-2006/25/EC")
@@ -89,3 +90,39 @@ def test_every_window_of_bursts_and_trains_counts_for_a_narrow_beam(nm, count, s
             expected = worst(rule_set, nm, starts, diameter)
             found = ours(rule_set, nm, emission, diameter)
             assert expected * (1 - 2e-3) <= found <= expected * 1.05, (rule_set, diameter)  # 10 s in 3.5 mm counts too
+
+
+@pytest.mark.parametrize("rule_set", SETS)
+def test_no_train_among_many_may_have_more_than_every_window_of_it_allows(rule_set):
+    # Every window by itself: n pulses in (n - 1)/f + t_p, over the aperture of that time, for Gaussian beams of any
+    # width and for even discs (exposure min(1, (D/d)^2)/D^2): the narrowest see the smallest aperture alone.
+    draw = np.random.default_rng(22)
+    size = 60
+    nm = np.where(draw.random(size) < 0.5, 10 ** draw.uniform(3.15, 5.0, size), draw.uniform(180.0, 400.0, size))
+    rate, duration = 10 ** draw.uniform(-0.3, 1.7, size), 10 ** draw.uniform(-0.4, 1.3, size)
+    rate[0], duration[0], nm[0] = 4.222, 10.31, 49_595.8
+    pulse = np.minimum(10 ** draw.uniform(-8.0, -1.0, size), np.minimum(0.9 / rate, duration))
+    found = pulse_train_limit(rule_set, "eye", nm * 1e-9, pulse, rate, duration)
+    beams = np.geomspace(1e-4, 3e-2, 120)
+
+    def worst_of(limits, holes):
+        there = np.isfinite(limits)
+        hole, limit = holes[there, None], limits[there, None]
+        gaussian = -np.expm1(-((hole / beams) ** 2)) / hole**2 / limit
+        disc = np.minimum(1.0, (hole / beams) ** 2) / hole**2 / limit
+        return np.concatenate([gaussian.max(axis=0), disc.max(axis=0)])
+
+    for one in range(size):
+        most = max(math.ceil(duration[one] * rate[one] * (1.0 - 1e-9)), 1)
+        number = np.arange(1.0, most + 1.0)
+        time = np.append(np.minimum((number - 1.0) / rate[one] + pulse[one], duration[one]), duration[one])
+        every = hazard_limits(rule_set, "eye", nm[one] * 1e-9, time)
+        limit = np.concatenate([each.radiant_exposure / np.append(number, most) for each in every])
+        hole = np.concatenate([each.limiting_aperture for each in every])
+        expected = worst_of(limit, hole)
+        alone = pulse_train_limit(rule_set, "eye", nm[one] * 1e-9, pulse[one], rate[one], duration[one])
+        for train, at in ((found, one), (alone, ())):
+            rows = [row for row in train.rows if row.rule != "train" and np.isfinite(row.per_pulse[at])]
+            ratio = worst_of(*np.array([(row.per_pulse[at], row.limiting_aperture[at]) for row in rows]).T) / expected
+            assert ratio.min() >= 1.0 - 1e-9, (nm[one], pulse[one], rate[one], duration[one])
+            assert ratio.max() <= 1.02
