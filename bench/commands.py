@@ -25,7 +25,7 @@ def lines(rounds: int) -> list[Line]:
 
     def moved() -> object:
         step = f'["-2 m", "-{0.8 + 1e-3 * next(places):.3f} m"]'
-        return brief(assess(parse_case(text.replace('["-2 m", "-0.8 m"]', step)), drawn=False))
+        return brief(assess(parse_case(text.replace('["-2 m", "-0.8 m"]', step)), wanted="short"))
 
     beam = ["--beam-diameter", "8.5 mm", "--criterion", "1/e"]
     with tempfile.TemporaryDirectory() as folder:

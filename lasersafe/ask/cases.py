@@ -403,7 +403,7 @@ def write_case_page(
     refuse_to_lose(output, mark, replace=replace)  # before there is work
     suffix_of(output, "output", ".pdf")
     record = read_record(record_path(path))
-    assessment = assess(case, in_full=bool(record.entries))
+    assessment = assess(case, wanted="all" if record.entries else "drawn")
     digest = results_digest(results_of(assessment)) if record.entries else ""  # only signatures are compared with it
     signed = sign_off_of(case, assessment, record, digest)
     pages = render_sheet(assessment, paper=size, kind=kind, sign_off=signed)
@@ -433,7 +433,7 @@ def notice_of(path: Path) -> tuple[dict[str, Any], list[str]]:
     from lasersafe.assessment import assess_file
     from lasersafe.sheet.pages import notice_lines
 
-    assessment = assess_file(path, in_full=False)
+    assessment = assess_file(path, wanted="drawn")
     wording, area = load_wording(assessment.language), assessment.record.area
     data = {
         "permission": "none is claimed or implied",

@@ -115,7 +115,7 @@ def write_plan(path: Path, question: PlanQuestion, replace: bool = False) -> tup
     kind = "barriers" if barriers else "elevation" if elevation else "plan"
     marks = (mark_of(f"{kind} {number}", path, case.title) for number in count(1))
     refuse_to_lose(output, mark_of(f"{kind} 1", path, case.title), replace=replace)  # before there is work
-    assessment = assess(case, in_full=elevation)
+    assessment = assess(case, wanted="all" if elevation else "drawn")
     if barriers:
         drawings = barrier_drawings(case, assessment, size)
     else:

@@ -406,7 +406,7 @@ def spectator_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
     wording = load_wording(case.language)
     if case.scene is None:
         raise InputError(wording.text("spectators.no_scene", case=path))
-    assessment = assess(case, in_full=False)
+    assessment = assess(case, wanted="drawn")
     assert assessment.scene is not None
     scene, say, holds = assessment.scene, wording.say, Message("spectators.holds")
     lasers = {

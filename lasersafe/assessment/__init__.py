@@ -12,6 +12,7 @@ from contextvars import copy_context
 from dataclasses import replace
 from functools import lru_cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import lasersafe
 from lasersafe.assessment.calculation import WITHOUT_STEPS
@@ -28,12 +29,15 @@ from lasersafe.records.fields import over
 from lasersafe.results import Assessment
 from lasersafe.wording import languages, load_wording
 
+if TYPE_CHECKING:
+    from lasersafe.assessment.context import Wanted
+
 __all__ = ["assess", "assess_file", "case_digest", "combined", "data_digest", "fingerprint", "ingredients"]
 _DATA = (".toml", ".json", ".txt")
 _NOT_IN_RESULTS = ("fonts",)
 
 
-def assess(case: Case, language: str | None = None, *, in_full: bool = True, drawn: bool = True) -> Assessment:
+def assess(case: Case, language: str | None = None, wanted: Wanted = "all") -> Assessment:
     """Return the assessment of a case.
 
     Parameters
@@ -42,13 +46,8 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True, dra
         A case that was read and checked.
     language : str, optional
         Language of the wording; without it, that of the case.
-    in_full : bool
-        Whether to work out what only the pages print: how sure each distance is, the steps of the limits, the class
-        check, how far scans, sums and extended sources reach, the worst settings in words, the exposure map and
-        elevations, what assumptions cost. No verdict, distance or eyewear depends on it.
-    drawn : bool
-        Whether to draw the zones of a scene, with the lines that spectators stand behind, and to work out what is not
-        fitted there; without it nothing is worked out in full, and only what the short answer prints is whole.
+    wanted : str
+        How much is worked out, as `lasersafe.assessment.context.Wanted` says it; without it all.
 
     Returns
     -------
@@ -62,10 +61,9 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True, dra
     """
     wording = load_wording(language or case.language)
     typed, corners = case, corners_of(case)
-    in_full = in_full and drawn
     leaving = copy_context()
-    leaving.run(WITHOUT_STEPS.set, not in_full)
-    worked = leaving.run(worked_out, corners.cases, wording, fitted_only=not drawn)
+    leaving.run(WITHOUT_STEPS.set, wanted != "all")
+    worked = leaving.run(worked_out, corners.cases, wording, wanted)
     case, every, words = worked.case, [one.found for one in worked.each], conditions(worked)
     worked, controls, findings = controlled(worked, wording, words)
     scene, (beam, scatter, aided), say = None, reached(worked), Sentences(case, wording)
@@ -73,10 +71,10 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True, dra
     if worked.stage is not None:
         from lasersafe.assessment.scene import scene_result
 
-        scene, lit = scene_result(worked, wording, in_full=in_full, beyond=None if drawn else beam.distance)
+        scene, lit = scene_result(worked, wording, beam.distance)
         scatter = scatter.at_least(*lit)
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
-    uncertainty = uncertainty_of(typed, corners, worked, wording, with_spreads=in_full)
+    uncertainty = uncertainty_of(typed, corners, worked, wording, with_spreads=wanted == "all")
     decision, draft = say.decided(worked, scene, record, (beam, scatter, aided))
     if uncertainty.inputs:  # which values the distances hold for
         as_typed = uncertainty.as_typed
@@ -96,11 +94,11 @@ def assess(case: Case, language: str | None = None, *, in_full: bool = True, dra
         fingerprint=fingerprint(typed, wording.language), version=lasersafe.__version__, language=wording.language,
         units=case.units, record=replace(record, draft_reasons=draft), ultraviolet=days, rules=tuple(rules),
         uncertainty=uncertainty, scene=scene,
-        **({name: over(every, each) for name, each in PRINTED.items()} if in_full else {}),
+        **({name: over(every, each) for name, each in PRINTED.items()} if wanted == "all" else {}),
     )  # fmt: skip
 
 
-def assess_file(path: Path, *, in_full: bool = True, drawn: bool = True) -> Assessment:
+def assess_file(path: Path, wanted: Wanted = "all") -> Assessment:
     """Return the assessment of a case file; see `assess`.
 
     Raises
@@ -108,7 +106,7 @@ def assess_file(path: Path, *, in_full: bool = True, drawn: bool = True) -> Asse
     CaseError
         If the file has faults; all are listed.
     """
-    return assess(read_case(path), in_full=in_full, drawn=drawn)
+    return assess(read_case(path), wanted=wanted)
 
 
 def ingredients(case: Case, language: str = "en") -> dict[str, str]:

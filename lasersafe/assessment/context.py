@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from lasersafe.assessment.problem import beam_of, known_settings, space_of, spot_of
 from lasersafe.hazard.barriers import LONG_WAVE, SAME, Reflectance, material_reflectance, materials
@@ -33,6 +33,11 @@ if TYPE_CHECKING:
 _AT_WORK = 0.05  # m; a surface this near to the work distance is the work
 FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
 TISSUES = ("eye", "skin")
+# How much is worked out. "drawn": but what only the pages print, on which no verdict, distance or eyewear depends: how
+# sure each distance is, steps, class check, how far scans, sums and extended sources reach, worst settings in words,
+# map and elevations, what assumptions cost. "short": nor is a scene drawn, or what is not fitted worked out there; what
+# the short answer prints is whole.
+Wanted = Literal["all", "drawn", "short"]
 # the ways for light to reach a person in a scene, and the plain way that each is answered like
 BASE_WAY = {
     "direct": "direct", "missing the target": "direct", "through the target": "direct", "transmitted": "direct",

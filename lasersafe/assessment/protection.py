@@ -13,6 +13,7 @@ from lasersafe.assessment.context import (
     FAULTS,
     WAYS,
     Context,
+    Wanted,
     broken_context,
     contexts_of_each,
     every_context,
@@ -280,7 +281,7 @@ class CaseResults:
         return replace(self, scenarios=[*scenarios, *sums_of(self.case, self.found, left)])
 
 
-def worked_out(cases: Sequence[Case], wording: Wording, *, fitted_only: bool = False) -> CaseResults:
+def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") -> CaseResults:
     """Return what follows from a case at its corners: that of the farthest direct beam, with the worst of each result.
 
     A pair of eyewear answers at every corner what it answers at all of them. In a scene other set-ups can be left out.
@@ -293,7 +294,7 @@ def worked_out(cases: Sequence[Case], wording: Wording, *, fitted_only: bool = F
         from lasersafe.assessment.scene_matrix import ask_all, placed_case, placed_scenarios
         from lasersafe.assessment.stages import stages_at
 
-        stages = stages_at(list(map(placed_case, cases)), fitted_only=fitted_only)
+        stages = stages_at(list(map(placed_case, cases)), wanted)
         for stage in stages:
             ask_all(stage)
         own = [(stage.case, stage.contexts, stage.setups, stage) for stage in stages]
@@ -304,7 +305,7 @@ def worked_out(cases: Sequence[Case], wording: Wording, *, fitted_only: bool = F
             mine, placed = list[Scenario](), set[str]()
             if there is not None and there.poses(context, "running"):
                 placed = {person.name for person in there.scene.person}
-                if context.setup.fitted or not fitted_only:
+                if context.setup.fitted or wanted != "short":
                     mine, more = placed_scenarios(there, context)
                     cells += more
             mine = [*mine, *scenarios_of(context, placed), *extended_scenarios(context)]

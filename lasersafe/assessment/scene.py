@@ -63,7 +63,7 @@ if TYPE_CHECKING:
 
 
 def scene_result(
-    worked: CaseResults, wording: Wording, *, in_full: bool = True, beyond: float | None = None
+    worked: CaseResults, wording: Wording, beyond: float
 ) -> tuple[SceneResult, tuple[float, tuple[tuple[str, float], ...]]]:
     """Return the record of a scene, coordinates and numbers only, and how far what is lit scatters, see `lit_reach`.
 
@@ -74,28 +74,28 @@ def scene_result(
         the scene as sources and screens.
     wording : Wording
         Language of the findings.
-    in_full : bool
-        Whether to work out what only the pages and JSON have: the exposure map, elevations, shadows, prices, steps.
-    beyond : float, optional
-        Draw no zones, and look at them only where verdict and distances can depend on them: near spectators, whom rules
-        keep a gap from them, and farther than this from the lasers, where a beam would reach farther than is said. [m]
+    beyond : float
+        For the short answer zones are looked at only where verdict and distances can depend on them: near spectators,
+        whom rules keep a gap from them, and farther than this from the lasers, where a beam would reach farther than is
+        said. [m]
     """
     stages = tuple(one.stage for one in worked.each if one.stage is not None)
     stage = stages[0]
     plan = plan_of(stage)
     facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
-    near = None if beyond is None else near_of(stages, facing, beyond)
-    if beyond is None:
+    in_full = stage.wanted == "all"
+    near = near_of(stages, facing, beyond) if stage.wanted == "short" else None
+    if near is None:
         hot = [(at, one, at.walls(context, "direct")) for at, context, _, _, one in beams_to_targets(stages) if one]
         lit_past([*zone_lights(stages), *hot, *(shading_lights(stages) if in_full else [])])  # all at once
-    zones, behind = zones_over(stages, near), beyond_targets(stages, drawn=beyond is None)
+    zones, behind = zones_over(stages, near), beyond_targets(stages)
     missed = over(behind, lambda one: one[0], _beyond)
     controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in worked.scenarios if s.controls}
     matrix = tuple(
         replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))
         for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
     )
-    barriers = barrier_lines(stages, with_shadows=in_full, as_aimed=beyond is None or bool(stage.case.reading))
+    barriers = barrier_lines(stages)
     persons = person_marks(stage, matrix, _places(stage))
     lines = tuple(
         line

@@ -45,14 +45,12 @@ HIGHEST = 4.0  # m: above it nobody looks at a barrier; a higher one is shown up
 FLOAT = NDArray[np.float64]
 
 
-def barrier_lines(
-    stages: Sequence[Stage], *, with_shadows: bool = True, as_aimed: bool = True
-) -> tuple[BarrierLine, ...]:
+def barrier_lines(stages: Sequence[Stage]) -> tuple[BarrierLine, ...]:
     """Return every barrier and wall with what falls on it on each way, and what follows from that, at any corner.
 
     What it gets as the heads are aimed, and how near it may stand, is for the pages and for readings.
     """
-    return over(stages, lambda stage: [_line(stage, entry, with_shadows, as_aimed) for entry in stage.scene.barrier])
+    return over(stages, lambda stage: [_line(stage, entry) for entry in stage.scene.barrier])
 
 
 def shading_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]:
@@ -60,15 +58,14 @@ def shading_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]
     return [(stage, *light) for stage in stages for entry in stage.scene.barrier for light in _shading(stage, entry)]
 
 
-def _line(stage: Stage, entry: SceneBarrier, with_shadows: bool, as_aimed: bool) -> BarrierLine:
-    own, screen, shading = stage.placed, stage.screens[entry.name], _shading(stage, entry) if with_shadows else []
+def _line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
+    own, screen = stage.placed, stage.screens[entry.name]
+    shading = _shading(stage, entry) if stage.wanted == "all" else []
     lit = lit_past([(stage, *one) for one in shading])
     dark = [shapely.difference(stage.outline(source), area) for (source, _), area in zip(shading, lit, strict=True)]
-    ways = [
-        _way(stage, context, entry, stage.held(context, way)[entry.name], as_aimed) for context in own for way in WAYS
-    ]
+    ways = [_way(stage, context, entry, stage.held(context, way)[entry.name]) for context in own for way in WAYS]
     faults = [
-        replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name], as_aimed), way=way)
+        replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name]), way=way)
         for context in own if context.setup.fitted
         for way in FAULTS if (broken := broken_context(stage, context, way)[0]) is not None
     ]  # fmt: skip
@@ -93,18 +90,19 @@ def _line(stage: Stage, entry: SceneBarrier, with_shadows: bool, as_aimed: bool)
     )  # fmt: skip
 
 
-def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay, as_aimed: bool) -> BarrierWay:
+def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -> BarrierWay:
     barrier = barrier_for(stage, context, entry.name)
     named = any(b.name == entry.name for b in stage.case.barrier)
     peak, place = None, None
-    if as_aimed and context.setup.fitted and not context.fault:
+    as_aimed = context.setup.fitted and (stage.wanted != "short" or bool(stage.case.reading))
+    if as_aimed and not context.fault:
         power = power_of_all(context)
         highest = stage.peaks(context, one.way, ("running",))[entry.name, None]
         peak, place = math.inf if power is None else min(highest.irradiance * power, one.irradiance), highest.spot[0]
         if power is None or not peak > _NOTHING * one.irradiance:
             peak, place = (peak if power is None else 0.0), None
     asked = one.way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
-    stands = _stands(stage, context, one) if as_aimed and context.setup.fitted else ()
+    stands = _stands(stage, context, one) if as_aimed else ()
     return replace(one, aimed=peak, aimed_place=place, asked=asked and entry.kind != "terrain", stands=stands)
 
 

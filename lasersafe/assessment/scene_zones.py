@@ -371,18 +371,15 @@ def beams_to_targets(stages: Sequence[Stage]) -> list[tuple[Stage, Context, Pose
     ]  # fmt: skip
 
 
-def beyond_targets(stages: Sequence[Stage], *, drawn: bool) -> list[tuple[list[BeyondTarget], list[ZoneShape]]]:
-    """Return for each stage where the beam of each fitted set-up goes behind each target, and where it can set fire.
-
-    What is not drawn has no areas.
-    """
+def beyond_targets(stages: Sequence[Stage]) -> list[tuple[list[BeyondTarget], list[ZoneShape]]]:
+    """Return for each stage where the beam of each fitted set-up goes behind each target, and where it can set fire."""
     each = beams_to_targets(stages)
-    hot_ones = [one for one in each if drawn and one[-1] is not None and one[-1].reach > 0.0]
+    hot_ones = [one for one in each if stages[0].wanted != "short" and one[-1] is not None and one[-1].reach > 0.0]
     lit_past([(stage, hot, stage.walls(context, hot.way)) for stage, context, _, _, hot in hot_ones if hot])  # at once
     found = []
     for stage in stages:
         own = [(context, pose, beam, hot) for where, context, pose, beam, hot in each if where is stage]
-        beyond = [_beyond(stage, *one, target, drawn=drawn) for one in own for target in one[0].targets]
+        beyond = [_beyond(stage, *one, target) for one in own for target in one[0].targets]
         zones = [_ignition(stage, context, hot) for where, context, _, _, hot in hot_ones if where is stage and hot]
         found.append((beyond, [one for one in zones if one is not None]))
     return found
@@ -403,10 +400,10 @@ def _ignition(stage: Stage, context: Context, hot: Source) -> ZoneShape | None:
 
 
 def _beyond(
-    stage: Stage, context: Context, pose: Pose, source: Source, hot: Source | None, target: Target, *, drawn: bool
+    stage: Stage, context: Context, pose: Pose, source: Source, hot: Source | None, target: Target
 ) -> BeyondTarget:
     place, area = place_of(target, pose, stage.work_distance(context)), shapely.Polygon()
-    area = cut(stage, context, source).area if drawn else area
+    area = cut(stage, context, source).area if stage.wanted != "short" else area
     away, flat = math.dist(place, pose.apex), math.dist(place[:2], pose.apex[:2])
     if flat > 0.5 * away:
         area = shapely.difference(area, shapely.Point(pose.apex[:2]).buffer(away * 0.999, quad_segs=64))

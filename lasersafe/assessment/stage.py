@@ -22,6 +22,7 @@ from lasersafe.assessment.context import (
     WAYS,
     Context,
     Portion,
+    Wanted,
     broken_context,
     every_context,
     lessened,
@@ -115,7 +116,7 @@ class Stage:
 
     others: list[Stage] = field(default_factory=list)  # that share the answers, itself included
     without: frozenset[str] = frozenset()
-    fitted_only: bool = False  # no other set-up is worked out
+    wanted: Wanted = "all"
     burnt: frozenset[tuple[str, str, str]] = frozenset()  # laser, set-up, and a barrier that only mirrors' light opens
 
     def key(self, name: str, *given: object) -> tuple[object, ...]:
@@ -178,8 +179,7 @@ class Stage:
     @property
     def placed(self) -> list[Context]:
         """The set-ups that are worked out, as far as the scene has a place for them."""
-        every = self.fitted if self.fitted_only else self.contexts
-        return [one for one in every if self.poses(one, "running")]
+        return [one for one in (self.fitted if self.wanted == "short" else self.contexts) if self.poses(one, "running")]
 
     def result(self, context: Context) -> SetupResult:
         """Return zones and chart of a set-up."""

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import product
 from typing import Any
 
-from lasersafe.assessment.context import contexts_of_each
+from lasersafe.assessment.context import Wanted, contexts_of_each
 from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.setups import results_of_each
@@ -29,18 +29,15 @@ def stages_of(case: Case) -> tuple[Stage, ...]:
     return tuple(stages_at(list(map(placed_case, corners_of(case).cases))))
 
 
-def stages_at(cases: Sequence[Case], *, fitted_only: bool = False) -> list[Stage]:
-    """Return the scenes of several corners of one case as sources and screens, with all that they share.
-
-    Where it is asked for only what is fitted no other set-up is worked out.
-    """
+def stages_at(cases: Sequence[Case], wanted: Wanted = "all") -> list[Stage]:
+    """Return the scenes of several corners of one case as sources and screens, with all that they share."""
     every = contexts_of_each(cases)
     shared: dict[int, tuple[dict[tuple[object, ...], Any], dict[tuple[object, ...], Any], list[Stage]]] = {}
     found = []
     for case, own, setups in zip(cases, every, results_of_each(every), strict=True):
         assert case.scene is not None
         common = shared.setdefault(own[0].corner[0], ({}, {}, []))
-        found.append(Stage(case, case.scene, own, setups, *common, fitted_only=fitted_only))
+        found.append(Stage(case, case.scene, own, setups, *common, wanted=wanted))
         found[-1].others.append(found[-1])
     _take_over([one for last in _EARLIER for one in last], found)
     for stage in found:

@@ -47,7 +47,7 @@ def record_of_item(item: Item, reading: Reading) -> Record:
             case = case_from(data)
         if known:
             return refused(why for _, why in known)
-        return record_of(assess(case, in_full=False))  # no column holds the rest
+        return record_of(assess(case, wanted="drawn"))  # no column holds the rest
     except CaseError as error:
         if cells is None:
             return refused(error.faults)

@@ -95,7 +95,7 @@ def assess(
     from lasersafe.assessment import assess_file
     from lasersafe.records.fields import as_json as plain
 
-    assessment = assess_file(case, drawn=as_json or everything)
+    assessment = assess_file(case, "all" if as_json or everything else "short")
     if as_json:
         options.print_json(plain(assessment))
     elif everything:

@@ -262,7 +262,7 @@ def case_file(text: str, name: str, what: str) -> dict[str, Any]:
     """
     case = parse_case(text, name)
     if what == "plan":
-        return {"content": to_svg(drawings_of(assess(case, in_full=False), "A4")[0]).encode()}
+        return {"content": to_svg(drawings_of(assess(case, wanted="drawn"), "A4")[0]).encode()}
     from lasersafe.signing.making import make_sheet
 
     made = make_sheet(text, case, file=name)

@@ -102,7 +102,7 @@ def room_answer(form: dict[str, str], language: str) -> dict[str, Any]:
     """
     say = Texts(language)
     room, case = _read(form, say)
-    assessment = assess(case, language, in_full=False)
+    assessment = assess(case, language, wanted="drawn")
     wording, shown = load_wording(language), localise(assessment, load_wording(language))
     scene = assessment.scene
     assert scene is not None

@@ -139,7 +139,7 @@ class Answer:
         from lasersafe.assessment import assess
         from lasersafe.assessment.decision import metres, times, way_of
 
-        found = assess(self.subject.whole(self.changed), drawn=False)
+        found = assess(self.subject.whole(self.changed), wanted="short")
         above = sorted((s for s in found.counted if not s.below), key=lambda s: -badness(s.ratio))
         far = badness(math.nan if found.decision.headline_distance is None else found.decision.headline_distance)
         data = {"distance_m": far if math.isfinite(far) else None, "above_the_limit": len(above), "worst": None}

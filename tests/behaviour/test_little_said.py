@@ -124,7 +124,7 @@ bearing = "90 deg"
 
 
 def test_the_short_answer_is_the_same_without_what_only_the_pages_print() -> None:
-    whole, quick = (assess(parse_case(SHORT + SCENE), in_full=full) for full in (True, False))
+    whole, quick = (assess(parse_case(SHORT + SCENE), wanted=wanted) for wanted in ("all", "drawn"))
     assert brief(whole) == brief(quick)
     assert (whole.decision, whole.scene.zones, whole.scene.lines) == (
         quick.decision,
@@ -135,14 +135,14 @@ def test_the_short_answer_is_the_same_without_what_only_the_pages_print() -> Non
 
 
 def test_the_reach_on_a_side_counts_where_no_zone_is_drawn() -> None:
-    drawn, short = (assess(parse_case(SHORT + SCENE), in_full=False, drawn=drawn) for drawn in (True, False))
+    drawn, short = (assess(parse_case(SHORT + SCENE), wanted=wanted) for wanted in ("drawn", "short"))
     assert (brief(drawn), short.scene.zones) == (brief(short), ())
     farthest = max(line.distance for line in drawn.scene.lines)  # of the zone, which is padded and rounded up
     assert drawn.decision.headline_distance == short.decision.headline_distance == farthest
 
 
 def test_the_plan_says_what_of_the_beams_is_assumed() -> None:
-    found = assess(parse_case(SHORT + SCENE), in_full=False)
+    found = assess(parse_case(SHORT + SCENE), wanted="drawn")
     page = plan_page(found, Paper("A4", 297.0, 210.0, 10.0), load_wording("en"))
     words = " ".join(str(mark.text) for mark in page.marks if isinstance(mark, Words))
     assert "Drawn at its strictest, since it is assumed and not stated: " in words

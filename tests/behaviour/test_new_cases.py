@@ -48,7 +48,7 @@ def test_a_starter_holds_nothing_that_protects_and_marks_its_figures(name: str, 
     assert len(found.record.starter_values) == text.count("# replace me:") == 2
     assert found.record.draft_reasons[0].startswith("Still to be replaced, so that nobody can sign: figures marked")
     done = parse_case(re.sub("# replace me", "#", text) + '[[person]]\nrole = "spectator"\ndistance = "8 m"\n')
-    assert assess(done, in_full=False).record.starter_values == ()
+    assert assess(done, wanted="drawn").record.starter_values == ()
 
 
 def test_the_sentence_of_a_producer_becomes_a_case_of_12_lines_with_an_answer_of_25(tmp_path: Path) -> None:

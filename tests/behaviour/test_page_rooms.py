@@ -171,7 +171,7 @@ def test_what_would_help_has_the_distances_and_loads_of_the_whole_answer(site: T
     for lens in ("20 mm", "40 mm", "100 mm"):
         room = Reader({**form, "laser1.lens": lens}, Texts("en")).room()
         assert room is not None
-        found = assess(parse_case(case_text(room, Texts("en"))), in_full=False)
+        found = assess(parse_case(case_text(room, Texts("en"))), wanted="drawn")
         far = max(one.zone("direct", "eye").distance for one in found.setups)
         assert f"The beam with a lens of {lens} is above the limit up to {format_quantity(far, 'm', 3, 'up')}." in words
     room = Reader(form, Texts("en")).room()

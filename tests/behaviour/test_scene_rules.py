@@ -96,7 +96,7 @@ def test_the_short_answer_judges_how_high_light_is_over_spectators_where_no_gap_
     # a level beam over a seated spectator, who is in its zone: 0 m over him, not 3 m; the wall behind cuts it
     head, wall = Laser(0.05, 4e-3, 1e-3, (0.0, 0.0, 1.97), 0.0), Barrier("W", ((-3.0, 9.0), (3.0, 9.0)))
     text = case_text(Scene((head,), (Person("Anna", ((0.0, 3.0),), "seated"),), barriers=(wall,)))
-    for drawn in (True, False):
-        scene = assess(parse_case(f'spectator_rules = ["sweden"]\n{text}'), in_full=False, drawn=drawn).scene
+    for wanted in ("drawn", "short"):
+        scene = assess(parse_case(f'spectator_rules = ["sweden"]\n{text}'), wanted=wanted).scene
         assert [rule.outcome for rule in scene.rules] == ["not met"]
         assert any(one.refuses and one.kind == "spectator" for one in scene.findings)

@@ -91,17 +91,17 @@ def test_what_an_assumption_costs_comes_true_when_the_value_is_typed_in() -> Non
     welder = '[[laser]]\nlike = "hand-held welder"\nwavelength = "1070 nm"\n'
     welder += 'emission = { kind = "continuous", power = "1.5 kW" }\n'
     diode = '[[laser]]\nlike = "blue diode"\nwavelength = "450 nm"\nemission = { kind = "continuous", power = "5 W" }\n'
-    found = assess(parse_case(people + welder + diode), in_full=False)
+    found = assess(parse_case(people + welder + diode), wanted="drawn")
     promised = {(one.what, one.laser): one for one in found.record.assumptions}
     lens = promised["setup", "hand-held welder"]
     assert lens.now == found.decision.headline_distance
     typed = welder + f'setup = [{{ kind = "lens", focal_length = "{lens.usual}" }}]\n'
-    assert assess(parse_case(people + typed + diode), in_full=False).decision.headline_distance == pytest.approx(
+    assert assess(parse_case(people + typed + diode), wanted="drawn").decision.headline_distance == pytest.approx(
         lens.known, rel=1e-9
     )
     beam = promised["divergence", "hand-held welder"]
     typed = welder + f'setup = [{{ divergence = "{beam.usual}" }}]\n'
-    stated = assess(parse_case(people + typed + diode), in_full=False).decision.headline_distance
+    stated = assess(parse_case(people + typed + diode), wanted="drawn").decision.headline_distance
     assert stated is not None
     assert beam.known is not None
     assert stated <= beam.known * (1 + 1e-9)

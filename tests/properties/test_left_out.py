@@ -77,7 +77,7 @@ def stated(laser: dict[str, Any]) -> list[dict[str, Any]]:
 
 
 def answered(laser: dict[str, Any]) -> Assessment:
-    return assess(case_from({"laser": [laser], "person": PERSONS}), in_full=False)
+    return assess(case_from({"laser": [laser], "person": PERSONS}), wanted="drawn")
 
 
 @pytest.mark.parametrize("name", CASES)

@@ -24,14 +24,14 @@ def test_people_who_moved_get_what_they_would_get_alone(monkeypatch: pytest.Monk
 
     monkeypatch.setattr(scene_zones, "lit_areas", counted)
     monkeypatch.setattr(stages, "_EARLIER", [])  # another test may have assessed this case before
-    assess(parse_case(text), in_full=False)
+    assess(parse_case(text), wanted="drawn")
     first = sum(looked)
     case = parse_case(text.replace(here, there))
-    again = as_json(assess(case, in_full=False))
+    again = as_json(assess(case, wanted="drawn"))
     assert sum(looked) - first < first  # what does not rest on where people are is not looked at again
     monkeypatch.setattr(stages, "_EARLIER", [])
     monkeypatch.setattr(faces, "_KNOWN", {})
-    assert again == as_json(assess(case, in_full=False))
+    assert again == as_json(assess(case, wanted="drawn"))
 
 
 def test_a_job_that_is_broken_off_leaves_nothing_half_taken_over(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -43,12 +43,12 @@ def test_a_job_that_is_broken_off_leaves_nothing_half_taken_over(monkeypatch: py
         raise KeyboardInterrupt  # as a newer job of the page ends the one before it
 
     monkeypatch.setattr(stages, "_EARLIER", [])
-    assess(parse_case(text), in_full=False)
+    assess(parse_case(text), wanted="drawn")
     with monkeypatch.context() as broken:
         broken.setattr(stages, "_lit_known", stop)
         with pytest.raises(KeyboardInterrupt):
-            assess(case, in_full=False)
-    again = as_json(assess(case, in_full=False))
+            assess(case, wanted="drawn")
+    again = as_json(assess(case, wanted="drawn"))
     monkeypatch.setattr(stages, "_EARLIER", [])
     monkeypatch.setattr(faces, "_KNOWN", {})
-    assert again == as_json(assess(case, in_full=False))
+    assert again == as_json(assess(case, wanted="drawn"))

@@ -244,7 +244,7 @@ def test_in_a_fault_what_stands_behind_a_target_is_where_the_head_is_aimed():
     ],
 )
 def test_what_is_assumed_of_what_stands_behind_a_target_is_said(behind, words):
-    found = assess(parse_case(case_text(Scene((beam(3000.0, 0.0),), (BESIDE,))) + TARGET + behind), in_full=False)
+    found = assess(parse_case(case_text(Scene((beam(3000.0, 0.0),), (BESIDE,))) + TARGET + behind), wanted="drawn")
     told = [one.text for one in found.scene.findings if "scatters" in one.text]
     assert [words in one for one in told] == [True] * bool(words)
 
@@ -307,7 +307,7 @@ def test_a_mode_in_which_the_head_moves_more_is_not_another():
     head, aim, rest = re.split(r"(?s)(\[\[scene\.aim\]\]\n.*?)(?=\[\[)", text, maxsplit=1)
     service = aim.replace('moves = "0 m"', 'moves = "0.5 m"')
     text = f'{head}{aim}mode = "running"\n{service}mode = "service"\n{rest}'
-    found = {c.mode: c.ratio for c in assess(parse_case(text), in_full=False).scene.matrix
+    found = {c.mode: c.ratio for c in assess(parse_case(text), wanted="drawn").scene.matrix
              if (c.way, c.tissue) == ("direct", "eye")}  # fmt: skip
     assert found["running"] == 0.0
     assert found["service"] >= on_axis(5.0, math.hypot(5e-3, 5e-3)) / 50.0
@@ -323,7 +323,7 @@ def test_scatter_that_may_go_on_over_two_mirrors_refuses(second):
     walls = (WALL, Barrier("a", ((-4.0, 3.0), (2.0, 3.0))), Barrier("b", ((-1.0, 3.0), (-1.0, 0.5))))
     laser = replace(ALONG, power=100e3)
     scene = Scene((laser,), (Person("Row", ((-3.0, 0.4),)),), plates, walls)
-    found = assess(parse_case(case_text(scene)), in_full=False).scene
+    found = assess(parse_case(case_text(scene)), wanted="drawn").scene
     assert [one.refuses for one in found.findings if "can scatter up to" in one.text] == [True] * second
 
 

@@ -261,7 +261,7 @@ def test_the_zone_of_a_bright_target_counts_the_size_of_its_spot_at_its_own_brig
     assert true["plate"] > 2.8 * true["sheet"]
     for name, far in true.items():
         assert far <= found[name].reach <= 1.01 * far
-    decision = assess(stage.case, in_full=False).decision  # page 1 said how far the dull sheet alone is dangerous
+    decision = assess(stage.case, wanted="drawn").decision  # page 1 said how far the dull sheet alone is dangerous
     assert decision.scatter_distance >= true["plate"] * (1.0 - 1e-12)  # two orders of the same products
     assert metres(decision.scatter_distance, with_feet=False) in decision.people
 

@@ -72,7 +72,7 @@ def test_a_screen_of_a_scene_that_holds_each_laser_alone_does_not_hold_both():
         both = both.replace(end, second + end)
     found = {}
     for text in (alone, both):
-        scene = assess(parse_case(text), in_full=False).scene
+        scene = assess(parse_case(text), wanted="drawn").scene
         assert scene is not None
         found[text] = {(one.laser, one.way): one.holds for one in scene.barriers[0].ways}
     ways = ("direct", "mirror", "scatter")
