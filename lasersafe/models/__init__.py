@@ -72,24 +72,15 @@ def typed_inputs(case: Case) -> tuple[InputLine, ...]:
     """
     from lasersafe.results import InputLine
 
-    lines = case._lines
-    inputs = (
-        InputLine(path_text(place), *_typed(value), lines.get(place))
-        for place, _, value, written in _leaves(case)
-        if written and (place in lines or not lines)
-    )
+    lines, inputs = case._lines, []
+    for place, _, value, written in _leaves(case):
+        if not written or (lines and place not in lines):
+            continue
+        measured = isinstance(value, (SIValue, Knob, Axes, Spot, Path))
+        typed = value.typed if measured else ", ".join(map(str, value)) if isinstance(value, tuple) else str(value)
+        typed = typed.lower() if isinstance(value, bool) else typed  # as the file has it
+        inputs.append(InputLine(path_text(place), typed, value.words(_plain) if measured else "", lines.get(place)))
     return tuple(sorted(inputs, key=lambda line: line.line or 0))
-
-
-def _typed(value: object) -> tuple[str, str]:
-    """Return a value as typed, and in SI units, "" for plain text."""
-    if isinstance(value, (SIValue, Knob, Axes, Spot, Path)):
-        return value.typed, value.words(_plain)
-    if isinstance(value, bool):
-        return "true" if value else "false", ""  # as the file has it
-    if isinstance(value, tuple):
-        return ", ".join(str(one) for one in value), ""
-    return value.isoformat() if isinstance(value, date) else str(value), ""
 
 
 def _plain(value: SIValue) -> str:

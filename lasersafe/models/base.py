@@ -9,7 +9,7 @@ from inspect import cleandoc
 from typing import Annotated, Any, ClassVar, Self, get_args
 
 from pydantic import BaseModel, BeforeValidator, ConfigDict, ModelWrapValidatorHandler, StrictBool, model_validator
-from pydantic_core import InitErrorDetails, PydanticCustomError, ValidationError
+from pydantic_core import ErrorDetails, InitErrorDetails, PydanticCustomError, ValidationError
 
 from lasersafe.errors import InputError
 from lasersafe.models.values import Measured
@@ -18,7 +18,6 @@ from lasersafe.wording import Message
 from lasersafe.wording import word as said
 
 Place = tuple[str | int, ...]
-Finding = tuple[Place, str]  # where in the table, and the message
 
 _OTHER_WORDS = {  # what people call it elsewhere
     "pulse_duration": ("pulse_width", "pulse_length"), "repetition_rate": ("frequency", "rate"),
@@ -65,37 +64,9 @@ def not_known(word: str, what: str, known: Iterable[str]) -> str:
     return Message("misread.not_known", word=shown(word), what=said(what), hint=hint, listed=listed)
 
 
-def refusal(title: str, findings: list[Finding]) -> ValidationError:
-    """Return one error that carries all findings, for a validator to raise."""
-    details = [
-        InitErrorDetails(type=PydanticCustomError("fault", "{message}", {"message": message}), loc=place, input=None)
-        for place, message in findings
-    ]
-    return ValidationError.from_exception_data(title, details)
-
-
-def findings_of(error: ValidationError, descriptions: Mapping[str, str]) -> list[Finding]:
-    """Return what pydantic found, in our words.
-
-    Parameters
-    ----------
-    error : ValidationError
-        From pydantic.
-    descriptions : mapping
-        Known field -> what it is, or how to get it.
-    """
-    found: list[Finding] = []
-    for one in error.errors(include_url=False):
-        if one["type"] == "too_short" and one["input"]:
-            continue  # there are some, and each is refused for a reason of its own
-        message = _message(one["type"], one["loc"], one["msg"], one.get("ctx", {}), one["input"], descriptions)
-        found.append((one["loc"], message))
-    return found
-
-
-def _message(
-    kind: str, place: Place, plain: str, context: Mapping[str, Any], given: Any, descriptions: Mapping[str, str]
-) -> str:
+def _message(one: ErrorDetails, descriptions: Mapping[str, str]) -> str:
+    """Return what pydantic found, in our words, by what the fields are or how to get them."""
+    kind, place, context, given = one["type"], one["loc"], one.get("ctx", {}), one["input"]
     field, typed = str(place[-1]) if place else "", {"given": shown(given)}
     if kind == "fault":
         message: str = context["message"]
@@ -106,8 +77,10 @@ def _message(
             return str(said_of).removeprefix(f"{field} = ")
         named = said_of.key == "typed.refused" and said_of.values["field"] == field
         return said_of.values["told"] if named else said_of
-    if kind == "missing":
-        return Message("misread.missing", instruction=_instruction(field, descriptions))
+    if kind in ("missing", "too_short"):
+        text = descriptions.get(field, "")
+        told = said(text) if text.startswith("write ") else Message("misread.write", field=field, text=said(text))
+        return Message(f"misread.{kind}", instruction=told)
     if kind == "extra_forbidden":
         return not_known(field, "a key of this table", descriptions)
     if kind == "literal_error":
@@ -118,8 +91,6 @@ def _message(
         return Message("misread.kind_missing", instruction=said(descriptions.get(str(place[0]), "")))
     if kind == "too_long":
         return Message("misread.too_long", most=context["max_length"])
-    if kind == "too_short":
-        return Message("misread.too_short", instruction=_instruction(field, descriptions))
     if kind in ("tuple_type", "list_type") and isinstance(given, Mapping):
         return Message("misread.double_brackets", field=field)
     if kind in _WRITE:
@@ -129,13 +100,7 @@ def _message(
         return Message(f"misread.{key}", bound=f"{bound:g}", **typed)
     if kind in ("model_attributes_type", "model_type", "dict_type"):
         return Message("misread.table", **typed)
-    return f"{shown(given)}: {plain}"
-
-
-def _instruction(field: str, descriptions: Mapping[str, str]) -> str:
-    """Return what to do about a field that is not there."""
-    text = descriptions.get(field, "")
-    return said(text) if text.startswith("write ") else Message("misread.write", field=field, text=said(text))
+    return f"{shown(given)}: {one['msg']}"
 
 
 def _choice(word: object, what: str, listed: str) -> str:
@@ -178,20 +143,33 @@ class CaseModel(BaseModel):
             return data
         if not isinstance(data, Mapping):
             raise InputError(Message("misread.table", given=shown(data)))
-        found: list[Finding] = []
+        found: list[tuple[Place, str]] = []
         model: Self | None = None
         try:
             model = handler(data)
         except ValidationError as error:
             descriptions = {name: info.description or "" for name, info in cls.model_fields.items()}
-            found = findings_of(error, descriptions | cls.how_to_get)
+            found = [
+                (one["loc"], _message(one, descriptions | cls.how_to_get))
+                for one in error.errors(include_url=False)
+                if one["type"] != "too_short"
+                or not one["input"]  # there are some, each refused for a reason of its own
+            ]
         found += [((at,) if isinstance(at, str) else at, text) for at, text in cls.findings(Peek(cls, data))]
         if model is None or found:
-            raise refusal(cls.__name__, found)
+            raise ValidationError.from_exception_data(
+                cls.__name__,
+                [
+                    InitErrorDetails(
+                        type=PydanticCustomError("fault", "{message}", {"message": text}), loc=at, input=None
+                    )
+                    for at, text in found
+                ],
+            )
         return model
 
 
-def kinds_of(union: Any) -> dict[str, type[CaseModel]]:
+def kinds_of(union: Any) -> dict[str, Any]:
     """Return the tables that can stand in one place, each by its ``kind``."""
     return {get_args(one.model_fields["kind"].annotation)[0]: one for one in get_args(union)}
 
@@ -201,10 +179,16 @@ def wrong(place: str | Place, key: str, /, **values: object) -> tuple[str | Plac
     return place, Message(key, **values)
 
 
-def needs(peek: Peek, given: str | bool, needed: str, key: str) -> Findings:
-    """Ask for a field where another one is given, or something holds, that says nothing without it."""
-    if (given in peek if isinstance(given, str) else given) and needed not in peek:
+def needs(peek: Peek, given: str | bool, needed: str, key: str, alone: str = "") -> Findings:
+    """Ask for a field where another one is given, or something holds, that says nothing without it.
+
+    With *alone* the other way round as well: the field says nothing by itself.
+    """
+    there = given in peek if isinstance(given, str) else given
+    if there and needed not in peek:
         yield wrong(needed, key)
+    elif alone and needed in peek and not there:
+        yield wrong(given if isinstance(given, str) else needed, alone)
 
 
 class Peek:

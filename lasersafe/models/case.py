@@ -72,19 +72,6 @@ def _by_name(tables: list[tuple[int, Table]]) -> dict[str, Table]:
     return {name: table for _, table in tables if (name := word_of(table, "name")) is not None}
 
 
-def _likeness(peek: Peek) -> Findings:
-    """Refuse a wavelength that lasers of the stated kind do not have."""
-    for i, table in peek.tables("laser"):
-        kind, wavelength = laser_kinds().get(str(table.get("like"))), Peek(Laser, table).value("wavelength")
-        if kind is not None and isinstance(wavelength, SIValue):
-            low, high = kind.wavelengths_nm
-            if not low * (1.0 - 1e-9) <= wavelength * 1e9 <= high * (1.0 + 1e-9):
-                yield wrong(
-                    ("laser", i, "like"), "misfit.not_like", kind=shown(kind.key), low=low, high=high,
-                    wavelength=shown(wavelength.typed),
-                )  # fmt: skip
-
-
 def _laser_and_setup(table: Table, setups: Mapping[str, list[str]], place: Place) -> Findings:
     """Refuse a laser or a set-up that the case does not have."""
     laser, setup = word_of(table, "laser"), word_of(table, "setup")
@@ -95,63 +82,57 @@ def _laser_and_setup(table: Table, setups: Mapping[str, list[str]], place: Place
         having = [name for name in among if setup in setups[name]]
         if not having:
             listed = [one for name in among for one in setups[name]]
-            yield (
-                (*place, "setup"),
-                not_known(
-                    setup, Message("misread.setup_of", owner=f"'{laser}'") if laser else "a set-up of this case", listed
-                ),
-            )
+            what = Message("misread.setup_of", owner=f"'{laser}'") if laser else "a set-up of this case"
+            yield (*place, "setup"), not_known(setup, what, listed)
         elif len(having) > 1:
             yield wrong((*place, "laser"), "misfit.which_laser", setup=shown(setup))
 
 
-def _aims(scene: Peek, lasers: Tables) -> Findings:
-    """Refuse a laser that the scene places, but not while it runs with what is fitted."""
-    for name, table in lasers.items():
+def _placed(scene: Peek, tables: Mapping[str, Tables], setups: Mapping[str, list[str]]) -> Findings:
+    """Refuse lasers placed, but not while they run with what is fitted, and barriers not known or rated twice."""
+    for i, aim in scene.tables("aim"):
+        if word_of(aim, "laser") is not None:
+            yield from _laser_and_setup(aim, setups, ("scene", "aim", i))
+    for name, table in tables["laser"].items():
         own = [(i, aim) for i, aim in scene.tables("aim") if word_of(aim, "laser") == name]
-        setups = [one for _, one in Peek(Laser, table).tables("setup")]
-        fitted = [word_of(one, "name") for one in setups if len(setups) == 1 or one.get("fitted") is True]
+        each = [one for _, one in Peek(Laser, table).tables("setup")]
+        fitted = [word_of(one, "name") for one in each if len(each) == 1 or one.get("fitted") is True]
         known = [aim for _, aim in own if word_of(aim, "mode") in (None, "running")]
         if own and not any(word_of(aim, "setup") in (None, *fitted) for aim in known):
             yield wrong(("scene", "aim", own[0][0]), "misfit.not_running", laser=shown(name))
-
-
-def _scene_barriers(scene: Peek, barriers: Tables) -> Findings:
-    """Refuse a barrier of the scene that is no barrier of the case, and a second rating."""
+    barriers = tables["barrier"]
     for i, table in scene.tables("barrier"):
-        name = word_of(table, "name")
-        if name in barriers and "rating" in table:
-            yield wrong(("scene", "barrier", i, "rating"), "misfit.second_rating", name=name)
-        elif name is not None and name not in barriers and table.get("kind", "barrier") == "barrier":
-            text = joined((not_known(name, "a barrier of this case", barriers), Message("misread.wall")))
+        wall = word_of(table, "name")
+        if wall in barriers and "rating" in table:
+            yield wrong(("scene", "barrier", i, "rating"), "misfit.second_rating", name=wall)
+        elif wall is not None and wall not in barriers and table.get("kind", "barrier") == "barrier":
+            text = joined((not_known(wall, "a barrier of this case", barriers), Message("misread.wall")))
             yield ("scene", "barrier", i, "name"), text
 
 
-def _controls(peek: Peek) -> Findings:
-    """Refuse a control that the wording does not have, or has as another kind, and one without a text."""
+def _controls_and_reasons(peek: Peek) -> Findings:
+    """Refuse a control that the wording does not have so, or without a text, and one reason of many strike-outs.
+
+    What holds for all of these was looked at for none.
+    """
+    known = {entry.key: entry.kind for entry in load_wording("en").controls} if "control" in peek else {}
     for i, table in peek.tables("control"):
         key, kind = word_of(table, "key"), word_of(table, "kind")
-        known = {entry.key: entry.kind for entry in load_wording("en").controls}
         if key is None and word_of(table, "text") is None:
             yield wrong(("control", i, "text"), "misfit.no_control_text")
         elif key is not None and key not in known:
             yield ("control", i, "key"), not_known(key, "a control of the wording", known)
         elif key is not None and kind not in (None, known[key]):
-            yield wrong(
-                ("control", i, "kind"), "misfit.control_kind", given=shown(kind), key=shown(key), kind=shown(known[key])
-            )
-
-
-def _readings(peek: Peek, tables: Mapping[str, Tables]) -> Findings:
-    """Refuse readings of which nothing can be expected, and two of the same effect."""
-    seen: dict[tuple[object, ...], int] = {}
-    for i, table in peek.tables("reading"):
-        for key, text in _reading(table, tables):
-            yield ("reading", i, str(key)), text
-        same = tuple(word_of(table, key) for key in ("what", "where", "way", "laser"))
-        if same in seen and all(same[:2]):
-            yield wrong(("reading", i, "where"), "misfit.same_reading", where=shown(same[1]), before=seen[same] + 1)
-        seen.setdefault(same, i)
+            facts = {"given": shown(kind), "key": shown(key), "kind": shown(known[key])}
+            yield wrong(("control", i, "kind"), "misfit.control_kind", **facts)
+    users: dict[str, list[int]] = {}
+    for i, table in peek.tables("strike_out"):
+        if (reason := word_of(table, "reason")) is not None:
+            users.setdefault(" ".join(reason.casefold().split()), []).append(i)
+    for indices in users.values():
+        if len(indices) > MOST_ALIKE:
+            same = ", ".join(f"strike_out[{i + 1}]" for i in indices[:MOST_ALIKE])
+            yield wrong(("strike_out", indices[MOST_ALIKE], "reason"), "misfit.same_reason", same=same, most=MOST_ALIKE)
 
 
 def _reading(table: Table, tables: Mapping[str, Tables]) -> Findings:
@@ -185,18 +166,6 @@ def _reading(table: Table, tables: Mapping[str, Tables]) -> Findings:
         yield wrong("what", "misfit.no_pulses", what=shown(what), laser=shown(chosen))
     if what in ("power", "irradiance") and kind == "single pulse":
         yield wrong("what", "misfit.single_pulses", what=shown(what), laser=shown(chosen))
-
-
-def _reasons(peek: Peek) -> Findings:
-    """Refuse one text as the reason of many strike-outs: what holds for all of them was looked at for none."""
-    users: dict[str, list[int]] = {}
-    for i, table in peek.tables("strike_out"):
-        if (reason := word_of(table, "reason")) is not None:
-            users.setdefault(" ".join(reason.casefold().split()), []).append(i)
-    for indices in users.values():
-        if len(indices) > MOST_ALIKE:
-            same = ", ".join(f"strike_out[{i + 1}]" for i in indices[:MOST_ALIKE])
-            yield wrong(("strike_out", indices[MOST_ALIKE], "reason"), "misfit.same_reason", same=same, most=MOST_ALIKE)
 
 
 def _sizes(peek: Peek, setups: int) -> Findings:
@@ -377,14 +346,21 @@ class Case(CaseModel):
             for i, table in peek.tables(field):
                 yield from _laser_and_setup(table, setups, (field, i))
         if isinstance(peek.data.get("scene"), Mapping):
-            scene = Peek(Scene, peek.data["scene"])
-            for i, table in scene.tables("aim"):
-                if word_of(table, "laser") is not None:
-                    yield from _laser_and_setup(table, setups, ("scene", "aim", i))
-            yield from _aims(scene, tables["laser"])
-            yield from _scene_barriers(scene, tables["barrier"])
-        yield from _likeness(peek)
-        yield from _controls(peek)
-        yield from _readings(peek, tables)
-        yield from _reasons(peek)
+            yield from _placed(Peek(Scene, peek.data["scene"]), tables, setups)
+        for i, table in peek.tables("laser"):
+            kind, wavelength = laser_kinds().get(str(table.get("like"))), Peek(Laser, table).value("wavelength")
+            if kind is not None and isinstance(wavelength, SIValue):
+                low, high = kind.wavelengths_nm
+                if not low * (1.0 - 1e-9) <= wavelength * 1e9 <= high * (1.0 + 1e-9):
+                    facts = {"kind": shown(kind.key), "low": low, "high": high, "wavelength": shown(wavelength.typed)}
+                    yield wrong(("laser", i, "like"), "misfit.not_like", **facts)
+        seen: dict[tuple[object, ...], int] = {}
+        for i, table in peek.tables("reading"):
+            for key, text in _reading(table, tables):
+                yield ("reading", i, str(key)), text
+            same = tuple(word_of(table, key) for key in ("what", "where", "way", "laser"))
+            if same in seen and all(same[:2]):
+                yield wrong(("reading", i, "where"), "misfit.same_reading", where=shown(same[1]), before=seen[same] + 1)
+            seen.setdefault(same, i)
+        yield from _controls_and_reasons(peek)
         yield from _sizes(peek, sum(map(len, setups.values())))

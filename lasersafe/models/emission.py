@@ -117,23 +117,25 @@ class PulseTrainEmission(CaseModel):
     def findings(cls, peek: Peek) -> Findings:
         """Refuse a train without energy, pulses longer than their period, and figures that contradict each other."""
         yield from _energy_and_period(peek)
+        duty, rate, energy, power = map(peek.value, ("duty", "repetition_rate", "pulse_energy", "mean_power"))
+        yield from needs(peek, "duty" not in peek, "pulse_duration", "misfit.no_duration")
         if "duty" in peek and "pulse_duration" in peek:
             yield wrong("duty", "misfit.duty_twice")
-        if "pulse_duration" not in peek:
-            yield from needs(peek, "duty" not in peek, "pulse_duration", "misfit.no_duration")
-            yield from _duty(peek)
+        elif duty is not None and rate is not None:  # pulses that both make together, at the ends of tolerances
+            for share, at, end in ((duty.low, rate.high, 0), (duty.high, rate.low, 1)):
+                pulse = share.ends("duty")[end] / at.ends("repetition_rate")[1 - end]
+                if not SHORTEST * (1.0 - LAST_DIGITS) <= pulse <= LONGEST * (1.0 + LAST_DIGITS):
+                    made = format_quantity(pulse, "s")
+                    yield wrong("duty", "misfit.duty_pulse", share=share, rate=at, pulse=made, why=word(_COVERED))
+                    break
+        settings = energy, power, rate
         if "burst" in peek:
             yield from _burst(peek)
-            return
-        energy, power, rate = peek.value("pulse_energy"), peek.value("mean_power"), peek.value("repetition_rate")
-        if energy is None or power is None or rate is None or energy.turnable or power.turnable or rate.turnable:
-            return
-        product = energy.low * rate.low
-        if not abs(product - power.low) <= 0.01 * power.low:
-            yield wrong(
-                "mean_power", "misfit.three_powers", power=power, energy=energy, rate=rate,
-                product=format_quantity(product, "W"),
-            )  # fmt: skip
+        elif energy is not None and power is not None and rate is not None and not any(k.turnable for k in settings):
+            product = energy.low * rate.low
+            if not abs(product - power.low) <= 0.01 * power.low:
+                both = format_quantity(product, "W")
+                yield wrong("mean_power", "misfit.three_powers", power=power, energy=energy, rate=rate, product=both)
 
 
 def _energy_and_period(peek: Peek) -> Findings:
@@ -151,8 +153,7 @@ def _burst(peek: Peek) -> Findings:
     """Refuse a burst that does not fit into the train that it belongs to."""
     if not isinstance(peek.data["burst"], dict):
         return
-    burst, place = Peek(Burst, peek.data["burst"]), ("burst", "spacing")
-    count, spacing = burst.value("pulses"), burst.value("spacing")
+    place, (count, spacing) = ("burst", "spacing"), map(Peek(Burst, peek.data["burst"]).value, ("pulses", "spacing"))
     duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
     fits = spacing is None or duration is None or not duration.low > spacing.high * (1 + SLACK)
     if not fits:
@@ -168,20 +169,6 @@ def _burst(peek: Peek) -> Findings:
         yield wrong(place, "misfit.long_burst", count=pulses.typed, spacing=spacing.low.typed, room=room)
     elif fits and duration is not None and pulses > 1.0 and pulses * duration.low * rate.low > 1.0 + SLACK:
         yield wrong(place, "misfit.full_burst", spacing=spacing, duration=duration.low, count=pulses, room=room)
-
-
-def _duty(peek: Peek) -> Findings:
-    """Refuse pulses that duty and repetition rate make together, at the ends of tolerances."""
-    duty, rate = peek.value("duty"), peek.value("repetition_rate")
-    if duty is None or rate is None:
-        return
-    for share, at, end in ((duty.low, rate.high, 0), (duty.high, rate.low, 1)):
-        pulse = share.ends("duty")[end] / at.ends("repetition_rate")[1 - end]
-        if not SHORTEST * (1.0 - LAST_DIGITS) <= pulse <= LONGEST * (1.0 + LAST_DIGITS):
-            yield wrong(
-                "duty", "misfit.duty_pulse", share=share, rate=at, pulse=format_quantity(pulse, "s"), why=word(_COVERED)
-            )
-            return
 
 
 class OnePulse(CaseModel):

@@ -104,7 +104,11 @@ def with_assumptions(data: Mapping[str, Any]) -> Filled:
                 others[i] = tuple(optics)
     for key, tables in (("laser", lasers), ("person", persons)):
         if tables and len(tables) == len(data[key]):
-            _apart(tables)
+            for i, table in enumerate(tables):  # names that were given here and stand twice
+                name, before = table.get("name"), [one.get("name") for one in tables[:i]]
+                given_here = name in (table.get("like"), table.get("role"), "laser", "person")
+                if isinstance(name, str) and name in before and given_here:
+                    table["name"] = next(new for n in count(2) if (new := f"{name} {n}") not in before)
             filled[key] = tables
     names = [one["name"] for one in lasers if isinstance(one.get("name"), str)]
     if "title" not in filled and names:
@@ -119,16 +123,6 @@ def _tables(data: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
 
 def _named(table: dict[str, Any], name: object) -> dict[str, Any]:
     return table if "name" in table or not isinstance(name, str) else {"name": name, **table}
-
-
-def _apart(tables: list[dict[str, Any]]) -> None:
-    """Give numbers to the names that were given here and stand twice."""
-    for i, table in enumerate(tables):
-        name = table.get("name")
-        before = [one.get("name") for one in tables[:i]]
-        given_here = name in (table.get("like"), table.get("role"), "laser", "person")
-        if isinstance(name, str) and name in before and given_here:
-            table["name"] = next(new for n in count(2) if (new := f"{name} {n}") not in before)
 
 
 def _filled_laser(
@@ -192,19 +186,17 @@ def _filled_setup(
         if key in typed or not (free or key == "beam_diameter"):
             continue
         least = float(mark.number(figure.least, key))
-        value = max(least * narrower, _diffraction(setup, other, laser, narrower) if free and other in typed else 0.0)
+        value = least * narrower
+        if free and other in typed:  # what diffraction makes of the other width at least, where that can be read
+            try:
+                wavelength = float(WAVELENGTH.number(laser.get("wavelength"), "wavelength"))
+                stated = min((DIAMETER if other == "beam_diameter" else DIVERGENCE).read(setup[other], other).pair)
+            except InputError:
+                stated = 0.0
+            if stated > 0.0:
+                scale = math.sqrt(0.5) / narrower  # to 1/e
+                value = max(value, least_product(wavelength) / (stated * scale * scale) * (1.0 + 1e-6))
         shown = figure.least if value == least else format_quantity(value, mark.unit, 4)
         setup[key] = SIValue(value, f"{shown} (assumed)", mark.unit)
         assumed.append(Assumed((key,), shown, figure.usual))
     return setup, assumed
-
-
-def _diffraction(setup: Mapping[str, Any], other: str, laser: Mapping[str, Any], narrower: float) -> float:
-    """Return what diffraction makes of the other width at least, 0 where that cannot be read."""
-    try:
-        wavelength = float(WAVELENGTH.number(laser.get("wavelength"), "wavelength"))
-        typed = min((DIAMETER if other == "beam_diameter" else DIVERGENCE).read(setup[other], other).pair)
-    except InputError:
-        return 0.0
-    scale = math.sqrt(0.5) / narrower  # to 1/e
-    return least_product(wavelength) / (typed * scale * scale) * (1.0 + 1e-6) if typed > 0.0 else 0.0

@@ -91,15 +91,12 @@ class Scan(CaseModel):
         angle, width = "full_angle" in peek, "full_width" in peek
         if angle == width:
             yield wrong("full_angle", f"misfit.size_{'twice' if angle else 'missing'}")
-        yield from needs(peek, "full_width", "width_at", "misfit.no_width_at")
-        yield from needs(peek, "width_at", "full_width", "misfit.no_width")
+        yield from needs(peek, "full_width", "width_at", "misfit.no_width_at", "misfit.no_width")
         largest, least = peek.value("largest_angle"), peek.value("full_angle")
         if largest is not None and least is not None and not (least.x <= largest.x and least.y <= largest.y):
             yield wrong("largest_angle", "misfit.largest_angle", largest=largest.typed, least=least.typed)
         raster = peek.data.get("pattern") == "raster"
-        yield from needs(peek, raster, "lines", "misfit.no_lines")
-        if "lines" in peek and not raster:
-            yield wrong("lines", "misfit.only_raster")
+        yield from needs(peek, raster, "lines", "misfit.no_lines", "misfit.only_raster")
         monitored = peek.data.get("monitored") is True
         yield from needs(peek, monitored, "reaction_time", "misfit.no_reaction")
         if "reaction_time" in peek and not monitored:
@@ -173,6 +170,35 @@ class CollimatedSetup(SetupBase):
         place = peek.value("measured_at")
         yield from needs(peek, place is not None and float(place) > 0.0, "waist_at", "misfit.no_waist")
 
+    @classmethod
+    def impossible(cls, peek: Peek, wavelength: SIValue | None) -> Findings:
+        """Refuse a beam that its divergence alone makes wider, or that diffraction forbids."""
+        if all(isinstance(peek.data.get(key), SIValue) for key in ("beam_diameter", "divergence")):
+            return  # both assumed: a bound of many beams, which need not be one
+        diameter, angle, scale = peek.value("beam_diameter"), peek.value("divergence"), _scale(peek)
+        place, waist = peek.value("measured_at"), peek.value("waist_at")
+        if scale is None or None in (diameter, angle, place) or (waist is None and "waist_at" in peek):
+            return
+        for axis in ("x", "y"):
+            width, spread = getattr(diameter, axis), getattr(angle, axis)
+            away = 0.0 if waist is None else abs(place - getattr(waist, axis))
+            if not spread * away < width:
+                yield wrong(
+                    "beam_diameter", "misfit.narrow", width=width.typed, least=format_quantity(spread * away, "m")
+                )
+                return
+            if wavelength is None:
+                continue
+            narrowest = math.sqrt((width - spread * away) * (width + spread * away))
+            least = least_product(wavelength) / (narrowest * scale * scale)
+            if not spread >= least * (1.0 - _ROUNDING):
+                yield wrong(
+                    "divergence", "misfit.diffraction", angle=spread, wavelength=wavelength,
+                    waist=format_quantity(narrowest, "m"), criterion=peek.data["criterion"],
+                    least=format_quantity(least, "rad", rounding="up"),
+                )  # fmt: skip
+                return
+
 
 class LensSetup(SetupBase):
     """A lens that is lit by a collimated beam: ``kind = "lens"``.
@@ -206,6 +232,27 @@ class LensSetup(SetupBase):
     focal_length: Annotated[SIValue, FOCAL_LENGTH]
     focus_diameter: Annotated[Axes | None, DIAMETER] = None
 
+    @classmethod
+    def impossible(cls, peek: Peek, wavelength: SIValue | None) -> Findings:
+        """Refuse a lens that there is not, and a focus that diffraction forbids."""
+        diameter, focus, scale = peek.value("beam_diameter"), peek.value("focus_diameter"), _scale(peek)
+        focal_length = peek.value("focal_length")
+        if diameter is None or scale is None or focal_length is None or wavelength is None:
+            return
+        for axis in ("x", "y"):
+            width = getattr(diameter, axis)
+            if not width * scale <= math.pi * focal_length:
+                yield wrong("beam_diameter", "misfit.wide_lens", width=width.typed, focal_length=focal_length.typed)
+                return
+            least = least_product(wavelength) * focal_length / (width * scale * scale)
+            if focus is not None and not getattr(focus, axis) >= least * (1.0 - _ROUNDING):
+                at_least = format_quantity(least, "m", rounding="up")
+                yield wrong(
+                    "focus_diameter", "misfit.small_focus", focus=getattr(focus, axis), wavelength=wavelength,
+                    least=at_least,
+                )  # fmt: skip
+                return
+
 
 class MultimodeFibreSetup(SetupBase):
     """The bare end of a multimode fibre: ``kind = "fibre multimode"``.
@@ -229,6 +276,21 @@ class MultimodeFibreSetup(SetupBase):
     numerical_aperture_criterion: Literal["5 %", "1/e2", "1/e"]
     core_diameter: Annotated[SIValue, WIDTH]
 
+    @classmethod
+    def impossible(cls, peek: Peek, wavelength: SIValue | None) -> Findings:
+        """Refuse an aperture that diffraction makes larger."""
+        aperture, core = peek.value("numerical_aperture"), peek.value("core_diameter")
+        factor = FIBRE_FACTOR.get(str(peek.data.get("numerical_aperture_criterion")))
+        if aperture is None or core is None or factor is None or wavelength is None:
+            return
+        least = least_product(wavelength) * factor / (2.0 * core)
+        if not aperture >= least * (1.0 - _ROUNDING):
+            at_least = format_quantity(least, "1", rounding="up")
+            yield wrong(
+                "numerical_aperture", "misfit.small_aperture", aperture=aperture, wavelength=wavelength, core=core,
+                least=at_least,
+            )  # fmt: skip
+
 
 class SingleModeFibreSetup(SetupBase):
     """The bare end of a single-mode fibre: ``kind = "fibre single mode"``.
@@ -243,6 +305,13 @@ class SingleModeFibreSetup(SetupBase):
 
     kind: Literal["fibre single mode"]
     mode_field_diameter: Annotated[SIValue, Measured("m", "100 nm", "100 mm", "6.2 um", worst="ends")]
+
+    @classmethod
+    def impossible(cls, peek: Peek, wavelength: SIValue | None) -> Findings:
+        """Refuse a mode that is narrower than its wavelength."""
+        field = peek.value("mode_field_diameter")
+        if field is not None and wavelength is not None and not field >= wavelength:
+            yield wrong("mode_field_diameter", "misfit.small_field", field=field.typed, wavelength=wavelength.typed)
 
 
 Setup = CollimatedSetup | LensSetup | MultimodeFibreSetup | SingleModeFibreSetup
@@ -295,8 +364,7 @@ class ExtraLine(CaseModel):
         power, share = "power" in peek, "share" in peek
         if power == share:
             yield wrong("power", f"misfit.power_{'twice' if power else 'missing'}")
-        yield from needs(peek, "divergence", "divergence_criterion", "misfit.no_criterion")
-        yield from needs(peek, "divergence_criterion", "divergence", "misfit.no_criterion")
+        yield from needs(peek, "divergence", "divergence_criterion", "misfit.no_criterion", "misfit.no_criterion")
 
 
 class Module(CaseModel):
@@ -371,9 +439,7 @@ class Extended(CaseModel):
     def findings(cls, peek: Peek) -> Findings:
         """Ask for the angle of a cone and the pitch of an array."""
         cone = peek.data.get("spread") == "cone"
-        yield from needs(peek, cone, "divergence", "misfit.no_cone")
-        if not cone and "divergence" in peek:
-            yield wrong("divergence", "misfit.only_cone")
+        yield from needs(peek, cone, "divergence", "misfit.no_cone", "misfit.only_cone")
         columns, rows = peek.data.get("columns", 1), peek.data.get("rows", 1)
         emitters = columns * rows if isinstance(columns, int) and isinstance(rows, int) else None
         yield from needs(peek, emitters is not None and emitters > 1, "pitch", "misfit.no_pitch")
@@ -458,9 +524,9 @@ class Laser(CaseModel):
         wavelength = peek.value("wavelength")
         for i, table in tables:
             kind = table.get("kind")
-            if isinstance(kind, str) and kind in SETUP_KINDS:
-                for field, text in _IMPOSSIBLE[kind](Peek(SETUP_KINDS[kind], table), wavelength):
-                    yield ("setup", i, str(field)), text
+            model = SETUP_KINDS.get(kind) if isinstance(kind, str) else None
+            for field, text in () if model is None else model.impossible(Peek(model, table), wavelength):
+                yield ("setup", i, field), text
 
     @model_validator(mode="wrap")
     @classmethod
@@ -471,75 +537,6 @@ class Laser(CaseModel):
             if isinstance(only, Mapping) and "fitted" not in only:
                 data = {**data, "setup": [{**only, "fitted": True}]}
         return handler(data)
-
-
-def _collimated(peek: Peek, wavelength: SIValue | None) -> Findings:
-    if all(isinstance(peek.data.get(key), SIValue) for key in ("beam_diameter", "divergence")):
-        return  # both assumed: a bound of many beams, which need not be one
-    diameter, angle, scale = peek.value("beam_diameter"), peek.value("divergence"), _scale(peek)
-    place, waist = peek.value("measured_at"), peek.value("waist_at")
-    if scale is None or None in (diameter, angle, place) or (waist is None and "waist_at" in peek):
-        return
-    for axis in ("x", "y"):
-        width, spread = getattr(diameter, axis), getattr(angle, axis)
-        away = 0.0 if waist is None else abs(place - getattr(waist, axis))
-        if not spread * away < width:
-            yield wrong("beam_diameter", "misfit.narrow", width=width.typed, least=format_quantity(spread * away, "m"))
-            return
-        if wavelength is None:
-            continue
-        narrowest = math.sqrt((width - spread * away) * (width + spread * away))
-        least = least_product(wavelength) / (narrowest * scale * scale)
-        if not spread >= least * (1.0 - _ROUNDING):
-            yield wrong(
-                "divergence", "misfit.diffraction", angle=spread, wavelength=wavelength,
-                waist=format_quantity(narrowest, "m"), criterion=peek.data["criterion"],
-                least=format_quantity(least, "rad", rounding="up"),
-            )  # fmt: skip
-            return
-
-
-def _lens(peek: Peek, wavelength: SIValue | None) -> Findings:
-    diameter, focus, scale = peek.value("beam_diameter"), peek.value("focus_diameter"), _scale(peek)
-    focal_length = peek.value("focal_length")
-    if diameter is None or scale is None or focal_length is None or wavelength is None:
-        return
-    for axis in ("x", "y"):
-        width = getattr(diameter, axis)
-        if not width * scale <= math.pi * focal_length:
-            yield wrong("beam_diameter", "misfit.wide_lens", width=width.typed, focal_length=focal_length.typed)
-            return
-        least = least_product(wavelength) * focal_length / (width * scale * scale)
-        if focus is not None and not getattr(focus, axis) >= least * (1.0 - _ROUNDING):
-            at_least = format_quantity(least, "m", rounding="up")
-            yield wrong(
-                "focus_diameter", "misfit.small_focus", focus=getattr(focus, axis), wavelength=wavelength,
-                least=at_least,
-            )  # fmt: skip
-            return
-
-
-def _multimode(peek: Peek, wavelength: SIValue | None) -> Findings:
-    aperture, core = peek.value("numerical_aperture"), peek.value("core_diameter")
-    factor = FIBRE_FACTOR.get(str(peek.data.get("numerical_aperture_criterion")))
-    if aperture is None or core is None or factor is None or wavelength is None:
-        return
-    least = least_product(wavelength) * factor / (2.0 * core)
-    if not aperture >= least * (1.0 - _ROUNDING):
-        at_least = format_quantity(least, "1", rounding="up")
-        yield wrong(
-            "numerical_aperture", "misfit.small_aperture", aperture=aperture, wavelength=wavelength, core=core,
-            least=at_least,
-        )  # fmt: skip
-
-
-def _single_mode(peek: Peek, wavelength: SIValue | None) -> Findings:
-    field = peek.value("mode_field_diameter")
-    if field is not None and wavelength is not None and not field >= wavelength:
-        yield wrong("mode_field_diameter", "misfit.small_field", field=field.typed, wavelength=wavelength.typed)
-
-
-_IMPOSSIBLE = dict(zip(SETUP_KINDS, (_collimated, _lens, _multimode, _single_mode), strict=True))
 
 
 def least_product(wavelength: float) -> float:

@@ -227,7 +227,11 @@ def parse_case(text: str, name: str = "case") -> Case:
     fault = _too_deep(text)
     try:
         data = tomllib.loads(text) if fault is None else {}
-        tables = _tables_in(data)
+        tables, left = 0, list[Any]([data])
+        while left:
+            one = left.pop()
+            tables += isinstance(one, dict)
+            left += one.values() if isinstance(one, dict) else one if isinstance(one, list) else ()
         if tables > MOST_TABLES:
             fault = Fault(None, "file", Message("misread.tables", count=tables, most=MOST_TABLES))
     except tomllib.TOMLDecodeError as error:
@@ -270,7 +274,7 @@ def case_from(data: Mapping[str, Any], name: str = "case", lines: Mapping[Place,
         case = Case.model_validate(filled.data)
         case._assumed, case._at_corner = filled.assumed, bool(filled.assumed)
         case._others.update(
-            (i, tuple(SETUP_KINDS[one["kind"]].model_validate(one) for one in optics))  # type: ignore[misc]
+            (i, tuple(SETUP_KINDS[one["kind"]].model_validate(one) for one in optics))
             for i, optics in filled.others.items()
         )
         return case
@@ -300,33 +304,6 @@ def _said(text: str, language: str) -> str:
     return text.said(language) if isinstance(text, Message) else text
 
 
-def _too_deep(text: str) -> Fault | None:
-    """Return the fault of a key of so many parts that to read it would take the time and memory of their square."""
-    if not any(line.count(".") >= MOST_PARTS for line in text.split("\n")):
-        return None
-    chain: list[str] = []
-    for token, line in tokens_of(text):
-        if token == "." or chain[-1:] == ["."]:
-            chain.append(token)
-            continue
-        parts = (len(chain) + 1) // 2
-        if parts > MOST_PARTS:
-            key = shown("".join(chain))
-            return Fault(line, "TOML", Message("misread.long_key", key=key, count=parts, most=MOST_PARTS))
-        chain = [token]
-    return None
-
-
-def _tables_in(data: Any) -> int:
-    """Return how many tables there are, at any depth."""
-    count, left = 0, [data]
-    while left:
-        one = left.pop()
-        count += isinstance(one, dict)
-        left += one.values() if isinstance(one, dict) else one if isinstance(one, list) else ()
-    return count
-
-
 def _syntax(message: str, text: str) -> Fault:
     where = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
     plain = message[: where.start()] if where else message
@@ -342,6 +319,23 @@ def _syntax(message: str, text: str) -> Fault:
         advice = Message("misread.table_twice" if twice else "misread.check_line")
     words = {"quoted": f"{shown(there)}: " if there else "", "where": place, "advice": advice}
     return Fault(line, "TOML", Message("misread.toml", reason=plain[:200] + "..." * (len(plain) > 200), **words))
+
+
+def _too_deep(text: str) -> Fault | None:
+    """Return the fault of a key of so many parts that to read it would take the time and memory of their square."""
+    if not any(line.count(".") >= MOST_PARTS for line in text.split("\n")):
+        return None
+    chain: list[str] = []
+    for token, line in tokens_of(text):
+        if token == "." or chain[-1:] == ["."]:
+            chain.append(token)
+            continue
+        parts = (len(chain) + 1) // 2
+        if parts > MOST_PARTS:
+            key = shown("".join(chain))
+            return Fault(line, "TOML", Message("misread.long_key", key=key, count=parts, most=MOST_PARTS))
+        chain = [token]
+    return None
 
 
 def _line(place: Place, lines: Mapping[Place, int]) -> int | None:

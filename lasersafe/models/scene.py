@@ -497,6 +497,14 @@ class Camera(CaseModel):
     setup_note: Line = ""
 
 
+# what a ceiling has to be above, wherever it moves: sums of heights
+_BELOW_CEILING: tuple[tuple[str, type[CaseModel], tuple[str, ...]], ...] = (
+    ("aim", Aim, ("height", "moves")),
+    ("person", ScenePerson, ("floor", "eye_height")),
+    ("floor", FloorPart, ("height",)),
+)
+
+
 class Scene(CaseModel):
     """Where everything stands: ``[scene]``; x to the right and y upwards on the plan, z above the floor.
 
@@ -568,11 +576,31 @@ class Scene(CaseModel):
 
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
-        """Refuse double names."""
+        """Refuse double names, what is too high for the ceiling, and a head that moves out of the room."""
         for field in ("target", "surface", "barrier", "person", "camera", "floor"):
             yield from doubles(field, peek.tables(field))
-        yield from _below_ceiling(peek)
-        yield from _on_the_floor(peek)
+        ceiling = peek.data.get("ceiling")
+        height = Peek(Ceiling, ceiling).value("height") if isinstance(ceiling, Mapping) else None
+        places = [
+            (field, i, {key: level for key in keys if (level := Peek(model, one).value(key)) is not None})
+            for field, model, keys in _BELOW_CEILING
+            for i, one in peek.tables(field)
+        ]
+        for field, i, levels in places:
+            if height is not None and levels and not sum(map(float, levels.values())) < height:
+                words = " + ".join(f"{key}, {level.typed}" for key, level in levels.items())
+                said = {"height": height.typed, "field": field, "count": i + 1, "levels": words}
+                yield wrong(("ceiling", "height"), "misfit.low_ceiling", **said)
+                break
+        corners = peek.value("outline")
+        for i, table in peek.tables("aim"):
+            moves, level, spot = map(Peek(Aim, table).value, ("moves", "height", "position"))
+            if moves is None or level is None or spot is None or not moves > 0.0:
+                continue
+            if level >= 0.0 and not moves <= level:
+                yield wrong(("aim", i, "moves"), "misfit.under_floor", moves=moves.typed, height=level.typed)
+            elif corners is not None and not _inside(corners.pairs, spot.pair, float(moves)):
+                yield wrong(("aim", i, "moves"), "misfit.out_of_room", moves=moves.typed, place=spot.typed)
         alone, reason = peek.data.get("one_at_a_time") is True, "one_at_a_time_reason"
         if alone and peek.text(reason) is None:
             yield wrong(reason, "misfit.no_alone_reason")
@@ -580,53 +608,15 @@ class Scene(CaseModel):
             yield wrong("one_at_a_time", "misfit.not_alone")
 
 
-def _below_ceiling(peek: Peek) -> Findings:
-    """Refuse a ceiling that is not above every last optic, wherever it moves, and all eyes and places to stand."""
-    table = peek.data.get("ceiling")
-    height = Peek(Ceiling, table).value("height") if isinstance(table, Mapping) else None
-    if height is None:
-        return
-    for field, model, keys in (
-        ("aim", Aim, ("height", "moves")),
-        ("person", ScenePerson, ("floor", "eye_height")),
-        ("floor", FloorPart, ("height",)),
-    ):
-        for i, one in peek.tables(field):
-            levels = {key: level for key in keys if (level := Peek(model, one).value(key)) is not None}
-            if levels and not sum(map(float, levels.values())) < height:
-                words = " + ".join(f"{key}, {level.typed}" for key, level in levels.items())
-                yield wrong(
-                    ("ceiling", "height"), "misfit.low_ceiling", height=height.typed, field=field, count=i + 1,
-                    levels=words,
-                )  # fmt: skip
-                return
-
-
-def _on_the_floor(peek: Peek) -> Findings:
-    """Refuse a head that moves out of the room or below the floor."""
-    corners = peek.value("outline")
-    for i, table in peek.tables("aim"):
-        aim = Peek(Aim, table)
-        moves, height, place = (aim.value(field) for field in ("moves", "height", "position"))
-        if moves is None or height is None or place is None or not moves > 0.0:
-            continue
-        if height >= 0.0 and not moves <= height:
-            yield wrong(("aim", i, "moves"), "misfit.under_floor", moves=moves.typed, height=height.typed)
-        elif corners is not None and not _inside(corners.pairs, place.pair, float(moves)):
-            yield wrong(("aim", i, "moves"), "misfit.out_of_room", moves=moves.typed, place=place.typed)
-
-
 def _inside(corners: tuple[tuple[float, float], ...], place: tuple[float, float], moves: float) -> bool:
     """Return whether a square round a place lies inside an outline."""
     x, y = place
     edges = [((ax - x, ay - y), (bx - x, by - y)) for (ax, ay), (bx, by) in pairwise((*corners, corners[0]))]
     crossed = sum((ay > 0.0) != (by > 0.0) and ax - ay / (by - ay) * (bx - ax) > 0.0 for (ax, ay), (bx, by) in edges)
-    return crossed % 2 == 1 and all(_half_square(a, b) >= moves * (1.0 - 1e-9) for a, b in edges)
-
-
-def _half_square(a: tuple[float, float], b: tuple[float, float]) -> float:
-    """Return half the edge of the largest square round the origin that a line does not enter."""
-    (x, y), (ux, uy) = a, (b[0] - a[0], b[1] - a[1])
-    turns = ((-x, ux), (-y, uy), (x - y, uy - ux), (-x - y, ux + uy))  # where the larger of |x| and |y| can turn
-    parts = [0.0, 1.0, *(min(max(top / below, 0.0), 1.0) for top, below in turns if below)]
-    return min(max(abs(x + part * ux), abs(y + part * uy)) for part in parts)
+    room = math.inf  # half the edge of the largest square round the place that no edge of the outline enters
+    for (x, y), b in edges:
+        ux, uy = b[0] - x, b[1] - y
+        turns = ((-x, ux), (-y, uy), (x - y, uy - ux), (-x - y, ux + uy))  # where the larger of |x| and |y| can turn
+        parts = [0.0, 1.0, *(min(max(top / below, 0.0), 1.0) for top, below in turns if below)]
+        room = min(room, *(max(abs(x + part * ux), abs(y + part * uy)) for part in parts))
+    return crossed % 2 == 1 and room >= moves * (1.0 - 1e-9)

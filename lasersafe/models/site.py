@@ -127,8 +127,7 @@ class Person(CaseModel):
         if "time" in peek and "visits" in peek:
             yield wrong("visits", "misfit.visits_and_time")
         else:
-            yield from needs(peek, "time", "time_reason", "misfit.no_time_reason")
-            yield from needs(peek, "time_reason", "time", "misfit.no_time")
+            yield from needs(peek, "time", "time_reason", "misfit.no_time_reason", "misfit.no_time")
 
 
 class Thing(CaseModel):

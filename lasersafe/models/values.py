@@ -5,12 +5,12 @@ from __future__ import annotations
 import itertools
 import operator
 import re
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any, Literal
+from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from pydantic_core import core_schema
 
@@ -188,7 +188,7 @@ class Path(_Said):
 Value = SIValue | Knob | Axes | Spot | Path
 
 
-KINDS: tuple[ToleranceKind, ...] = ("bound", "standard uncertainty")
+KINDS = get_args(ToleranceKind)
 KEYS = ("value", "tolerance", "lowest", "highest", "kind")
 LONGEST = 160
 
@@ -200,76 +200,6 @@ _KIND = re.compile(r"\s+(bound|standard uncertainty)$")
 
 def _with_forms(key: str, **values: object) -> str:
     return joined((Message(f"typed.{key}", **values), Message("typed.forms")))
-
-
-def read_tolerance(text: object, mark: Measured, field: str) -> SIValue:
-    """Return an entry that has a tolerance.
-
-    Parameters
-    ----------
-    text : str or mapping
-        As typed. Untrusted.
-    mark : Measured
-        What the field takes.
-    field : str
-        Name of the field, for the message.
-
-    Raises
-    ------
-    QuantityError
-        If it is not a value with a tolerance inside the bounds.
-    """
-    if isinstance(text, Mapping):
-        return _from_table(text, mark, field)
-    typed = str(text).strip()
-    if len(typed) > LONGEST:
-        raise refused(field, typed, _with_forms("long", most=LONGEST))
-    parts = _SIGN.split(typed)
-    if len(parts) != 2:
-        raise refused(field, typed, _with_forms("one_tolerance"))
-    first, width = parts
-    named = _KIND.search(width)
-    width, kind = (width[: named.start()], named.group(1)) if named else (width, "bound")
-    ending = _ENDING.search(width)
-    if ending and _BARE.fullmatch(first.strip()) and ending.group().strip() != "%":  # 6 +- 0.5 mm
-        first = f"{first.strip()} {ending.group().strip()}"
-    with _quoting(typed, field):
-        value = mark.quantity(first, field)
-        tolerance = _around(value, _width(width, value, mark, field), kind, mark, field)
-    return SIValue(value.value, typed, mark.unit, tolerance)
-
-
-def _from_table(table: Mapping[object, object], mark: Measured, field: str) -> SIValue:
-    for key in table:
-        if key not in KEYS:
-            raise refused(field, table, Message("typed.no_key", key=shown(key), known=", ".join(KEYS)))
-    kind = table.get("kind", "bound")
-    if kind not in KINDS:
-        name = f"{field}.kind"
-        raise refused(name, kind, Message("typed.kinds"))
-    ends = [key for key in ("lowest", "highest") if key in table]
-    if len(ends) == 1 or ("tolerance" in table) == bool(ends) or ("tolerance" in table and "value" not in table):
-        raise refused(field, table, _with_forms("either_ends"))
-    value, low, high = (
-        mark.quantity(table[key], f"{field}.{key}") if key in table else None for key in ("value", "lowest", "highest")
-    )
-    if low is None or high is None:
-        assert value is not None
-        given = table["tolerance"]
-        text = shown(given) if mark.unit == "1" and isinstance(given, (int, float)) else given
-        width = _width(text, value, mark, field)
-        typed = f"{value.typed} +- {str(text).strip()}" + ("" if kind == "bound" else f" {kind}")
-        with _quoting(table, field):
-            return SIValue(value.value, typed, mark.unit, _around(value, width, str(kind), mark, field))
-    middle = value.value if value else (low.value + high.value) / 2.0
-    if not low.value <= middle <= high.value:
-        between = Message("typed.rising_value", value=shown(value.typed)) if value else ""
-        words = {"low": shown(low.typed), "between": between, "high": shown(high.typed)}
-        raise refused(field, table, Message("typed.rising", **words))
-    typed = (f"{value.typed}, " if value else "") + f"from {low.typed} to {high.typed}"
-    typed += "" if kind == "bound" else f" ({kind})"
-    with _quoting(table, field):
-        return SIValue(middle, typed, mark.unit, _counted(middle, low.value, high.value, str(kind), mark, field))
 
 
 @contextmanager
@@ -286,43 +216,9 @@ def _quoting(text: object, field: str) -> Iterator[None]:
         raise refused(field, text, why) from None
 
 
-def _width(text: object, value: Quantity, mark: Measured, field: str) -> float:
-    """Return a tolerance in the unit of the value."""
-    name = f"{field}, tolerance"
-    bare = text.strip() if isinstance(text, str) else text
-    share = isinstance(bare, str) and bare.endswith("%")
-    if share and mark.unit == "1":
-        raise refused(name, bare, Message("typed.share"))
-    width = parse_quantity(bare, "1" if share else mark.unit, name).value
-    width = _exactly(operator.mul, width, abs(value.value)) if share else width
-    if not width >= 0.0:
-        raise refused(name, bare, Message("typed.both_sides"))
-    return width
-
-
 def _exactly(what: Callable[[Decimal, Decimal], Decimal], first: float, second: float) -> float:
     """Return a sum or product of what was typed, as one would type it: 3 less 15 % is 2.55, to the last digit."""
     return float(what(Decimal(repr(first)), Decimal(repr(second))))
-
-
-def _around(value: Quantity, width: float, kind: str, mark: Measured, field: str) -> Tolerance:
-    low, high = _exactly(operator.sub, value.value, width), _exactly(operator.add, value.value, width)
-    for end, key in ((low, "lowest"), (high, "highest")):
-        mark.inside(_end(end, mark.unit), Message(f"typed.{key}_of", value=shown(value.typed)))
-    return _counted(value.value, low, high, kind, mark, field)
-
-
-def _counted(value: float, low: float, high: float, kind: str, mark: Measured, field: str) -> Tolerance:
-    """Return a tolerance; refused where a standard uncertainty counts to what the field does not take."""
-    for end in covered(field, value, low, high) if kind != "bound" else ():
-        reached = _end(end, mark.unit)
-        if why := mark.outside(reached):
-            raise QuantityError(Message("typed.no_worst_case", reached=reached.typed, why=why))
-    return Tolerance(low, high, KINDS[[*map(str, KINDS)].index(kind)])
-
-
-def _end(value: float, unit: str) -> Quantity:
-    return Quantity(value, f"{value:.6g}" + ("" if unit == "1" else f" {unit}"), unit)
 
 
 SHORTEST = 1e-9  # m; squares of shorter lengths vanish beside those of others
@@ -386,9 +282,92 @@ class Measured:
         if isinstance(text, Mapping) or (isinstance(text, str) and _SIGN.search(text)):
             if self.worst == "none":
                 raise refused(field, text, Message("typed.no_tolerance"))
-            return read_tolerance(text, self, field)
+            return self._from_text(text, field) if isinstance(text, str) else self._from_table(text, field)
         quantity = self.quantity(text, field)
         return SIValue(quantity.value, quantity.typed, self.unit)
+
+    def _from_text(self, text: str, field: str) -> SIValue:
+        """Return a value with a tolerance from a text, as ``6 mm +- 0.5 mm``."""
+        typed = text.strip()
+        if len(typed) > LONGEST:
+            raise refused(field, typed, _with_forms("long", most=LONGEST))
+        parts = _SIGN.split(typed)
+        if len(parts) != 2:
+            raise refused(field, typed, _with_forms("one_tolerance"))
+        first, width = parts
+        named = _KIND.search(width)
+        kind: ToleranceKind = "bound" if named is None or named[1] == "bound" else "standard uncertainty"
+        width = width[: named.start()] if named else width
+        ending = _ENDING.search(width)
+        if ending and _BARE.fullmatch(first.strip()) and ending.group().strip() != "%":  # 6 +- 0.5 mm
+            first = f"{first.strip()} {ending.group().strip()}"
+        with _quoting(typed, field):
+            value = self.quantity(first, field)
+            return self._around(value, self._width(width, value, field), typed, kind, field)
+
+    def _from_table(self, table: Mapping[object, object], field: str) -> SIValue:
+        """Return a value with a tolerance from a table of the case file."""
+        for key in table:
+            if key not in KEYS:
+                raise refused(field, table, Message("typed.no_key", key=shown(key), known=", ".join(KEYS)))
+        stated = table.get("kind", "bound")
+        if stated not in KINDS:
+            name = f"{field}.kind"
+            raise refused(name, stated, Message("typed.kinds"))
+        kind: ToleranceKind = "bound" if stated == "bound" else "standard uncertainty"
+        ends = [key for key in ("lowest", "highest") if key in table]
+        if len(ends) == 1 or ("tolerance" in table) == bool(ends) or ("tolerance" in table and "value" not in table):
+            raise refused(field, table, _with_forms("either_ends"))
+        value, low, high = (
+            self.quantity(table[key], f"{field}.{key}") if key in table else None
+            for key in ("value", "lowest", "highest")
+        )
+        if low is None or high is None:
+            assert value is not None
+            given = table["tolerance"]
+            text = shown(given) if self.unit == "1" and isinstance(given, (int, float)) else given
+            width = self._width(text, value, field)
+            typed = f"{value.typed} +- {str(text).strip()}" + ("" if kind == "bound" else f" {kind}")
+            with _quoting(table, field):
+                return self._around(value, width, typed, kind, field)
+        middle = value.value if value else (low.value + high.value) / 2.0
+        if not low.value <= middle <= high.value:
+            between = Message("typed.rising_value", value=shown(value.typed)) if value else ""
+            words = {"low": shown(low.typed), "between": between, "high": shown(high.typed)}
+            raise refused(field, table, Message("typed.rising", **words))
+        typed = (f"{value.typed}, " if value else "") + f"from {low.typed} to {high.typed}"
+        typed += "" if kind == "bound" else f" ({kind})"
+        with _quoting(table, field):
+            return self._counted(middle, typed, Tolerance(low.value, high.value, kind), field)
+
+    def _width(self, text: object, value: Quantity, field: str) -> float:
+        """Return a tolerance in the unit of the value, which may be stated as a share of it."""
+        name, bare = f"{field}, tolerance", text.strip() if isinstance(text, str) else text
+        share = isinstance(bare, str) and bare.endswith("%")
+        if share and self.unit == "1":
+            raise refused(name, bare, Message("typed.share"))
+        width = parse_quantity(bare, "1" if share else self.unit, name).value
+        width = _exactly(operator.mul, width, abs(value.value)) if share else width
+        if not width >= 0.0:
+            raise refused(name, bare, Message("typed.both_sides"))
+        return width
+
+    def _around(self, value: Quantity, width: float, typed: str, kind: ToleranceKind, field: str) -> SIValue:
+        low, high = _exactly(operator.sub, value.value, width), _exactly(operator.add, value.value, width)
+        for end, key in ((low, "lowest"), (high, "highest")):
+            self.inside(self._end(end), Message(f"typed.{key}_of", value=shown(value.typed)))
+        return self._counted(value.value, typed, Tolerance(low, high, kind), field)
+
+    def _counted(self, value: float, typed: str, off: Tolerance, field: str) -> SIValue:
+        """Return a value; refused where a standard uncertainty counts to what the field does not take."""
+        for end in covered(field, value, off.low, off.high) if off.kind != "bound" else ():
+            reached = self._end(end)
+            if why := self.outside(reached):
+                raise QuantityError(Message("typed.no_worst_case", reached=reached.typed, why=why))
+        return SIValue(value, typed, self.unit, off)
+
+    def _end(self, value: float) -> Quantity:
+        return Quantity(value, f"{value:.6g}" + ("" if self.unit == "1" else f" {self.unit}"), self.unit)
 
     def quantity(self, text: object, field: str) -> Quantity:
         """Return an entry without a tolerance, inside the bounds."""
@@ -529,32 +508,21 @@ class AreaOnPlan(PathOnPlan):
     def read(self, text: object, field: str) -> Path:
         """Return the outline."""
         path = super().read(text, field)
-        bad = _crossing(path.pairs)
+        corners = path.pairs
+        edges = list(zip(corners, (*corners[1:], corners[0]), strict=True))
+        area = sum(a[0] * b[1] - b[0] * a[1] for a, b in edges)
+        bad = 0 if not abs(area) > 1e-9 or len(set(corners)) != len(corners) else None
+        for (i, (a, b)), (j, (c, d)) in itertools.combinations(enumerate(edges), 2) if bad is None else ():
+            neighbours = j == i + 1 or (i == 0 and j == len(edges) - 1)  # they meet in their corner
+            if not neighbours and _side(a, b, c) * _side(a, b, d) <= 0.0 and _side(c, d, a) * _side(c, d, b) <= 0.0:
+                bad = j
+                break
         if bad is not None:
-            refuse(
-                Message("misfit.crossed", field=field, point=path.spots[bad].typed),
-                QuantityError,
-            )
+            refuse(Message("misfit.crossed", field=field, point=path.spots[bad].typed), QuantityError)
         return path
 
 
 Corner = tuple[float, float]
-
-
-def _crossing(corners: Sequence[Corner]) -> int | None:
-    """Return the corner at which an outline goes wrong; None when it encloses an area and no two edges meet.
-
-    Neighbours meet in their corner.
-    """
-    edges = list(zip(corners, (*corners[1:], corners[0]), strict=True))
-    area = sum(a[0] * b[1] - b[0] * a[1] for a, b in edges)
-    if not abs(area) > 1e-9 or len(set(corners)) != len(corners):
-        return 0
-    for (i, (a, b)), (j, (c, d)) in itertools.combinations(enumerate(edges), 2):
-        neighbours = j == i + 1 or (i == 0 and j == len(edges) - 1)
-        if not neighbours and _side(a, b, c) * _side(a, b, d) <= 0.0 and _side(c, d, a) * _side(c, d, b) <= 0.0:
-            return j
-    return None
 
 
 def _side(a: Corner, b: Corner, c: Corner) -> float:
