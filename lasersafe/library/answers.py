@@ -559,21 +559,16 @@ def judge_marking(
             refuse(f"{name} = {shown(said)}: this is no text; write it as it is printed")
     if not isinstance(continuous, (bool, np.bool_)):
         refuse(f"continuous = {shown(continuous)}: write True for a laser that cannot pulse, else False")
-    values = {
-        "wavelength": wavelength, "beam diameter": beam_diameter, "power": power, "pulse energy": pulse_energy,
-        "pulse duration": pulse_duration, "repetition rate": repetition_rate, "duration": duration,
+    typed: dict[str, Any] = {
+        "wavelength": wavelength, "beam_diameter": beam_diameter, "power": power, "pulse_energy": pulse_energy,
+        "pulse_duration": pulse_duration, "repetition_rate": repetition_rate, "duration": duration,
     }  # fmt: skip
-    typed = {name.replace(" ", "_"): _as_text(name, value) for name, value in values.items()}
+    for name, value in typed.items():
+        if value is not None and not isinstance(value, str):  # text is read by the question, as it may be a range
+            number = given(field := name.replace("_", " "), value)
+            if number.ndim:
+                refuse(f"{field}: one value is needed here, not {number.size}")
+            typed[name] = f"{float(number)!r} {FIELDS[field].unit}"
     question = EyewearQuestion(**typed, criterion=criterion, profile=profile, continuous=continuous, wearing=[marking])
     (verdict,) = work_out(question).worn
     return verdict
-
-
-def _as_text(field: str, value: Given | None) -> Any:
-    """Return one value as a question takes it; text is read there, as it may be a range."""
-    if value is None or isinstance(value, str):
-        return value
-    number = given(field, value)
-    if number.ndim:
-        refuse(f"{field}: one value is needed here, not {number.size}")
-    return f"{float(number)!r} {FIELDS[field].unit}"

@@ -6,7 +6,7 @@ import inspect
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from functools import cache, wraps
+from functools import wraps
 from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
@@ -14,6 +14,7 @@ from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, refuse
 from lasersafe.limits import rule_sets
+from lasersafe.models.values import Measured
 from lasersafe.optics import beam as optics
 from lasersafe.optics.beam import FloatArray, choice
 from lasersafe.quantity import MEASURED, Kind, format_quantity, parse_quantity, shown
@@ -31,39 +32,26 @@ R = TypeVar("R")
 _SLACK = 1e-9  # relative: what a conversion of units may lose at a bound
 
 
-@dataclass(frozen=True)
-class Allowed:
-    """What a field takes, in words that ``parse_quantity`` reads."""
-
-    unit: str
-    low: str
-    high: str
-    example: str
-    above_low: bool = False
-    below_high: bool = False
-    kind: Kind | None = None
-
-
 FIELDS = {
-    "wavelength": Allowed("m", "180 nm", "1 mm", "1070 nm"),
-    "duration": Allowed("s", "100 fs", "30000 s", "10 s"),
-    "source angle": Allowed("rad", "0 rad", "3.1415926535897932 rad", "1.5 mrad"),
-    "exposed area": Allowed("m2", "0 m2", "100 m2", "0.05 m2"),
-    "power": Allowed("W", "0 W", "1 MW", "1.5 kW", above_low=True, kind="continuous power"),
-    "pulse energy": Allowed("J", "0 J", "1000 kJ", "1 mJ", above_low=True),
-    "pulse duration": Allowed("s", "100 fs", "30000 s", "100 ns"),
-    "repetition rate": Allowed("Hz", "0 Hz", "1000 GHz", "20 kHz", above_low=True),
-    "beam diameter": Allowed("m", "100 nm", "1 m", "8.5 mm"),
-    "focus diameter": Allowed("m", "100 nm", "100 mm", "45 um"),
-    "core diameter": Allowed("m", "100 nm", "100 mm", "200 um"),
-    "mode field diameter": Allowed("m", "100 nm", "1 mm", "6.2 um"),
-    "divergence": Allowed("rad", "0 rad", "1 rad", "3 mrad", above_low=True, kind="divergence"),
-    "focal length": Allowed("m", "0.1 mm", "1 km", "150 mm"),
-    "numerical aperture": Allowed("1", "0", "1", "0.22", above_low=True, below_high=True),
-    "reflectance": Allowed("1", "0", "1", "0.65", above_low=True),
-    "view angle": Allowed("rad", "0 deg", "90 deg", "30 deg", below_high=True),
-    "distance": Allowed("m", "0 m", "1000 km", "8 m"),
-    "limiting aperture": Allowed("m", "100 um", "100 mm", "7 mm"),
+    "wavelength": Measured("m", "180 nm", "1 mm", "1070 nm"),
+    "duration": Measured("s", "100 fs", "30000 s", "10 s"),
+    "source angle": Measured("rad", "0 rad", "3.1415926535897932 rad", "1.5 mrad"),
+    "exposed area": Measured("m2", "0 m2", "100 m2", "0.05 m2"),
+    "power": Measured("W", "0 W", "1 MW", "1.5 kW", above_low=True, kind="continuous power"),
+    "pulse energy": Measured("J", "0 J", "1000 kJ", "1 mJ", above_low=True),
+    "pulse duration": Measured("s", "100 fs", "30000 s", "100 ns"),
+    "repetition rate": Measured("Hz", "0 Hz", "1000 GHz", "20 kHz", above_low=True),
+    "beam diameter": Measured("m", "100 nm", "1 m", "8.5 mm"),
+    "focus diameter": Measured("m", "100 nm", "100 mm", "45 um"),
+    "core diameter": Measured("m", "100 nm", "100 mm", "200 um"),
+    "mode field diameter": Measured("m", "100 nm", "1 mm", "6.2 um"),
+    "divergence": Measured("rad", "0 rad", "1 rad", "3 mrad", above_low=True, kind="divergence"),
+    "focal length": Measured("m", "0.1 mm", "1 km", "150 mm"),
+    "numerical aperture": Measured("1", "0", "1", "0.22", above_low=True, below_high=True),
+    "reflectance": Measured("1", "0", "1", "0.65", above_low=True),
+    "view angle": Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True),
+    "distance": Measured("m", "0 m", "1000 km", "8 m"),
+    "limiting aperture": Measured("m", "100 um", "100 mm", "7 mm"),
 }
 
 
@@ -124,10 +112,6 @@ def _numbers(value: Given, unit: str, field: str, kind: Kind | None) -> FloatArr
     if hasattr(value, "unit") or hasattr(value, "units"):
         what = f"a quantity of {type(value).__module__.partition('.')[0]}"
         raise _refusal(field, what, "of the libraries with units only pint is understood; hand in its SI number", unit)
-    return _plain(value, unit, field, kind)
-
-
-def _plain(value: Given, unit: str, field: str, kind: Kind | None) -> FloatArray:
     if value is None:
         raise _refusal(field, "None", f"give {_WHAT[unit]}", unit)
     if hasattr(value, "filled") and hasattr(value, "mask"):
@@ -136,10 +120,9 @@ def _plain(value: Given, unit: str, field: str, kind: Kind | None) -> FloatArray
     if array.dtype.kind in "iuf":
         return array.astype(np.float64)
     if array.dtype.kind in "OU" and array.ndim > 0:
-        flat = [
-            _numbers(one, unit, f"{field}[{number}]", kind) for number, one in enumerate(array.reshape(-1).tolist())
-        ]
-        return np.array([float(one) for one in flat]).reshape(array.shape)
+        each = enumerate(array.reshape(-1).tolist())
+        flat = [float(_numbers(one, unit, f"{field}[{number}]", kind)) for number, one in each]
+        return np.array(flat).reshape(array.shape)
     if array.dtype.kind == "O" and not isinstance(value, (dict, set)):
         try:
             return np.asarray(float(value))
@@ -157,8 +140,7 @@ def _converted(value: Given, unit: str, field: str) -> FloatArray:
         same = value.dimensionality == target.dimensionality
         one = kind(1, value.units)
         turning = _turning(value)
-        nothing = float(kind(0, value.units).to(name).magnitude) if same else 0.0
-        factor = float(one.to(name).magnitude) if same else 1.0
+        nothing, factor = (float(x.to(name).magnitude) for x in (kind(0, value.units), one)) if same else (0.0, 1.0)
     except Exception as error:  # whatever the registry of somebody else raises
         what = f"its unit cannot be worked with ({type(error).__name__}); hand in {_WHAT[unit]} in a plain unit"
         raise _refusal(field, typed, what, unit) from None
@@ -235,13 +217,6 @@ def _refusal(field: str, typed: str, what: str, unit: str) -> InputError:
     return InputError(f"{field} = {typed}: {what}; as in '{example}'{number}")
 
 
-@cache
-def _bounds(field: str) -> tuple[float, float]:
-    allowed = FIELDS[field]
-    low = parse_quantity(allowed.low, allowed.unit, field).value
-    return low, parse_quantity(allowed.high, allowed.unit, field).value
-
-
 def given(field: str, value: Given) -> FloatArray:
     """Return an input as SI numbers, inside what its field takes.
 
@@ -264,7 +239,7 @@ def given(field: str, value: Given) -> FloatArray:
     """
     allowed = FIELDS[field]
     numbers = _numbers(value, allowed.unit, field, allowed.kind)
-    low, high = _bounds(field)
+    low, high = allowed.bounds
     inside = (numbers >= low * (1.0 - _SLACK)) & (numbers <= high * (1.0 + _SLACK))  # False for NaN
     if allowed.above_low:
         inside &= numbers > low
@@ -303,7 +278,10 @@ def taken(**named: Given) -> list[Any]:
     InputError
         If one cannot be used, or they do not fit together.
     """
-    found = {name: needed_beam(one) if name == "beam" else given(_field(name), one) for name, one in named.items()}
+    if "beam" in named and not isinstance(named["beam"], Beam):
+        made = "make one with collimated_beam, lens_beam or fibre_beam"
+        refuse(f"beam = {shown(named['beam'])}: this is no beam; {made}")
+    found = {name: one if name == "beam" else given(_field(name), one) for name, one in named.items()}
     broadcast(**found)
     return [*found.values()]
 
@@ -384,27 +362,22 @@ def _is_plain(value: Given) -> bool:
     return not isinstance(value, str) and not hasattr(value, "magnitude") and not hasattr(value, "typed")
 
 
-def broadcast(**named: Beam | ArrayLike | None) -> tuple[int, ...]:
-    """Return the shape that inputs have together.
+def broadcast(**named: Beam | ArrayLike) -> None:
+    """Refuse inputs whose shapes do not fit together.
 
     Parameters
     ----------
-    **named : Beam, array_like of shape (...), or None
+    **named : Beam or array_like of shape (...)
         The inputs by name. [any]
-
-    Returns
-    -------
-    tuple of int
-        The shape.
 
     Raises
     ------
     InputError
         If they do not fit together.
     """
-    shapes = {name: np.shape(value) for name, value in named.items() if value is not None}
+    shapes = {name: np.shape(value) for name, value in named.items()}
     try:
-        return np.broadcast_shapes(*shapes.values())
+        np.broadcast_shapes(*shapes.values())
     except ValueError:
         listed = ", ".join(f"{name.replace('_', ' ')} {shape}" for name, shape in shapes.items() if shape)
         refuse(f"shapes do not fit together: {listed}; give single numbers, or arrays of one shape")
@@ -635,24 +608,6 @@ def fibre_beam(
     """
     core = core_diameter
     return _made(optics.fibre_multimode(numerical_aperture, criterion, core_diameter=core, propagation=propagation))
-
-
-def needed_beam(beam: object) -> Beam:
-    """Return a beam, or refuse anything else.
-
-    Parameters
-    ----------
-    beam : object
-        What was handed in.
-
-    Raises
-    ------
-    InputError
-        If it is no beam.
-    """
-    if isinstance(beam, Beam):
-        return beam
-    refuse(f"beam = {shown(beam)}: this is no beam; make one with collimated_beam, lens_beam or fibre_beam")
 
 
 @checked

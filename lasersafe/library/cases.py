@@ -6,6 +6,7 @@ import math
 import numbers
 import os
 from collections.abc import Mapping
+from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from typing import Any
@@ -130,12 +131,10 @@ def _refuse_starter(name: str) -> None:
 def _case_of(source: Source) -> Case:
     if isinstance(source, Case):
         return source
-    if isinstance(source, str) and "\n" not in source:
+    if isinstance(source, os.PathLike) or (isinstance(source, str) and "\n" not in source):
         return read_case(source)
     if isinstance(source, (str, Mapping)):
         return make_case(source)
-    if isinstance(source, os.PathLike):
-        return read_case(source)
     refuse(f"case = {shown(source)}: give a case, the name of a case file, its text, or a dictionary of its tables")
 
 
@@ -287,7 +286,19 @@ def _as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
     if isinstance(value, (list, tuple)):
         return [_as_typed(one, f"{field}[{number}]", depth + 1) for number, one in enumerate(value, 1)]
     if hasattr(value, "magnitude") and hasattr(value, "to"):
-        return _quantity(value, field, depth)
+        unit = unit_of(value)
+        if unit is None:
+            text = shown_quantity(value)
+            refuse(f"{field} = {text}: no field of a case has this dimension; 'lasersafe units' lists the units")
+        number = to_si(value, unit, field)
+        if number.ndim:
+            return [_as_typed(one, field, depth + 1) for one in value]
+        # in its own unit where that is one of ours, else in SI
+        for text in (f"{value.magnitude:.12g} {value.units:~P}".strip(), f"{value.magnitude:.12g} {value.units:P}"):
+            with suppress(InputError):
+                if parse_quantity(text, unit, field).value == float(number):
+                    return text
+        return f"{float(number)!r} {unit}".removesuffix(" 1")
     if isinstance(getattr(value, "typed", None), str):
         return value.typed
     if isinstance(value, (str, bool, int, date)):
@@ -301,25 +312,3 @@ def _as_typed(value: Any, field: str = "case", depth: int = 0) -> Any:
     if hasattr(value, "tolist"):
         return _as_typed(value.tolist(), field, depth + 1)
     refuse(f"{field} = {shown(value)}: this has no place in a case; write text, a number or a quantity")
-
-
-def _quantity(value: Any, field: str, depth: int) -> Any:
-    unit = unit_of(value)
-    if unit is None:
-        text = shown_quantity(value)
-        refuse(f"{field} = {text}: no field of a case has this dimension; 'lasersafe units' lists the units")
-    number = to_si(value, unit, field)
-    if number.ndim:
-        return [_as_typed(one, field, depth + 1) for one in value]
-    return _as_written(value, float(number), unit, field)
-
-
-def _as_written(value: Any, number: float, unit: str, field: str) -> str:
-    """Return a quantity in its own unit where that is one of ours, else in SI."""
-    for text in (f"{value.magnitude:.12g} {value.units:~P}".strip(), f"{value.magnitude:.12g} {value.units:P}"):
-        try:
-            if parse_quantity(text, unit, field).value == number:
-                return text
-        except InputError:
-            continue
-    return repr(number) if unit == "1" else f"{number!r} {unit}"

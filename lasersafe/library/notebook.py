@@ -10,7 +10,7 @@ from lasersafe.ask.printed import brief
 from lasersafe.drawing.text import distance, tidy, unit_text
 from lasersafe.errors import OutputError
 from lasersafe.models import Case, typed_inputs
-from lasersafe.results import Assessment, SetupResult
+from lasersafe.results import Assessment
 from lasersafe.sheet.front import limit_text
 from lasersafe.wording import Wording, load_wording, localise
 
@@ -81,33 +81,29 @@ def assessment_html(assessment: Assessment) -> str:
     wording = load_wording(assessment.language)
     shown = localise(assessment, wording)
     answer = [(label, line) for label, line in brief(assessment)[1:] if line]
-    rows = [(f"<b>{_words(label)}</b>", _words(line)) for label, line in answer]
+    told = [(f"<b>{_words(label)}</b>", _words(line)) for label, line in answer]
     parts = [
         f'<div style="font-size:1.2em;font-weight:600">{_words(shown.title)}</div>',
         f"<div>{_words(shown.place)} · {_words(shown.dates)}</div>",
-        _table((), rows).replace(f"border-bottom:{_LINE}", "border:0"),
+        _table((), told).replace(f"border-bottom:{_LINE}", "border:0"),
         f'<div style="font-weight:600;margin:6px 0">{_words(wording.caution_short)}</div>',
     ]
-    parts += [_setup(result, wording, shown.units == "metric and feet") for result in shown.setups]
+    text, headings = wording.text, [wording.text(f"setup.{key}") for key in ("way", "distance", "limit")]
+    for result in shown.setups:
+        rows = []
+        for zone in result.zones:
+            far = distance(zone.distance, shown.units == "metric and feet")
+            names = f"{text(f'way.{zone.way}')}, {text(f'tissue.{zone.tissue}')}"
+            reach = text("setup.from_origin", distance=far, origin=zone.origin)
+            rows.append((_words(names), f"<b>{_words(reach)}</b>", _words(limit_text(zone.criterion, wording))))
+        state = text("setup.fitted" if result.fitted else "setup.not_fitted")
+        set_to = _words(text("setup.setting", setting=unit_text(result.setting))) if result.setting else ""
+        head = _heading(f"{result.laser}: {result.setup} ({state})")
+        parts.append(head + (f"<div>{set_to}</div>" if set_to else "") + _table(headings, rows))
     parts += _drawings(shown, wording)
     facts = f"{wording.text('sheet.program', version=shown.version)} · {shown.fingerprint[:12]}"
     parts.append(f'<div style="font-size:0.85em;opacity:0.75">{_words(facts)}</div>')
     return '<div style="color:inherit">\n' + "\n".join(parts) + "\n</div>"
-
-
-def _setup(result: SetupResult, wording: Wording, with_feet: bool) -> str:
-    text = wording.text
-    state = text("setup.fitted" if result.fitted else "setup.not_fitted")
-    rows = []
-    for zone in result.zones:
-        way, tissue = wording.text(f"way.{zone.way}"), wording.text(f"tissue.{zone.tissue}")
-        reach = text("setup.from_origin", distance=distance(zone.distance, with_feet), origin=zone.origin)
-        rows.append(
-            [f"{_words(way)}, {_words(tissue)}", f"<b>{_words(reach)}</b>", _words(limit_text(zone.criterion, wording))]
-        )
-    head = _heading(f"{result.laser}: {result.setup} ({state})")
-    setting = f"<div>{_words(text('setup.setting', setting=unit_text(result.setting)))}</div>" if result.setting else ""
-    return head + setting + _table([text(f"setup.{key}") for key in ("way", "distance", "limit")], rows)
 
 
 def _drawings(assessment: Assessment, wording: Wording) -> list[str]:
@@ -128,15 +124,9 @@ def _drawings(assessment: Assessment, wording: Wording) -> list[str]:
             return [f"<div>{_words(str(error))}</div>"]
         charts = [(one, exposure_chart(one.chart, 190.0, wording)) for one in assessment.setups]
         drawings = [(_heading(f"{one.laser}: {one.setup}"), to_svg(chart)) for one, chart in charts]
-    return [f'{head}<div style="{_PAPER}">\n{_inline(drawing)}\n</div>' for head, drawing in drawings]
-
-
-def _inline(svg: str) -> str:
-    """Return an SVG file as an element that is as wide as the page around it lets it be."""
-    start = svg.index("<svg ")
-    style = 'style="width:100%;height:auto;color:#000000"'
-    return _DRAWN.sub(
-        lambda match: f'<svg xmlns="http://www.w3.org/2000/svg" {style} viewBox="{match[1]}" font-family',
-        svg[start:].strip(),
-        count=1,
-    )
+    # an element that is as wide as the page around it lets it be
+    as_wide = r'<svg xmlns="http://www.w3.org/2000/svg" style="width:100%;height:auto;color:#000000" viewBox="\1"'
+    inline = [
+        (head, _DRAWN.sub(as_wide + " font-family", svg[svg.index("<svg ") :].strip(), 1)) for head, svg in drawings
+    ]
+    return [f'{head}<div style="{_PAPER}">\n{svg}\n</div>' for head, svg in inline]

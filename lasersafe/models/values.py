@@ -382,11 +382,16 @@ class Measured:
         if why := self.outside(quantity):
             raise refused(field, quantity.typed, why)
 
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """Smallest and largest value that is taken, in the unit."""
+        return _bound(self.low, self.unit), _bound(self.high, self.unit)
+
     def outside(self, quantity: Quantity) -> str:
         """Return why a quantity is outside the bounds; empty when it is inside."""
         if self.unit == "m" and 0.0 < abs(quantity.value) < SHORTEST:
             return Message("typed.shortest")
-        low, high = _bound(self.low, self.unit), _bound(self.high, self.unit)
+        low, high = self.bounds
         above = low < quantity.value if self.above_low else low <= quantity.value
         if above and (quantity.value < high if self.below_high else quantity.value <= high):
             return ""

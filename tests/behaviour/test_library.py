@@ -78,7 +78,7 @@ def test_what_type_checkers_see_is_what_is_loaded() -> None:
 
 
 def test_no_public_function_hides_from_the_list() -> None:
-    helpers = {"needed_beam", "case_html", "assessment_html", "shown_quantity", "broadcast"}
+    helpers = {"case_html", "assessment_html", "shown_quantity", "broadcast"}
     helpers |= {"given", "taken", "given_density", "checked", "unit_of"}  # what goes in, in SI units
     for home in [home for home in lasersafe._HOME if home.startswith("library.")]:
         module = importlib.import_module(f"lasersafe.{home}")
