@@ -150,7 +150,15 @@ def _value(hint: Any, mark: As, value: Any, where: str, key: str, optional: bool
             fail(where, f"{key} must be two rising numbers from {low:g} to {high:g}")
         return float(value[0]) * mark.scale, float(value[1]) * mark.scale
     if get_origin(hint) is tuple:
-        return _several(get_args(hint)[0], value, where, key, optional)
+        kind = get_args(hint)[0]
+        what = "tables" if is_dataclass(kind) else "words"
+        if not isinstance(value, list) or not (value or optional):
+            fail(where, f"{key} must be a list of {what}" + (f", [[{key}]]" if what == "tables" else ""))
+        if what == "tables":
+            return tuple(record(kind, one, f"{where}, {key} {i}") for i, one in enumerate(value, 1))
+        if not all(isinstance(word, str) and word.strip() for word in value):
+            fail(where, f"{key} must be a list of words")
+        return tuple(value if kind is str else (_choice(get_args(kind), word, where, key) for word in value))
     if get_origin(hint) is Literal:
         return _choice(get_args(hint), value, where, key)
     if hint is bool and not isinstance(value, bool):
@@ -160,7 +168,13 @@ def _value(hint: Any, mark: As, value: Any, where: str, key: str, optional: bool
     if hint is int and not (number and isinstance(value, int) and (mark.inside == As.inside or low <= value <= high)):
         fail(where, f"{key} must be a whole number" + ("" if mark.inside == As.inside else f" from {low:g} on"))
     if hint is float and mark.printed:
-        return _as_printed(value, where, key) * mark.scale
+        try:
+            printed = float(value) if isinstance(value, str) else math.nan
+        except ValueError:
+            printed = math.nan
+        if not (math.isfinite(printed) and printed >= 0.0):
+            fail(where, f"{key} must be a number in quotes, as printed, zero or more")
+        return printed * mark.scale
     if hint is float:
         if not (number and math.isfinite(value) and value > 0):
             fail(where, f"{key} must be a positive number")
@@ -168,31 +182,10 @@ def _value(hint: Any, mark: As, value: Any, where: str, key: str, optional: bool
     return value
 
 
-def _several(kind: Any, value: Any, where: str, key: str, optional: bool) -> tuple[Any, ...]:
-    what = "tables" if is_dataclass(kind) else "words"
-    if not isinstance(value, list) or not (value or optional):
-        fail(where, f"{key} must be a list of {what}" + (f", [[{key}]]" if what == "tables" else ""))
-    if what == "tables":
-        return tuple(record(kind, one, f"{where}, {key} {i}") for i, one in enumerate(value, 1))
-    if not all(isinstance(word, str) and word.strip() for word in value):
-        fail(where, f"{key} must be a list of words")
-    return tuple(value if kind is str else (_choice(get_args(kind), word, where, key) for word in value))
-
-
 def _choice(words: tuple[Any, ...], value: Any, where: str, key: str) -> Any:
     if value not in words:
         fail(where, f"{key} '{value}' is not known; known: {', '.join(words)}")
     return value
-
-
-def _as_printed(value: Any, where: str, key: str) -> float:
-    try:
-        number = float(value) if isinstance(value, str) else math.nan
-    except ValueError:
-        number = math.nan
-    if not (math.isfinite(number) and number >= 0.0):
-        fail(where, f"{key} must be a number in quotes, as printed, zero or more")
-    return number
 
 
 def check_cover(what: str, ranges: Iterable[Span], whole: Span) -> None:

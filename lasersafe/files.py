@@ -154,13 +154,13 @@ def write_file(path: Path, content: bytes | Iterable[bytes], *, replace: bool = 
     OutputError
         If the place cannot be written, or the file is there and may not be replaced.
     """
-    there = _is_plain(path)
+    there, temporary = _is_plain(path), path.with_name(f".{path.name[:40]}.{os.urandom(8).hex()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         refuse(f"{path} cannot be written: {error.strerror or error}", OutputError)
     try:
-        handle, temporary = _temporary(path)
+        handle = os.open(temporary, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666)
         try:
             with os.fdopen(handle, "wb") as file:
                 file.writelines([content] if isinstance(content, bytes) else content)
@@ -168,10 +168,12 @@ def write_file(path: Path, content: bytes | Iterable[bytes], *, replace: bool = 
                 os.fsync(file.fileno())
             if there:
                 temporary.chmod(path.lstat().st_mode & temporary.lstat().st_mode & 0o777)
-            if replace:
-                temporary.replace(path)
+            if not replace and _second_name(temporary, path):
+                temporary.unlink()
+            elif not replace and _is_plain(path):
+                raise FileExistsError
             else:
-                _name_new(temporary, path)
+                temporary.replace(path)
         except BaseException:
             with contextlib.suppress(FileNotFoundError):
                 temporary.unlink()
@@ -182,26 +184,15 @@ def write_file(path: Path, content: bytes | Iterable[bytes], *, replace: bool = 
         refuse(f"{path} cannot be written: {error.strerror or error}", OutputError)
 
 
-def _name_new(temporary: Path, path: Path) -> None:
-    """Give a file its name, unless there is something of that name."""
+def _second_name(path: Path, name: Path) -> bool:
+    """Give a file another name, unless there is something of that name; False where the file system has no such."""
     try:
-        os.link(temporary, path)
+        os.link(path, name)
     except FileExistsError:
         raise
-    except OSError:  # a file system without second names
-        if _is_plain(path):
-            raise FileExistsError from None
-        temporary.replace(path)
-    else:
-        temporary.unlink()
-
-
-def _temporary(path: Path) -> tuple[int, Path]:
-    """Return a new open file beside another one, and its name."""
-    while True:
-        name = path.with_name(f".{path.name[:40]}.{os.urandom(6).hex()}.part")
-        with contextlib.suppress(FileExistsError):
-            return os.open(name, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o666), name
+    except OSError:
+        return False
+    return True
 
 
 def keep_dated_copy(path: Path) -> Path:
@@ -216,13 +207,10 @@ def keep_dated_copy(path: Path) -> Path:
     for number in range(1, 1000):
         tail = "" if number == 1 else f"-{number}"
         copy = path.with_name(f"{path.stem}.{moment}{tail}{path.suffix}")
-        try:
-            os.link(path, copy)
-        except FileExistsError:
-            continue
-        except OSError:  # a file system without second names
-            write_file(copy, path.read_bytes(), replace=False)
-        return copy
+        with contextlib.suppress(FileExistsError):
+            if not _second_name(path, copy):
+                write_file(copy, path.read_bytes(), replace=False)
+            return copy
     refuse(f"{path} cannot be kept under a dated name: too many copies of this second; try again", OutputError)
 
 
@@ -283,7 +271,14 @@ def _lock(name: Path) -> int:
     while True:
         handle = os.open(name, os.O_RDWR | os.O_CREAT | getattr(os, "O_NOFOLLOW", 0), 0o644)
         try:
-            _take(handle)
+            try:
+                import fcntl
+            except ImportError:  # not POSIX
+                import msvcrt
+
+                msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
+            else:
+                fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError:
             os.close(handle)
             refuse(
@@ -293,17 +288,6 @@ def _lock(name: Path) -> int:
             if os.path.samestat(os.fstat(handle), name.stat()):
                 return handle
         os.close(handle)
-
-
-def _take(handle: int) -> None:
-    try:
-        import fcntl
-    except ImportError:  # not POSIX
-        import msvcrt
-
-        msvcrt.locking(handle, msvcrt.LK_NBLCK, 1)  # type: ignore[attr-defined]
-    else:
-        fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
 
 
 _MARK = re.compile(rb"lasersafe wrote this: ([a-z0-9 ]{1,40}, case [0-9a-f]{16}), sha256=([0-9a-f]{64})")
@@ -365,7 +349,12 @@ def write_outputs(files: Sequence[Output], *, replace: bool = False, known: Iter
         If one of them may not be written; nothing is written then. Or if the system does not let it be written.
     """
     if len(files) == 1 and files[0].path == DASH:
-        write_to_stdout(files[0].content)
+        stream = getattr(sys.stdout, "buffer", None)
+        if stream is None:
+            refuse("there is no standard output to write to; name a file", OutputError)
+        stream.write(files[0].content)
+        stream.flush()
+        sys.stdout = sys.stderr  # for what is said besides, from now on
         return
     if any(one.path == DASH for one in files):
         refuse("- is the standard output, which takes one file alone; name files", OutputError)
@@ -374,22 +363,6 @@ def write_outputs(files: Sequence[Output], *, replace: bool = False, known: Iter
     seen = [refuse_to_lose(one.path, one.mark, replace=replace, known=known) for one in files]
     for one, before in zip(files, seen, strict=True):
         write_file(one.path, marked(one) if one.mark else one.content, replace=before is not None)
-
-
-def write_to_stdout(content: bytes) -> None:
-    """Write a file to the standard output; what is said besides goes to the standard error from then on.
-
-    Raises
-    ------
-    OutputError
-        If there is no standard output.
-    """
-    stream = getattr(sys.stdout, "buffer", None)
-    if stream is None:
-        refuse("there is no standard output to write to; name a file", OutputError)
-    stream.write(content)
-    stream.flush()
-    sys.stdout = sys.stderr
 
 
 def refuse_to_lose(path: Path, mark: str, *, replace: bool, known: Iterable[bytes] = ()) -> bytes | None:
@@ -420,7 +393,14 @@ def refuse_to_lose(path: Path, mark: str, *, replace: bool, known: Iterable[byte
     if kept:
         refuse(f"{path} is {kept}, which no command replaces; choose another name, or move it away", OutputError)
     if not replace:
-        refuse(f"{path} is there already{_whose(old, mark)}; choose another name, or say --replace", OutputError)
+        (what, _, case), (_, _, own), whose = written_as(old).partition(","), mark.partition(","), ""
+        if mark and old.startswith(b"PAR1"):
+            whose = ", and a Parquet file has no place for a mark by which it could be known again"
+        elif mark and not what:
+            whose = " and is no unchanged file of this command"
+        elif mark:
+            whose = f" and is the {what} of {'another' if case != own else 'this'} case"
+        refuse(f"{path} is there already{whose}; choose another name, or say --replace", OutputError)
     return old
 
 
@@ -481,15 +461,3 @@ def _digest(head: bytes, tail: bytes) -> bytes:
     import hashlib
 
     return hashlib.sha256(head + b"\0" + tail).hexdigest().encode()
-
-
-def _whose(old: bytes, mark: str) -> str:
-    if not mark:
-        return ""
-    if old.startswith(b"PAR1"):
-        return ", and a Parquet file has no place for a mark by which it could be known again"
-    other = written_as(old)
-    if not other:
-        return " and is no unchanged file of this command"
-    what = other.partition(",")[0]
-    return f" and is the {what} of {'another' if other.partition(',')[2] != mark.partition(',')[2] else 'this'} case"

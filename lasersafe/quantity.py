@@ -79,6 +79,46 @@ class Quantity:
 
 
 @dataclass(frozen=True)
+class Allowed:
+    """What a field takes.
+
+    Parameters
+    ----------
+    unit : str
+        SI unit, ``"1"`` for a ratio.
+    low, high : str
+        Smallest and largest entry that is taken, as a user would write them.
+    example : str
+        For the message and the schema.
+    why : str
+        Why there is such a bound, and what to do; closes the message.
+    kind : {"continuous power", "divergence", "power density"}, optional
+        Asks back about slips of milli and mega.
+    above_low, below_high : bool
+        Whether the bound itself is refused.
+    """
+
+    unit: str
+    low: str
+    high: str
+    example: str
+    why: str = ""
+    kind: Kind | None = None
+    above_low: bool = False
+    below_high: bool = False
+
+    @property
+    def bounds(self) -> tuple[float, float]:
+        """Smallest and largest value that is taken, in the unit."""
+        return _bound(self.low, self.unit), _bound(self.high, self.unit)
+
+
+@lru_cache(maxsize=256)
+def _bound(text: str, unit: str) -> float:
+    return parse_quantity(text, unit, "bound").value
+
+
+@dataclass(frozen=True)
 class UnitRow:
     """One unit that is understood: how it is typed, what it measures, and what one of it is in SI."""
 
@@ -161,7 +201,15 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
     if found != dimension:
         words = {"found": Message(f"dimension.{found}"), "this": Message(f"measured.{dimension}")}
         raise _error(field, typed, Message("typed.other_dimension", name=name, **words), dimension)
-    value = _to_float(number, factor, target, field, typed)
+    digits, _, exponent = number.lower().partition("e")
+    shifted = int(exponent or 0) if digits.strip("+-0.") else -math.inf
+    value = math.inf if shifted > 0 else 0.0
+    if abs(shifted) <= 400:
+        value = float(_EXACT.divide(_EXACT.multiply(Decimal(number), factor), target))
+    if math.isinf(value):
+        raise refused(field, typed, Message("typed.too_large"))
+    if abs(value) < _SMALLEST and math.isfinite(shifted):
+        raise refused(field, typed, Message("typed.too_small"))
     quantity = Quantity(value, typed, unit)
     if kind is not None:
         ask_back(quantity, kind, field)
@@ -325,7 +373,14 @@ def _split(text: object, field: str, dimension: str) -> tuple[str, str]:
         raise _error(field, text, Message("typed.unprintable"), dimension)
     number = _NUMBER.match(bare)
     if number is None:
-        raise _error(field, text, no_number(bare), dimension)
+        word, key = bare.lstrip("+-").lower(), "typed.no_number"
+        if word.startswith(("nan", "inf")):
+            key = "typed.infinite"
+        elif word[:1] in ("\u2212", "\u2013"):
+            key = "typed.minus"
+        elif could_be_unit(plain_unit(bare)):
+            key = "typed.only_unit"
+        raise _error(field, text, Message(key), dimension)
     rest = bare[number.end() :]
     name = plain_unit(rest.strip(SPACES))
     if not name:
@@ -344,22 +399,6 @@ def _error(field: str, text: object, what: Message, dimension: str) -> QuantityE
     if "example" not in what.values:
         what = Message("typed.as_in", what=what, example=_EXAMPLES[dimension])
     return refused(field, typed, what)
-
-
-def _to_float(number: str, factor: Decimal, target: Decimal, field: str, typed: str) -> float:
-    """Return number * factor / target, rounded once, refusing what a float cannot hold."""
-    digits, _, exponent = number.lower().partition("e")
-    if not digits.strip("+-0."):
-        return 0.0
-    shifted = int(exponent or 0)
-    value = math.inf if shifted > 0 else 0.0
-    if abs(shifted) <= 400:
-        value = float(_EXACT.divide(_EXACT.multiply(Decimal(number), factor), target))
-    if math.isinf(value):
-        raise refused(field, typed, Message("typed.too_large"))
-    if abs(value) < _SMALLEST:
-        raise refused(field, typed, Message("typed.too_small"))
-    return value
 
 
 SPACES = " \u00a0\u2009\u202f"  # plain, no-break, thin and narrow no-break, as pasted from a data sheet
@@ -435,16 +474,6 @@ def plain_unit(name: str) -> str:
 def could_be_unit(name: str) -> bool:
     """Return whether a text has the shape of a unit."""
     return name == "%" or re.fullmatch(r"[^\W\d_]+2?(?:/[^\W\d_]+2?)?", name) is not None
-
-
-def no_number(bare: str) -> Message:
-    """Return what to say of a text that does not begin with a number."""
-    word = bare.lstrip("+-").lower()
-    if word.startswith(("nan", "inf")):
-        return Message("typed.infinite")
-    if word[:1] in ("\u2212", "\u2013"):
-        return Message("typed.minus")
-    return Message("typed.only_unit" if could_be_unit(plain_unit(bare)) else "typed.no_number")
 
 
 def bad_rest(bare: str, rest: str) -> Message:

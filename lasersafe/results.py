@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
@@ -242,10 +242,6 @@ class ChartData:
     marks: tuple[ChartMark, ...]
 
 
-def _direct_reach(zones: Sequence[Zone]) -> float:
-    return max(badness(zone.distance) for zone in zones if zone.way == "direct")
-
-
 @dataclass(frozen=True)
 class SetupResult:
     """One laser with one set of optics."""
@@ -256,7 +252,12 @@ class SetupResult:
     beam: str = field(metadata=SPOKEN)  # one line: how the beam was described
     # the worst point of the allowed settings, in words; "" when nothing can be turned
     setting: str = field(metadata=told("worst_setting", spoken=True))
-    zones: tuple[Zone, ...] = field(metadata=told(rank=1, worse=_direct_reach, each=worst_of_each))
+    zones: tuple[Zone, ...] = field(
+        metadata=told(
+            rank=1, worse=lambda zones: max(badness(one.distance) for one in zones if one.way == "direct"),
+            each=worst_of_each,
+        )
+    )  # fmt: skip
     chart: ChartData = field(metadata=HIDDEN)
     steps: tuple[Step, ...] = field(metadata=HIDDEN)  # from the text as typed to the beam in SI
 

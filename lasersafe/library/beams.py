@@ -14,10 +14,9 @@ from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, refuse
 from lasersafe.limits import rule_sets
-from lasersafe.models.values import Measured
 from lasersafe.optics import beam as optics
 from lasersafe.optics.beam import FloatArray, choice
-from lasersafe.quantity import MEASURED, Kind, format_quantity, parse_quantity, shown
+from lasersafe.quantity import MEASURED, Allowed, Kind, format_quantity, parse_quantity, shown
 
 Given = Any  # float | str | ArrayLike | a pint quantity: pint's own types must not be needed to call a function
 
@@ -33,25 +32,25 @@ _SLACK = 1e-9  # relative: what a conversion of units may lose at a bound
 
 
 FIELDS = {
-    "wavelength": Measured("m", "180 nm", "1 mm", "1070 nm"),
-    "duration": Measured("s", "100 fs", "30000 s", "10 s"),
-    "source angle": Measured("rad", "0 rad", "3.1415926535897932 rad", "1.5 mrad"),
-    "exposed area": Measured("m2", "0 m2", "100 m2", "0.05 m2"),
-    "power": Measured("W", "0 W", "1 MW", "1.5 kW", above_low=True, kind="continuous power"),
-    "pulse energy": Measured("J", "0 J", "1000 kJ", "1 mJ", above_low=True),
-    "pulse duration": Measured("s", "100 fs", "30000 s", "100 ns"),
-    "repetition rate": Measured("Hz", "0 Hz", "1000 GHz", "20 kHz", above_low=True),
-    "beam diameter": Measured("m", "100 nm", "1 m", "8.5 mm"),
-    "focus diameter": Measured("m", "100 nm", "100 mm", "45 um"),
-    "core diameter": Measured("m", "100 nm", "100 mm", "200 um"),
-    "mode field diameter": Measured("m", "100 nm", "1 mm", "6.2 um"),
-    "divergence": Measured("rad", "0 rad", "1 rad", "3 mrad", above_low=True, kind="divergence"),
-    "focal length": Measured("m", "0.1 mm", "1 km", "150 mm"),
-    "numerical aperture": Measured("1", "0", "1", "0.22", above_low=True, below_high=True),
-    "reflectance": Measured("1", "0", "1", "0.65", above_low=True),
-    "view angle": Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True),
-    "distance": Measured("m", "0 m", "1000 km", "8 m"),
-    "limiting aperture": Measured("m", "100 um", "100 mm", "7 mm"),
+    "wavelength": Allowed("m", "180 nm", "1 mm", "1070 nm"),
+    "duration": Allowed("s", "100 fs", "30000 s", "10 s"),
+    "source angle": Allowed("rad", "0 rad", "3.1415926535897932 rad", "1.5 mrad"),
+    "exposed area": Allowed("m2", "0 m2", "100 m2", "0.05 m2"),
+    "power": Allowed("W", "0 W", "1 MW", "1.5 kW", above_low=True, kind="continuous power"),
+    "pulse energy": Allowed("J", "0 J", "1000 kJ", "1 mJ", above_low=True),
+    "pulse duration": Allowed("s", "100 fs", "30000 s", "100 ns"),
+    "repetition rate": Allowed("Hz", "0 Hz", "1000 GHz", "20 kHz", above_low=True),
+    "beam diameter": Allowed("m", "100 nm", "1 m", "8.5 mm"),
+    "focus diameter": Allowed("m", "100 nm", "100 mm", "45 um"),
+    "core diameter": Allowed("m", "100 nm", "100 mm", "200 um"),
+    "mode field diameter": Allowed("m", "100 nm", "1 mm", "6.2 um"),
+    "divergence": Allowed("rad", "0 rad", "1 rad", "3 mrad", above_low=True, kind="divergence"),
+    "focal length": Allowed("m", "0.1 mm", "1 km", "150 mm"),
+    "numerical aperture": Allowed("1", "0", "1", "0.22", above_low=True, below_high=True),
+    "reflectance": Allowed("1", "0", "1", "0.65", above_low=True),
+    "view angle": Allowed("rad", "0 deg", "90 deg", "30 deg", below_high=True),
+    "distance": Allowed("m", "0 m", "1000 km", "8 m"),
+    "limiting aperture": Allowed("m", "100 um", "100 mm", "7 mm"),
 }
 
 

@@ -9,13 +9,12 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
-from functools import lru_cache
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from pydantic_core import core_schema
 
 from lasersafe.errors import QuantityError, refuse
-from lasersafe.quantity import Kind, Quantity, covered, parse_quantity, refused, shown
+from lasersafe.quantity import Allowed, Quantity, covered, parse_quantity, refused, shown
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
@@ -227,36 +226,16 @@ Worst = Literal["low", "high", "ends", "range", "inside", "none"]
 
 
 @dataclass(frozen=True)
-class Measured:
+class Measured(Allowed):
     """How the text of a field becomes a number: the mark inside ``Annotated``.
 
     Parameters
     ----------
-    unit : str
-        SI unit, ``"1"`` for a ratio.
-    low, high : str
-        Smallest and largest entry that is taken, as a user would write them.
-    why : str
-        Why there is such a bound, and what to do; closes the message.
-    kind : {"continuous power", "divergence"}, optional
-        Asks back about slips of milli and mega.
-    example : str
-        For the message and the schema.
-    above_low, below_high : bool
-        Whether the bound itself is refused.
     worst : {"low", "high", "ends", "range", "inside", "none"}
         Which end of a tolerance is the worse one; ``ends``: either, both are tried; ``range``: any value between, as of
         a setting that can be turned; ``inside``: all of it is bounded in the scene; ``none``: no tolerance is taken.
     """
 
-    unit: str
-    low: str
-    high: str
-    example: str
-    why: str = ""
-    kind: Kind | None = None
-    above_low: bool = False
-    below_high: bool = False
     worst: Worst = "none"
 
     shape = "number"
@@ -382,11 +361,6 @@ class Measured:
         if why := self.outside(quantity):
             raise refused(field, quantity.typed, why)
 
-    @property
-    def bounds(self) -> tuple[float, float]:
-        """Smallest and largest value that is taken, in the unit."""
-        return _bound(self.low, self.unit), _bound(self.high, self.unit)
-
     def outside(self, quantity: Quantity) -> str:
         """Return why a quantity is outside the bounds; empty when it is inside."""
         if self.unit == "m" and 0.0 < abs(quantity.value) < SHORTEST:
@@ -439,11 +413,6 @@ class Measured:
         if self.shape in ("path", "area"):
             return {"type": "array", "items": two, "minItems": 2, "x-shape": self.shape}
         return {"anyOf": [one, two], "x-shape": self.shape}
-
-
-@lru_cache(maxsize=256)
-def _bound(text: str, unit: str) -> float:
-    return parse_quantity(text, unit, "bound").value
 
 
 class Turnable(Measured):
