@@ -81,8 +81,7 @@ def beside(profile: BeamProfile, distance: FLOAT, aside: FLOAT) -> FLOAT:
 def from_here_on(profile: BeamProfile, distance: FLOAT) -> FLOAT:
     """Return the highest ratio at a path or a longer one, for paths [m] of which no end is known."""
     found = profile._axis_and_peak(np.maximum(distance, NEAREST), bound=True)[0]
-    last, highest = profile.crest
-    return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
+    return np.asarray(np.where(distance < profile.last_waist, np.maximum(found, profile.crest), found))
 
 
 def blocked(

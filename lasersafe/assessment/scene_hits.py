@@ -356,7 +356,7 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
         places[2] = min(max(place, *beam.waist_position), places[1])
         if math.isfinite(at.far):  # the narrowest beam of all that can be there
             place = float(places[profile.widths(places)[0].argmin()])
-        elif at.near < profile.crest[0] and not source.one_path:  # where the path ends is not known: a focus
+        elif at.near < profile.last_waist and not source.one_path:  # where the path ends is not known: a focus
             best = worst_place(beam, NEAREST, profile.apertures)
             place = max([place, *best], key=lambda z: float(profile.on_axis(np.array(z))))
         aside, wide = at.aside, profile.wider * float(np.max(profile.widths(places[:2])))

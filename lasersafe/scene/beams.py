@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, reduce
+from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
@@ -435,15 +436,18 @@ class BeamProfile:
         holes = (factor * c.amount / (math.pi * c.limiting_aperture**2 / 4.0) / c.limit for c in self.criteria)
         return widest / 2.0 * math.sqrt(max(math.log(max(max(holes, default=0.0), 1e-300) / least), 1.0))
 
+    @property
+    def last_waist(self) -> float:
+        """The place of the last waist, 0 without one. [m]."""
+        last = max(self.beam.waist_position)
+        return last if last > NEAREST else 0.0
+
     @cached_property
-    def crest(self) -> tuple[float, float]:
-        """The place of the last waist [m], and the highest ratio anywhere up to it; 0 and 0 without one."""
+    def crest(self) -> float:
+        """The highest ratio anywhere; slow to find between two waists."""
         from lasersafe.hazard.distances import worst_place
 
-        last = max(self.beam.waist_position)
-        if not last > NEAREST:
-            return 0.0, 0.0
-        return last, float(np.max(self.on_axis(np.array(worst_place(self.beam, NEAREST, self.apertures)))))
+        return float(np.max(self.on_axis(np.array(worst_place(self.beam, NEAREST, self.apertures)))))
 
     def spread(self, distance: FLOAT, factor: float = 1.0) -> FLOAT:
         """Return how far beside the axis the ratio can still exceed 1, for distances [m] of shape (...). [m]."""
@@ -533,12 +537,17 @@ def beam_over(column: Mapping[str, FLOAT], light: INDEX, low: FLOAT, high: FLOAT
     return np.where(even, np.where(outside <= most / 2.0, axis, 0.0), found)
 
 
-def beam_from_here_on(column: Mapping[str, FLOAT], light: INDEX, distance: FLOAT) -> FLOAT:
+def beam_from_here_on(
+    column: Mapping[str, FLOAT], profiles: Sequence[BeamProfile | ScatterProfile], light: INDEX, distance: FLOAT
+) -> FLOAT:
     """Return the highest ratio of beams at paths or longer ones, for paths [m] of shape (rows,); see `beam_over`."""
     distance = np.maximum(distance - column["loose"].take(light, 0), NEAREST)
     found = _axis_and_peak(column, light, *_widths(column, light, distance).T)[0]
-    last, highest = column["crest"].take(light, 0).T
-    return np.asarray(np.where(distance < last, np.maximum(found, highest), found))
+    before = distance < column["last_waist"].take(light, 0)
+    for number in set(light[before].tolist()):
+        at = before & (light == number)
+        found[at] = np.maximum(found[at], cast("BeamProfile", profiles[number]).crest)
+    return found
 
 
 def _widths(column: Mapping[str, FLOAT], light: INDEX, distance: FLOAT) -> FLOAT:

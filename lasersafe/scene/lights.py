@@ -34,6 +34,7 @@ class Lights:
 
     def __init__(self, lights: Sequence[Light]) -> None:
         self.sources = [source for source, _ in lights]
+        self.profiles = [source.profile for source in self.sources]
         rows = np.array([source.row for source in self.sources], dtype=ROW)
         self.column: dict[str, FLOAT] = {name: np.ascontiguousarray(rows[name]) for name in ROW.names or ()}
         for name, shape in (("sin", np.sin), ("cos", np.cos)):
@@ -41,14 +42,12 @@ class Lights:
         # how many times as long as the axis a ray at the edge of an even beam is; 1 of others
         edge = np.where(self.column["even"] > 0.0, self.column["divergence"].max(axis=1, initial=0.0), 0.0)
         self.column["slant"] = np.hypot(1.0, edge / 2.0)
-        beams = [source.profile for source in self.sources if isinstance(source.profile, BeamProfile)]
+        beams = {number: one for number, one in enumerate(self.profiles) if isinstance(one, BeamProfile)}
         self.beam = np.zeros(len(lights), dtype=bool)
-        self.beam[[isinstance(source.profile, BeamProfile) for source in self.sources]] = True
-        most = max((len(one.strengths) for one in beams), default=1)
+        self.beam[list(beams)] = True
+        most = max((len(one.strengths) for one in beams.values()), default=1)
         self.column["strength"], self.column["hole"] = np.zeros((len(lights), most)), np.ones((len(lights), most))
-        for number in np.flatnonzero(self.beam):
-            profile = self.sources[number].profile
-            assert isinstance(profile, BeamProfile)
+        for number, profile in beams.items():
             pairs = list(profile.strengths.items())
             self.column["hole"][number, : len(pairs)] = [hole for hole, _ in pairs]
             self.column["strength"][number, : len(pairs)] = [strength for _, strength in pairs]
@@ -142,7 +141,7 @@ class Lights:
             away = self._path(own, *boxes, self._away(own, *boxes, None if nearest is None else nearest[at]))
             some = self.beam[own]
             rows = at[some]
-            found[rows] = beam_from_here_on(column, light[rows], away[some])
+            found[rows] = beam_from_here_on(column, self.profiles, light[rows], away[some])
             rows = at[~some]
             if rows.size:
                 found[rows] = self._scattered(light[rows], away[~some], level[rows], deep[rows], size[rows])
@@ -266,7 +265,7 @@ class Lights:
             found[at] = beam_over(column, own, near[at], far[at], aside[at]) * np.square(column["slant"].take(own))
         at = np.flatnonzero(~flat & lit)
         if at.size:
-            found[at] = beam_from_here_on(column, light[at], near[at])
+            found[at] = beam_from_here_on(column, self.profiles, light[at], near[at])
         at = np.flatnonzero(column["passed"][light, 3] > 0.0)
         if at.size:
             found[at] = np.minimum(found[at], self._passed(light[at], middle[at], half[at]))
@@ -307,7 +306,7 @@ class Lights:
         found = column["at_one"].take(light, 0) / np.square(away)
         lambert, wide = column["lambert"].take(light, 0) > 0.0, column["wide"].take(light, 0) > 0.0
         for number in sorted(set(light[wide].tolist())) if wide.any() else ():
-            rows, profile = light == number, self.sources[number].profile
+            rows, profile = light == number, self.profiles[number]
             assert isinstance(profile, ScatterProfile)
             found[rows] = profile.ratio(away[rows])
         plane = column["plane"].take(light, 0) > 0.0

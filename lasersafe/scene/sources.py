@@ -43,7 +43,7 @@ ROW = np.dtype([
     ("through", float, 3), ("through_radius", float), ("through_normal", float, 3), ("tails", float, 2),
     ("aims", float, 5), ("back", float, (3, 3)), ("spot", float), ("slack", float), ("spots", float), ("aimed", float),
     ("flat", float),
-    ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *BEAM, ("crest", float, 2),
+    ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *BEAM, ("last_waist", float),
     ("at_one", float), ("lambert", float), ("wide", float), ("nearest", float), ("brightest", float),
     ("origin", float, (2, 3)), ("passed", float, 4),
 ])  # fmt: skip
@@ -239,7 +239,7 @@ class Source:
         """What bounds of it need, in the order of `ROW`."""
         profile, box, none = self.profile, angles_of(self.directions), (0.0, 0.0, 0.0)
         beam = profile.row if isinstance(profile, BeamProfile) else NO_BEAM
-        crest = profile.crest if isinstance(profile, BeamProfile) and not self.one_path else (0.0, 0.0)
+        last = profile.last_waist if isinstance(profile, BeamProfile) and not self.one_path else 0.0
         scatter = profile if isinstance(profile, ScatterProfile) else None
         kind = _BOXES if self.parts else _APEX if not (any(self.moves) or self.wide) else _BOXES
         if self.spots is not None:
@@ -254,7 +254,7 @@ class Source:
             disc, wide, upright, self.tails, angles_of(aims), back,
             self.spot, self.slack if self.spots is not None else 0.0, kind,
             self.aimed, self.bend == "flat", (math.nan,) * 3 if self.home is None else tuple(self.home.tolist()),
-            cut_on, cut_normal, *beam, crest,
+            cut_on, cut_normal, *beam, last,
             0.0 if scatter is None or scatter.size else scatter.at_one,
             scatter is not None and scatter.lambert, scatter is not None and scatter.size > 0.0,
             CLOSEST if scatter is None else scatter.nearest,

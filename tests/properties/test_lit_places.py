@@ -117,7 +117,7 @@ def test_before_its_focus_a_path_of_which_no_end_is_known_counts_as_the_focus():
     laser, _ = random_laser(np.random.default_rng(5))
     profile_ = laser.profile
     assert isinstance(profile_, BeamProfile)
-    last, highest = profile_.crest
+    last, highest = profile_.last_waist, profile_.crest
     paths = np.geomspace(1e-3, 100.0, 200)
     bound = from_here_on(profile_, paths)
     for path, value in zip(paths, bound, strict=True):
