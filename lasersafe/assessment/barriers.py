@@ -278,7 +278,18 @@ def barrier_words(
     bad = [[f for f in own if f.barrier == name and not f.holds] for name in names if name not in failing]
     partly = sorted(filter(None, bad), key=lambda group: -_worst(group).factor)
     found = [text("say.fails", barriers=", ".join(broken))] if broken else []
-    found += [_partly(group, own, wording) for group in partly[:_MOST]]
+    for group in partly[:_MOST]:  # what one holds, and what is too much: of the lasers as fitted, and the most of all
+        worst, today = _worst(group), [fall for fall in group if fall.fitted and fall.way in WAYS]
+        much = []
+        for fall in dict.fromkeys([_worst(today or group), worst]):
+            key = "say.times_its_rating" if 1.0 < fall.factor < math.inf else "say.not_held"
+            factor = format_quantity(fall.factor, "1", 3, "up") if fall.factor < math.inf else ""
+            much.append(text(key, way=_way(fall, wording), factor=factor))
+        mine = [fall for fall in own if fall.barrier == worst.barrier and fall.fitted]
+        held = [way for way in WAYS if (on_it := [f for f in mine if f.way == way]) and all(f.holds for f in on_it)]
+        key = "say.holds_as_fitted" if not today else "say.holds_only" if held else "say.holds_nothing"
+        words = {"barrier": worst.barrier, "much": "; ".join(much)}
+        found.append(text(key, held=text("say.and").join(text(f"way.{way}") for way in held), **words))
     found += [text("say.more_partly", count=len(partly) - _MOST)] if len(partly) > _MOST else []
     apart = any(set(lasers) - {fall.laser for fall in own if fall.barrier == name} for name in names)
     found = found or [text("say.all_hold_own" if apart else "say.all_hold")]
@@ -314,25 +325,6 @@ def _passing(names: list[str], lines: Sequence[BarrierLine], wording: Wording) -
             low.append(wording.text("say.low_barrier", barrier=line.name, **words))
     found = (wording.text("say.too_low", barriers=", ".join(low)),) if low else ()
     return (*found, wording.text("say.with_gaps", gaps=", ".join(gaps))) if gaps else found
-
-
-def _partly(bad: list[BarrierLoad], every: list[BarrierLoad], wording: Wording) -> str:
-    """Return what a barrier holds, and what is too much for it: of the lasers as fitted, and the most of all."""
-    worst, text = _worst(bad), wording.text
-    today = [fall for fall in bad if fall.fitted and fall.way in WAYS]
-    too_much = []
-    for fall in dict.fromkeys([_worst(today or bad), worst]):
-        key = "say.times_its_rating" if 1.0 < fall.factor < math.inf else "say.not_held"
-        factor = format_quantity(fall.factor, "1", 3, "up") if fall.factor < math.inf else ""
-        too_much.append(text(key, way=_way(fall, wording), factor=factor))
-    words = {"barrier": worst.barrier, "much": "; ".join(too_much)}
-    if not today:
-        return text("say.holds_as_fitted", **words)
-    mine = [fall for fall in every if fall.barrier == worst.barrier and fall.fitted]
-    held = [way for way in WAYS if (own := [f for f in mine if f.way == way]) and all(f.holds for f in own)]
-    if not held:
-        return text("say.holds_nothing", **words)
-    return text("say.holds_only", held=text("say.and").join(text(f"way.{way}") for way in held), **words)
 
 
 def _worst(falls: list[BarrierLoad]) -> BarrierLoad:

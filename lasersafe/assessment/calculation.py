@@ -128,10 +128,21 @@ def _limit_steps(criterion: Criterion, light: Received, source_angle: float) -> 
     return (*steps, *others, Step("H_p", meaning, formula, numbers, criterion.limit, "J/m2", *where))
 
 
-def distance_steps(criterion: Criterion, beam: BeamGeometry, distance: float) -> tuple[Step, ...]:
-    """Return the steps from the limit to the farthest distance of a direct or mirrored beam."""
+def distance_steps(
+    criterion: Criterion, beam: BeamGeometry, distance: float, aid: Aid | None = None, wavelength: float = 0.0
+) -> tuple[Step, ...]:
+    """Return the steps from the limit to the farthest distance of a beam, also over that at an objective."""
     symbol, quantity = _symbols(criterion)
     limit, amount, hole = criterion.limit, criterion.amount, criterion.limiting_aperture
+    if aid is not None and (gain := aid.gain(wavelength, hole)) > 1.0:
+        lens, passed = float(aid.collects(hole)), number(float(aid.passes(wavelength)))
+        first = Step(
+            f"{quantity}_D", Message("step.limit_at_objective", aid=aid.words(wavelength, hole)),
+            f"{quantity}_limit / (τ (D / D_a)²)",
+            f"{number(limit)} / ({passed} · ({number(lens * 1e3)} mm / {number(hole * 1e3)} mm)²)",
+            limit / gain, criterion.limit_unit, "ANSI-Z136-1, appendix B", "memory",
+        )  # fmt: skip
+        return first, *distance_steps(replace(criterion, limit=limit / gain, limiting_aperture=lens), beam, distance)
     area, hole_mm = math.pi * hole**2 / 4.0, f"{number(hole * 1e3)} mm"
     part, own = limit * area / amount if amount else math.inf, ("m", Message("source.aperture"), "own")
     worked = "π D_a² / 4", f"π · ({hole_mm})² / 4", area, "m2"
@@ -196,25 +207,6 @@ def hollow_steps(context: Context, source: Source) -> Iterator[Step]:
     yield from distance_steps(worst, beam, farthest_of((worst,), beam))
 
 
-def aided_steps(
-    criterion: Criterion, beam: BeamGeometry, distance: float, aid: Aid, wavelength: float
-) -> tuple[Step, ...]:
-    """Return the steps from the limit of the eye over that at the objective to the farthest distance of a beam."""
-    quantity, unit = _symbols(criterion)[1], criterion.limit_unit
-    hole, passed = criterion.limiting_aperture, number(float(aid.passes(wavelength)))
-    wide, gain = float(aid.collects(hole)), aid.gain(wavelength, hole)
-    if not gain > 1.0:
-        return distance_steps(criterion, beam, distance)
-    limit = criterion.limit / gain
-    first = Step(
-        f"{quantity}_D", Message("step.limit_at_objective", aid=aid.words(wavelength, hole)),
-        f"{quantity}_limit / (τ (D / D_a)²)",
-        f"{number(criterion.limit)} / ({passed} · ({number(wide * 1e3)} mm / {number(hole * 1e3)} mm)²)",
-        limit, unit, "ANSI-Z136-1, appendix B", "memory",
-    )  # fmt: skip
-    return first, *distance_steps(replace(criterion, limit=limit, limiting_aperture=wide), beam, distance)
-
-
 def scatter_steps(criterion: Criterion, spot: LitSpot, distance: float) -> tuple[Step, ...]:
     """Return the steps from the limit to the scatter distance."""
     symbol, quantity = _symbols(criterion)
@@ -238,6 +230,17 @@ class Working:
     formula: str
     numbers: str
     source: str
+
+    def with_waist(self, beam: BeamGeometry) -> Working:
+        """Return the same with the waist of a beam that is not the one whose steps stand with its set-up."""
+        put_in = {
+            name: " × ".join(dict.fromkeys(format_quantity(one, unit, 5) if one else f"0 {unit}" for one in pair))
+            for name, pair, unit in (
+                ("waist", beam.waist_diameter, "m"), ("place", beam.waist_position, "m"),
+                ("angle", beam.divergence, "rad"),
+            )
+        }  # fmt: skip
+        return replace(self, numbers=Message("step.waist", numbers=self.numbers, **put_in))
 
 
 def beam_working(
@@ -271,17 +274,6 @@ def beam_working(
         hole = number(wide * 1e3)
         numbers = Message("step.part_numbers", numbers=numbers, hole=hole, x=dx, y=dy, place=at)
     return Working(formula, Message("step.with_aid", numbers=numbers, aid=aid) if aid else numbers, source)
-
-
-def with_waist(working: Working, beam: BeamGeometry) -> Working:
-    """Return a working with the waist of a beam that is not the one whose steps stand with its set-up."""
-    put_in = {
-        name: " × ".join(dict.fromkeys(format_quantity(one, unit, 5) if one else f"0 {unit}" for one in pair))
-        for name, pair, unit in (
-            ("waist", beam.waist_diameter, "m"), ("place", beam.waist_position, "m"), ("angle", beam.divergence, "rad")
-        )
-    }  # fmt: skip
-    return replace(working, numbers=Message("step.waist", numbers=working.numbers, **put_in))
 
 
 def beside_working(

@@ -10,7 +10,7 @@ from lasersafe.assessment.barriers import barrier_loads, barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, FARTHER, every_context, kinds_of_light, power_of_all
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadable_markings
-from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together, strike_outs_of
+from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.models import Case
 from lasersafe.quantity import feet, format_quantity, grouped, shown
@@ -291,7 +291,7 @@ class Sentences:
         uncovered = [s for s in fitted if not any((o.laser, o.setup) == (s.laser, s.setup) for o in mine)]
         uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
         measured, unread = self.readings(record)
-        struck = strike_outs_of(worked, fitted, mine)
+        struck = worked.left_out(mine)
         out = [self.count("struck_out", struck.count)] if struck.count else []
         out += [] if struck.worst is None else [self.above("say.struck_worst", struck.worst)]
         above = [self.above("say.above", s) for s in sorted(open_ones, key=lambda s: -badness(s.ratio))[:4]]

@@ -94,23 +94,6 @@ def checked_changes(context: Context, way: str, tissue: str, changes: Mapping[st
     return values
 
 
-def _in_blocks(context: Context, changes: Mapping[str, Floats], one_block: Block) -> Floats:
-    """Return what a function finds, worked out in blocks that stay in the processor's cache."""
-    shape = np.broadcast_shapes(*(value.shape for value in changes.values()))
-    if not shape:
-        return np.asarray(np.broadcast_to(one_block(Problem(context, changes), 1), (1,))[0])
-    size = math.prod(shape)
-    flat = {
-        name: value.reshape(()) if value.size == 1 else np.broadcast_to(value, shape).reshape(-1)
-        for name, value in changes.items()
-    }
-    found = np.empty(size)
-    for start in range(0, size, _BLOCK):
-        part = slice(start, min(start + _BLOCK, size))
-        found[part] = _searched(Problem(context, _taken(flat, part)), found[part].size, one_block)
-    return found.reshape(shape)
-
-
 def _searched(own: Problem, size: int, one_block: Block) -> Floats:
     """Return what a function finds, case by case in those values on which the worst setting depends."""
     turns = [name for name in ("wavelength", "duration") if own.by_setting and np.ndim(own.values.get(name, 0.0))]
@@ -184,7 +167,19 @@ def _worst(
         every, place = _compared(own, way, tissue, rule_sets or context.rule_sets), own.values.get(_PLACE)
         return reduce(np.maximum, (one.reach(size) if place is None else one.ratio(place, size) for one in every))
 
-    return _in_blocks(context, values, one_block)
+    shape = np.broadcast_shapes(*(value.shape for value in values.values()))
+    if not shape:
+        return np.asarray(np.broadcast_to(one_block(Problem(context, values), 1), (1,))[0])
+    size = math.prod(shape)
+    flat = {
+        name: value.reshape(()) if value.size == 1 else np.broadcast_to(value, shape).reshape(-1)
+        for name, value in values.items()
+    }
+    found = np.empty(size)
+    for start in range(0, size, _BLOCK):  # that stay in the processor's cache
+        part = slice(start, min(start + _BLOCK, size))
+        found[part] = _searched(Problem(context, _taken(flat, part)), found[part].size, one_block)
+    return found.reshape(shape)
 
 
 def zone_distances(
@@ -348,7 +343,7 @@ class _Compared:
         return reduce(np.add, every)
 
     def reach(self, size: int) -> Floats:
-        """Return the last distance at which the ratio is above 1 [m]."""
+        """Return the last distance at which the ratio is above 1 [m]; of a scattered sum 1e-10 of it beyond at most."""
         own, compared = self.members[0]
         if self.way != "scatter" and not self.group:
             return farthest(compared, own.beams, self.share)
@@ -356,8 +351,29 @@ class _Compared:
             return summed_farthest([Member(seen, one.beams) for one, seen in self.members], self.share, size)
         if not self.group:
             return scatter_farthest(*self.limits(own), self.spot(own), (size,), self.alike)
-        beyond = step_places(own.spot) if self.tissue == "eye" and own.spot.any() else []
-        return _last_scatter(lambda at: self.ratio(at, size), [np.broadcast_to(one, (size,)) for one in beyond], size)
+        if self.tissue != "eye" or not own.spot.any():  # of a point: falls with the square
+            return np.sqrt(self.ratio(np.ones(size), size))
+        steps = [np.broadcast_to(one, (size,)) for one in step_places(own.spot)]
+        beyond = [(one, self.ratio(one, size)) for one in steps]  # nearer the sum can be less than just beyond a step
+
+        def ratio(place: Floats) -> Floats:
+            there = (np.where(place < one, highest, 0.0) for one, highest in beyond)
+            return reduce(np.maximum, there, self.ratio(place, size))
+
+        near, far = np.full(size, _CLOSE), np.full(size, 1.0)
+        any_over = ratio(near) > 1.0
+        while (over := ratio(far) > 1.0).any():
+            near, far = np.where(over, far, near), np.where(over, 16.0 * far, far)
+            if far.max() > FARTHEST:
+                refuse(
+                    f"distance: the sum of the wavelengths is above its limit {FARTHEST:g} m from the surface",
+                    OutOfRangeError,
+                )
+        while (far > near * _SAME).any():
+            middle = np.sqrt(near * far)
+            over = ratio(middle) > 1.0
+            near, far = np.where(over, middle, near), np.where(over, far, middle)
+        return np.where(any_over, far, 0.0)
 
     @property
     def alike(self) -> bool:
@@ -423,28 +439,3 @@ def _compared(
         for group, found in groups.items():
             every = [seen(members[number], compared) for number, compared in found.items()]
             yield _Compared(group, way, tissue, (name,), duration, share, every)
-
-
-def _last_scatter(total: Callable[[Floats], Floats], steps: list[Floats], size: int) -> Floats:
-    """Return where a sum of scattered fractions is above 1 for the last time, 1e-10 of it beyond at most [m]."""
-    if not steps:  # of a point: falls with the square
-        return np.sqrt(total(np.ones(size)))
-    beyond = [(one, total(one)) for one in steps]  # nearer than a step the sum can be less than just beyond it
-
-    def ratio(place: Floats) -> Floats:
-        return reduce(np.maximum, (np.where(place < one, there, 0.0) for one, there in beyond), total(place))
-
-    near, far = np.full(size, _CLOSE), np.full(size, 1.0)
-    any_over = ratio(near) > 1.0
-    while (over := ratio(far) > 1.0).any():
-        near, far = np.where(over, far, near), np.where(over, 16.0 * far, far)
-        if far.max() > FARTHEST:
-            refuse(
-                f"distance: the sum of the wavelengths is above its limit {FARTHEST:g} m from the surface",
-                OutOfRangeError,
-            )
-    while (far > near * _SAME).any():
-        middle = np.sqrt(near * far)
-        over = ratio(middle) > 1.0
-        near, far = np.where(over, middle, near), np.where(over, far, middle)
-    return np.where(any_over, far, 0.0)

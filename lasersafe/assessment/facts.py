@@ -80,11 +80,24 @@ def record_of(
         main, *further = (_light(own, *wave, worn[number :: len(waves)]) for number, (wave, own) in enumerate(each))
         lasers.append(replace(main, beams=tuple(beams), lines=tuple(further)))
     area = {name: getattr(worked.case.area, name) for name in type(worked.case.area).model_fields}
+    kinds: dict[Hashable, list[Sequence[Context]]] = {}
+    for found in corners:
+        light = [(c.wavelength, *(float(line.wavelength) for line in c.laser.line), c.space) for c in found]
+        kinds.setdefault(tuple(light), []).append(found)
+
+    def rows(found: Sequence[Context]) -> list[Expected]:
+        return [row for context in found if context.setup.fitted for row in _rows(context, worked, lines)]
+
+    # a reading stands against the most that its own light can show, so of several corners the highest value counts; of
+    # several wavelengths or pulse patterns, which have limits of their own, the lowest of these
+    groups = grouped([over(same, rows) for same in kinds.values()])
+    lowest = (min(group, key=lambda row: -badness(-row.value)) for group in groups)
+    expected = tuple(replace(row, key=f"A{number}") for number, row in enumerate(lowest, 1))
     return Record(
         conditions=tuple(sorted(words)),
         area={name: ", ".join(value) if isinstance(value, tuple) else str(value) for name, value in area.items()},
         lasers=tuple(lasers),
-        expected=judged(worked.case, expected_of(worked, lines)),
+        expected=judged(worked.case, expected),
         findings=findings,
         review_by=worked.case.review_by.isoformat() if worked.case.review_by else "",
         starter_values=starter_values(typed),
@@ -183,25 +196,6 @@ def gain_of(
     beam = one.what != "surface" and now != metres(badness(headline if headline is not None else math.nan))
     said = wording.text("assumed.along_the_beam", distance=now) if beam else now
     return {"laser": one.laser, "now": said, "known": known, "usual": one.usual}
-
-
-def expected_of(worked: CaseResults, lines: Sequence[BarrierLine]) -> tuple[Expected, ...]:
-    """Return the expected readings of every effect of the fitted set-ups; *lines* are the barriers of a scene.
-
-    A reading stands against the most that its own light can show, so of several corners of the tolerances the highest
-    value counts; of several wavelengths or pulse patterns, which have limits of their own, the lowest of these.
-    """
-    kinds: dict[Hashable, list[Sequence[Context]]] = {}
-    for found in (one.found for one in worked.each):
-        light = [(c.wavelength, *(float(line.wavelength) for line in c.laser.line), c.space) for c in found]
-        kinds.setdefault(tuple(light), []).append(found)
-
-    def rows(found: Sequence[Context]) -> list[Expected]:
-        return [row for context in found if context.setup.fitted for row in _rows(context, worked, lines)]
-
-    each = grouped([over(same, rows) for same in kinds.values()])
-    lowest = (min(group, key=lambda row: -badness(-row.value)) for group in each)
-    return tuple(replace(row, key=f"A{number}") for number, row in enumerate(lowest, 1))
 
 
 def _row(

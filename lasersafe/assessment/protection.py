@@ -5,12 +5,14 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.context import (
     BASE_WAY,
     FAULTS,
+    NO_AID,
     WAYS,
     Context,
     Wanted,
@@ -25,8 +27,9 @@ from lasersafe.hazard import marking as marks
 from lasersafe.hazard.eyewear_scale import scale_numbers
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
-from lasersafe.results import BarrierResult, Control, ControlFinding, EyewearNeed, Scenario, SetupResult
-from lasersafe.wording import CONTROL_KINDS, Message, Wording
+from lasersafe.records.light import EyewearNeed
+from lasersafe.results import BarrierResult, Control, ControlFinding, NotAssessed, Scenario, SetupResult, StrikeOuts
+from lasersafe.wording import CONTROL_KINDS, Message, Wording, key_of
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
@@ -279,6 +282,30 @@ class CaseResults:
                 one = replace(one, ratio=ratio, ratio_by_rule_set=by_set, fractions={})
             left.append(one)
         return replace(self, scenarios=[*scenarios, *sums_of(self.case, self.found, left)])
+
+    def left_out(self, mine: Sequence[Scenario]) -> StrikeOuts:
+        """Return what the case leaves out of the verdict, of the scenarios of what is fitted.
+
+        That nobody uses binoculars is said with the distances. What several lasers would add up to counts where nothing
+        but the strike-outs keeps it out of the verdict.
+        """
+        apart = tuple(
+            NotAssessed(person.name, setup.laser)
+            for person, setup in product(self.case.person, self.setups)
+            if setup.fitted and (person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup))
+        )
+        out = [s for s in mine if s.struck_out and key_of(s.struck_out) != NO_AID]
+        ways = {(s.person, s.laser, s.setup, s.way) for s in out}
+        reasons = {(s.person, s.tissue): s.struck_out for s in sorted(out, key=lambda s: badness(s.ratio))}
+        in_question = {(s.person, s.tissue) for s in mine if not s.below and not s.answer and not s.struck_out}
+        parts = [s for s in mine if s.laser != ALL_LASERS and not s.answer and key_of(s.struck_out) != NO_AID]
+        out += [
+            replace(s, struck_out=reasons[s.person, s.tissue])
+            for s in sums_of(self.case, self.each[0].found, parts)
+            if (s.person, s.tissue) in reasons.keys() - in_question
+        ]
+        count = len(self.case.strike_out) + sum(not person.in_beam_possible for person in self.case.person)
+        return StrikeOuts(count, len(ways), max(out, key=lambda s: badness(s.ratio), default=None), not_assessed=apart)
 
 
 def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") -> CaseResults:

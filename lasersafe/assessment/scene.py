@@ -10,7 +10,7 @@ import numpy as np
 import shapely
 
 from lasersafe.assessment.price import prices
-from lasersafe.assessment.scene_barriers import barrier_lines, shading_lights
+from lasersafe.assessment.scene_barriers import barrier_line, shading
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import person_places, taken
 from lasersafe.assessment.scene_marks import (
@@ -87,7 +87,9 @@ def scene_result(
     near = near_of(stages, facing, beyond) if stage.wanted == "short" else None
     if near is None:
         hot = [(at, one, at.walls(context, "direct")) for at, context, _, _, one in beams_to_targets(stages) if one]
-        lit_past([*zone_lights(stages), *hot, *(shading_lights(stages) if in_full else [])])  # all at once
+        shadows = ((one, entry) for one in stages for entry in one.scene.barrier if in_full)
+        dark = [(one, *light) for one, entry in shadows for light in shading(one, entry)]
+        lit_past([*zone_lights(stages), *hot, *dark])  # all at once
     zones, behind = zones_over(stages, near), beyond_targets(stages)
     missed = over(behind, lambda one: one[0], _beyond)
     controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in worked.scenarios if s.controls}
@@ -95,7 +97,7 @@ def scene_result(
         replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))
         for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
     )
-    barriers = barrier_lines(stages)
+    barriers = over(stages, lambda one: [barrier_line(one, entry) for entry in one.scene.barrier])
     persons = person_marks(stage, matrix, _places(stage))
     lines = tuple(
         line

@@ -21,7 +21,7 @@ from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import lit_past
 from lasersafe.assessment.stage import REACH_UP, Stage
 from lasersafe.hazard.barriers import barrier_distance, can_be_reached_over, lit_distance, needed_height
-from lasersafe.records.fields import badness, over
+from lasersafe.records.fields import badness
 from lasersafe.records.light import Step
 from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.scene.areas import polygons
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from lasersafe.optics.beam import BeamGeometry
     from lasersafe.scene.beams import Vector
     from lasersafe.scene.lights import Light
-    from lasersafe.scene.sources import Source
 
 _NOTHING = 1e-9
 COLUMNS, ROWS = 120, 36  # of a map
@@ -45,24 +44,15 @@ HIGHEST = 4.0  # m: above it nobody looks at a barrier; a higher one is shown up
 FLOAT = NDArray[np.float64]
 
 
-def barrier_lines(stages: Sequence[Stage]) -> tuple[BarrierLine, ...]:
-    """Return every barrier and wall with what falls on it on each way, and what follows from that, at any corner.
+def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
+    """Return a barrier or wall with what falls on it on each way, and what follows from that.
 
     What it gets as the heads are aimed, and how near it may stand, is for the pages and for readings.
     """
-    return over(stages, lambda stage: [_line(stage, entry) for entry in stage.scene.barrier])
-
-
-def shading_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]:
-    """Return what shadows of barriers are made of, each light with the one barrier."""
-    return [(stage, *light) for stage in stages for entry in stage.scene.barrier for light in _shading(stage, entry)]
-
-
-def _line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
     own, screen = stage.placed, stage.screens[entry.name]
-    shading = _shading(stage, entry) if stage.wanted == "all" else []
-    lit = lit_past([(stage, *one) for one in shading])
-    dark = [shapely.difference(stage.outline(source), area) for (source, _), area in zip(shading, lit, strict=True)]
+    beams = shading(stage, entry) if stage.wanted == "all" else []
+    lit = lit_past([(stage, *one) for one in beams])
+    dark = [shapely.difference(stage.outline(source), area) for (source, _), area in zip(beams, lit, strict=True)]
     ways = [_way(stage, context, entry, stage.held(context, way)[entry.name]) for context in own for way in WAYS]
     faults = [
         replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name]), way=way)
@@ -75,15 +65,22 @@ def _line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
     direct = [s.distance for w in fitted if w.way == "direct" for s in w.stands]
     line, people = shapely.LineString(screen.line), stage.scene.person
     near = [float(p.floor) for p in people if float(shapely.distance(line, taken(p))) <= 2.0 * ARM]
-    windows = [
-        one for context, way in product(own, WAYS)
-        for (name, _), one in stage.windows(context, way).items() if name == entry.name
+    panes = [
+        (number, pane, context.setup.fitted) for context, way in product(own, WAYS)
+        for (name, number), pane in stage.windows(context, way).items() if name == entry.name
     ]  # fmt: skip
+    openings = []
+    for number, o in enumerate(entry.opening):
+        part = part_of_line(entry.line.pairs, float(o.start), float(o.end))
+        judged = [pane.holds for n, pane, is_fitted in panes if n == number and is_fitted]
+        passes = not all(judged) if judged else o.open or o.kind == "window"
+        top = min(float(o.top), float(entry.top))
+        openings.append(Opening(o.name, o.kind, part[0], part[-1], float(o.bottom), top, passes))
     return BarrierLine(
         name=entry.name, kind=entry.kind, line=screen.line, bottom=screen.bottom, top=screen.top,
         rated=any(rating is not None for rating in ratings), ways=tuple(ways), faults=tuple(faults),
-        openings=tuple(_openings(stage, own, entry)), shadows=polygons(shapely.union_all(dark), 0.02) if dark else (),
-        nearest_allowed=max(direct, default=None), windows=tuple(windows),
+        openings=tuple(openings), shadows=polygons(shapely.union_all(dark), 0.02) if dark else (),
+        nearest_allowed=max(direct, default=None), windows=tuple(pane for _, pane, _ in panes),
         reach_over=can_be_reached_over(screen.top - max([0.0, *near]), REACH),
         needed_height=needed, needed_for=whom,
         notes=tuple(dict.fromkeys(note for w in fitted if w.asked for note in w.notes)),
@@ -148,20 +145,7 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
     )
 
 
-# --- gaps, windows --------------------------------------------------------------------------------------------------
-
-
-def _openings(stage: Stage, own: list[Context], entry: SceneBarrier) -> Iterator[Opening]:
-    windows = [stage.windows(context, way) for context, way in product(own, WAYS) if context.setup.fitted]
-    for number, o in enumerate(entry.opening):
-        part = part_of_line(entry.line.pairs, float(o.start), float(o.end))
-        judged = [one[entry.name, number].holds for one in windows if (entry.name, number) in one]
-        passes = not all(judged) if judged else o.open or o.kind == "window"
-        top = min(float(o.top), float(entry.top))
-        yield Opening(o.name, o.kind, part[0], part[-1], float(o.bottom), top, passes)
-
-
-def _shading(stage: Stage, entry: SceneBarrier) -> list[Light]:
+def shading(stage: Stage, entry: SceneBarrier) -> list[Light]:
     """Return the beams of fitted lasers against which a barrier holds, with it alone."""
     return [
         (source, stage.same(Walls([stage.solid(context, "direct", entry)])))

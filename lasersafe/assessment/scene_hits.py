@@ -20,7 +20,6 @@ from lasersafe.assessment.calculation import (
     limit_steps,
     portion_step,
     scatter_working,
-    with_waist,
 )
 from lasersafe.assessment.context import Context, every_context, lessened, portions
 from lasersafe.assessment.stage import Stage, kept
@@ -374,7 +373,7 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
         beside = peak * math.exp(-((2.0 * off / wide) ** 2))
         if beside < value:
             value, working = beside, beside_working(criterion, beam, place, source.factor, (aside, off, wide))
-    return (working if beam == context.beam else with_waist(working, beam)), value
+    return (working if beam == context.beam else working.with_waist(beam)), value
 
 
 def _view(source: Source, point: Vector, away: float) -> float:

@@ -94,8 +94,7 @@ class Found:
     way: str
     mode: str
     tissue: str
-    duration: float
-    duration_reason: str
+    time: tuple[float, str]  # [s] of the exposure, and why
     hit: Hit | None
     struck_out: str
     note: str = ""
@@ -126,12 +125,47 @@ def _standing(stage: Stage, context: Context) -> tuple[tuple[int, ...], ...]:
 def _of_person(
     stage: Stage, context: Context, person: Person, place: ScenePerson, adding: bool, standing: object, _: bool
 ) -> tuple[list[Scenario], list[MatrixCell]]:
-    """Return them of one person, for what tells the walls that hold from others, with steps or without."""
+    """Return them of one person, for what tells the walls that hold from others, with steps or without.
+
+    Modes with the same result, within 1 %, are joined and the worst of them stands for all. What no light reaches is
+    left to the matrix, and so is a way that gives no more than the plain one that it is answered like, and the tissue
+    that is less at risk where both are below the limit, if nothing of another laser can add to it.
+    """
+    alike: dict[tuple[str, str, str], list[list[Found]]] = {}
+    cells: dict[tuple[str, str], list[Found]] = {}
     found = list(_cells(stage, context, person, place, standing))
-    own = [_scenario(context, person, group) for group in _groups(found, adding)]
+    for one in found:
+        cells.setdefault((one.mode, one.way), []).append(one)
+    for one in sorted(found, key=lambda cell: -badness(cell.ratio)):
+        if one.hit is None or (one.ratio < _SMALLEST and one.way not in ("direct", "mirror", "scatter")):
+            continue
+        groups_so_far = alike.setdefault((one.way, one.tissue, one.struck_out), [])
+        same = [g for g in groups_so_far if g[0].ratio == one.ratio or one.ratio >= _ALIKE * g[0].ratio]
+        if same:
+            same[-1].append(one)
+        else:
+            groups_so_far.append([one])
+    groups = [group for groups in alike.values() for group in groups]
+    plain = {(g[0].way, g[0].tissue, g[0].ratio, bool(g[0].struck_out)): {one.mode for one in g} for g in groups}
+    own = []
+    for group in groups:
+        one, base = group[0], BASE_WAY[group[0].way]
+        as_plain = plain.get((base, one.tissue, one.ratio, bool(one.struck_out)), set())
+        repeats = one.way != base and {g.mode for g in group} <= as_plain
+        other = any(h[0].way == one.way and h[0].mode == one.mode and h[0].ratio > one.ratio for h in groups)
+        if not repeats and (one.ratio > 1.0 or adding or not other):
+            own.append(_scenario(context, person, group))
     if not context.setup.fitted:
         own = sorted(own, key=lambda s: (bool(s.struck_out), -badness(s.ratio)))[:1]
-    return own, _matrix(context, place.name, found)
+    return own, [
+        MatrixCell(
+            person=place.name, mode=mode, way=way, laser=context.laser.name, setup=context.setup.name,
+            tissue=one.tissue, surface="" if one.hit is None else one.hit.surface, ratio=one.ratio,
+            below=bool(one.ratio <= 1.0), distance=math.nan if one.hit is None else one.hit.distance,
+            struck_out=one.struck_out, note=one.note or (Message("hit.nothing") if one.hit is None else ""),
+        )
+        for (mode, way), some in cells.items() for one in [max(some, key=lambda one: badness(one.ratio))]
+    ]  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -177,11 +211,10 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson, s
     earlier: dict[object, tuple[Hit | None, str]] = {}
     for one in _ways(stage, context, person):
         for time in one.lasting:
-            duration, reason = time
-            key = (one.alike, duration)
+            key = (one.alike, time[0])
             if key not in earlier:
                 aid = aid_of(person) if one.way == "aided viewing" else None
-                asked = asked_of(stage, context, one.way, one.tissue, one.mode, duration, aid, standing)
+                asked = asked_of(stage, context, one.way, one.tissue, one.mode, time[0], aid, standing)
                 earlier[key] = _hit(stage, context, place, asked)
             hit, note = earlier[key]
             if hit is None or hit.ratio <= 1.0:
@@ -189,7 +222,7 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson, s
         struck = Message(NO_AID) if one.way == "aided viewing" and not person.aided else ""
         struck = struck or struck_out(context, person, one.way, one.mode)
         struck = struck or (note if isinstance(note, Message) and note.group == "cannot" else "")
-        yield Found(one.way, one.mode, one.tissue, duration, reason, hit, struck, note)
+        yield Found(one.way, one.mode, one.tissue, time, hit, struck, note)
 
 
 @kept("all", people=True)
@@ -274,38 +307,8 @@ def hit_of(stage: Stage, context: Context, name: str, way: str, tissue: str, dur
     return _hit(stage, context, place, asked)[0]
 
 
-def _groups(found: list[Found], adding: bool) -> Iterator[list[Found]]:
-    """Yield the cells that become scenarios; the others are in the matrix.
-
-    Modes with the same result, within 1 %, are joined and the worst of them stands for all. What no light reaches is
-    left out, and so is a way that gives no more than the plain one that it is answered like, and the tissue that is
-    less at risk where both are below the limit, if nothing of another laser can add to it.
-    """
-    alike: dict[tuple[str, str, str], list[list[Found]]] = {}
-    for one in sorted(found, key=lambda cell: -badness(cell.ratio)):
-        if one.hit is None or (one.ratio < _SMALLEST and one.way not in ("direct", "mirror", "scatter")):
-            continue
-        groups_so_far = alike.setdefault((one.way, one.tissue, one.struck_out), [])
-        same = [g for g in groups_so_far if g[0].ratio == one.ratio or one.ratio >= _ALIKE * g[0].ratio]
-        if same:
-            same[-1].append(one)
-        else:
-            groups_so_far.append([one])
-    kept = [group for groups in alike.values() for group in groups]
-    plain = {(g[0].way, g[0].tissue, g[0].ratio, bool(g[0].struck_out)): {one.mode for one in g} for g in kept}
-    for group in kept:
-        one = group[0]
-        base = BASE_WAY[one.way]
-        as_plain = plain.get((base, one.tissue, one.ratio, bool(one.struck_out)), set())
-        repeats = one.way != base and {g.mode for g in group} <= as_plain
-        other = any(h[0].way == one.way and h[0].mode == one.mode and h[0].ratio > one.ratio for h in kept)
-        if not repeats and (one.ratio > 1.0 or adding or not other):
-            yield group
-
-
 def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
-    one = group[0]
-    hit = one.hit
+    one, hit = group[0], group[0].hit
     assert hit is not None
     where = Message("hit.where", distance=format_quantity(hit.distance, "m", 4), origin=word(hit.where))
     if one.way != "mirror then scatter":
@@ -313,36 +316,28 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         where = Message("hit.at_place", where=_legs(hit.source, hit.distance, where), x=x, y=y, z=z)
     if hit.angle > ALPHA_MIN:
         assert isinstance(hit.source.profile, ScatterProfile)
-        facts = {
-            "spot": format_quantity(hit.source.profile.size, "m", 4),
-            "angle": format_quantity(hit.angle, "rad", 4),
-        }
-        where = Message("hit.seen_under", where=where, **facts)
+        spot, angle = format_quantity(hit.source.profile.size, "m", 4), format_quantity(hit.angle, "rad", 4)
+        where = Message("hit.seen_under", where=where, spot=spot, angle=angle)
     where, criterion = Message("hit.row", where=where), hit.criterion
     printed = context.setup.fitted and not WITHOUT_STEPS.get()
     if printed:
-        criterion = with_limit_steps(context, criterion, one.duration, hit.angle)
+        criterion = with_limit_steps(context, criterion, one.time[0], hit.angle)
     modes = sorted((g.mode for g in group), key=MODES.index)
     if context.setup.scan is not None and BASE_WAY[one.way] != "scatter":
         modes.append("scan failure")  # where places count, the movement of a scan earns nothing
     return scenario_of(
-        context, person, (one.duration, one.duration_reason), criterion, way=one.way, tissue=one.tissue,
-        distance=hit.distance, exposure=hit.exposure, ratio=hit.ratio, below=bool(hit.exposure <= criterion.limit),
-        ratio_by_rule_set=hit.by_rule_set, fractions=hit.fractions, surface=word(hit.surface),
-        struck_out=one.struck_out, steps=_steps(context, one, hit, where) if printed else (),
-        modes=tuple(modes), placed=True,
+        context, person, one.time, criterion, way=one.way, tissue=one.tissue, distance=hit.distance,
+        exposure=hit.exposure, ratio=hit.ratio, below=bool(hit.exposure <= criterion.limit),
+        ratio_by_rule_set=hit.by_rule_set, fractions=hit.fractions, surface=word(hit.surface), placed=True,
+        struck_out=one.struck_out, steps=_steps(context, one, hit, where) if printed else (), modes=tuple(modes),
     )  # fmt: skip
 
 
 def _legs(source: Source, distance: float, where: Message) -> Message:
     """Return the way of light with what its length is made of: where it starts, and the lengths before and after."""
-    facts = {
-        "where": where,
-        "start": _corner(np.array(source.apex)),
-        "wide": format_quantity(source.spot, "m", 4),
-        "first": format_quantity(source.offset, "m", 4),
-        "rest": format_quantity(distance - source.offset, "m", 4),
-    }
+    lengths = {"wide": source.spot, "first": source.offset, "rest": distance - source.offset}
+    facts = {"where": where, "start": _corner(np.array(source.apex))}
+    facts |= {name: format_quantity(length, "m", 4) for name, length in lengths.items()}
     kind = "point" if source.spots is None else "patch" if source.patch else "turned"
     if source.way == "scatter" or not source.offset > 0.0:
         return where if source.parts else Message(f"hit.{'from' if kind == 'point' else 'spot'}_{kind}", **facts)
@@ -397,20 +392,3 @@ def _in_box(hit: Hit, where: Message) -> Message:
         return where
     key = "hit.in_box_scatter" if isinstance(source.profile, ScatterProfile) else "hit.in_box"
     return Message(key, where=where, low=_corner(middle - half), high=_corner(middle + half), near=near)
-
-
-def _matrix(context: Context, person: str, found: list[Found]) -> list[MatrixCell]:
-    cells: dict[tuple[str, str], Found] = {}
-    for one in found:
-        key = (one.mode, one.way)
-        if key not in cells or not badness(one.ratio) <= badness(cells[key].ratio):
-            cells[key] = one
-    return [
-        MatrixCell(
-            person=person, mode=mode, way=way, laser=context.laser.name, setup=context.setup.name, tissue=one.tissue,
-            surface="" if one.hit is None else one.hit.surface, ratio=one.ratio, below=bool(one.ratio <= 1.0),
-            distance=math.nan if one.hit is None else one.hit.distance, struck_out=one.struck_out,
-            note=one.note or (Message("hit.nothing") if one.hit is None else ""),
-        )
-        for (mode, way), one in cells.items()
-    ]  # fmt: skip

@@ -14,7 +14,6 @@ import numpy as np
 from lasersafe import results
 from lasersafe.assessment import calculation
 from lasersafe.assessment.context import (
-    NO_AID,
     TISSUES,
     Context,
     duration_of_all,
@@ -33,11 +32,10 @@ from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
 from lasersafe.records.light import Criterion, Step, SumResult, Zone
-from lasersafe.results import GUESTS, Scenario, SetupResult, StrikeOuts
-from lasersafe.wording import Message, joined, key_of, word
+from lasersafe.results import GUESTS, Scenario, SetupResult
+from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.protection import CaseResults
     from lasersafe.models import Case
 
 _NEAREST = 1e-3  # m; where the fractions of a sum that reaches nowhere are given
@@ -85,7 +83,7 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
         if len(lines) > 1 and found.distance > 0.0:
             steps += (calculation.sum_step(_sum_behind(instruments, lines, found, duration)),)
         if glass is not None and len(lines) == 1:
-            steps = calculation.aided_steps(found.criterion, context.beam, found.distance, glass, context.wavelength)
+            steps = calculation.distance_steps(found.criterion, context.beam, found.distance, glass, context.wavelength)
     else:
         note = Message("zone.folded", why=words) if way == "mirror" else words
         steps = calculation.distance_steps(found.criterion, context.beam, found.distance)
@@ -141,21 +139,6 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
     return SumResult(*name, distance, farthest, duration, shares, sentence), reaches, top
 
 
-def _with_lines(context: Context, zone: Zone) -> Zone:
-    """Return a zone with the further wavelengths counted in."""
-    found, reaches, top = _sum_result(context, zone.way, zone.tissue)
-    merged = replace(zone, by_rule_set=highest([zone.by_rule_set, reaches]))
-    if badness(found.distance) <= badness(zone.distance):
-        return merged
-    note = Message("zone.with_lines", count=len(context.laser.line), sum=found.sentence)
-    focus = None if zone.way == "scatter" else context.focus
-    return replace(
-        merged, distance=found.distance, distance_from_focus=None if focus is None else found.distance - focus,
-        criterion=calculation.with_limit_steps(top.shares[0]),
-        note=joined(filter(None, (zone.note, note))), steps=(*zone.steps, calculation.sum_step(top)),
-    )  # fmt: skip
-
-
 def sum_results(found: Sequence[Context]) -> list[SumResult]:
     """Return the sums of fitted lasers with further wavelengths, for the sheet."""
     adding = (context for context in found if context.setup.fitted and context.laser.line)
@@ -206,8 +189,17 @@ def results_of_each(corners: Sequence[Sequence[Context]]) -> list[list[SetupResu
 def setup_result(context: Context) -> SetupResult:
     """Return zones, chart and steps of one set-up; behind optical aids, the extended NOHD, where the case has any."""
     zones = {(way, tissue): _zone(context, way, tissue) for way in context.ways for tissue in TISSUES}
-    if context.laser.line:
-        zones = {key: _with_lines(context, one) for key, one in zones.items()}
+    for key, one in zones.items() if context.laser.line else ():
+        added, reaches, top = _sum_result(context, *key)
+        zones[key] = replace(one, by_rule_set=highest([one.by_rule_set, reaches]))
+        if badness(added.distance) > badness(one.distance):
+            note = Message("zone.with_lines", count=len(context.laser.line), sum=added.sentence)
+            focus = None if one.way == "scatter" else context.focus
+            zones[key] = replace(
+                zones[key], distance=added.distance, criterion=calculation.with_limit_steps(top.shares[0]),
+                distance_from_focus=None if focus is None else added.distance - focus,
+                note=joined(filter(None, (one.note, note))), steps=(*one.steps, calculation.sum_step(top)),
+            )  # fmt: skip
     if instruments_of(context):
         zones["aided", "eye"] = _zone(context, "aided", "eye")
     setting, fitted, chart = "", context.setup.fitted, _chart(context, zones)
@@ -378,38 +370,3 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> I
             ratio_by_rule_set={name: max((totals[name, group] for group in named), key=badness) for name in sets},
             surface=", ".join(s.laser for _, s in parts), steps=(step,), placed=all(s.placed for _, s in parts),
         )  # fmt: skip
-
-
-def strike_outs_of(worked: CaseResults, fitted: list[SetupResult], scenarios: list[Scenario]) -> StrikeOuts:
-    """Return what the case leaves out of the verdict; that nobody uses binoculars is said with the distances.
-
-    What several lasers would add up to counts where nothing but the strike-outs keeps it out of the verdict.
-
-    Parameters
-    ----------
-    worked : CaseResults
-        The worst of all corners.
-    fitted : list of SetupResult
-        The set-ups that are fitted.
-    scenarios : list of Scenario
-        Theirs.
-    """
-    case = worked.case
-    apart = tuple(
-        results.NotAssessed(person.name, setup.laser)
-        for person in case.person
-        for setup in fitted
-        if person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup)
-    )
-    out = [s for s in scenarios if s.struck_out and key_of(s.struck_out) != NO_AID]
-    ways = {(s.person, s.laser, s.setup, s.way) for s in out}
-    reasons = {(s.person, s.tissue): s.struck_out for s in sorted(out, key=lambda s: badness(s.ratio))}
-    in_question = {(s.person, s.tissue) for s in scenarios if not s.below and not s.answer and not s.struck_out}
-    parts = [s for s in scenarios if s.laser != ALL_LASERS and not s.answer and key_of(s.struck_out) != NO_AID]
-    out += [
-        replace(s, struck_out=reasons[s.person, s.tissue])
-        for s in sums_of(case, worked.each[0].found, parts)
-        if (s.person, s.tissue) in reasons.keys() - in_question
-    ]
-    count = len(case.strike_out) + sum(not person.in_beam_possible for person in case.person)
-    return StrikeOuts(count, len(ways), max(out, key=lambda s: badness(s.ratio), default=None), not_assessed=apart)
