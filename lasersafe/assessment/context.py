@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Literal
 
 from lasersafe.assessment.problem import beam_of, known_settings, space_of, spot_of
 from lasersafe.hazard.barriers import LONG_WAVE, SAME, Reflectance, material_reflectance, materials
-from lasersafe.hazard.combine import Line, exposure_duration, group_of, groups
+from lasersafe.hazard.combine import DELIBERATE, Line, exposure_duration, group_of, groups
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.other_rules import VISIBLE
@@ -114,10 +114,22 @@ class Context:
         return (duration, reason) if duration >= longest else (longest, Message("time.one_pulse", reason=reason))
 
     def duration(self, way: str) -> tuple[float, str]:
-        """Return the exposure duration of a zone [s] and the reason."""
+        """Return the exposure duration of a zone [s], of whoever is exposed longest, and the reason."""
         if self.time is not None:
             return self.not_shorter_than_a_pulse(self.time, "asked for in the question")
-        return self.not_shorter_than_a_pulse(*exposure_duration(self.wavelength, way))
+        usual = exposure_duration(self.wavelength, way)
+        return self.not_shorter_than_a_pulse(*max(usual, self.longest_stay, key=lambda time: time[0]))
+
+    @cached_property
+    def longest_stay(self) -> tuple[float, str]:
+        """The longest time that the case states for anybody [s], and the reason; 0 where it states none."""
+        stays = [(one, one.time, one.time_reason) for one in self.persons if one.time is not None]
+        looks = [one for one in self.persons if one.time is None and one.deliberate_viewing]
+        found: list[tuple[float, str]] = [
+            (float(time), Message("time.of_person", person=one.name, reason=why)) for one, time, why in stays
+        ]
+        found += [(DELIBERATE, Message("time.on_purpose", person=one.name)) for one in looks]
+        return max(found, key=lambda time: time[0], default=(0.0, ""))
 
     @property
     def persons(self) -> tuple[Person, ...]:

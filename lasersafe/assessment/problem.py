@@ -221,7 +221,8 @@ class Problem:
         """Return the exposure durations of a way [s], not shorter than a pulse."""
         given = self.values.get("duration", self.context.time)
         chosen = exposure_durations(self.wavelength, "scatter" if way == "scatter" else "direct")
-        return np.maximum(chosen if given is None else given, self.longest_pulse)
+        usual = np.maximum(chosen, self.context.longest_stay[0]) if given is None else given
+        return np.maximum(usual, self.longest_pulse)
 
     @property
     def by_setting(self) -> bool:

@@ -126,6 +126,18 @@ def test_zones_reach_up_to_the_highest_eyes() -> None:
     assert any(shapely.contains_xy(area, 0.0, 5.0) for area in areas)
 
 
+def test_zones_are_made_for_the_longest_time_that_is_stated_for_anybody() -> None:
+    # 450 nm: 100 J/m2 for the retina, so that 1 W of 1 mrad is at the limit where it is 1.13 m wide for 100 s, 1128 m
+    # away, and for the usual 10 s 357 m away
+    scene = Scene((replace(BEAM, power=1.0),), (Person("P", ((5.0, 5.0),)), Person("Q", ((0.0, 1000.0),))))
+    at_p = 'name = "P"\nrole = "spectator"\n'
+    for time, above in (("5 s", False), ("100 s", True)):
+        seen = found(scene, ("1070 nm", "450 nm"), (at_p, f'{at_p}time = "{time}"\ntime_reason = "they watch"\n'))
+        areas = [shapely.Polygon(p.outline, p.holes) for z in seen.zones if z.kind == "eye direct" for p in z.polygons]
+        assert any(shapely.contains_xy(area, 0.0, 1000.0) for area in areas) == above
+        assert highest(seen, "direct", "Q") < 1.0
+
+
 def test_the_outside_of_a_closed_booth_scatters_to_those_who_are_outside() -> None:
     # 3 kW meet the outer face of a closed row of walls at (0, -1); eyes are 0.8 m before it and 0.8 m beside
     ends = ((-1.0, -1.0), (1.0, -1.0), (1.0, 1.0), (-1.0, 1.0), (-1.0, -1.0))
