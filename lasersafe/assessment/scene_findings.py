@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment.aims import curved_sources, unlisted
 from lasersafe.assessment.calculation import hollow_steps
 from lasersafe.assessment.context import every_context, wave_span
-from lasersafe.assessment.faces import MATT, backing_name, scatter_over_mirrors
+from lasersafe.assessment.faces import MATT, backing_name, faces_of, lit_faces, people_of, scatter_over_mirrors
 from lasersafe.assessment.paths import members_of, over_level_mirrors
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.assessment.scene_hits import ask, worst_hit
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     from lasersafe.wording import Wording
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
-_SCATTER = "scatter", "mirror then scatter"
+_SCATTER, _MIRRORS = ("scatter", "mirror then scatter"), ("mirror", "convex mirror", "concave mirror")
 _KINDS = {"door": "scene.door", "window": "scene.window", "gap": "scene.gap"}
 
 
@@ -143,8 +143,11 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
 
 
 def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterator[SceneFinding]:
-    """Name the people whom scatter may reach over a further mirror, where no scatter that is followed does."""
-    found: dict[tuple[str, str], tuple[float, str]] = {}
+    """Name the people whom scatter may reach over a further mirror, or from a floor that one may light anywhere.
+
+    Those whom the light of mirrors, or scatter that is followed, is not proven below for have rows that say more.
+    """
+    found: dict[tuple[str, str, str], tuple[float, str]] = {}
     for stage, context in ((one, context) for one in stages for context in one.fitted):
         time, walls = context.duration("scatter")[0], stage.walls(context, "direct")
         lit = [one for way in _SCATTER for one in stage.sources(context, way, "eye")]
@@ -158,17 +161,31 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
             sent += over_level_mirrors(stage.scene, sent)
             every += sent
         lights = [(one, stage.walls(context, "scatter")) for one in every]
-        for person in stage.scene.person if lights else ():
-            known = [hit_of(stage, context, person.name, way, "eye", time) for way in _SCATTER]
-            if not all(one is None or one.ratio <= 1.0 for one in known):
-                continue
-            hit = worst_hit(stage, context, person, ask(stage, context, lights, "eye"), "eye", time)
-            if hit is not None and not hit.ratio <= 1.0:
-                key, now = (person.name, context.laser.name), (hit.ratio, hit.surface)
-                found[key] = max(found.get(key, now), now)
-    for (name, laser), (ratio, surface) in found.items():
-        words = {"laser": laser, "surface": wording.say(surface), "ratio": format_quantity(ratio, "1", 2, "up")}
-        yield say("mirror", "scene.scatter_sent_on", name, refuses=True, person=name, **words)
+        beams = [
+            (one, stage.walls(context, "mirror")) for one in stage.sources(context, "mirror", "eye")
+            if not one.aimed or one.directions.box().everywhere
+        ]  # fmt: skip
+        for person in stage.scene.person if lights or beams else ():
+            times = dict.fromkeys(_SCATTER, time) | dict.fromkeys(_MIRRORS, context.duration("mirror")[0])
+            known = {way: hit_of(stage, context, person.name, way, "eye", times[way]) for way in times}
+            below = {way for way, one in known.items() if one is None or one.ratio <= 1.0}
+            asked = {"scene.scatter_sent_on": lights} if below.issuperset(_SCATTER) else {}
+            if len(below) == len(times) and beams:
+                reach = max(stage.scatter_reach(one, 1.0) for one in profiles)
+                levels = faces_of(stage.scene, reach, aslant=stage.case.settings.scatter_model == "lambert")
+                floors = lit_faces([(beams, [one for one in levels if one.level])], people_of(stage.scene))[0]
+                asked["scene.floor_lit_anyhow"] = [
+                    (one.source(profile, stage.scatter_reach(profile, one.share)), stage.walls(context, "scatter"))
+                    for one in floors for profile in profiles
+                ]  # fmt: skip
+            for words, own in asked.items():
+                hit = worst_hit(stage, context, person, ask(stage, context, own, "eye"), "eye", time)
+                if hit is not None and not hit.ratio <= 1.0:
+                    key, now = (words, person.name, context.laser.name), (hit.ratio, hit.surface)
+                    found[key] = max(found.get(key, now), now)
+    for (words, name, laser), (ratio, surface) in found.items():
+        facts = {"laser": laser, "surface": wording.say(surface), "ratio": format_quantity(ratio, "1", 2, "up")}
+        yield say("mirror", words, name, refuses=True, person=name, **facts)
 
 
 def rule_findings(rules: tuple[SpectatorRule, ...], wording: Wording) -> tuple[SceneFinding, ...]:

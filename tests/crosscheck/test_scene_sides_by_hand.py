@@ -183,3 +183,17 @@ def test_a_head_that_moves_is_no_nearer_aside_than_it_moves_aside() -> None:
     lens = ('kind = "collimated"', 'kind = "lens"\nfocal_length = "50 mm"'), ('divergence = "1 mrad"\n', "")
     assert highest(found(Scene((head,), (Person("P", ((0.0, -0.6),), "child"),)), *lens), "direct") < 1.0
     assert highest(found(Scene((head,), (Person("P", ((0.0, -0.3),), "child"),)), *lens), "direct") > 1e4
+
+
+def test_floor_past_a_screen_that_a_mirror_may_light_refuses_the_verdict() -> None:
+    # a mirror 2.5 m high may send 3 kW under a screen 2 m away that ends 0.6 m above the floor, on the floor up to 0.63
+    # m behind it: from 0.6 m there eyes 1 m high and 0.3 m farther get 0.9 * 0.8 * 3 kW * 0.92 / (pi 1.09 m2), 12 times
+    mirror = Surface("plate", (0.0, 4.0, 2.5), 180.0, width=0.1)
+    screen = Barrier("screen", ((-10.0, 6.0), (10.0, 6.0)), 5.0, 0.6)
+    head = replace(BEAM, power=3000.0, place=(0.0, 0.0, 2.5))
+    scene = Scene((head,), (Person("P", ((0.0, 6.9),), "child"),), (mirror,), (screen,))
+    refused = [
+        [one.subject for one in found(scene, *changes).findings if one.refuses and one.kind == "mirror"]
+        for changes in ((), (('normal = "180 deg"\ntilt = "0 deg"\n', ""),))
+    ]
+    assert refused == [[], ["P"]]
