@@ -34,7 +34,8 @@ def _reaches(
 ) -> dict[str, Reach]:
     """Return how far one way reaches by each rule set, or by the limit that the user typed."""
     sets = sets_of(question)
-    settings = worst_settings(space_of(question), sets, tissue, lam, duration)
+    space = space_of(question)
+    settings = worst_settings(space, sets, tissue, lam, duration)
     emission = settings[0]
     pulsed = emission.kind != "continuous"
     typed, unit = getattr(question, f"limit_{tissue}"), "J/m2" if pulsed else "W/m2"
@@ -49,9 +50,9 @@ def _reaches(
             name: max((reach(name, one) for one in settings), key=lambda found: badness(found.distance))
             for name in sets
         }
-    amount = emission.pulse_energy if pulsed else emission.power
+    amount = space.highest_pulse_energy if pulsed else emission.power
     hole = optional_number(question.limit_aperture, "m", "limit aperture", positive=True)
-    rows = (one for name in sets for one in criteria(Received(name, tissue, emission, lam, duration)))
+    rows = (row for name in sets for one in settings for row in criteria(Received(name, tissue, one, lam, duration)))
     strictest = min(rows, key=lambda one: one.limiting_aperture)
     aperture = strictest.limiting_aperture if hole is None else hole
     own_row = replace(

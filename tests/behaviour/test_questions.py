@@ -86,6 +86,15 @@ def test_a_limit_of_the_user_is_averaged_over_the_aperture_that_goes_with_it() -
     assert "--limit-eye" in refused.err
 
 
+def test_a_limit_of_the_user_counts_the_pulse_of_most_energy_that_can_be_set() -> None:
+    # 20 W at 0.06 Hz to 3 Hz: up to 20 / 0.06 = 333.3 J in a pulse. 5 J/m2 is kept where the beam has
+    # sqrt(4 x 333.3 / (5 pi)) = 9.213 m, at 1 mrad 9213 m away. By the limits of the rule sets 0.1 Hz is the worst: two
+    # pulses of 200 J in 10 s; that setting gave 7136 m.
+    words = ["reach", "--wavelength", "1550 nm", "--power", "20 W", "--pulse-duration", "100 us", "--beam-diameter"]
+    words += ["7 mm", "--criterion", "1/e", "--divergence", "1 mrad", "--limit-eye", "5 J/m2", "--json"]
+    assert run(*words, "--repetition-rate", "0.06..3 Hz").data["direct_eye_m"] == pytest.approx(9213.17, abs=0.01)
+
+
 def test_eyewear_without_pulse_data_asks_whether_the_beam_is_continuous() -> None:
     refused = run("eyewear", *FIBRE)
     assert "--continuous" in refused.err
