@@ -46,7 +46,7 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
         return [worst, *_joined(worst)]
     if space.modes:
         return list(dict.fromkeys(e for mode in space.modes for e in corner_emissions(mode, worst, wavelength)))
-    if not space.adjustable or space.kind == "continuous":
+    if space.kind == "continuous":
         return [worst]
     found = [worst]
     if space.kind == "single pulse":
@@ -174,7 +174,8 @@ def slowest_rate(space: SettingSpace, worst: Emission) -> float | None:
     """
     if worst.kind != "pulse train":
         return None
-    return (space.repetition_rate[0] if space.repetition_rate is not None else worst.repetition_rate) or None
+    stated = [one.repetition_rate[0] for one in space.rows if one.repetition_rate is not None]
+    return min(stated, default=worst.repetition_rate) or None
 
 
 _SMALLEST = 1e-6  # m: a focus seen as a point still has a finite spot
