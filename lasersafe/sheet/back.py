@@ -130,8 +130,8 @@ def _readings(sheet: Sheet) -> tuple[list[list[Expected]], list[list[Expected]]]
 
 def _listed(rows: Sequence[Sequence[Expected]], sheet: Sheet) -> None:
     if rows:
-        columns = {"key": 6, "effect": 37, "way": 25, "place": 10, "expected": 14, "range": 13}
-        columns |= {"reading": 18, "instrument": 18}
+        columns = {"key": 6, "effect": 36, "way": 25, "place": 10, "expected": 14, "range": 13}
+        columns |= {"reading": 16, "instrument": 21}
         sheet.listing("acceptance", columns, [_expected(own, sheet) for own in rows], 1.2)
 
 
@@ -195,7 +195,7 @@ def _cautions(sheet: Sheet, annex: bool) -> list[CautionText]:
 def review(sheet: Sheet) -> None:
     """Print until when the sheet holds, and what ends it earlier."""
     text, record = sheet.text, sheet.assessment.record
-    sheet.begin("review.heading", keep=30.0)
+    sheet.begin("review.heading", keep=60.0)
     sheet.paragraph(text("review.expires", day=record.review_by or text("facts.not_stated")), SMALL)
     lines = [line.text for line in sheet.wording.day_lines("review", record.conditions)]
     sheet.paragraph("  •  ".join(["", *lines]).strip(), TINY)
@@ -228,7 +228,8 @@ def inputs(sheet: Sheet) -> None:
         where = note("" if one.line is None else str(one.line))
         used = spoken(tidy(unit_text(one.used)))
         there = nearer.get((one.field.partition("[")[0], typed.get(one.field.replace(".distance", ".name"), "")))
-        if found.scene is not None and one.field.endswith("].distance") and there and place(there) != used:
+        placed = found.scene is not None and one.field.endswith("].distance")
+        if placed and there and f"{there:.3g} m" != one.used:
             used = sheet.text("inputs.in_scene", used=used, distance=place(there))
         rows.append(row(where, Part(one.field), bold(one.typed), Part(used)))
     if rows:
@@ -453,7 +454,7 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
             work.group(f"{title} ({one.laser}: {one.setup})", shown)
     source = sheet.say(Message("source.together"))
     for load in [one for one in found.decision.loads if one.together]:
-        names, values = zip(*load.parts, strict=True)
+        names, values = zip(*sorted(load.parts, key=lambda part: -part[1]), strict=True)
         numbers = f"{' + '.join(f'{value:.5g}' for value in values)}; {', '.join(names)}"
         every = text("steps.load_of_all"), "ΣE = E_1 + E_2 + …", numbers, load.load, "W/m2", source, "own"
         title = text("steps.barrier", barrier=load.barrier, way=way_of(load, sheet))

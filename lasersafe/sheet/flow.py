@@ -27,6 +27,7 @@ MILLIMETRE = 72.0 / 25.4  # [point]
 _SIDE = 2.5
 _CARRIED = 90.0  # height of a heading with what is said below it, at most, that goes to the next page with its table
 _LOW = 200.0  # room below which it is looked whether the row after a title still fits on the page
+_ALONE = 30.0  # a last row that is lower does not stand alone on the next page
 T = TypeVar("T")
 
 
@@ -86,6 +87,7 @@ class Row:
     shade: float | None = None
     bar: bool = False  # a thick bar at the left edge
     keep: float = 0.0  # height that must follow on the same page. [point]
+    loose: bool = False  # may be split where a page ends
 
 
 def row(*cells: Cell, **more: Any) -> Row:
@@ -195,8 +197,8 @@ class Flow:
 
     def lines(self, lines: Sequence[Line], style: Style, indent: float = 0.0) -> None:
         """Print lines; a new page starts where the room ends."""
-        for line in lines:
-            self.need(style.leading)
+        for number, line in enumerate(lines):
+            self.need(style.leading * (2 if number + 2 == len(lines) else 1))  # the last does not stand alone
             self.y = self.stack([(line, style)], self.left + indent, self.y)
 
     def paragraph(self, text: str, style: Style = BODY, indent: float = 0.0, bullet: str = "") -> None:
@@ -276,12 +278,13 @@ class Flow:
         for number, row in enumerate(rows):
             cells, below = laid(row)
             keep = row.keep
-            if keep and self.room < _LOW and number + 1 < len(rows):  # a title stays with all of the row below it
-                keep = max(keep, min(height(*laid(rows[number + 1])), _LOW))
+            if self.room < _LOW and (keep or number + 2 == len(rows) > 2) and number + 1 < len(rows):
+                after = height(*laid(rows[number + 1]))  # a title stays with it, and a low last row is not left alone
+                keep = max(keep, min(after, _LOW)) if keep or after < _ALONE else 0.0
             while True:
                 high = height(cells, below)
                 wanted = high + keep + (tall if fresh else 0.0)
-                if wanted > self.room and self.y < self.top:
+                if wanted > self.room and self.y < self.top and not (row.loose and self.room > _CARRIED):
                     if high + tall <= self.full or self.room < self.full / 3:
                         self._turn_with_heading()
                         fresh = True

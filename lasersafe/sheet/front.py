@@ -172,7 +172,10 @@ def _people(sheet: Sheet) -> None:
     for key, far in reach.items():
         group = [one for one in mine if assessment.group_of(one) == key]
         worst = next(iter(unanswered(group)), None)
-        state = faint(text("decision.nobody")) if not group else Part(text("decision.none_above"), SMALL)
+        state = Part(text("decision.none_above"), SMALL)
+        if not group:  # those whose scenarios are all struck out are in the case
+            there = any(assessment.group_of(one) == key for one in assessment.scenarios)
+            state = faint(text("people.nothing" if there else "decision.nobody"))
         if worst is not None:
             state = bold(text("decision.worst_above", person=worst.person, ratio=ratio(worst.ratio)))
         name = Part(text(f"decision.{key}"), Style(9.5, True)), faint(text(f"decision.{key}_note"))
@@ -276,7 +279,7 @@ def _rests(sheet: Sheet, signed: SignOff) -> None:
         "expiry": _expiry(sheet, signed),
     }
     rows = [
-        row(bold(sheet.text(f"rests.{key}")), [Part(one, _ITEM) for one in said])
+        row(bold(sheet.text(f"rests.{key}")), [Part(one, _ITEM) for one in said], loose=True)
         for key, said in subjects.items()
         if said
     ]

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 from lasersafe.drawing.text import (
     aperture,
     distance,
@@ -29,7 +31,6 @@ from lasersafe.sheet.flow import (
     TINY_BOLD,
     Cell,
     Part,
-    Row,
     Sheet,
     bold,
     faint,
@@ -108,32 +109,27 @@ def scene_tables(sheet: Sheet) -> None:
 
 def barriers_by_place(sheet: Sheet) -> None:
     """Print what falls on each barrier of the scene at its worst place and as aimed, and what follows."""
-    scene = sheet.assessment.scene
+    scene, text = sheet.assessment.scene, sheet.text
     if scene is None or not scene.barriers:
         return
     sheet.begin("by_place.heading", keep=90.0, intro="by_place.intro")
-    rows = [row for barrier in scene.barriers for row in _at_place(barrier, sheet)]
-    columns = {"barrier": 17, "way": 19, "nearest": 16, "aimed": 15, "stands": 15, "verdict": 26}
+    rows = []
+    for barrier in scene.barriers:
+        every = [way for way in (*barrier.ways, *barrier.faults) if way.fitted]
+        shown = [way for way in every if way.rating is not None or way.asked]
+        rated = dict.fromkeys(rating_of(way, sheet) for way in shown if way.rating is not None)
+        head = [text(f"by_place.kind_{barrier.kind}"), *(text("by_place.rated", rated=one) for one in rated)]
+        rows.append(row(below=[strong(barrier.name), faint(", ".join(head))], shade=_SHADE, keep=60.0))
+        rows += [row(*_cells(way, sheet), bar=way.asked and not way.holds) for way in shown]
+        rest = [way for way in barrier.ways if way.fitted and way not in shown]
+        if rest and barrier.kind != "terrain":
+            worst = max(rest, key=lambda way: badness(way.irradiance))
+            lasers = ", ".join(dict.fromkeys(way.laser for way in rest))
+            light, verdict = faint(text("by_place.not_for", lasers=lasers)), tiny(text("by_place.no_rating"))
+            rows.append(row(light, *_cells(worst, sheet)[1:4], verdict))
+        rows[-1] = replace(rows[-1], below=[note(line) for line in _notes(barrier, sheet)])
+    columns = {"way": 24, "nearest": 18, "aimed": 17, "stands": 17, "verdict": 30}
     sheet.listing("by_place", columns, rows, 1.5)
-
-
-def _at_place(barrier: BarrierLine, sheet: Sheet) -> list[Row]:
-    text = sheet.text
-    shown = [way for way in (*barrier.ways, *barrier.faults) if way.fitted and (way.rating is not None or way.asked)]
-    rest = [way for way in barrier.ways if way.fitted and way not in shown]
-    found = [(_cells(way, sheet), way.asked and not way.holds) for way in shown]
-    if rest and barrier.kind != "terrain":
-        worst = max(rest, key=lambda way: badness(way.irradiance))
-        lasers = ", ".join(dict.fromkeys(way.laser for way in rest))
-        light, verdict = faint(text("by_place.not_for", lasers=lasers)), tiny(text("by_place.no_rating"))
-        found.append(([light, *_cells(worst, sheet)[1:4], verdict], False))
-    head = strong(barrier.name), faint(text(f"by_place.kind_{barrier.kind}"))
-    below = [note(line) for line in _notes(barrier, sheet)]
-    last = len(found) - 1
-    return [
-        row(() if number else head, *cells, below=below if number == last else (), bar=bar)
-        for number, (cells, bar) in enumerate(found)
-    ]
 
 
 def at_place(place: tuple[float, float, float], sheet: Sheet) -> str:
@@ -155,12 +151,9 @@ def _cells(way: BarrierWay, sheet: Sheet) -> list[Cell]:
     reaches = [(quantity(one.distance, "m", 3, "up"), sheet.say(one.measured_from)) for one in way.stands]
     stands = [tiny(text("by_place.from", distance=far, start=start)) for far, start in reaches] or [tiny("–")]
     word, reason = verdict_of(way.holds, sheet.say(way.verdict), sheet)
-    verdict = [strong(word), tiny(reason)]
-    if way.rating is not None and way.rated_time is not None:
-        verdict.append(faint(text("by_place.rated", rated=rating_of(way, sheet))))
     light = [tiny(text(f"way.{way.way}")), faint(f"{way.laser}, {way.setup}")]
     light += [] if way.asked else [faint(text("by_place.not_asked"))]
-    return [light, near, aimed, stands, verdict]
+    return [light, near, aimed, stands, [strong(word), tiny(reason)]]
 
 
 def _notes(barrier: BarrierLine, sheet: Sheet) -> list[str]:

@@ -124,19 +124,22 @@ def _missing(sheet: Sheet) -> None:
     """Print what is missing: controls without which the verdict is refused, answers, readings, lines not filled in."""
     text, references, record = sheet.text, sheet.references, sheet.assessment.record
     sheet.begin("missing.heading", 1, keep=30.0)
-    groups: dict[tuple[str, str, str], list[str]] = {}
-    for one in record.findings:
-        key = "missing.alone" if one.eyewear_alone else "missing.control"
-        groups.setdefault((key, one.person, one.laser), []).append(references.by_key(one.scenario))
-    controlled = {one.scenario for one in record.findings}
-    for left in unanswered(sheet.assessment.counted):
-        if left.key not in controlled:
-            group = ("missing.answer", left.person, sheet.say(left.laser))
-            groups.setdefault(group, []).append(references.by_key(left.key))
-    said = [
-        text(key, person=person, laser=laser, numbers=joined(dict.fromkeys(numbers)))
-        for (key, person, laser), numbers in groups.items()
+    left = [
+        ("alone" if one.eyewear_alone else "control", one.person, one.laser, one.scenario) for one in record.findings
     ]
+    controlled = {one.scenario for one in record.findings}
+    rest = [one for one in unanswered(sheet.assessment.counted) if one.key not in controlled]
+    left += [("answer", one.person, sheet.say(one.laser), one.key) for one in rest]
+    groups: dict[str, dict[str, dict[str, list[str]]]] = {}  # by what is missing, person and laser
+    for key, person, laser, scenario in left:
+        groups.setdefault(key, {}).setdefault(person, {}).setdefault(laser, []).append(references.by_key(scenario))
+    said = []
+    for key, persons in groups.items():
+        who = (
+            f"{person} ({'; '.join(f'{laser}: {joined(dict.fromkeys(own))}' for laser, own in lasers.items())})"
+            for person, lasers in persons.items()
+        )
+        said.append(text(f"missing.{key}", who=", ".join(who)))
     unread = [one.key for one in record.to_be_read if one.reading is None]
     said += [text("missing.readings", numbers=joined(unread))] if unread else []
     blank = [text(f"area.{key}") for key in AREA if not record.area.get(key)]
@@ -185,8 +188,8 @@ def scenarios(sheet: Sheet) -> None:
     for name, members in groupby(ordered, group):
         rows.append(row(below=strong(text(f"scenarios.{name}")), shade=_SHADE, keep=30.0))
         rows += [_scenario(scenario, sheet, reasons, controls) for scenario in members]
-    columns = {"number": 6.2, "ratio": 13.4, "result": 9.5, "person": 20.5, "way": 21, "laser": 19.5, "distance": 9.5}
-    sheet.listing("scenarios", {**columns, "duration": 9.5, "exposure": 13, "limit": 12.5}, rows, 1.5)
+    columns = {"number": 6.2, "ratio": 13.4, "result": 10.5, "person": 20.5, "way": 21, "laser": 19.5, "distance": 9.5}
+    sheet.listing("scenarios", {**columns, "duration": 9, "exposure": 13, "limit": 12.5}, rows, 1.5)
     sheet.footnotes({text("scenarios.reason", reason=reason): label for reason, label in reasons.texts.items()})
     sheet.footnotes({text("scenarios.controls", controls=line): label for line, label in controls.texts.items()})
 
@@ -212,30 +215,26 @@ def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes, controls: Footn
         result.append(
             faint(controls.mark("; ".join(f"{word}: {joined(numbers)}" for word, numbers in parts if numbers)))
         )
-    time = duration(found.duration)
+    time, unit = duration(found.duration), found.exposure_unit
     if found.duration_reason:
         time = f"{time} {reasons.mark(found.duration_reason)}"
-    below = [faint(text("scenarios.struck_out", reason=found.struck_out))] if found.struck_out else []
+    below = [faint(text("scenarios.surface", surface=found.surface))] if found.surface else []
+    below += [faint(text("scenarios.struck_out", reason=found.struck_out))] if found.struck_out else []
     below += [strong(text("scenarios.answer", answer=found.answer))] if found.answer else []
-    limit = f"{in_unit(found.limit, found.exposure_unit, 3, 'down')} {references.limit(found.criterion)}"
+    limit, exposure = number(found.limit, 3, "down"), number(found.exposure, 3, "up")
+    if unit not in ("", "1"):  # a sum of ratios has none
+        limit, exposure = in_unit(found.limit, unit, 3, "down"), in_unit(found.exposure, unit, 3, "up")
     return row(
         tiny(references.scenario(found)),
         Part(ratio(found.ratio), _TIMES),
         result,
         (strong(found.person), faint(sheet.named("role", found.role))),
-        (
-            tiny(way_and_mode(found, sheet)),
-            faint(text("scenarios.surface", surface=found.surface) if found.surface else ""),
-        ),
+        tiny(way_and_mode(found, sheet)),
         (tiny(sheet.say(found.laser)), faint(found.setup)),
         tiny(place(found.distance, sheet.feet)),
         tiny(time),
-        tiny(
-            in_unit(found.exposure, found.exposure_unit, 3, "up")
-            if not found.ratio < 1e-9
-            else text("scenarios.no_light")
-        ),
-        tiny(limit),
+        tiny(text("scenarios.no_light") if found.ratio < 1e-9 else exposure),
+        tiny(f"{limit} {references.limit(found.criterion)}"),
         below=below,
         bar=not found.below and not found.answer and not found.struck_out,
     )
