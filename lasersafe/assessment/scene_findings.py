@@ -9,20 +9,25 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from lasersafe.assessment.aims import curved_sources, unlisted
 from lasersafe.assessment.calculation import hollow_steps
 from lasersafe.assessment.context import every_context, wave_span
 from lasersafe.assessment.faces import MATT, backing_name, faces_of, lit_faces, people_of, scatter_over_mirrors
 from lasersafe.assessment.paths import members_of, over_level_mirrors
 from lasersafe.assessment.scene_barriers import ARM, REACH
-from lasersafe.assessment.scene_hits import ask, worst_hit
+from lasersafe.assessment.scene_hits import ask, person_places, worst_hit
 from lasersafe.assessment.scene_matrix import hit_of
+from lasersafe.assessment.scene_zones import together_lights
 from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.other_rules import interference
 from lasersafe.optics.viewing import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import BarrierLine, SceneFinding
+from lasersafe.scene.beams import NEAREST, STRAIGHT, BeamProfile, ScatterProfile
+from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.wording import inner
 
 if TYPE_CHECKING:
@@ -30,11 +35,14 @@ if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import Target
     from lasersafe.records.scene import BeyondTarget, SpectatorRule, ZoneShape
+    from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
     from lasersafe.wording import Wording
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
 _SCATTER, _MIRRORS = ("scatter", "mirror then scatter"), ("mirror", "convex mirror", "concave mirror")
+_TURNED_OVER = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, -1.0)  # of what a level mirror sends on
+_SHARE = 0.01  # of the limit: less is none where ways are added
 _KINDS = {"door": "scene.door", "window": "scene.window", "gap": "scene.gap"}
 
 
@@ -86,6 +94,7 @@ def findings_of(
         *over_edges,
         *_mirrors(stages, wording, say),
         *_sent_on(stages, wording, say),
+        *_at_once(stages, say),
         *_outdoors(stages, wording, say),
         *assumed,
     )
@@ -186,6 +195,60 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
     for (words, name, laser), (ratio, surface) in found.items():
         facts = {"laser": laser, "surface": wording.say(surface), "ratio": format_quantity(ratio, "1", 2, "up")}
         yield say("mirror", words, name, refuses=True, person=name, **facts)
+
+
+def _at_once(stages: Sequence[Stage], say: Finding) -> Iterator[SceneFinding]:
+    """Name the people who may get light on several ways at once, below the limit on each and above it on all [1]_.
+
+    References
+    ----------
+    .. [1] Own: a wide beam can meet somebody and a mirror beside at the same time (docs/method.md, section 16).
+    """
+    places, found = person_places(stages[0], "eye"), dict[str, float]()
+    for _, groups in together_lights(stages, "eye"):
+        ways: dict[tuple[int, str, str], list[Light]] = {}
+        for number, group in enumerate(groups):
+            for light in group:  # all scatter together is no more than the brightest of all of a beam
+                scatter = isinstance(light[0].profile, ScatterProfile)
+                way = (number, "", "scatter") if scatter else (number, light[0].way, light[0].surface)
+                ways.setdefault(way, []).append(light)
+        every = list(ways.values())
+        for row in np.flatnonzero(bounds([Question(every, places)])[0].upper > 1.0).tolist() if len(every) > 1 else ():
+            one = places.some(np.array([row]))
+            alone = np.array([float(b.upper[0]) for b in bounds([Question([own], one) for own in every])])
+            name, meet = stages[0].scene.person[row].name, list[float]()
+            if alone.max() <= 1.0 < alone.sum():  # else rows of one way say it, or there is nothing to say
+                meet = [
+                    math.fsum(alone[k] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one))
+                    for a in ways
+                ]  # fmt: skip
+            found[name] = max(found.get(name, 0.0), *meet, 0.0)
+    for name, ratio in found.items():
+        if not ratio <= 1.0:
+            yield say(
+                "mirror", "scene.at_once", name, refuses=True, person=name, ratio=format_quantity(ratio, "1", 3, "up")
+            )
+
+
+def _meet(first: Sequence[Light], second: Sequence[Light], place: Places) -> bool:
+    """Return whether the beam can bring light on two ways to a place, by one aim."""
+    if first is second:
+        return True
+    middle, half = (place.low + place.high)[0] / 2.0, (place.high - place.low)[0] / 2.0
+    for (a, _), (b, _) in itertools.product(first, second):
+        ends = []
+        for one in (a, b):
+            if not isinstance(one.profile, BeamProfile) or one.spots is not None:
+                return True  # from all of what is lit
+            rows = one.aims[1] if one.aims is not None else STRAIGHT if one.way == "direct" else _TURNED_OVER
+            way = np.array(rows) @ (middle - one.apex)
+            away = max(float(np.linalg.norm(way)), NEAREST)
+            loose = math.hypot(*half) + math.hypot(*one.moves) + one.profile.tail(away + one.offset, one.factor, _SHARE)
+            ends.append((way / away, loose / away))
+        (u, near), (v, far) = ends
+        if math.acos(min(max(float(u @ v), -1.0), 1.0)) <= near + far:
+            return True
+    return False
 
 
 def rule_findings(rules: tuple[SpectatorRule, ...], wording: Wording) -> tuple[SceneFinding, ...]:

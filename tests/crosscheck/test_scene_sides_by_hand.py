@@ -197,3 +197,18 @@ def test_floor_past_a_screen_that_a_mirror_may_light_refuses_the_verdict() -> No
         for changes in ((), (('normal = "180 deg"\ntilt = "0 deg"\n', ""),))
     ]
     assert refused == [[], ["P"]]
+
+
+@pytest.mark.parametrize("divergence", [0.1, 0.01])
+def test_ways_of_one_wide_beam_that_meet_are_added(divergence: float) -> None:
+    # mirrors 1.25 m to both sides of a beam that is 6.8 m wide where it meets eyes: straight 0.83 times the limit and
+    # over each mirror 0.9 exp(-(2 * 2.5 / 6.8)^2) as much again; a narrow beam meets one at a time
+    far, power = 68.0, 1500.0 * (divergence / 0.1) ** 2
+    head = replace(BEAM, power=power, divergence=divergence, place=(0.0, 0.0, 2.5), elevation=-0.76)
+    mirrors = tuple(Surface(f"{x}", (x, far / 2.0, 2.5), 90.0, width=30.0) for x in (-1.25, 1.25))
+    seen = found(Scene((head,), (Person("P", ((0.0, far),)),), mirrors, more="[scene.ground]\nreflectance = 0.05\n"))
+    wide = math.hypot(5e-3, divergence * far)
+    straight = power / (math.pi * wide**2 / 4.0) / LIMIT
+    assert max(highest(seen, way) for way in ("direct", "mirror", "scatter")) < 1.0
+    told = [one.text for one in seen.findings if one.refuses and one.kind == "mirror"]
+    assert (straight * (1.0 + 1.8 * math.exp(-((5.0 / wide) ** 2))) > 1.0) == bool(told)
