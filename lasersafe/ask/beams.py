@@ -176,8 +176,8 @@ def sets_of(question: BeamQuestion) -> tuple[str, ...]:
 TISSUES = ("eye", "skin")
 
 
-def limit_answer(question: LimitQuestion) -> dict[str, Any]:
-    """Return the limits of eye and skin at one point, ready for JSON."""
+def limit_answer(question: LimitQuestion) -> tuple[dict[str, Any], list[str]]:
+    """Return the limits of eye and skin at one point, ready for JSON and as a person reads them."""
     lam, time = number(question.wavelength, "m", "wavelength"), number(question.duration, "s", "duration")
     angle, rule_set = number(question.source_angle, "rad", "source angle"), question.rule_set
     pulse = optional_number(question.pulse_duration, "s", "pulse duration")
@@ -222,7 +222,7 @@ def limit_answer(question: LimitQuestion) -> dict[str, Any]:
 
     names = (rule_set, *(other for other in rule_sets() if other != rule_set))
     found = {name: {tissue: block(name, tissue) for tissue in TISSUES} for name in names}
-    return {
+    data = {
         "rule_set": rule_set,
         "wavelength_m": lam,
         "duration_s": time,
@@ -232,6 +232,7 @@ def limit_answer(question: LimitQuestion) -> dict[str, Any]:
         "other_rule_sets": found,
         "caution": caution_line(),
     }
+    return data, limit_text(data, question.language)
 
 
 def _millimetres(metres: Any) -> float:

@@ -298,8 +298,8 @@ def _mark(told: bool) -> str:
     return "" if told else f"  {REPLACE}"
 
 
-def check_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
-    """Return the faults of a case as JSON and as lines; a case without faults is worked out as well.
+def check_lines(path: Path) -> tuple[dict[str, Any], list[str], int]:
+    """Return the faults of a case as JSON, as lines and as exit code; a case without faults is worked out as well.
 
     What it still says as a starter case does is no fault, nor is eyewear that cannot be read: each is a remark. A fault
     is told in English in any language: it speaks of fields, and a case that cannot be read has no language.
@@ -338,7 +338,8 @@ def check_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
         "remarks": [one.strip() for one in lines],
     }
     head = wording.text("terminal.one_fault" if faults else "terminal.no_faults", case=path, count=len(faults))
-    return data, [said] if said else [head, *(f"  {fault}" for fault in faults), *([] if faults else lines)]
+    told = [said] if said else [head, *(f"  {fault}" for fault in faults), *([] if faults else lines)]
+    return data, told, 2 if faults else 0
 
 
 def write_case_sheet(
@@ -360,29 +361,29 @@ def write_case_sheet(
     suffix_of(output, "output", ".pdf")
     made = make_sheet(text, case, read_record(record_path(path)), paper, file=path.name)
     copy = save_sheet(output, made, replace)
-    wording = load_wording(made.assessment.language)
-    say = partial(_told, wording)
-    state = wording.text(f"terminal.state_{made.sign_off.state.replace(' ', '_')}")
-    lines = [made.assessment.decision.verdict, f"{say('sheet', output)} ({state})", say("annex", annex_path(output))]
-    lines += [say("changed", line) for line in made.sign_off.changed]
-    lines += [say("kept", copy)] if copy is not None else []
+    wording, signed = load_wording(made.assessment.language), made.sign_off
+    state = wording.text(f"terminal.state_{signed.state.replace(' ', '_')}")
+    more = [("annex", annex_path(output)), *(("changed", line) for line in signed.changed)]
+    more += [("kept", copy)] if copy is not None else []
+    lines = [made.assessment.decision.verdict, f"{wording.text('terminal.sheet', value=output)} ({state})"]
+    lines += [wording.text(f"terminal.{key}", value=value) for key, value in more]
     data = {
-        "sheet": str(output),
-        "annex": str(annex_path(output)),
-        "verdict": made.assessment.decision.verdict,
-        "passed": made.assessment.decision.passed,
-        "fingerprint": made.assessment.fingerprint,
-        "state": made.sign_off.state,
-        "missing_roles": list(made.sign_off.missing),
-        "changed_since_sign_off": list(made.sign_off.changed),
+        **_about({"sheet": str(output), "annex": str(annex_path(output))}, made.assessment),
+        "state": signed.state,
+        "missing_roles": list(signed.missing),
+        "changed_since_sign_off": list(signed.changed),
         "kept": None if copy is None else str(copy),
         "caution": wording.caution_short,
     }
     return data, [*lines, wording.caution_short]
 
 
-def _told(wording: Wording, key: str, value: object) -> str:
-    return wording.text(f"terminal.{key}", value=value)
+def _about(written: dict[str, str], assessment: Assessment) -> dict[str, Any]:
+    """Return what was written, and what it says."""
+    decision = assessment.decision
+    return written | {
+        "verdict": decision.verdict, "passed": decision.passed, "fingerprint": assessment.fingerprint,
+    }  # fmt: skip
 
 
 def write_case_page(
@@ -409,14 +410,8 @@ def write_case_page(
     pages = render_sheet(assessment, paper=size, kind=kind, sign_off=signed)
     write_outputs([Output(output, pages, mark)], replace=replace)
     wording = load_wording(assessment.language)
-    data = {
-        "page": str(output),
-        "verdict": assessment.decision.verdict,
-        "passed": assessment.decision.passed,
-        "fingerprint": assessment.fingerprint,
-        "caution": wording.caution_short,
-    }
-    return data, [_told(wording, "page", output), wording.caution_short]
+    data = _about({"page": str(output)}, assessment) | {"caution": wording.caution_short}
+    return data, [wording.text("terminal.page", value=output), wording.caution_short]
 
 
 def write_demo(folder: Path) -> tuple[dict[str, Any], list[str]]:
@@ -425,7 +420,7 @@ def write_demo(folder: Path) -> tuple[dict[str, Any], list[str]]:
     sheet = folder / "demo.pdf"
     write_starter(case, "demo", replace=False, starters_too=True)
     data, (verdict, *lines) = write_case_sheet(case, sheet, None)
-    return {"case": str(case), **data}, [verdict, _told(load_wording(), "case", case), *lines]
+    return {"case": str(case), **data}, [verdict, load_wording().text("terminal.case", value=case), *lines]
 
 
 def notice_of(path: Path) -> tuple[dict[str, Any], list[str]]:
@@ -435,33 +430,32 @@ def notice_of(path: Path) -> tuple[dict[str, Any], list[str]]:
 
     assessment = assess_file(path, wanted="drawn")
     wording, area = load_wording(assessment.language), assessment.record.area
+    zones = {(s.laser, s.setup): s.zones for s in assessment.setups}
+    beam_keys = ("setup", "fitted", "kind", "waist_diameter", "waist_position", "divergence")
     data = {
         "permission": "none is claimed or implied",
         **as_json(assessment, ("title", "place", "dates")),
         **{key: area[key] or None for key in ("running_times", "beam_directions", "coordinates", "contact")},
         **as_json(assessment, ("people", "rule_set", "fingerprint")),
-        "lasers": [_laser(facts, assessment) for facts in assessment.record.lasers],
+        "lasers": [
+            {
+                **_light(facts),
+                **as_json(facts, ("class_label", "serial")),
+                "further_wavelengths": [_light(line) for line in facts.lines],
+                "beams": [
+                    {
+                        **as_json(beam, beam_keys),
+                        "criterion": "1/e, full angle",
+                        "distances": as_json(zones[facts.name, beam.setup], ("way", "tissue", "distance", "origin")),
+                    }
+                    for beam in facts.beams
+                ],
+            }
+            for facts in assessment.record.lasers
+        ],
         "caution": wording.caution_short,
     }
     return data, [*notice_lines(assessment, wording), "", wording.caution_short]
-
-
-def _laser(facts: LaserFacts, assessment: Assessment) -> dict[str, Any]:
-    zones = {s.setup: s.zones for s in assessment.setups if s.laser == facts.name}
-    beam_keys = ("setup", "fitted", "kind", "waist_diameter", "waist_position", "divergence")
-    return {
-        **_light(facts),
-        **as_json(facts, ("class_label", "serial")),
-        "further_wavelengths": [_light(line) for line in facts.lines],
-        "beams": [
-            {
-                **as_json(beam, beam_keys),
-                "criterion": "1/e, full angle",
-                "distances": [as_json(zone, ("way", "tissue", "distance", "origin")) for zone in zones[beam.setup]],
-            }
-            for beam in facts.beams
-        ],
-    }
 
 
 def _light(one: LaserFacts) -> dict[str, Any]:

@@ -34,7 +34,9 @@ _MARGIN = 10.0
 _CELLS = 110  # of the exposure map, along its longer side
 
 
-def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) -> list[Drawing]:
+def drawings_of(
+    assessment: Assessment, paper: str, *, elevation: bool = False, case: Case | None = None
+) -> list[Drawing]:
     """Return the plan, a page for each way of the light, and the exposure map; or the elevations.
 
     Parameters
@@ -45,6 +47,8 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
         A name of `PAPERS`; it is turned so that the drawing is largest.
     elevation : bool
         Whether the elevations are asked for.
+    case : Case, optional
+        What was assessed, where the exposure map is to be a fine one of the part of the floor that the plan shows.
 
     Raises
     ------
@@ -67,6 +71,16 @@ def drawings_of(assessment: Assessment, paper: str, *, elevation: bool = False) 
             if not pages:
                 raise InputError(wording.text("plan.no_elevation"))
             return pages
+        if case is not None:
+            import numpy as np
+
+            from lasersafe.assessment.scene import map_places, scene_map
+            from lasersafe.assessment.stages import stages_of
+
+            step, stages = max(x1 - x0, y1 - y0) / _CELLS, stages_of(case)
+            found = scene_map(stages, np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
+            found = dataclasses.replace(found, persons=map_places(stages, scene.persons))
+            scene = dataclasses.replace(scene, map=found)
         chart = map_page(scene, sheet, assessment.title, wording)
         pages = [plan_page(assessment, sheet, wording), *way_pages(assessment, sheet, wording)]
         return [*pages, chart] if chart else pages
@@ -119,8 +133,7 @@ def write_plan(path: Path, question: PlanQuestion, replace: bool = False) -> tup
     if barriers:
         drawings = barrier_drawings(case, assessment, size)
     else:
-        assessment = assessment if elevation else _with_map(case, assessment)
-        drawings = drawings_of(assessment, size, elevation=elevation)
+        drawings = drawings_of(assessment, size, elevation=elevation, case=case)
     left = 0 if question.every or suffix == ".pdf" else len(drawings) - 1
     drawings = drawings[: len(drawings) - left]
     files = [output, *(output.with_name(f"{output.stem}-{n}{output.suffix}") for n in range(2, len(drawings) + 1))]
@@ -169,24 +182,6 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
     maps = barrier_maps(stages_of(case))
     with decimals(wording):
         return [barrier_page(one, lines[one.name], sheet, assessment.title, wording) for one in maps]
-
-
-def _with_map(case: Case, assessment: Assessment) -> Assessment:
-    """Return the assessment with a fine exposure map, of the part of the floor that the plan shows."""
-    import numpy as np
-
-    from lasersafe.assessment.scene import map_places, scene_map
-    from lasersafe.assessment.stages import stages_of
-
-    scene = assessment.scene
-    if scene is None:
-        return assessment
-    x0, y0, x1, y1 = room_of(scene)
-    step = max(x1 - x0, y1 - y0) / _CELLS
-    x, y = np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step)
-    stages = stages_of(case)
-    found = dataclasses.replace(scene_map(stages, x, y), persons=map_places(stages, scene.persons))
-    return dataclasses.replace(assessment, scene=dataclasses.replace(scene, map=found))
 
 
 def picture(drawing: Drawing, suffix: str) -> bytes:

@@ -5,11 +5,11 @@ from __future__ import annotations
 import math
 import textwrap
 from dataclasses import replace
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.ask.beams import TISSUES, beam_of, in_language, number, optional_number, sets_of, space_of, spot_of
 from lasersafe.errors import refuse
+from lasersafe.files import Output, mark_of, suffix_of, write_outputs
 from lasersafe.hazard.combine import exposure_duration
 from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, scatter_distance
 from lasersafe.hazard.exposure import Emission, Received, criteria
@@ -25,8 +25,10 @@ if TYPE_CHECKING:
     from lasersafe.drawing.primitives import Mark, Run
     from lasersafe.optics.beam import BeamGeometry
     from lasersafe.optics.reflection import LitSpot
+    from lasersafe.wording import Wording
 
 TYPED = "typed by the user"
+_WAYS = tuple((way, tissue) for way in ("direct", "scatter") for tissue in TISSUES)
 
 
 def _reaches(
@@ -65,13 +67,15 @@ def _reaches(
     return {TYPED: Reach(float(scatter_distance(amount, own, spot.reflectance, 0.0, spot.model)), own_row)}
 
 
-def reach_answer(question: ReachQuestion) -> dict[str, Any]:
-    """Return the distances, ready for JSON.
+def reach_answer(question: ReachQuestion, replace: bool = False) -> tuple[dict[str, Any], list[str]]:
+    """Return the distances, ready for JSON and as a person reads them, rounded up; write the drawing if asked.
 
     Raises
     ------
     InputError
-        If the beam is incomplete or impossible.
+        If the beam is incomplete or impossible, or the name of the drawing has another ending.
+    OutputError
+        If the drawing may not be written.
     """
     lam = number(question.wavelength, "m", "wavelength")
     duration = optional_number(question.duration, "s", "duration")
@@ -81,72 +85,58 @@ def reach_answer(question: ReachQuestion) -> dict[str, Any]:
     longest = space_of(question).longest_pulse
     beam, focus = beam_of(question, lam, question.propagation)
     answer: dict[str, Any] = {"wavelength_m": lam, "duration_s": duration, "scatter_model": spot.model}
-    details: dict[str, Any] = {}
-    for way in ("direct", "scatter"):
+    details, lines = dict[str, Any](), list[str]()
+    for way, tissue in _WAYS:
         usual, reason = exposure_duration(lam, way)
         if usual < longest:
             usual, reason = longest, Message("time.one_pulse", reason=reason)
-        time = usual if duration is None else duration
-        for tissue in TISSUES:
-            found = _reaches(question, way, tissue, beam, lam, time, spot)
-            decided = max(found, key=lambda name: badness(found[name].distance))
-            reach = found[decided]
-            answer[f"{way}_{tissue}_m"] = reach.distance
-            if way == "direct" and focus is not None:
-                answer[f"direct_{tissue}_from_focus_m"] = reach.distance - focus if reach.distance > 0.0 else 0.0
-            criterion = reach.criterion
-            detail = {
-                "decided_by": decided,
-                "hazard": criterion.hazard,
-                "rule": criterion.rule,
-                "limit_" + criterion.limit_unit.replace("/", "_per_"): criterion.limit,
-                "limiting_aperture_mm": round(criterion.limiting_aperture * 1e3, 9),
-                "source": criterion.source,
-                "duration_s": time,
-                "duration_reason": reason if duration is None else Message("reached.typed"),
-                "by_rule_set_m": {name: r.distance for name, r in found.items()},
-            }
-            if usual > time and decided != TYPED:
-                longer = _reaches(question, way, tissue, beam, lam, usual, spot)
-                farthest = max(one.distance for one in longer.values())
-                detail |= {"usual_duration_s": usual, "usual_reason": reason, "usual_m": farthest}
-            details[f"{way}_{tissue}"] = detail
-    answer["details"] = details
-    answer["caution"] = caution_line()
-    return answer
+        time, why = (usual, reason) if duration is None else (duration, Message("reached.typed"))
+        found = _reaches(question, way, tissue, beam, lam, time, spot)
+        decided = max(found, key=lambda name: badness(found[name].distance))
+        far, criterion = found[decided].distance, found[decided].criterion
+        answer[f"{way}_{tissue}_m"], near = far, ""
+        if way == "direct" and focus is not None:
+            answer[f"direct_{tissue}_from_focus_m"] = behind = far - focus if far > 0.0 else 0.0
+            near = Message("reached.from_focus", distance=_up(behind))
+        by_rule_set = {name: one.distance for name, one in found.items()}
+        details[f"{way}_{tissue}"] = detail = {
+            "decided_by": decided,
+            "hazard": criterion.hazard,
+            "rule": criterion.rule,
+            "limit_" + criterion.limit_unit.replace("/", "_per_"): criterion.limit,
+            "limiting_aperture_mm": round(criterion.limiting_aperture * 1e3, 9),
+            "source": criterion.source,
+            "duration_s": time,
+            "duration_reason": why,
+            "by_rule_set_m": by_rule_set,
+        }
+        limit = format_quantity(criterion.limit, criterion.limit_unit, 4, "down")
+        words = {"limit": limit, "time": format_quantity(time, "s"), "reason": why, "rule_set": _set_of(decided)}
+        words |= {"hazard": word(criterion.hazard), "rule": word(criterion.rule)}
+        lines.append(Message(f"reached.{way}", tissue=word(tissue), distance=_up(far), focus=near))
+        lines.append(Message("reached.beyond", **words))
+        if usual > time and decided != TYPED:
+            longer = _reaches(question, way, tissue, beam, lam, usual, spot)
+            farthest = max(one.distance for one in longer.values())
+            detail |= {"usual_duration_s": usual, "usual_reason": reason, "usual_m": farthest}
+            more = {"time": format_quantity(usual, "s"), "reason": reason}
+            lines.append(Message("reached.usual", distance=_up(farthest), **more))
+        others = {name: other for name, other in by_rule_set.items() if other < 0.99 * far}
+        lines += [Message("reached.alone", rule_set=name, distance=_up(other)) for name, other in others.items()]
+    answer |= {"details": details, "caution": caution_line()}
+    if question.drawing is not None:
+        suffix_of(question.drawing, "drawing", ".svg")
+        drawn = reach_svg(answer, beam, load_wording(question.language))
+        write_outputs([Output(question.drawing, drawn, mark_of("reach", "", ""))], replace=replace)
+    return answer, in_language([*lines, Message("reached.model", model=word(spot.model))], question.language)
 
 
-def _set_of(detail: dict[str, Any]) -> str:
-    return Message("reached.by_user") if detail["decided_by"] == TYPED else str(detail["decided_by"])
+def _set_of(decided: str) -> str:
+    return Message("reached.by_user") if decided == TYPED else decided
 
 
-def reach_text(data: dict[str, Any], language: str) -> list[str]:
-    """Return the distances as a person reads them, rounded up."""
-
-    def up(distance: float) -> str:
-        return format_quantity(distance, "m", 3, "up")
-
-    lines = []
-    for key, detail in data["details"].items():
-        way, tissue = key.split("_")
-        unit = next(name for name in detail if name.startswith("limit_"))
-        limit = format_quantity(detail[unit], unit.removeprefix("limit_").replace("_per_", "/"), 4, "down")
-        focus = data.get(f"{key}_from_focus_m")
-        near = "" if focus is None else Message("reached.from_focus", distance=up(focus))
-        rule = {"rule_set": _set_of(detail), "hazard": word(detail["hazard"]), "rule": word(detail["rule"])}
-        time = format_quantity(detail["duration_s"], "s")
-        lines += [
-            Message(f"reached.{way}", tissue=word(tissue), distance=up(data[f"{key}_m"]), focus=near),
-            Message("reached.beyond", limit=limit, time=time, reason=detail["duration_reason"], **rule),
-        ]
-        if "usual_m" in detail:
-            time = format_quantity(detail["usual_duration_s"], "s")
-            usual = up(detail["usual_m"])
-            lines.append(Message("reached.usual", distance=usual, time=time, reason=detail["usual_reason"]))
-        for name, other in detail["by_rule_set_m"].items():
-            if other < 0.99 * data[f"{key}_m"]:
-                lines.append(Message("reached.alone", rule_set=name, distance=up(other)))
-    return in_language([*lines, Message("reached.model", model=word(data["scatter_model"]))], language)
+def _up(distance: float) -> str:
+    return format_quantity(distance, "m", 3, "up")
 
 
 _WIDE, _LEFT, _RIGHT = 190.0, 12.0, 182.0  # [mm]
@@ -160,38 +150,7 @@ _BODY: tuple[Run, ...] = (  # of somebody who stands, in millimetres from the fe
 )  # fmt: skip
 
 
-def write_drawing(path: Path, question: ReachQuestion, data: dict[str, Any], *, replace: bool) -> None:
-    """Write the drawing of an answer.
-
-    Parameters
-    ----------
-    path : Path
-        Its name, ending in .svg, or ``-``.
-    question : ReachQuestion
-        What was asked.
-    data : dict
-        The answer.
-    replace : bool
-        Whether a file may be lost that is no such drawing.
-
-    Raises
-    ------
-    InputError
-        If the name has another ending.
-    OutputError
-        If the file may not be written.
-    """
-    from lasersafe.drawing.text import decimals
-    from lasersafe.files import Output, mark_of, suffix_of, write_outputs
-
-    suffix_of(path, "drawing", ".svg")
-    beam, _ = beam_of(question, data["wavelength_m"], question.propagation)
-    with decimals(load_wording(question.language)):
-        drawn = reach_svg(data, beam, question.language)
-    write_outputs([Output(path, drawn, mark_of("reach", "", ""))], replace=replace)
-
-
-def reach_svg(data: dict[str, Any], beam: BeamGeometry, language: str) -> bytes:
+def reach_svg(data: dict[str, Any], beam: BeamGeometry, wording: Wording) -> bytes:
     """Return the drawing of an answer as an SVG file.
 
     Parameters
@@ -200,18 +159,15 @@ def reach_svg(data: dict[str, Any], beam: BeamGeometry, language: str) -> bytes:
         The answer, as `reach_answer` gives it.
     beam : BeamGeometry
         The beam.
-    language : str
+    wording : Wording
         Of what is written there.
     """
     from lasersafe.drawing.chart import Axis, round_ends, tick_text
     from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Words, box, to_svg
-    from lasersafe.drawing.text import measured
+    from lasersafe.drawing.text import decimals, measured
 
-    wording = load_wording(language)
     title = wording.say(Message("draw.reach"))
-
-    ways = [(way, tissue) for way in ("direct", "scatter") for tissue in ("eye", "skin")]
-    far = {key: data["{}_{}_m".format(*key)] for key in ways}
+    far = {key: data["{}_{}_m".format(*key)] for key in _WAYS}
     usual = [detail["usual_m"] for detail in data["details"].values() if "usual_m" in detail]
     most = max(1e-3, *far.values(), *usual)
     low, high = round_ends(min(_SHORTEST, most / 20.0), 2.0 * most, log=True)
@@ -232,17 +188,16 @@ def reach_svg(data: dict[str, Any], beam: BeamGeometry, language: str) -> bytes:
     ]
     bounds: list[Mark] = []
     labels: list[Mark] = []
-    for row, (way, tissue) in enumerate(ways):
+    for row, (way, tissue) in enumerate(_WAYS):
         height = _BEAM_AT - _BEAM_HALF - 9.0 - row * _ROW
         end, detail = at(far[way, tissue]), data["details"][f"{way}_{tissue}"]
-        distance = format_quantity(far[way, tissue], "m", 3, "up")
-        time = format_quantity(detail["duration_s"], "s")
-        words = Message(f"draw.{way}_{tissue}", distance=distance, time=time, rule_set=_set_of(detail))
+        time, rule_set = format_quantity(detail["duration_s"], "s"), _set_of(detail["decided_by"])
+        words = Message(f"draw.{way}_{tissue}", distance=_up(far[way, tissue]), time=time, rule_set=rule_set)
         if "usual_m" in detail:
-            longer = format_quantity(detail["usual_m"], "m", 3, "up")
             time = format_quantity(detail["usual_duration_s"], "s")
-            words = Message("draw.usual", words=words, distance=longer, time=time)
-        said = measured(wording.say(words))
+            words = Message("draw.usual", words=words, distance=_up(detail["usual_m"]), time=time)
+        with decimals(wording):
+            said = measured(wording.say(words))
         if far[way, tissue] > 0.0:
             marks += [Area((box((_LEFT, height - 1.2, max(end, _LEFT + 0.5), height + 0.8)),), _BAR)]
             bounds += [Lines((((end, height - 2.0), (end, _BEAM_AT + _BEAM_HALF)),), _BAR, 0.25, (1.2, 0.8))]

@@ -13,24 +13,21 @@ from lasersafe import ask
 from lasersafe.cli import options
 
 
-@options.app.command()
+@options.command()
 def demo(
     folder: Annotated[Path, Argument(metavar="FOLDER", help="Where the case and the sheet are written.")],
-    as_json: options.Json = False,
-) -> None:
+) -> options.Answer:
     """Write the demo case and its sheet into a folder."""
     from lasersafe.ask.cases import write_demo
 
-    options.tell(as_json, *write_demo(folder))
+    return write_demo(folder)
 
 
-@options.app.command()
-@options.asking(ask.NewQuestion)
+@options.command(ask.NewQuestion)
 def new(
     case: Annotated[Path, Argument(metavar="CASE.toml", help="The file to write.", show_default=False)],
     question: ask.NewQuestion,
-    as_json: options.Json = False,
-) -> None:
+) -> options.Answer:
     """Start a case file: question by question, or from a starter case.
 
     Enter takes what stands in brackets; what was not answered is marked 'replace me' in the file, and nobody can sign
@@ -42,7 +39,7 @@ def new(
         data = write_starter(case, question.template, question.replace)
     else:
         data = ask_case(case, question, _ask, _answers())
-    options.tell(as_json, data, f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}")
+    return data, f"case: {data['case']}\nedit it, then: lasersafe check {data['case']}"
 
 
 def _answers() -> bool:
@@ -70,18 +67,15 @@ def _ask(question: str, changes: str, default: str) -> str | None:
     return line.strip() or None
 
 
-@options.app.command()
-def check(case: options.CaseFile, as_json: options.Json = False) -> None:
+@options.command()
+def check(case: options.CaseFile) -> options.Answer:
     """List all faults of a case file at once, with line numbers."""
     from lasersafe.ask.cases import check_lines
 
-    data, lines = check_lines(case)
-    options.tell(as_json, data, lines)
-    if data["faults"]:
-        raise typer.Exit(2)
+    return check_lines(case)
 
 
-@options.app.command()
+@options.command()
 def assess(
     case: options.CaseFile,
     everything: Annotated[bool, Option("--all", help="Print every distance, barrier and scenario, too.")] = False,
@@ -106,7 +100,7 @@ def assess(
         raise typer.Exit(1)
 
 
-@options.app.command()
+@options.command()
 def sheet(
     case: options.CaseFile,
     output: Annotated[Path, Option("--output", "-o", help="The PDF to write.", show_default=False)],
@@ -114,28 +108,26 @@ def sheet(
     replace: Annotated[
         bool, Option(help="Replace a sheet that is signed, or another file; a dated copy of it is kept.")
     ] = False,
-    as_json: options.Json = False,
-) -> None:
+) -> options.Answer:
     """Print the assessment sheet of a case as a PDF."""
     from lasersafe.ask.cases import write_case_sheet
 
-    options.tell(as_json, *write_case_sheet(case, output, paper, replace))
+    return write_case_sheet(case, output, paper, replace)
 
 
 def _page(name: str, kind: str, words: str) -> None:
     """Add the command that prints one page to hand out."""
 
-    @options.app.command(name, help=words)
+    @options.command(None, name, words)
     def page(
         case: options.CaseFile,
         output: options.PageOutput,
         paper: options.Paper = None,
         replace: options.Replace = False,
-        as_json: options.Json = False,
-    ) -> None:
+    ) -> options.Answer:
         from lasersafe.ask.cases import write_case_page
 
-        options.tell(as_json, *write_case_page(case, output, paper, kind, replace))
+        return write_case_page(case, output, paper, kind, replace)
 
 
 _page("prestart", "prestart", "Print the pre-use check with the stop criteria on one page.")
@@ -143,21 +135,19 @@ _page("card", "card", "Print the casualty card on one page.")
 _page("door-sign", "sign", "Print the text of the sign for the entrances on one page.")
 
 
-@options.app.command()
-def notice(case: options.CaseFile, as_json: options.Json = False) -> None:
+@options.command()
+def notice(case: options.CaseFile) -> options.Answer:
     """Print data for a notice to an authority; no permission is claimed."""
     from lasersafe.ask.cases import notice_of
 
-    options.tell(as_json, *notice_of(case))
+    return notice_of(case)
 
 
-@options.app.command()
-@options.asking(ask.SignQuestion)
+@options.command(ask.SignQuestion)
 def signoff(
     question: ask.SignQuestion,
     case: Annotated[Path | None, Argument(metavar="[CASE.toml]", help="The case file to sign.")] = None,
-    as_json: options.Json = False,
-) -> None:
+) -> options.Answer:
     """Record who signs a case, or sign a printed sheet with a certificate.
 
     The password of the certificate comes from --password-fd, or from the environment variable
@@ -165,10 +155,10 @@ def signoff(
     """
     from lasersafe.signing.signing_off import sign_answer
 
-    options.tell(as_json, *sign_answer(case, question))
+    return sign_answer(case, question)
 
 
-@options.app.command()
+@options.command()
 def verify(
     sheet: Annotated[Path, Argument(metavar="SHEET.pdf", help="The sheet to check.", show_default=False)],
     trust: Annotated[
@@ -177,8 +167,7 @@ def verify(
     case: Annotated[Path | None, Option(help="A case file to compare the sheet with, as it is now.")] = None,
     on: Annotated[ask.Text, Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
     time_limit: Annotated[float, Option(help="Seconds after which it gives up.")] = 120.0,
-    as_json: options.Json = False,
-) -> None:
+) -> options.Answer:
     """Say whether a sheet is still what was signed and what this version computes.
 
     Exit codes: 0 all is well, 10 not signed, 11 past its date, 12 this version computes other
@@ -187,20 +176,16 @@ def verify(
     """
     from lasersafe.signing.verify import verify_answer
 
-    code, data, lines = verify_answer(sheet, trust or [], case, on, time_limit)
-    options.tell(as_json, data, lines)
-    if code:
-        raise typer.Exit(code)
+    return verify_answer(sheet, trust or [], case, on, time_limit)
 
 
-@options.app.command()
+@options.command()
 def register(
     folder: Annotated[Path, Argument(metavar="DIR", help="The folder with the sheets.", show_default=False)],
     as_csv: Annotated[bool, Option("--csv", help="Print CSV.")] = False,
     recursive: Annotated[bool, Option("--recursive", help="Look into the folders below as well.")] = False,
     on: Annotated[ask.Text, Option(help="Day for which dates are judged, as 2027-03-01; today without it.")] = None,
-    as_json: options.Json = False,
-) -> None:
+) -> options.Answer:
     """List the sheets of a folder with state and review date.
 
     Nothing is checked but the checksum of each file; verify checks the rest.
@@ -208,11 +193,10 @@ def register(
     from lasersafe.signing.container import register_answer
 
     data, text = register_answer(folder, recursive, on, as_csv)
-    options.tell(as_json, data, text.rstrip("\n"))
+    return data, text.rstrip("\n")
 
 
-@options.app.command()
-@options.asking(ask.BatchQuestion)
+@options.command(ask.BatchQuestion)
 def batch(
     question: ask.BatchQuestion,
     source: Annotated[

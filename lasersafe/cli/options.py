@@ -159,36 +159,51 @@ Replace = Annotated[
     bool, Option("--replace", help="Replace a file that this command did not write for this case, or that was edited.")
 ]
 Paper = Annotated[Text, Option(help="A4 or Letter; without it, what the case says.")]
+Answer = tuple[Any, ...]  # plain data, text or lines, and where it is not 0 the exit code
 
 
-def asking(kind: type) -> Callable[[Callable[..., None]], Callable[..., None]]:
-    """Give a command the fields of a question as options, in place of its parameter ``question``."""
+def command(
+    kind: type | None = None, name: str | None = None, words: str | None = None
+) -> Callable[[Callable[..., Any]], Callable[..., Any]]:
+    """Add a command; the fields of a question are its options, in place of its parameter ``question``.
 
-    def of(command: Callable[..., None]) -> Callable[..., None]:
-        @wraps(command)
+    What it returns is its answer as plain data, the same as a text or lines, and its exit code unless that is 0; one
+    that takes ``as_json`` prints its answer itself.
+    """
+
+    def of(does: Callable[..., Any]) -> Callable[..., Any]:
+        every = [one.replace(kind=Parameter.KEYWORD_ONLY) for one in signature(does, eval_str=True).parameters.values()]
+        tells = all(one.name != "as_json" for one in every)
+
+        @wraps(does)
         def run(**given: Any) -> None:
-            question = kind(**{one.name: given.pop(one.name) for one in fields(kind)})
-            command(question=question, **given)
+            as_json = tells and given.pop("as_json")
+            if kind is not None:
+                given["question"] = kind(**{one.name: given.pop(one.name) for one in fields(kind)})
+            answer = does(**given)
+            if tells:
+                tell(as_json, *answer[:2])
+                if any(answer[2:]):
+                    raise typer.Exit(answer[2])
 
-        hints, options = get_type_hints(kind, include_extras=True), list[Parameter]()
-        for one in fields(kind):
-            what, words, *more = get_args(hints[one.name])
+        if tells:
+            every.append(Parameter("as_json", Parameter.KEYWORD_ONLY, default=False, annotation=Json))
+        options, place = list[Parameter](), next((n for n, one in enumerate(every) if one.name == "question"), 0)
+        hints = get_type_hints(kind, include_extras=True) if kind is not None else {}
+        for one in fields(kind) if kind is not None else ():
+            what, help_text, *more = get_args(hints[one.name])
             names = [name for name in more if isinstance(name, str)]
             names = names or ([f"--{one.name.replace('_', '-')}"] if what is bool else [])
             metavar = next((each.metavar for each in more if isinstance(each, Shown)), None)
-            hint: Any = Annotated[what, Option(*names, help=words, metavar=metavar)]
+            hint: Any = Annotated[what, Option(*names, help=help_text, metavar=metavar)]
             usual = Parameter.empty if one.default is MISSING else one.default
             places = (place for place, other in enumerate(options) if Before(other.name) in more)
             option = Parameter(one.name, Parameter.KEYWORD_ONLY, default=usual, annotation=hint)
             options.insert(next(places, len(options)), option)
-        own = [
-            one.replace(kind=Parameter.KEYWORD_ONLY) for one in signature(command, eval_str=True).parameters.values()
-        ]
-        place = next(place for place, one in enumerate(own) if one.name == "question")
-        every = [*own[:place], *options, *own[place + 1 :]]
+        every[place : place + bool(options)] = options
         run.__signature__ = Signature(every)  # type: ignore[attr-defined]
         run.__annotations__ = {one.name: one.annotation for one in every}
-        return run
+        return app.command(name, help=words)(run)
 
     return of
 

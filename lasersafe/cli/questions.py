@@ -10,40 +10,33 @@ from lasersafe import ask
 from lasersafe.cli import options
 
 
-@options.app.command()
-@options.asking(ask.LimitQuestion)
-def limit(question: ask.LimitQuestion, as_json: options.Json = False) -> None:
+@options.command(ask.LimitQuestion)
+def limit(question: ask.LimitQuestion) -> options.Answer:
     """Print the exposure limits of eye and skin."""
-    from lasersafe.ask.beams import limit_answer, limit_text
+    from lasersafe.ask.beams import limit_answer
 
-    data = limit_answer(question)
-    options.tell(as_json, data, limit_text(data, question.language))
+    return limit_answer(question)
 
 
-@options.app.command()
-@options.asking(ask.ReachQuestion)
-def reach(question: ask.ReachQuestion, replace: options.Replace = False, as_json: options.Json = False) -> None:
+@options.command(ask.ReachQuestion)
+def reach(question: ask.ReachQuestion, replace: options.Replace = False) -> options.Answer:
     """Print how far a beam exceeds the limits, direct and by scatter."""
-    from lasersafe.ask.reach import reach_answer, reach_text, write_drawing
+    from lasersafe.ask.reach import reach_answer
 
-    data = reach_answer(question)
-    if question.drawing is not None:
-        write_drawing(question.drawing, question, data, replace=replace)
-    options.tell(as_json, data, reach_text(data, question.language))
+    return reach_answer(question, replace)
 
 
-@options.app.command()
-@options.asking(ask.EyewearQuestion)
-def eyewear(question: ask.EyewearQuestion, as_json: options.Json = False) -> None:
+@options.command(ask.EyewearQuestion)
+def eyewear(question: ask.EyewearQuestion) -> options.Answer:
     """Print what eyewear must carry, and judge what is printed on each pair."""
     from lasersafe.ask.eyewear import eyewear_answer, eyewear_text
 
     data = eyewear_answer(question)
-    options.tell(as_json, data, eyewear_text(data, question.language))
+    return data, eyewear_text(data, question.language)
 
 
-@options.app.command()
-def units(as_json: options.Json = False) -> None:
+@options.command()
+def units() -> options.Answer:
     """List the units that a case file and the options may use."""
     from lasersafe.quantity import units as known
 
@@ -52,7 +45,7 @@ def units(as_json: options.Json = False) -> None:
     for row in rows:
         by_dimension.setdefault(row.dimension, []).append(row.text)
     data = {"units": [{"unit": row.text, "measures": row.dimension} for row in rows]}
-    options.tell(as_json, data, [f"{dimension}: {', '.join(names)}" for dimension, names in by_dimension.items()])
+    return data, [f"{dimension}: {', '.join(names)}" for dimension, names in by_dimension.items()]
 
 
 @options.app.command()
@@ -63,43 +56,36 @@ def schema() -> None:
     options.print_json(json_schema())
 
 
-@options.app.command()
-def spectators(case: options.CaseFile, as_json: options.Json = False) -> None:
+@options.command()
+def spectators(case: options.CaseFile) -> options.Answer:
     """Print the nearest allowed line on each side, in metres and feet."""
     from lasersafe.ask.printed import spectator_lines
 
-    options.tell(as_json, *spectator_lines(case))
+    return spectator_lines(case)
 
 
-@options.app.command()
-@options.asking(ask.PlanQuestion)
-def plan(
-    case: options.CaseFile, question: ask.PlanQuestion, replace: options.Replace = False, as_json: options.Json = False
-) -> None:
+@options.command(ask.PlanQuestion)
+def plan(case: options.CaseFile, question: ask.PlanQuestion, replace: options.Replace = False) -> options.Answer:
     """Draw the plan, the elevation or the barriers of a case that has a scene, to scale."""
     from lasersafe.ask.drawings import write_plan
 
-    options.tell(as_json, *write_plan(case, question, replace))
+    return write_plan(case, question, replace)
 
 
-@options.app.command()
-@options.asking(ask.SweepQuestion)
-def sweep(
-    case: options.CaseFile, question: ask.SweepQuestion, replace: options.Replace = False, as_json: options.Json = False
-) -> None:
+@options.command(ask.SweepQuestion)
+def sweep(case: options.CaseFile, question: ask.SweepQuestion, replace: options.Replace = False) -> options.Answer:
     """Print the distances over the values of some inputs of a case."""
     from lasersafe.studies.tables import run_sweep
 
-    options.tell(as_json, *run_sweep(case, question, replace))
+    return run_sweep(case, question, replace)
 
 
-@options.app.command()
-@options.asking(ask.SolveQuestion)
-def solve(case: options.CaseFile, question: ask.SolveQuestion, as_json: options.Json = False) -> None:
+@options.command(ask.SolveQuestion)
+def solve(case: options.CaseFile, question: ask.SolveQuestion) -> options.Answer:
     """Print how far an input may go so that a place needs no protection."""
     from lasersafe.studies.solving import run_solve
 
-    options.tell(as_json, *run_solve(case, question))
+    return run_solve(case, question)
 
 
 @options.app.command()

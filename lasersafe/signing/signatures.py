@@ -84,22 +84,8 @@ def _stamps(sheet: SheetFile, about: About, reader: Any) -> dict[str, tuple[str,
     AppendedError
         If there is anything else; the message says what.
     """
-    numbers = _revisions(sheet)
-    _need(len(numbers) <= len(about.sign_here), "more was appended than there are places to sign")
-    _need(reader.xrefs.total_revisions == len(numbers) + 1, _BESIDES)
-    own = len(sheet.offsets)
-    printed = _Revision(reader.get_historical_resolver(0), about, own)
-    found: dict[str, tuple[str, datetime]] = {}
-    for count, changed in enumerate(numbers, 1):
-        found = _Revision(reader.get_historical_resolver(count), about, own).check(printed, changed)
-        _need(len(found) == count, _BESIDES)
-    return found
-
-
-def _revisions(sheet: SheetFile) -> list[set[int]]:
-    """Return the numbers of the objects of each revision; between and around them there is not one byte."""
-    content, place = sheet.base + sheet.appended, len(sheet.base)
-    previous, found, size = sheet.table, [], len(sheet.offsets) + 1
+    content, place, own = sheet.base + sheet.appended, len(sheet.base), len(sheet.offsets)
+    previous, size, revisions = sheet.table, own + 1, list[set[int]]()  # between and around them is not one byte
     while place < len(content):
         match = _REVISION.search(content, place)
         if match is None or int(match[3]) != match.start():
@@ -109,8 +95,15 @@ def _revisions(sheet: SheetFile) -> list[set[int]]:
         right = {*_ROOTS.findall(sheet.base[sheet.table :]), b"/Prev %d\n" % previous, b"/Size %d\n" % size}
         told = _TRAILER.findall(match[2])
         _need(len(told) == len(right) and set(told) == right, _END)
-        found.append(numbers)
+        revisions.append(numbers)
         previous, place = match.start(), match.end()
+    _need(len(revisions) <= len(about.sign_here), "more was appended than there are places to sign")
+    _need(reader.xrefs.total_revisions == len(revisions) + 1, _BESIDES)
+    printed = _Revision(reader.get_historical_resolver(0), about, own)
+    found: dict[str, tuple[str, datetime]] = {}
+    for count, changed in enumerate(revisions, 1):
+        found = _Revision(reader.get_historical_resolver(count), about, own).check(printed, changed)
+        _need(len(found) == count, _BESIDES)
     return found
 
 
@@ -229,7 +222,15 @@ class _Revision:
         says = {"/Reason": reason(self.about, role), "/SubFilter": "/ETSI.CAdES.detached"}
         _need(set(signature) == _SIGNATURE and says.items() <= signature.items(), _SAYS)
         parts |= {self._typeface(resources), self.number(field["/V"])}
-        return role, page, parts, _stamped(stream.data)
+        # a stamp draws three texts, of which two are name and time, and a frame
+        shown = [_text(each) for each in _STAMPED.findall(stream.data)]
+        rest = _STAMPED.sub(b" ", stream.data).replace(b"Tj", b" ").decode("ascii", "replace").split()
+        others = {each for each in rest if not re.fullmatch(r"-?\d+(\.\d+)?", each)}
+        _need(len(shown) == 3 and shown[0] == STAMP and others <= _OPERATORS, _NO_STAMP)
+        try:
+            return role, page, parts, (shown[1], datetime.strptime(shown[2][:16], "%Y-%m-%d %H:%M"))
+        except ValueError:
+            raise AppendedError(_NO_STAMP) from None
 
     def _typeface(self, resources: dict[str, Any]) -> int:
         """Return the object that describes the typeface of a stamp, which is the plain Courier of every reader."""
@@ -241,18 +242,6 @@ class _Revision:
         _need(plain.items() <= font.items() and set(font) <= {*plain, *more}, _NO_STAMP)
         _need(not _references([{**font, "/FontDescriptor": None}, self.plain(described)]), _NO_STAMP)
         return described
-
-
-def _stamped(content: bytes) -> tuple[str, datetime]:
-    """Return name and time of a stamp, which draws three texts and a frame."""
-    shown = [_text(each) for each in _STAMPED.findall(content)]
-    rest = _STAMPED.sub(b" ", content).replace(b"Tj", b" ").decode("ascii", "replace").split()
-    others = {each for each in rest if not re.fullmatch(r"-?\d+(\.\d+)?", each)}
-    _need(len(shown) == 3 and shown[0] == STAMP and others <= _OPERATORS, _NO_STAMP)
-    try:
-        return shown[1], datetime.strptime(shown[2][:16], "%Y-%m-%d %H:%M")
-    except ValueError:
-        raise AppendedError(_NO_STAMP) from None
 
 
 def _text(literal: bytes) -> str:
@@ -455,14 +444,21 @@ class _Signature:
 
         The place of the signature is the only part of the file that the signature does not cover.
         """
+        from asn1crypto import parser  # type: ignore[import-untyped]
+
         first, start, second, _ = map(int, self.embedded.byte_range)
         hole = (self.sheet.base + self.sheet.appended)[first + start : second]
         if not re.fullmatch(rb"<[0-9A-F]+>", hole):
             return False
         body = bytes.fromhex(hole[1:-1].decode())
-        return not body[_length(body) :].strip(b"\0") and body.startswith(
-            bytes(self.embedded.pkcs7_content).rstrip(b"\0")
-        )
+        try:  # an envelope (RFC 5652, 3) of the identifier, which takes 11 bytes, and of the data in a tag of its own
+            whole = parser.parse(body)
+            tagged = parser.parse(whole[4][11:], strict=True)
+            data = parser.parse(tagged[4], strict=True)
+        except ValueError:
+            return False
+        after = whole[5] + tagged[5] + data[5] + body[len(whole[3] + whole[4]) :].strip(b"\0")
+        return not after and body.startswith(bytes(self.embedded.pkcs7_content).rstrip(b"\0"))
 
     def nothing_unsigned(self) -> bool:
         """Return whether what a signature does not cover of itself (RFC 5652, 5.1 and 5.3) can only be read in one way.
@@ -514,22 +510,3 @@ class _Signature:
             return f"intact, but the certificate ended on {self.last:%Y-%m-%d}, and no time stamp proves more"
         trouble = getattr(self.status.trust_problem_indic, "name", "") or "no path to a trusted certificate"
         return f"intact, but not trusted: {trouble.replace('_', ' ').lower()}"
-
-
-def _length(body: bytes) -> int:
-    """Return the length of a signature with its envelope (RFC 5652, 3), 0 when the lengths do not fit each other.
-
-    That is a sequence of the object identifier, which takes 11 bytes, and of the signed data in a tag of its own.
-    """
-    outer, head = _element(body)
-    tag, tag_head = _element(body[head + 11 :])
-    data, _ = _element(body[head + 11 + tag_head :])
-    return outer if outer == head + 11 + tag and tag == tag_head + data else 0
-
-
-def _element(body: bytes) -> tuple[int, int]:
-    """Return the length of the DER element that bytes begin with, and that of its head."""
-    if len(body) < 2 or body[1] < 0x80:
-        return 0, 0
-    head = 2 + (body[1] & 0x7F)
-    return head + int.from_bytes(body[2:head], "big"), head

@@ -10,6 +10,7 @@ import os
 import sys
 from dataclasses import dataclass
 from datetime import UTC, datetime
+from getpass import getpass
 from io import BytesIO
 from pathlib import Path
 from typing import Any, cast
@@ -22,7 +23,7 @@ from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.quantity import shown
 from lasersafe.results import SignOff
 from lasersafe.signing import record, signatures
-from lasersafe.signing.container import LARGEST_SHEET, About, SheetFile, open_sheet, parse_sheet, read_about
+from lasersafe.signing.container import LARGEST_SHEET, About, open_sheet, parse_sheet, read_about
 from lasersafe.signing.making import results_of
 from lasersafe.signing.record import ROLES, Entry, Inputs, doubled, known_role, may_sign, plain, sign_off_of, spoken
 from lasersafe.signing.verify import verify
@@ -87,7 +88,20 @@ def sign_answer(case: Path | None, question: SignQuestion) -> tuple[dict[str, An
     if case is not None or question != alone:
         refuse("with --certificate only --sheet, --role and --password-fd are used: the rest stands in the sheet")
     signatures.need_extra()
-    given = sign_with_certificate(sheet, certificate, _password(question.password_fd), known_role(role))
+    descriptor, known = question.password_fd, known_role(role)  # the password is never an option, and in no message
+    if descriptor is not None:
+        try:
+            with os.fdopen(descriptor, "rb", closefd=False) as file:
+                password = file.read(_LONGEST_PASSWORD).rstrip(b"\r\n")
+        except OSError as error:
+            refuse(f"password-fd = {descriptor}: cannot be read: {error.strerror or error}")
+    elif PASSWORD in os.environ:
+        password = os.environ[PASSWORD].encode()
+    elif not sys.stdin.isatty():
+        refuse(f"there is nobody to ask for the password: set {PASSWORD}, or use --password-fd")
+    else:
+        password = getpass("Password of the certificate (not shown): ").encode()
+    given = sign_with_certificate(sheet, certificate, password or None, known)
     data = {"sheet": str(sheet), "role": given.role, "signer": given.signer, "at": given.when}
     check = f"check it with: lasersafe verify {sheet} --trust CERTIFICATES.pem"
     return data, [f"{sheet}: signed by {given.label}", check]
@@ -179,23 +193,6 @@ PASSWORD = "LASERSAFE_CERTIFICATE_PASSWORD"  # the name of the variable
 _LONGEST_PASSWORD = 1024
 
 
-def _password(descriptor: int | None) -> bytes | None:
-    """Return the password of a certificate; it is never an option, and never in a message."""
-    if descriptor is not None:
-        try:
-            with os.fdopen(descriptor, "rb", closefd=False) as file:
-                return file.read(_LONGEST_PASSWORD).rstrip(b"\r\n") or None
-        except OSError as error:
-            refuse(f"password-fd = {descriptor}: cannot be read: {error.strerror or error}")
-    if PASSWORD in os.environ:
-        return os.environ[PASSWORD].encode() or None
-    if not sys.stdin.isatty():
-        refuse(f"there is nobody to ask for the password: set {PASSWORD}, or use --password-fd")
-    import getpass
-
-    return getpass.getpass("Password of the certificate (not shown): ").encode() or None
-
-
 def sign_with_certificate(
     path: Path, certificate: Path, password: bytes | None, role: str
 ) -> signatures.CertificateSignature:
@@ -220,17 +217,37 @@ def sign_with_certificate(
     signatures.need_extra()
     if role not in ROLES:
         refuse(f"role = '{plain(role)}': roles are: {', '.join(ROLES)}")
+    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+    from pyhanko.sign import fields, signers
+    from pyhanko.stamp import TextStampStyle
+
     signer = _load(certificate, password)
+    name = signatures.holder(signer.signing_cert)
     with locked(path):
         sheet = open_sheet(path)
         about = read_about(sheet)
-        _refuse(path, about, role, signer.signing_cert)
-        content = _signed(sheet, about, signer, role)
+        _refuse(path, about, role, signer.signing_cert, name)
+        writer = IncrementalPdfFileWriter(BytesIO(sheet.base + sheet.appended))
+        there = {found for found, *_ in fields.enumerate_sig_fields(writer)}
+        for each in dict.fromkeys([role] if sheet.appended else [*about.required_roles, role]):
+            if (box := signatures.FIELD + each) not in there:
+                page, place = about.sign_here[each]
+                fields.append_signature_field(writer, fields.SigFieldSpec(box, on_page=page, box=place))
+        meta = signers.PdfSignatureMetadata(
+            field_name=signatures.FIELD + role, md_algorithm="sha256", subfilter=fields.SigSeedSubFilter.PADES,
+            reason=signatures.reason(about, role),
+        )  # fmt: skip
+        stamp = f"{signatures.STAMP}\n{signatures.stamp_name(name).replace('%', '%%')}\n%(ts)s"
+        style = TextStampStyle(border_width=1, stamp_text=stamp, timestamp_format="%Y-%m-%d %H:%M %Z")
+        output = BytesIO()
+        signers.PdfSigner(meta, signer, stamp_style=style).sign_pdf(writer, output=output)
+        content = output.getvalue()
+        if len(content) > LARGEST_SHEET:
+            refuse("the signed sheet would be larger than any sheet may be")
         if not parse_sheet(content).appended:
             refuse(f"{path}: the signature could not be appended")
         write_file(path, content)
-    name, when = signatures.holder(signer.signing_cert), signatures.moment(datetime.now(UTC))
-    return signatures.CertificateSignature(role, name, when, "")
+    return signatures.CertificateSignature(role, name, signatures.moment(datetime.now(UTC)), "")
 
 
 def _load(path: Path, password: bytes | None) -> Any:
@@ -260,7 +277,7 @@ def _load(path: Path, password: bytes | None) -> Any:
     return signers.SimpleSigner(signer.signing_cert, signer.signing_key, chain)
 
 
-def _refuse(path: Path, about: About, role: str, certificate: Any) -> None:
+def _refuse(path: Path, about: About, role: str, certificate: Any, name: str) -> None:
     if about.state == "draft" or not about.passed:
         refuse(f"{path}: this sheet says DRAFT; record the sign-offs, or print it for signature, and sign that sheet")
     if role not in about.sign_here:
@@ -278,37 +295,11 @@ def _refuse(path: Path, about: About, role: str, certificate: Any) -> None:
             refuse(f"{path}: {one.label} is on this sheet already")
         if one.key == signatures.key_of(certificate) and two_people:
             refuse(f"{path}: this key has signed as {spoken(one.role)} already; the case wants two people")
-    name, named = signatures.holder(certificate), plain(getattr(report.case.in_charge, role))
     if not may_sign(report.case, report.signed, role, name):
+        named = plain(getattr(report.case.in_charge, role))
         refuse(
             f"{path}: the certificate is that of {name}; the case names {named} as {spoken(role)}, and nobody "
             "else signs as that, unless the record says why (--for-them)"
         )
     if two_people and (twice := doubled([*report.people, (role, name)])):
         refuse(f"{path}: {twice[0]}")
-
-
-def _signed(sheet: SheetFile, about: About, signer: Any, role: str) -> bytes:
-    from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-    from pyhanko.sign import fields, signers
-    from pyhanko.stamp import TextStampStyle
-
-    writer = IncrementalPdfFileWriter(BytesIO(sheet.base + sheet.appended))
-    there = {found for found, *_ in fields.enumerate_sig_fields(writer)}
-    for each in dict.fromkeys([role] if sheet.appended else [*about.required_roles, role]):
-        if signatures.FIELD + each not in there:
-            page, box = about.sign_here[each]
-            fields.append_signature_field(writer, fields.SigFieldSpec(signatures.FIELD + each, on_page=page, box=box))
-    meta = signers.PdfSignatureMetadata(
-        field_name=signatures.FIELD + role, md_algorithm="sha256", subfilter=fields.SigSeedSubFilter.PADES,
-        reason=signatures.reason(about, role),
-    )  # fmt: skip
-    name = signatures.stamp_name(signatures.holder(signer.signing_cert)).replace("%", "%%")
-    stamp = f"{signatures.STAMP}\n{name}\n%(ts)s"
-    style = TextStampStyle(border_width=1, stamp_text=stamp, timestamp_format="%Y-%m-%d %H:%M %Z")
-    output = BytesIO()
-    signers.PdfSigner(meta, signer, stamp_style=style).sign_pdf(writer, output=output)
-    content = output.getvalue()
-    if len(content) > LARGEST_SHEET:
-        refuse("the signed sheet would be larger than any sheet may be")
-    return content

@@ -154,8 +154,8 @@ def verify(path: Path, on: date | None = None, trust: Sequence[Path] = (), case:
 
 def verify_answer(
     sheet: Path, trust: Sequence[Path], case: Path | None, on: str | None, time_limit: float
-) -> tuple[int, dict[str, Any], list[str]]:
-    """Check a sheet; return exit code, JSON and lines.
+) -> tuple[dict[str, Any], list[str], int]:
+    """Check a sheet; return JSON, lines and exit code.
 
     Raises
     ------
@@ -170,7 +170,7 @@ def verify_answer(
     except container.TookTooLongError:
         report = Report(str(sheet))
         report.add("not checked", f"it takes longer than {time_limit:g} s to work out; give more with --time-limit")
-    return report.code, report.plain(), report.lines()
+    return report.plain(), report.lines(), report.code
 
 
 class _Check(Report):

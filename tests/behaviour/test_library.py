@@ -277,7 +277,7 @@ def test_distances_agree_with_the_command() -> None:
         divergence="1 mrad", lens_focal_length=None, propagation="hyperbolic", reflectance="0.6", scatter="hemisphere",
         limit_eye=None, limit_skin=None,
     )  # fmt: skip
-    answer = reach_answer(question)
+    answer, _ = reach_answer(question)
     train = {"pulse_energy": "1 mJ", "pulse_duration": "100 ns", "repetition_rate": "20 kHz"}
     beam = lasersafe.collimated_beam("7 mm", "1 mrad", "1/e2")
     for tissue in ("eye", "skin"):
@@ -441,7 +441,7 @@ def test_sheet_plan_and_assessment_from_any_form_of_a_case(tmp_path) -> None:
         assert canonical(_case_of(one)) == canonical(lasersafe.starter_case("co2-cutter"))
     made = lasersafe.make_case(tomllib.loads(text))
     assert lasersafe.write_sheet(made, tmp_path / "made.pdf", paper="Letter") == tmp_path / "made.pdf"
-    code, _, lines = verify_answer(tmp_path / "made.pdf", [], None, None, 60.0)
+    _, lines, code = verify_answer(tmp_path / "made.pdf", [], None, None, 60.0)
     assert code == 10, lines  # whole, and not signed
     changed = made.model_copy(update={"title": "Another title"})
     with pytest.raises(InputError, match="it was changed after it was read or made"):

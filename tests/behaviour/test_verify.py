@@ -30,7 +30,7 @@ GOOD = "unchanged"
 def answer(path: Path, **options: Any) -> tuple[int, dict[str, Any], str]:
     """Return exit code, JSON and text of verify."""
     wanted: dict[str, Any] = {"trust": [], "case": None, "on": None, "time_limit": 100.0} | options
-    code, data, lines = verify_answer(path, **wanted)
+    data, lines, code = verify_answer(path, **wanted)
     assert data["exit_code"] == code
     assert data["unchanged"] is (code == 0)
     return code, data, "\n".join(lines)
