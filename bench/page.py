@@ -40,17 +40,17 @@ def _first_page() -> float:
 def lines(rounds: int) -> list[Line]:
     """Measure the page."""
     from lasersafe.page.forms import EXAMPLE
-    from lasersafe.page.room import room_answer, room_tones
+    from lasersafe.page.room import AskedRoom
 
     places, form = itertools.cycle(("9", "8.7", "8.4")), dict(EXAMPLE)
 
-    def moved(answer: Callable[[dict[str, str], str], object], **stated: str) -> Callable[[], object]:
-        return lambda: answer({**form, **stated, "laser1.x": next(places)}, "en")
+    def moved(answer: Callable[[AskedRoom], object], **stated: str) -> Callable[[], object]:
+        return lambda: answer(AskedRoom({**form, **stated, "laser1.x": next(places)}, "en"))
 
     lens = {"laser1.lens": "40 mm", "laser1.work_distance": "40 mm", "laser1.turn": "10 deg"}
     jobs = {
-        "page": _first_page, "drag": moved(room_tones), "drag, stated": moved(room_tones, **lens),
-        "full": moved(room_answer), "numpy": process(sys.executable, "-c", "import numpy"),
+        "page": _first_page, "drag": moved(AskedRoom.tones), "drag, stated": moved(AskedRoom.tones, **lens),
+        "full": moved(AskedRoom.answer), "numpy": process(sys.executable, "-c", "import numpy"),
     }  # fmt: skip
     spent = medians(jobs, rounds)
     memory = _first_page()

@@ -16,43 +16,6 @@ MOST_PORTS = 20
 MISSING = "the page needs the optional part of lasersafe; install it with: pip install 'lasersafe[page]'"
 
 
-def open_port(port: int, tell: Callable[[str], None], say: Texts) -> socket.socket:
-    """Return a socket of this computer alone, at a port or at the next free one.
-
-    Parameters
-    ----------
-    port : int
-        Where to look first.
-    tell : callable
-        Prints a line: which port was in use, and which is taken.
-    say : Texts
-        Texts of the page.
-
-    Raises
-    ------
-    InputError
-        If there is no such port.
-    OutputError
-        If none of the next ports is free.
-    """
-    if not 1024 <= port <= 65535:
-        refuse(f"port = {port}: allowed is 1024 to 65535")
-    for number in range(port, min(port + MOST_PORTS, 65536)):
-        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        if os.name == "posix":  # elsewhere it would let two servers have one port
-            found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # connections of a page that was just closed
-        try:
-            found.bind(("127.0.0.1", number))
-            found.listen(128)
-        except OSError:
-            found.close()
-            continue
-        if number != port:
-            tell(say("start.in_use", port=port, other=number))
-        return found
-    refuse(f"port = {port}: it and the next {MOST_PORTS - 1} are in use; name another one with --port", OutputError)
-
-
 def serve(port: int, language: str, tell: Callable[[str], None], *, browser: bool) -> None:
     """Serve the page until it is stopped.
 
@@ -71,6 +34,8 @@ def serve(port: int, language: str, tell: Callable[[str], None], *, browser: boo
     ------
     InputError
         If the extra is not installed, or there is no such language or port.
+    OutputError
+        If none of the next ports is free.
     """
     if language not in LANGUAGES:
         refuse(f"language = '{language[:20]}': there is {' and '.join(LANGUAGES)}")
@@ -83,8 +48,22 @@ def serve(port: int, language: str, tell: Callable[[str], None], *, browser: boo
             raise
         refuse(MISSING)
     say, token = Texts(language), secrets.token_urlsafe(24)
-    found = open_port(port, tell, say)
-    number = found.getsockname()[1]
+    if not 1024 <= port <= 65535:
+        refuse(f"port = {port}: allowed is 1024 to 65535")
+    for number in range(port, min(port + MOST_PORTS, 65536)):
+        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+        if os.name == "posix":  # elsewhere it would let two servers have one port
+            found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # connections of a page that was just closed
+        try:
+            found.bind(("127.0.0.1", number))
+            found.listen(128)
+            break
+        except OSError:
+            found.close()
+    else:
+        refuse(f"port = {port}: it and the next {MOST_PORTS - 1} are in use; name another one with --port", OutputError)
+    if number != port:
+        tell(say("start.in_use", port=port, other=number))
     address = f"http://127.0.0.1:{number}/?token={token}"
     config = uvicorn.Config(
         Site(number, token).guarded, log_config=None, log_level="critical", access_log=False, server_header=False,

@@ -188,14 +188,14 @@ def case_answer(text: str, name: str, language: str) -> dict[str, Any]:
             faults.append({"line": one.line, "field": one.field, "message": one.message, "text": typed})
         return {"faults": faults}
     assessment = assess(case, language)
-    wording = load_wording(language)
+    wording, say = load_wording(language), Texts(language)
     shown = localise(assessment, wording)
     return {
         "faults": [],
         "title": shown.title,
         "passed": shown.decision.passed,
-        "brief": rows_of(shown, Texts(language)),
-        "people": people_of(shown, Texts(language)),
+        "brief": rows_of(shown, say),
+        "people": people_of(shown, say),
         "plan": "" if assessment.scene is None else inline(to_svg(drawings_of(assessment, "A4")[0])),
         "starters": [{"line": one.line, "field": one.field, "name": one.name} for one in shown.record.starter_values],
         "fingerprint": fingerprint(case, case.language),

@@ -7,6 +7,8 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import shapely
+
 from lasersafe.ask import EyewearQuestion
 from lasersafe.ask.beams import SINGLE
 from lasersafe.ask.eyewear import UNKNOWN
@@ -212,7 +214,8 @@ class Reader:
         one, two = self._at(name, "x1", "y1"), self._at(name, "x2", "y2")
         if one == two:
             self.fields.fault(f"{name}.x2", "room.no_length")
-        near = self._near(_to_segment(origin, one, two) for origin in self.origins)
+        line = shapely.LineString([one, two])
+        near = self._near(line.distance(shapely.Point(origin)) for origin in self.origins)
         table = {"name": self.names[name], "distance": near}
         for key in ("rating", "rated_time"):
             if text := self.stated(name, key):
@@ -262,14 +265,6 @@ def m(value: float) -> str:
 
 def _pair(place: Point) -> list[str]:
     return [m(place[0]), m(place[1])]
-
-
-def _to_segment(point: Point, one: Point, two: Point) -> float:
-    """Return the distance from a point to a straight line between two. [m]."""
-    dx, dy = two[0] - one[0], two[1] - one[1]
-    long = dx * dx + dy * dy
-    t = 0.0 if long == 0.0 else min(max(((point[0] - one[0]) * dx + (point[1] - one[1]) * dy) / long, 0.0), 1.0)
-    return math.hypot(point[0] - one[0] - t * dx, point[1] - one[1] - t * dy)
 
 
 # ---------------------------------------------------------------------------------------------------------------------

@@ -13,7 +13,6 @@ import os
 import signal
 import sys
 import time
-from collections.abc import Callable
 from pkgutil import resolve_name
 from typing import Any
 
@@ -118,9 +117,10 @@ class Worker:
                 await self.end()
 
 
-JOBS = {  # what can be asked for -> module of the page and its function
+JOBS = {  # what can be asked for -> module of the page and its function, or a method of what it makes
     "glasses": "answers:glasses_answer", "case": "answers:case_answer", "file": "answers:case_file",
-    "room": "room:room_answer", "tones": "room:room_tones", "help": "room:room_help", "room_case": "room:room_case",
+    "room": "room:AskedRoom.answer", "tones": "room:AskedRoom.tones", "help": "room:AskedRoom.help",
+    "room_case": "room:AskedRoom.file",
 }  # fmt: skip
 
 
@@ -128,13 +128,13 @@ class StaleError(BaseException):
     """Nobody waits for the answer any more."""
 
 
-def answer(do: Callable[..., dict[str, Any]], values: dict[str, Any]) -> dict[str, Any]:
+def answer(job: str, values: dict[str, Any]) -> dict[str, Any]:
     """Return the answer to one job.
 
     Parameters
     ----------
-    do : callable
-        What works it out.
+    job : str
+        One of `JOBS`.
     values : dict
         What it needs, by the names of its parameters.
 
@@ -143,8 +143,10 @@ def answer(do: Callable[..., dict[str, Any]], values: dict[str, Any]) -> dict[st
     dict
         The answer; ``error`` where there is none, with ``faults`` of a case; ``broken`` where the fault is ours.
     """
+    place, _, method = JOBS[job].partition(".")
     try:
-        return do(**values)
+        made = resolve_name(f"lasersafe.page.{place}")(**values)
+        return dict(getattr(made, method)() if method else made)
     except FormError as error:
         return {"faults": error.faults}
     except CaseError as error:
@@ -170,11 +172,10 @@ def main() -> None:
     answers = os.fdopen(os.dup(1), "wb")
     os.dup2(2, 1)  # what anything prints must not be taken for an answer
     for line in sys.stdin.buffer:
-        job = json.loads(line)
-        do, found = resolve_name(f"lasersafe.page.{JOBS[job.pop('do')]}"), {}
+        job, found = json.loads(line), dict[str, Any]()
         with contextlib.suppress(StaleError):
             working = True
-            found = answer(do, job)
+            found = answer(job.pop("do"), job)
         working = False
         text = json.dumps(found, default=lambda value: base64.b64encode(value).decode("ascii"))  # a file
         answers.write(text.encode() + b"\n")

@@ -23,7 +23,7 @@ from lasersafe.page.answers import glasses_answer
 from lasersafe.page.app import Site
 from lasersafe.page.forms import EXAMPLE, LANGUAGES, PLACES, THINGS, Texts, changed, drawn, kinds, things
 from lasersafe.page.reader import Reader
-from lasersafe.page.room import case_text, faults_by_field, room_answer, room_help, room_tones
+from lasersafe.page.room import AskedRoom, case_text, faults_by_field
 from lasersafe.page.worker import Worker
 from lasersafe.quantity import format_quantity
 from tests.behaviour.command import run
@@ -140,11 +140,11 @@ def test_the_example_protects_nobody_and_says_what_it_assumes(site: TestClient) 
 
 
 def test_rated_screens_on_all_sides_leave_the_rest_of_the_room_white(site: TestClient) -> None:
-    answer = room_answer(BOOTH, "en")
+    answer = AskedRoom(BOOTH, "en").answer()
     booth = shapely.box(800.0, 100.0, 1100.0, 350.0)
     assert dark(answer).difference(booth.buffer(20.0)).area < 1.0
     assert not answer["too_small"]
-    unrated = room_answer({key: text for key, text in BOOTH.items() if not key.endswith("rating")}, "en")
+    unrated = AskedRoom({key: text for key, text in BOOTH.items() if not key.endswith("rating")}, "en").answer()
     assert unrated["too_small"]
     assert {"screen1.rating", "screen4.rating"} <= {one["field"] for one in unrated["assumed"]}
 
@@ -167,7 +167,7 @@ def test_what_would_help_has_figures_that_the_command_line_gives(site: TestClien
 
 def test_what_would_help_has_the_distances_and_loads_of_the_whole_answer(site: TestClient) -> None:
     form = BOOTH | {"laser1.lens": ""} | {"laser1.work_distance": ""}
-    words = room_help(form, "en")["help"][0]["words"]
+    words = AskedRoom(form, "en").help()["help"][0]["words"]
     for lens in ("20 mm", "40 mm", "100 mm"):
         room = Reader({**form, "laser1.lens": lens}, Texts("en")).room()
         assert room is not None
@@ -308,7 +308,7 @@ def test_what_a_case_refuses_is_a_fault_of_the_field_it_came_from() -> None:
 
 
 def test_german_numbers_have_a_comma(site: TestClient) -> None:
-    room, glasses = room_answer(EXAMPLE, "de"), glasses_answer({**BEAM, "pairs": "OD 4.5 @ 450"}, "de")
+    room, glasses = AskedRoom(EXAMPLE, "de").answer(), glasses_answer({**BEAM, "pairs": "OD 4.5 @ 450"}, "de")
     shown = [glasses["need"].pop(key) for key in ("density", "time", "width")]  # the template writes these
     drawn_or_typed = ("tones", "lines", "picture", "typed")
     found = [{key: text for key, text in one.items() if key not in drawn_or_typed} for one in (room, glasses)]
@@ -358,15 +358,15 @@ def moved(form: dict[str, str], draw: random.Random, *kinds_of_things: str) -> d
 def never_lighter(form: dict[str, str], draw: random.Random) -> None:
     for parts in ((), ("person", "camera"), ("laser", "screen", "mirror")):
         new = moved(form, draw, *parts)
-        between, full = dark(room_tones(new, "en")), dark(room_answer(new, "en"))
+        between, full = dark(AskedRoom(new, "en").tones()), dark(AskedRoom(new, "en").answer())
         assert between.symmetric_difference(full).buffer(-0.1).area < 1.0, (parts, new)  # written to 1 mm
 
 
 def test_no_answer_in_between_is_lighter_than_the_full_one() -> None:
     never_lighter(BOOTH, random.Random(1))
-    whole = dark(room_tones(EXAMPLE, "en"))  # one light reaches all of it: nothing else is asked
+    whole = dark(AskedRoom(EXAMPLE, "en").tones())  # one light reaches all of it: nothing else is asked
     assert whole.area == 1200.0 * 900.0
-    assert dark(room_answer(EXAMPLE, "en")).symmetric_difference(whole).area < 1.0
+    assert dark(AskedRoom(EXAMPLE, "en").answer()).symmetric_difference(whole).area < 1.0
     never_lighter(random_room(random.Random(3)) | {"laser1.power": "1 mW"}, random.Random(3))
 
 
