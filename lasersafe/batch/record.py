@@ -17,6 +17,7 @@ from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import OutputError, refuse
 from lasersafe.files import csv_text, existing
 from lasersafe.quantity import for_spreadsheet, format_quantity, from_spreadsheet, shown
+from lasersafe.results import unanswered
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -87,9 +88,7 @@ def record_of(assessment: Assessment) -> Record:
     """
     decision = assessment.decision
     fitted = [setup for setup in assessment.setups if setup.fitted]
-    names = {(setup.laser, setup.setup) for setup in fitted}
-    open_ones = [s for s in assessment.scenarios if (s.laser, s.setup) in names or not s.setup]
-    open_ones = [s for s in open_ones if not (s.below or s.answer or s.struck_out)]
+    open_ones = unanswered(assessment.counted)
     needs = assessment.eyewear
     asked = {need.marking: None for need in sorted(needs, key=lambda n: -n.optical_density_exact)}
     zones = [(way, tissue) for way in ("direct", "mirror", "scatter") for tissue in ("eye", "skin")]
@@ -149,19 +148,6 @@ def from_json(line: str) -> Record | None:
     except ValueError:
         return None
     return data if isinstance(data, dict) and data.keys() == _EMPTY.keys() else None
-
-
-def to_cells(record: Record, decimal_comma: bool) -> list[str]:
-    """Return a row as cells."""
-    return [field.cell(record[field.key], decimal_comma) for field in FIELDS]
-
-
-def from_cells(cells: list[str], decimal_comma: bool) -> Record | None:
-    """Return the row of cells, or None when it is not whole."""
-    try:
-        return {f.key: f.value(cell, decimal_comma) for f, cell in zip(FIELDS, cells, strict=True)}
-    except (ValueError, KeyError):
-        return None
 
 
 KINDS = (".csv", ".jsonl")
@@ -258,7 +244,10 @@ class Store(AbstractContextManager["Store"]):
                 ours = comma is not None
 
                 def read(line: str) -> Record | None:
-                    return from_cells(next(csv.reader([line], delimiter=";" if comma else ","), []), bool(comma))
+                    cells = next(csv.reader([line], delimiter=";" if comma else ","), [])
+                    with suppress(ValueError, KeyError):
+                        return {f.key: f.value(cell, bool(comma)) for f, cell in zip(FIELDS, cells, strict=True)}
+                    return None
 
             if not ours:
                 what = f"{path} is there already and is no result of this version of 'lasersafe batch'"
@@ -312,4 +301,5 @@ def lines_of(records: Iterator[Record], kind: str, decimal_comma: bool) -> Itera
     separator = ";" if decimal_comma else ","
     yield (mark + csv_text([HEADINGS], separator)).encode()
     for record in records:
-        yield csv_text([to_cells(record, decimal_comma)], separator).encode()
+        cells = [field.cell(record[field.key], decimal_comma) for field in FIELDS]
+        yield csv_text([cells], separator).encode()

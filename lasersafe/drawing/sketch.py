@@ -39,27 +39,6 @@ def strokes(
 _STEPS = (1, 2, 2.5, 5)
 
 
-def round_scale(extent: pen.Pair, room: pen.Pair) -> int:
-    """Return the largest round scale, 1 : n, at which an extent [m] fits into a room on paper [mm].
-
-    Parameters
-    ----------
-    extent : tuple of float
-        Width and height of what is drawn. [m]
-    room : tuple of float
-        Width and height of the frame. [mm]
-
-    Returns
-    -------
-    int
-        1, 2, 5, 10, 20, 25, 50, 100, 200, 250, 500 and so on.
-    """
-    need = max(1.0, *(1000.0 * size / space for size, space in zip(extent, room, strict=True)))
-    powers = count(max(math.floor(math.log10(need)) - 1, 0))
-    scales = (step * 10**power for power in powers for step in _STEPS)
-    return next(int(scale) for scale in scales if scale == int(scale) and scale >= need * (1.0 - 1e-12))
-
-
 @dataclass(frozen=True)
 class View:
     """A part of the scene in a frame on paper."""
@@ -93,9 +72,13 @@ class View:
 
 
 def fit(extent: pen.Rect, frame: pen.Rect) -> View:
-    """Return the view that shows an extent of the scene [m] at the largest round scale."""
+    """Return the view that shows an extent of the scene [m] at the largest round scale: 1, 2, 5, 10, 20, 25, 50, ..."""
     x0, y0, x1, y1 = extent
-    scale = round_scale((x1 - x0, y1 - y0), (frame[2] - frame[0], frame[3] - frame[1]))
+    sides = ((x1 - x0, frame[2] - frame[0]), (y1 - y0, frame[3] - frame[1]))
+    need = max(1.0, *(1000.0 * size / space for size, space in sides))
+    powers = count(max(math.floor(math.log10(need)) - 1, 0))
+    scales = (step * 10**power for power in powers for step in _STEPS)
+    scale = next(int(scale) for scale in scales if scale == int(scale) and scale >= need * (1.0 - 1e-12))
     return View(frame, ((x0 + x1) / 2, (y0 + y1) / 2), scale)
 
 
@@ -259,22 +242,6 @@ def _cross(a: pen.Pair, b: pen.Pair, c: pen.Pair, d: pen.Pair) -> bool:
     return side(a, b, c) * side(a, b, d) < 0.0 and side(c, d, a) * side(c, d, b) < 0.0
 
 
-def scale_bar(view: View) -> tuple[list[pen.Mark], pen.Rect]:
-    """Return a bar in metres at the lower left of the frame, and the room it takes."""
-    x0, y0, x1, _ = view.frame
-    most = min(60.0, (x1 - x0) * 0.4) * view.scale / 1000.0 * (1 + 1e-12)
-    power = 10.0 ** math.floor(math.log10(most))
-    long = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most)
-    step = long * 1000.0 / view.scale / 4
-    x, y = x0 + 4.0, y0 + 3.0
-    texts = [(x, "0"), (x + 4 * step - 1.0, spoken(f"{long:g} m"))]
-    rect = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, SIZE) for a, t in texts]) + 1.0, y + 6.2)
-    marks: list[pen.Mark] = [pen.Area((pen.box(rect),), pen.WHITE)]
-    for k in range(4):
-        marks += pen.edge((x + k * step, y, x + (k + 1) * step, y + 1.4), 0.2, fill=pen.WHITE if k % 2 else pen.BLACK)
-    return marks + [pen.Words(a, y + 2.4, t, SIZE, False, pen.BLACK, True) for a, t in texts], rect
-
-
 @dataclass
 class Sketch:
     """One view of a scene with its scale bar: marks, and the labels that are placed when all marks are known."""
@@ -288,7 +255,19 @@ class Sketch:
 
     def __post_init__(self) -> None:
         self.text, self.say, self.frame = self.wording.text, self.wording.say, self.view.frame
-        self.bar, room = scale_bar(self.view)
+        x0, y0, x1, _ = self.frame
+        most = min(60.0, (x1 - x0) * 0.4) * self.view.scale / 1000.0 * (1 + 1e-12)
+        power = 10.0 ** math.floor(math.log10(most))
+        long = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most)
+        step = long * 1000.0 / self.view.scale / 4
+        x, y = x0 + 4.0, y0 + 3.0
+        texts = [(x, "0"), (x + 4 * step - 1.0, spoken(f"{long:g} m"))]
+        room = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, SIZE) for a, t in texts]) + 1.0, y + 6.2)
+        parts = [(x + k * step, y, x + (k + 1) * step, y + 1.4) for k in range(4)]
+        inks = (pen.BLACK, pen.WHITE) * 2
+        self.bar: list[pen.Mark] = [pen.Area((pen.box(room),), pen.WHITE)]  # in metres, at the lower left of the frame
+        self.bar += [mark for part, ink in zip(parts, inks, strict=True) for mark in pen.edge(part, 0.2, fill=ink)]
+        self.bar += [pen.Words(a, y + 2.4, t, SIZE, False, pen.BLACK, True) for a, t in texts]
         self.board = Board(self.frame, [room])
 
     def write(self) -> None:

@@ -10,7 +10,7 @@ from lasersafe.ask.drawings import drawings_of
 from lasersafe.ask.eyewear import UNKNOWN, eyewear_answer
 from lasersafe.ask.printed import subjects
 from lasersafe.assessment import assess, fingerprint
-from lasersafe.assessment.decision import is_fitted, times, way_of
+from lasersafe.assessment.decision import times, way_of
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box, to_svg
 from lasersafe.drawing.text import decimals, tidy
 from lasersafe.errors import CaseError, InputError
@@ -223,9 +223,7 @@ def rows_of(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
 def people_of(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
     """Return the worst way of each person that is not struck out: how many times the limit, and what answers it."""
     wording, found = load_wording(say.language), dict[str, dict[str, Any]]()
-    fitted = [s for s in assessment.setups if s.fitted]
-    mine = [s for s in assessment.scenarios if is_fitted(s, fitted) and not s.struck_out]
-    for s in sorted(mine, key=lambda s: (s.below, bool(s.answer), -badness(s.ratio))):
+    for s in sorted(assessment.counted, key=lambda s: (s.below, bool(s.answer), -badness(s.ratio))):
         if s.person in found:
             continue
         answer = say("case.below") if s.below else sentence(s.answer, say) or say("case.unanswered")

@@ -21,7 +21,7 @@ from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, curve_page, round_ends
 from lasersafe.drawing.maps import contour_page
 from lasersafe.drawing.page import Paper
-from lasersafe.drawing.text import decimals, measured, quantity
+from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import refuse
 from lasersafe.files import DASH, Output, csv_text, existing, mark_of, suffix_of, write_outputs
 from lasersafe.hazard.marking import round_up_density
@@ -314,7 +314,8 @@ def draw(found: studies.Sweep, zone: tuple[str, str] | None = None) -> Drawing:
         if one_nominal is not None and other_nominal is not None:
             nominal = (one_nominal, other_nominal, "in the case")
         heading = _heading(found, found.varied, f"{_words(way)}: distance as contour lines")
-        return contour_page(PAPER, heading, x, y, (across, up, found.distances[way]), _level, nominal)
+        grid = (across, up, found.distances[way])
+        return contour_page(PAPER, heading, x, y, grid, lambda far: studies.trimmed(_distance(far)), nominal)
     few = int(np.argmin(found.shape))  # one curve for each value of the input that has fewer
     other = found.varied[few].input
     names = [studies.nearest_text(float(value), other) for value in found.varied[few].values]
@@ -358,11 +359,6 @@ def _curves(
     drawn = [(name, list(zip(across.tolist(), (values / factor).tolist(), strict=True))) for name, values in traces]
     nominal = None if said is None else (said, f"in the case: {varied.input.stated}")
     return curve_page(PAPER, _heading(found, [varied], held), x, y, drawn, nominal)
-
-
-def _level(value: float) -> str:
-    number = f"{value:.3g}" if 0.1 <= value < 1000.0 else ""
-    return f"{number} m" if number else quantity(value, "m").replace(".00", "").replace(".0", "")
 
 
 def _heading(found: studies.Sweep, axes: Sequence[studies.Varied], held: str) -> Heading:

@@ -25,7 +25,7 @@ from lasersafe.drawing.page import Paper, outermost, state_of
 from lasersafe.drawing.plan import plan_page, room_of, stands, way_pages
 from lasersafe.drawing.primitives import Area, Drawing, Lines, Words, clip_line, clip_ring, to_png, to_svg
 from lasersafe.drawing.room import Floor, elevation_pages, joined, rings_in
-from lasersafe.drawing.sketch import DARK, LIGHT, View, fit, longer, round_scale, scale_bar
+from lasersafe.drawing.sketch import DARK, LIGHT, View, fit, longer
 from lasersafe.drawing.text import width_of
 from lasersafe.errors import InputError, OutputError
 from lasersafe.models import parse_case, read_case
@@ -168,7 +168,7 @@ def test_no_fitted_laser_has_no_elevation() -> None:
      ((2.4, 1.0), (120.0, 80.0), 20), ((3.0, 1.0), (120.0, 80.0), 25), ((1e5, 1.0), (100.0, 100.0), 1_000_000)],
 )  # fmt: skip
 def test_round_scales(extent: tuple[float, float], space: tuple[float, float], scale: int) -> None:
-    assert round_scale(extent, space) == scale
+    assert fit((0.0, 0.0, *extent), (0.0, 0.0, *space)).scale == scale
 
 
 @pytest.mark.parametrize("paper", sorted(PAPERS))
@@ -191,7 +191,7 @@ def test_scale_is_true_in_print(paper: str) -> None:
 
 def test_scale_bar_has_the_length_that_it_names() -> None:
     view = View((0.0, 0.0, 190.0, 150.0), (0.0, 0.0), 50)
-    marks, _ = scale_bar(view)
+    marks = Floor(room(), view, load_wording()).bar
     texts = [mark for mark in marks if isinstance(mark, Words)]
     assert [mark.text for mark in texts] == ["0", "2 m"]
     black = [mark.rings[0] for mark in marks if isinstance(mark, Area) and mark.fill == "#000000"]

@@ -7,6 +7,7 @@ import io
 import json
 import re
 import sys
+from dataclasses import replace
 from pathlib import Path
 from xml.etree import ElementTree
 
@@ -424,6 +425,13 @@ def test_curves_that_coincide_are_drawn_once_and_zero_reach_is_said() -> None:
     text = " ".join(mark.text for mark in draw(found).marks if isinstance(mark, Words))
     assert "below the limit at every distance" in text
     assert "direct beam, eye = " in text
+
+
+def test_a_contour_is_named_with_all_its_digits() -> None:
+    # 1.05 km was written as 15 km: the zero behind the point was struck out wherever it stood
+    found = swept("co2-cutter", "laser.power=1W..80W:7", "setup.focal_length=30mm..300mm:7")
+    flat = replace(found, distances=dict.fromkeys(found.distances, np.full(found.shape, 1050.0)))
+    assert "1.05 km everywhere" in [mark.text for mark in draw(flat).marks if isinstance(mark, Words)]
 
 
 def test_a_nominal_value_off_the_axis_is_said_at_the_foot() -> None:
