@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from lasersafe.assessment.context import BASE_WAY, WAYS, Context, every_context, power_of_all
+from lasersafe.assessment.context import BASE_WAY, WAYS, Context
 from lasersafe.hazard.barriers import Load, Rating, guard_time, judge_barrier, load_and_rating
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
@@ -40,13 +40,13 @@ def load_of(
     falls : callable
         Takes a wavelength and its power or energy [W or J]; returns its peak there [W/m2 or J/m2], and where that is.
     """
-    lines = list(every_context(context).values())
+    lines = list(context.every.values())
     worst = context.emission("eye", context.duration(way)[0])
     settings = corner_emissions(context.space, worst, context.wavelength)
     largest = max(settings, key=lambda one: one.pulse_energy)
     energies = [own.space.highest_pulse_energy for own in lines]
     energies[0] = max(energies[0], largest.pulse_energy)
-    power = power_of_all(context)
+    power = context.power
     if power is None:  # a single pulse has no mean power
         irradiance, where = math.inf, None
         pulse = sum(falls(own, energy)[0] for own, energy in zip(lines, energies, strict=True))
@@ -202,7 +202,7 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
         "own rule", "own",
     )  # fmt: skip
     if step is not None and context.laser.line:
-        peaks = [falls(own, own.space.highest_mean_power or 0.0)[0] for own in every_context(context).values()]
+        peaks = [falls(own, own.space.highest_mean_power or 0.0)[0] for own in context.every.values()]
         put_in = " + ".join(f"{peak:.5g}" for peak in peaks)
         every = "ΣE", Message("barrier.every_wavelength"), "ΣE = E_1 + E_2 + …", put_in, load.irradiance, "W/m2"
         steps = (Step(*every, Message("source.together"), "own"), *steps)

@@ -27,7 +27,6 @@ from lasersafe.results import Criterion
 from lasersafe.wording import Message
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.stage import Stage
     from lasersafe.models import Case, Laser, Person, Setup, Surface, Target
 
 _AT_WORK = 0.05  # m; a surface this near to the work distance is the work
@@ -161,6 +160,42 @@ class Context:
         return found
 
     @property
+    def every(self) -> dict[str, Context]:
+        """The contexts of all wavelengths, the main one first."""
+        return {Message("sum.main_beam", wavelength=f"{self.wavelength * 1e9:.6g}"): self, **self.further}
+
+    @property
+    def power(self) -> float | None:
+        """The highest mean power of all wavelengths together, None where one has none, as a single pulse. [W]."""
+        powers = [own.space.highest_mean_power for own in self.every.values()]
+        return None if None in powers else sum(power for power in powers if power is not None)
+
+    def faults(self, every: Sequence[Context]) -> dict[str, tuple[Context | None, str]]:
+        """Return the laser with the beam of each fault, all its wavelengths in it, or None where it cannot be; a note.
+
+        *every* are the set-ups of the case: without a lens the beam is that of a collimated one.
+        """
+        case, setup, beam, note = self.case, self.setup, self.beam, ""
+        found: dict[str, tuple[Context | None, str]] = {
+            "fibre broken": (None, Message("cannot.fibre")), "optic lost": (None, Message("cannot.lens")),
+        }  # fmt: skip
+        if 300e-9 <= self.wavelength <= 2.4e-6:
+            if not setup.kind.startswith("fibre"):
+                beam = fibre_multimode(FIBRE_APERTURE, "5 %", propagation=case.settings.propagation)
+                note = Message("fault.aperture", value=f"{FIBRE_APERTURE:g}")
+            found["fibre broken"] = replace(self, beam=beam, fault="fibre broken"), note
+        if setup.kind == "lens":
+            other = next((c for c in every if c.laser is self.laser and c.setup.kind == "collimated"), None)
+            if other is not None:
+                beam, note = other.beam, Message("fault.as_setup", name=other.setup.name)
+            else:
+                width = self.beam.divergence[0] * abs(self.beam.waist_position[0])
+                beam = collimated(width, least_divergence(width, self.wavelength), "1/e", self.beam.profile)
+                note = Message("fault.least_divergence")
+            found["optic lost"] = replace(self, beam=beam, fault="optic lost"), note
+        return found
+
+    @property
     def narrowest_spot(self) -> float:
         """The lit spot at the work [m], the smallest of all its wavelengths, which earns the least credit."""
         return min([self.spot, *(own.spot for own in self.further.values())])
@@ -172,7 +207,7 @@ class Context:
 
     def groups(self, tissue: str) -> frozenset[str]:
         """Return the groups in which light of any of its wavelengths can add."""
-        return frozenset().union(*(groups(tissue, one.wavelength) for one in every_context(self).values()))
+        return frozenset().union(*(groups(tissue, one.wavelength) for one in self.every.values()))
 
     def group(self, tissue: str, hazard: str) -> str:
         """Return the group in which a hazard of its wavelength adds."""
@@ -341,45 +376,31 @@ def aid_of(person: Person) -> Aid:
 
 def setting_words(emission: Emission) -> str:
     """Return an emission in words."""
+
+    def shown(value: float, unit: str) -> str:
+        return format_quantity(value, unit, 4)
+
+    power = shown(emission.power, "W")
     if emission.kind == "continuous":
-        return Message("setting.continuous", power=format_quantity(emission.power, "W", 4))
-    pulse = Message(
-        "setting.pulse",
-        energy=format_quantity(emission.pulse_energy, "J", 4),
-        time=format_quantity(emission.pulse_duration, "s", 4),
-    )
+        return Message("setting.continuous", power=power)
+    energy, time = shown(emission.pulse_energy, "J"), shown(emission.pulse_duration, "s")
+    pulse = Message("setting.pulse", energy=energy, time=time)
     if emission.kind == "single pulse":
         return Message("setting.single_pulse", pulse=pulse)
-    facts = {"pulse": pulse, "power": format_quantity(emission.power, "W", 4)}
     if emission.pulses and emission.period is None:
         found = Message("setting.list_once", count=len(emission.pulses), pulse=pulse)
     elif emission.pulses:
-        period = format_quantity(emission.period or 0.0, "s", 4)
+        period = shown(emission.period or 0.0, "s")
         found = Message("setting.list_every", count=len(emission.pulses), period=period, pulse=pulse)
     elif emission.burst:
         number, spacing = emission.burst[0]
-        rate = format_quantity(emission.repetition_rate / number, "Hz", 4)
-        apart = format_quantity(spacing, "s", 4)
-        found = Message("setting.bursts", count=f"{number:.0f}", spacing=apart, rate=rate, **facts)
+        times = {"spacing": shown(spacing, "s"), "rate": shown(emission.repetition_rate / number, "Hz")}
+        found = Message("setting.bursts", count=f"{number:.0f}", pulse=pulse, power=power, **times)
     else:
-        found = Message("setting.train", rate=format_quantity(emission.repetition_rate, "Hz", 4), **facts)
+        found = Message("setting.train", rate=shown(emission.repetition_rate, "Hz"), pulse=pulse, power=power)
     if emission.name and not emission.pulses:
         found = Message("setting.mode", name=emission.name, setting=found)
-    if not emission.pedestal:
-        return found
-    return Message("setting.base", setting=found, power=format_quantity(emission.pedestal, "W", 4))
-
-
-def every_context(context: Context) -> dict[str, Context]:
-    """Return the contexts of all wavelengths, the main one first."""
-    main = Message("sum.main_beam", wavelength=f"{context.wavelength * 1e9:.6g}")
-    return {main: context, **context.further}
-
-
-def power_of_all(context: Context) -> float | None:
-    """Return the highest mean power of all wavelengths together, None where one has none, as a single pulse. [W]."""
-    powers = [own.space.highest_mean_power for own in every_context(context).values()]
-    return None if None in powers else sum(power for power in powers if power is not None)
+    return Message("setting.base", setting=found, power=shown(emission.pedestal, "W")) if emission.pedestal else found
 
 
 def duration_of_all(found: Mapping[str, Context], way: str) -> tuple[float, str]:
@@ -447,26 +468,3 @@ def lessened(criterion: Criterion, wavelength: float, portion: Portion) -> Crite
     """Return a comparison with the part of its limit that a wavelength [m] may use."""
     part = part_of(portion, criterion.rule_set, criterion.tissue, wavelength, criterion.hazard)
     return criterion if part == 1.0 else replace(criterion, limit=criterion.limit * part)
-
-
-def broken_context(stage: Stage, context: Context, way: str) -> tuple[Context | None, str]:
-    """Return a laser with the beam of a fault, all its wavelengths in it, and a note; None where it cannot happen."""
-    setup, beam, note = context.setup, context.beam, ""
-    if way == "fibre broken":
-        if not 300e-9 <= context.wavelength <= 2.4e-6:
-            return None, Message("cannot.fibre")
-        if not setup.kind.startswith("fibre"):
-            beam = fibre_multimode(FIBRE_APERTURE, "5 %", propagation=context.case.settings.propagation)
-            note = Message("fault.aperture", value=f"{FIBRE_APERTURE:g}")
-    else:
-        if setup.kind != "lens":
-            return None, Message("cannot.lens")
-        other = next((c for c in stage.contexts if c.laser is context.laser and c.setup.kind == "collimated"), None)
-        if other is not None:
-            beam, note = other.beam, Message("fault.as_setup", name=other.setup.name)
-        else:
-            width = context.beam.divergence[0] * abs(context.beam.waist_position[0])
-            angle = least_divergence(width, context.wavelength)
-            beam = collimated(width, angle, "1/e", context.beam.profile)
-            note = Message("fault.least_divergence")
-    return replace(context, beam=beam, fault=way), note

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from lasersafe.assessment.barriers import barrier_loads, barrier_words
-from lasersafe.assessment.context import FAR_INFRARED, FARTHER, every_context, kinds_of_light, power_of_all
+from lasersafe.assessment.context import FAR_INFRARED, FARTHER, kinds_of_light
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadable_markings
 from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together
@@ -32,7 +32,7 @@ def conditions(worked: CaseResults) -> set[str]:
     case, other, every = worked.case, worked.case.other_hazards, [one for own in worked.each for one in own.found]
     lights = [
         light for same in zip(*(own.found for own in worked.each), strict=True)
-        for light in zip(*(every_context(one).values() for one in same), strict=True)
+        for light in zip(*(one.every.values() for one in same), strict=True)
     ]  # fmt: skip
     lines = [one for same in lights for one in same]
     works = any(one.setup.work_distance is not None for one in every)
@@ -43,7 +43,7 @@ def conditions(worked: CaseResults) -> set[str]:
         "far infrared": any(one.wavelength >= FAR_INFRARED for one in lines),
         "pulsed": any(one.space.kind != "continuous" for one in lines),
         "handheld": any(one.laser.handheld for one in every),
-        "kilowatt": any(kilowatt_class(power_of_all(one) or 0.0) for one in every),
+        "kilowatt": any(kilowatt_class(one.power or 0.0) for one in every),
         "process": works or other.work_material if other.process is None else other.process,
         "eyewear": worked.eyewear,
         "barrier": case.barrier,
@@ -95,7 +95,7 @@ def reached(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
     ways, found = beam_ways(worked.case), dict[tuple[str, ...], Reached]()
     aided = ("direct", "aided") if any(person.aided for person in worked.case.person) else ways
     for some in dict.fromkeys((ways, ("scatter",), aided)):
-        pairs = [(zone, setup) for setup in worked.setups if setup.fitted for zone in setup.zones if zone.way in some]
+        pairs = [(zone, setup) for setup in worked.fitted for zone in setup.zones if zone.way in some]
         zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
         together, tissue = reach_together([one.found for one in worked.each], some, zone.distance)
         found[some] = Reached(zone, farthest, zone.distance)
@@ -280,7 +280,7 @@ class Sentences:
         reach : tuple of Reached
             How far the fitted lasers reach along their beams, by scatter, and in a beam seen through an instrument.
         """
-        case, text, ways, fitted = self.case, self.text, beam_ways(self.case), [s for s in worked.setups if s.fitted]
+        case, text, ways, fitted = self.case, self.text, beam_ways(self.case), worked.fitted
         beam, near, placed = reach[0], reach[1].distance, () if scene is None else scene.barriers
         mirrors = [] if scene is None else [z.distance for z in scene.zones if z.fitted and z.kind in _MIRRORS]
         counted = IN_BEAM + _MIRRORS if all(one <= FARTHER * beam.distance for one in mirrors) else IN_BEAM

@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import falls_on, load_of
-from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, every_context, kinds_of_light
+from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, kinds_of_light
 from lasersafe.assessment.setups import NO_CHANGES, beam_ways, reach_together
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import corner_emissions, covering
@@ -76,7 +76,7 @@ def record_of(
         )  # fmt: skip
         waves = [(stated.name, float(stated.wavelength)), *((one.name, float(one.wavelength)) for one in stated.line)]
         worn = [need for need in worked.eyewear if need.laser == stated.name]  # of one person in the order of the waves
-        each = zip(waves, zip(*(every_context(one).values() for one in mine[0]), strict=True), strict=True)
+        each = zip(waves, zip(*(one.every.values() for one in mine[0]), strict=True), strict=True)
         main, *further = (_light(own, *wave, worn[number :: len(waves)]) for number, (wave, own) in enumerate(each))
         lasers.append(replace(main, beams=tuple(beams), lines=tuple(further)))
     area = {name: getattr(worked.case.area, name) for name in type(worked.case.area).model_fields}
@@ -241,7 +241,7 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
         load, where = load_of(context, one.way, partial(falls_on, one.way, sent))
         if where is None:
             continue
-        each = [(own, own.space.highest_mean_power or 0.0) for own in every_context(context).values()]
+        each = [(own, own.space.highest_mean_power or 0.0) for own in context.every.values()]
         numbers = joined([falls_on(one.way, sent, *of_line)[1][1] for of_line in each], " + ")
         value, length, place = load.irradiance, where[0], None
         drawn = [line for line in lines if line.name == one.barrier]

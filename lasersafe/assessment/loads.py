@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.barriers import beam_numbers, judged, load_of, needed_time, plain, scatter_numbers
 from lasersafe.assessment.barriers import together as together
-from lasersafe.assessment.context import power_of_all
 from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import diameters, peak_exposure
@@ -143,7 +142,7 @@ def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load,
 
 def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
     """Return the line from which a peak follows; k is what its bound makes of the light at that distance."""
-    power, source, away = power_of_all(context), peak.source, peak.spot[1]
+    power, source, away = context.power, peak.source, peak.spot[1]
     if power is None or source is None or not away or not peak.irradiance > 0.0:
         return ()
     sent, value = power * source.factor, peak.irradiance * power

@@ -9,17 +9,7 @@ from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.barriers import barrier_results
-from lasersafe.assessment.context import (
-    BASE_WAY,
-    FAULTS,
-    NO_AID,
-    WAYS,
-    Context,
-    Wanted,
-    broken_context,
-    contexts_of_each,
-    every_context,
-)
+from lasersafe.assessment.context import BASE_WAY, NO_AID, WAYS, Context, Wanted, contexts_of_each
 from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
 from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
 from lasersafe.hazard import eyewear as filters
@@ -49,7 +39,7 @@ def lighting(person: Person, found: Sequence[Context]) -> list[Context]:
 def sharing(lit: Sequence[Context], own: Context) -> int:
     """Return how many wavelengths of the lasers that light somebody share one tissue and mechanism with one of them."""
     mine = own.alone.groups("eye")
-    return sum(bool(mine & other.alone.groups("eye")) for one in lit for other in every_context(one).values())
+    return sum(bool(mine & other.alone.groups("eye")) for one in lit for other in one.every.values())
 
 
 def eyewear_of(
@@ -61,7 +51,7 @@ def eyewear_of(
     only, or answers none of them. Each laser that concerns the wearer gets its part of the limit.
     """
     alone: dict[str, list[Scenario]] = {}
-    lines = every_context(context)
+    lines = context.every
     if context.laser.line:
         alone = {name: list(scenarios_of(one.alone)) for name, one in lines.items()}
     own = [s for s in scenarios if s.setup == context.setup.name and s.laser == context.laser.name]
@@ -214,6 +204,11 @@ class CaseResults:
     corners: tuple[CaseResults, ...] = ()  # of several: each as it is, the leading one first
 
     @property
+    def fitted(self) -> list[SetupResult]:
+        """The set-ups that are fitted today."""
+        return [one for one in self.setups if one.fitted]
+
+    @property
     def each(self) -> tuple[CaseResults, ...]:
         """Every corner as it is."""
         return self.corners or (self,)
@@ -291,8 +286,8 @@ class CaseResults:
         """
         apart = tuple(
             NotAssessed(person.name, setup.laser)
-            for person, setup in product(self.case.person, self.setups)
-            if setup.fitted and (person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup))
+            for person, setup in product(self.case.person, self.fitted)
+            if (person.laser not in (None, setup.laser) or person.setup not in (None, setup.setup))
         )
         out = [s for s in mine if s.struck_out and key_of(s.struck_out) != NO_AID]
         ways = {(s.person, s.laser, s.setup, s.way) for s in out}
@@ -340,10 +335,10 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
             if not context.setup.fitted:
                 continue
             needs = list(eyewear_of(context, found, mine, wording))
-            for way in FAULTS if there is not None else ():  # in the beam of a lost lens or a broken fibre as well
+            faults = {} if there is None else context.faults(found)  # in their beams as well
+            for way, (broken, _) in faults.items():
                 hit = {s.person for s in mine if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
-                broken = broken_context(there, context, way)[0] if there is not None and hit else None
-                if broken is not None:
+                if broken is not None and hit:
                     also = [need for need in eyewear_of(broken, found, mine, wording) if need.person in hit]
                     needs = covering_each([needs, also])
             eyewear += needs
@@ -379,7 +374,7 @@ def controlled(
         if answers and entry.key not in done:
             controls.append(Control(entry.kind, entry.text, answers, key=entry.key))
     controls.sort(key=lambda control: CONTROL_KINDS.index(control.kind))
-    fitted = {(s.laser, s.setup) for s in worked.setups if s.fitted}
+    fitted = {(s.laser, s.setup) for s in worked.fitted}
 
     def order(one: Scenario) -> tuple[bool, bool, float]:
         return bool(one.struck_out), (one.laser, one.setup) not in fitted | {(ALL_LASERS, "")}, -one.ratio

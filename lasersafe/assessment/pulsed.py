@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import product
 from typing import Any, cast
 
-from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
+from lasersafe.assessment.context import TISSUES, Context, setting_words
 from lasersafe.assessment.protection import CaseResults
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.scenarios import GLOWING, Look, extended_results, module_results, person_duration
@@ -87,7 +87,7 @@ def class_checks(found: Sequence[Context]) -> Iterator[ClassCheck]:
     for context in (one for one in found if one.setup.fitted):
         label = context.laser.class_label
         every = []
-        for own in every_context(context).values():
+        for own in context.every.values():
             extremes = [*own.emissions("eye", own.duration("direct")[0])]  # in which a class can be highest
             extremes += extreme_settings(own.space) if own.space.adjustable else []
             several = tuple(dict.fromkeys(extremes))
@@ -109,7 +109,7 @@ def _visits(
     """Return the ultraviolet exposures of a person, and words on those that something stops."""
     visits: list[Visit] = []
     stopped: list[Message] = []
-    every = (one for own in found if own.setup.fitted for one in every_context(own).values())
+    every = (one for own in found if own.setup.fitted for one in own.every.values())
     ultraviolet = [one for one in every if one.wavelength < ULTRAVIOLET]
     for context, person in ((one, who) for one in ultraviolet for who in one.persons if who.name == name):
         laser = context.laser.name

@@ -8,7 +8,7 @@ from dataclasses import replace
 from functools import lru_cache
 from itertools import product
 
-from lasersafe.assessment.context import TISSUES, Context, every_context, setting_words
+from lasersafe.assessment.context import TISSUES, Context, setting_words
 from lasersafe.hazard import scanning
 from lasersafe.hazard.distances import direct_reach, worst_place
 from lasersafe.hazard.exposure import Emission
@@ -73,7 +73,7 @@ def _lasting(context: Context) -> float | None:
     scan = context.setup.scan
     if scan is None or not scan.monitored or scan.reaction_time is None:
         return None
-    longest = max(one.space.longest_pulse for one in every_context(context).values())
+    longest = max(one.space.longest_pulse for one in context.every.values())
     return max(float(scan.reaction_time), 1e-9, longest)
 
 
@@ -84,7 +84,7 @@ def _running(
     for name in context.rule_sets:
         found = [
             _finding(_scan(one, name, stopped.tissue, stopped.duration), one, float(person.distance), factor)
-            for one in every_context(context).values()
+            for one in context.every.values()
         ]
         sums[name] = math.fsum(one.ratio for one, _, _ in found), *found[0][:2]
     rule_set = max(sums, key=lambda name: badness(sums[name][0]))
@@ -150,7 +150,7 @@ def with_scan(
         scanning.scan_credit(
             () if time is None else one.received(tissue, time), one.beam, float(person.distance), time, factor
         )
-        for one in every_context(context).values()
+        for one in context.every.values()
     )
     total = math.fsum(one.ratio for one in (credit, *more))
     if time is not None and more and not total <= 1.0:

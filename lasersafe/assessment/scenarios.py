@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.assessment import calculation
-from lasersafe.assessment.context import TISSUES, Context, Scatterer, aid_of, duration_of_all, every_context, lines_of
+from lasersafe.assessment.context import NO_AID, TISSUES, Context, Scatterer, aid_of, duration_of_all, lines_of
 from lasersafe.assessment.scans import with_scan
 from lasersafe.hazard import scatter
 from lasersafe.hazard.combine import Line, Sum, exposure_duration, sums_at
@@ -80,6 +80,8 @@ def bare_first(person: Person) -> tuple[Person, ...]:
 
 def struck_out(context: Context, person: Person, way: str, mode: str = "") -> str:
     """Return why the case leaves a way to a person out, blank where it does not; a mode is known in a scene only."""
+    if way == "aided viewing" and not person.aided:
+        return Message(NO_AID)
     ways = (way, "direct") if way in ("missing the target", "through the target") else (way,)
     if "direct" in ways and not person.in_beam_possible:
         return Message("struck.solid")
@@ -227,7 +229,7 @@ def _lasting(context: Context, person: Person, way: str, tissue: str, time: tupl
     best, look, ratios, fractions = _worst_sum(lines, looks, tissue, time[0])
     added, shares = list[Step](), tuple[LineShare, ...]()
     if context.laser.line:
-        every = every_context(context)
+        every = context.every
         longest = person_time(every.values(), person, way, tissue)
         brightest = max((own.share(way) for own in every.values()), key=lambda one: one[0])
         looks = [replace(one, factor=brightest[0]) for one in looks]
@@ -308,7 +310,7 @@ def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
     every = ((own, one, tissue) for own in found for one in _fed_by(own) for tissue in TISSUES)
     for context, extended, tissue in every:
         source, nearest = source_of(extended), float(extended.nearest)
-        every_line = every_context(context)
+        every_line = context.every
         (duration, _), lines = duration_of_all(every_line, "scatter"), every_line.values()
         start = nearest if all(c.retinal for own in lines for c in own.compared(tissue, duration)) else _TOUCHING
         reaches = {
@@ -342,7 +344,7 @@ def extended_scenarios(context: Context) -> Iterator[Scenario]:
     """Yield a scenario for each person who can look at an extended source, eye and skin."""
     work = None if context.setup.work_distance is None else float(context.setup.work_distance)
     for extended, person, tissue in product(_fed_by(context), context.persons, TISSUES):
-        lines = every_context(context).values()
+        lines = context.every.values()
         time = person_time(lines, person, "scatter", tissue)
         compared = [(own.wavelength, c) for own in lines for c in own.compared(tissue, time[0])]
         looked_at = Scatterer(1.0, 0.0, extended.name, work, True)

@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import bent_beams, lit_places
 from lasersafe.assessment.barriers import beam_numbers
-from lasersafe.assessment.context import FAULTS, WAYS, Context, broken_context, every_context, power_of_all
+from lasersafe.assessment.context import WAYS, Context
 from lasersafe.assessment.loads import barrier_for, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import lit_past
@@ -57,7 +57,7 @@ def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
     faults = [
         replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name]), way=way)
         for context in own if context.setup.fitted
-        for way in FAULTS if (broken := broken_context(stage, context, way)[0]) is not None
+        for way, (broken, _) in context.faults(stage.contexts).items() if broken is not None
     ]  # fmt: skip
     fitted = [w for w in ways if w.fitted]
     needed, whom = height_needed(stage, entry)
@@ -93,7 +93,7 @@ def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -
     peak, place = None, None
     as_aimed = context.setup.fitted and (stage.wanted != "short" or bool(stage.case.reading))
     if as_aimed and not context.fault:
-        power = power_of_all(context)
+        power = context.power
         highest = stage.peaks(context, one.way, ("running",))[entry.name, None]
         peak, place = math.inf if power is None else min(highest.irradiance * power, one.irradiance), highest.spot[0]
         if power is None or not peak > _NOTHING * one.irradiance:
@@ -108,7 +108,7 @@ def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -
 
 def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPlace, ...]:
     """Return how near the barrier may stand with its rating; all wavelengths are taken with the power of all."""
-    power = power_of_all(context)
+    power = context.power
     if one.rating is None or power is None or not power > 0.0:
         return ()
     poses, rating, model = stage.poses(context, "running"), one.rating, stage.case.settings.scatter_model
@@ -132,7 +132,7 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
         near, wide = lit_distance(power, rating, scatter, model), 1 if model == "lambert" else 2
         put_in = f"√({scatter:.5g} · {power:.5g} / ({wide} · π · {rating:.5g}))"
         add(start, near, f"√(ρ Φ / ({wide} π E_R))", put_in)
-    for own in every_context(context).values() if one.way != "scatter" else ():
+    for own in context.every.values() if one.way != "scatter" else ():
         add_beam(start, power * (max(flat) if one.way == "mirror" else 1.0), own.beam)
         for pose, item in ((there, item) for there in poses for item in stage.lit(context, there)):
             for bend in item.bends if one.way == "mirror" and item.mirror else ():
@@ -202,7 +202,7 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
     for lasers in [fitted] if stage.case.adds_lasers else [[one] for one in fitted]:
         total = np.zeros((rows, columns))
         for context in lasers:
-            power = power_of_all(context)
+            power = context.power
             if power is None:
                 return np.full(total.shape, math.inf)
             sources = sources_on(stage, context, way, "eye", ("running",))

@@ -13,7 +13,7 @@ import numpy as np
 
 from lasersafe.assessment.aims import curved_sources, unlisted
 from lasersafe.assessment.calculation import hollow_steps
-from lasersafe.assessment.context import every_context, wave_span
+from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.faces import MATT, backing_name, faces_of, lit_faces, people_of, scatter_over_mirrors
 from lasersafe.assessment.paths import members_of, over_level_mirrors
 from lasersafe.assessment.scene_barriers import ARM, REACH
@@ -162,7 +162,7 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
         lit = [one for way in _SCATTER for one in stage.sources(context, way, "eye")]
         every: list[Source] = []
         placed = {item.name: item for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
-        parts = zip(every_context(context).values(), stage.portions(context, "eye", time, spread=False), strict=True)
+        parts = zip(context.every.values(), stage.portions(context, "eye", time, spread=False), strict=True)
         profiles = [stage.scatter_profile(own, "eye", time, portion) for own, portion in parts]
         members, sent = members_of(stage.scene, placed.values()), lit
         for _ in range(2):  # over one mirror, and over one more

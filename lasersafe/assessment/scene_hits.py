@@ -21,7 +21,7 @@ from lasersafe.assessment.calculation import (
     portion_step,
     scatter_working,
 )
-from lasersafe.assessment.context import Context, every_context, lessened, portions
+from lasersafe.assessment.context import Context, lessened, portions
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import ALPHA_MIN, credited_angles, criteria
@@ -82,12 +82,12 @@ def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
 
 def _gain(context: Context, criterion: Criterion, instrument: Aid) -> float:
     hole = criterion.limiting_aperture
-    return max(1e-12, *(instrument.gain(c.wavelength, hole) for c in every_context(context).values()))
+    return max(1e-12, *(instrument.gain(c.wavelength, hole) for c in context.every.values()))
 
 
 def with_limit_steps(context: Context, criterion: Criterion, duration: float, angle: float) -> Criterion:
     """Return a comparison with the steps of its limit, of the wavelength and setting that it belongs to."""
-    lines, tissue = list(every_context(context).values()), criterion.tissue
+    lines, tissue = list(context.every.values()), criterion.tissue
     ways = [portions(lines, tissue, duration, spread) for spread in (True, False)]
     for own, portion in (pair for parts in ways for pair in zip(lines, parts, strict=True)):
         for light in own.received(tissue, duration, (criterion.rule_set,)):
@@ -397,7 +397,7 @@ def _scatter_pairs(
     spot = source.profile.size if tissue == "eye" and with_aid is None else 0.0
     axes = source_angles(spot, spot, away, view) if spot else None
     of_one = float(scatter_exposure(1.0, source.factor, away, min(view, math.pi / 2), model))
-    lines = list(every_context(context).values())
+    lines = list(context.every.values())
     parts = portions(lines, tissue, duration, spread=False)
     pairs = []
     for own, portion in zip(lines, parts, strict=True):

@@ -12,7 +12,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import Pose, place_of
-from lasersafe.assessment.context import ON_THE_FLOOR, Context, every_context
+from lasersafe.assessment.context import ON_THE_FLOOR, Context
 from lasersafe.assessment.scene_zones import ignition_source
 from lasersafe.assessment.stage import Stage
 from lasersafe.hazard import instruments
@@ -134,7 +134,7 @@ def camera_lines(stage: Stage) -> tuple[CameraLine, ...]:
             continue
         for main in stage.contexts:
             if main.setup.fitted and stage.poses(main, "running"):
-                for context in every_context(main).values():
+                for context in main.every.values():
                     found += _of_camera(stage, main, context, entry)
     return tuple(found)
 

@@ -13,19 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.calculation import WITHOUT_STEPS, Working, exposure_steps
-from lasersafe.assessment.context import (
-    BASE_WAY,
-    FAULTS,
-    MORE_WAYS,
-    NO_AID,
-    ON_THE_FLOOR,
-    TISSUES,
-    WAYS,
-    Context,
-    aid_of,
-    broken_context,
-    every_context,
-)
+from lasersafe.assessment.context import BASE_WAY, FAULTS, MORE_WAYS, ON_THE_FLOOR, TISSUES, WAYS, Context, aid_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
 from lasersafe.assessment.scene_hits import Hit, ask, counted_exposure, taken, with_limit_steps, worst_hit
@@ -117,7 +105,7 @@ def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], li
 @kept("all", people=True)
 def _standing(stage: Stage, context: Context) -> tuple[tuple[int, ...], ...]:
     """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
-    broken = (broken_context(stage, context, way)[0] for way in FAULTS)
+    broken = (one for one, _ in context.faults(stage.contexts).values())
     return stage.standing(context, WAYS), *(stage.standing(one, WAYS[:1]) for one in broken if one is not None)
 
 
@@ -191,13 +179,13 @@ def ask_all(stage: Stage) -> None:
 
 def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
     modes = MODES if context.setup.fitted else ("running",)
-    lines = tuple(every_context(context).values())
+    lines = tuple(context.every.values())
     cut_through = not context.targets or any(target.cut_through for target in context.targets)
     for way in BASE_WAY if context.setup.fitted else _WAYS_NOT_FITTED:
         if way in MORE_WAYS and way not in context.ways:
             continue
         alike = "missing the target" if way == "through the target" and cut_through else way
-        faulty = way in ("fibre broken", "optic lost")  # one fault at a time: the head points as it should
+        faulty = way in FAULTS  # one fault at a time: the head points as it should
         same = [_same_as(stage, context, "running" if faulty and mode == "fault" else mode, mode) for mode in modes]
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
@@ -219,9 +207,8 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson, s
             hit, note = earlier[key]
             if hit is None or hit.ratio <= 1.0:
                 break
-        struck = Message(NO_AID) if one.way == "aided viewing" and not person.aided else ""
-        struck = struck or struck_out(context, person, one.way, one.mode)
-        struck = struck or (note if isinstance(note, Message) and note.group == "cannot" else "")
+        impossible = note if isinstance(note, Message) and note.group == "cannot" else ""
+        struck = struck_out(context, person, one.way, one.mode) or impossible
         yield Found(one.way, one.mode, one.tissue, time, hit, struck, note)
 
 
@@ -257,8 +244,8 @@ def asked_of(
     """Return what is asked of persons on one way in a mode, noted for `settle`; *standing* tells answers apart."""
     kind = "direct" if way in ("missing the target", "through the target") else way
     asked = Asked((), tissue, duration, aid)
-    if way in ("fibre broken", "optic lost"):
-        broken, note = broken_context(stage, context, way)
+    if way in FAULTS:
+        broken, note = context.faults(stage.contexts)[way]
         if broken is None:
             return replace(asked, note=note)
         walls, usual = stage.walls(broken, "direct", mode), "running" if mode == "fault" else mode

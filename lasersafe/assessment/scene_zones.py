@@ -12,7 +12,7 @@ import shapely
 
 from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of
 from lasersafe.assessment.barriers import beam_numbers
-from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, Context, duration_of_all, every_context, power_of_all
+from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, Context, duration_of_all
 from lasersafe.assessment.setups import adding
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
@@ -240,7 +240,7 @@ def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], 
                 factors: dict[ScatterProfile, float] = {}
                 bright.append(factors)
                 for stage, context in corners:
-                    time = duration_of_all(every_context(context), "scatter")[0]
+                    time = duration_of_all(context.every, "scatter")[0]
                     for way in ("scatter", "mirror then scatter"):
                         for source in stage.sources(context, way, tissue, duration=time):
                             assert isinstance(source.profile, ScatterProfile)
@@ -349,11 +349,11 @@ def threshold_of(stage: Stage) -> tuple[float, str]:
 def ignition_source(stage: Stage, context: Context, source: Source) -> Source | None:
     """Return the beam against the ignition threshold; None for a single pulse, which has no mean power."""
     threshold = threshold_of(stage)[0]
-    amount = power_of_all(context)  # each wavelength with the power of all: the narrowest beam reaches farthest
+    amount = context.power  # each wavelength with the power of all: the narrowest beam reaches farthest
     if amount is None:
         return None
     found = []
-    for own in every_context(context).values():
+    for own in context.every.values():
         criterion = Criterion("", "", "ignition", "continuous", amount, "W", threshold, "W/m2", 1e-9, math.inf, "")
         reach = barrier_distance(amount, threshold, own.beam) * ROUND_UP
         found.append(replace(source, profile=BeamProfile(own.beam, (criterion,), *own.may_differ), reach=reach))
@@ -365,7 +365,7 @@ def beams_to_targets(stages: Sequence[Stage]) -> list[tuple[Stage, Context, Pose
     return [
         (stage, context, pose, beam, ignition_source(stage, context, beam))
         for stage in stages for context in stage.fitted
-        for lines, sources in [(len(every_context(context)), stage.sources(context, "direct", "eye"))]
+        for lines, sources in [(len(context.every), stage.sources(context, "direct", "eye"))]
         for number, pose in enumerate(stage.poses(context, "running"))
         for beam in [max(sources[number * lines : (number + 1) * lines], key=lambda one: badness(one.reach))]
     ]  # fmt: skip
@@ -418,9 +418,9 @@ def _beyond(
     threshold, words = threshold_of(stage)
     backing = None if target.behind_distance is None else float(target.behind_distance)
     irradiance = None
-    if backing is not None and power_of_all(context) is not None:
+    if backing is not None and context.power is not None:
         irradiance = 0.0
-        for own in every_context(context).values():
+        for own in context.every.values():
             dx, dy = BeamProfile(own.beam, ()).widths(np.asarray(away + backing))
             irradiance += float(peak_exposure(own.space.highest_mean_power or 0.0, dx, dy))
     return BeyondTarget(

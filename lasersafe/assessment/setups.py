@@ -13,14 +13,7 @@ import numpy as np
 
 from lasersafe import results
 from lasersafe.assessment import calculation
-from lasersafe.assessment.context import (
-    TISSUES,
-    Context,
-    duration_of_all,
-    every_context,
-    lines_of,
-    setting_words,
-)
+from lasersafe.assessment.context import TISSUES, Context, duration_of_all, lines_of, setting_words
 from lasersafe.assessment.distances import group_ratios, instruments_of, variable_inputs, zone_distances
 from lasersafe.hazard.combine import Line, Sum, beam_sums, scatter_sums, sums_at
 from lasersafe.hazard.distances import Reach, direct_reach, exposure_at, farthest_crossing, zone
@@ -52,7 +45,7 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     """Return the zone of one way and tissue with its steps: of the main wavelength, through an instrument of all."""
     aided, scatter = way == "aided", way == "scatter"
     instruments: Sequence[Aid | None] = instruments_of(context) if aided else [None]
-    lines = every_context(context) if aided else {"": context}
+    lines = context.every if aided else {"": context}
     duration, reason = duration_of_all(lines, "direct" if aided else way)
     best: dict[str, tuple[Reach, Received, Aid | None]] = {}
     for instrument, own in product(instruments, lines.values()):
@@ -113,7 +106,7 @@ def _sum_behind(instruments: Iterable[Aid | None], lines: Mapping[str, Context],
 
 def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dict[str, float], Sum]:
     """Return how far the sum of all wavelengths reaches, by rule set too [m], and the sum there."""
-    found = every_context(context)
+    found = context.every
     duration, _ = duration_of_all(found, way)
     lines = lines_of(found, tissue, duration)
 

@@ -16,19 +16,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment import loads, paths
 from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of
-from lasersafe.assessment.context import (
-    BASE_WAY,
-    FAULTS,
-    WAYS,
-    Context,
-    Portion,
-    Wanted,
-    broken_context,
-    every_context,
-    lessened,
-    part_of,
-    portions,
-)
+from lasersafe.assessment.context import BASE_WAY, WAYS, Context, Portion, Wanted, lessened, part_of, portions
 from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of, spot_on
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
 from lasersafe.optics.reflection import LitSpot, scatter_exposure
@@ -236,7 +224,7 @@ class Stage:
     @kept(stated=False)
     def portions(self, context: Context, tissue: str, duration: float, *, spread: bool = True) -> list[Portion]:
         """Return what part of its limits each wavelength of a laser may use; nothing for a laser of one."""
-        return portions(list(every_context(context).values()), tissue, duration, spread)
+        return portions(list(context.every.values()), tissue, duration, spread)
 
     @kept(stated=False)
     def beam_profile(
@@ -314,7 +302,7 @@ class Stage:
         tuple of Source
             One for each place of the laser, mirror or lit spot.
         """
-        time = max(c.duration(way)[0] for c in every_context(context).values()) if duration is None else duration
+        time = max(c.duration(way)[0] for c in context.every.values()) if duration is None else duration
         return self._made(context, way, tissue, self._first_like(context, way, mode), time)
 
     @kept("walls")
@@ -343,7 +331,7 @@ class Stage:
         found = tuple(
             source
             for pose in self.poses(context, mode)
-            for own, portion in zip(every_context(context).values(), parts, strict=True)
+            for own, portion in zip(context.every.values(), parts, strict=True)
             for source in make(own, pose, tissue, duration, portion)
         )
         return (*found, *paths.over_level_mirrors(self.scene, found)) if BASE_WAY[way] == "scatter" else found
@@ -453,7 +441,7 @@ class Stage:
         asked = {key: one for key, one in asked.items() if key not in self.answers}
         reach = max(
             stage.scatter_reach(stage.scatter_profile(own, "eye", own.duration("scatter")[0]), 1.0)
-            for stage, one, _ in asked.values() for own in every_context(one).values()
+            for stage, one, _ in asked.values() for own in one.every.values()
         )  # fmt: skip
         reach *= _WITH_AID if any(person.aided for person in self.case.person) else 1.0
         faces = faces_of(self.scene, reach, aslant=self.case.settings.scatter_model == "lambert")
@@ -513,7 +501,7 @@ class Stage:
         running = modes == ("running",)
         ways = WAYS if running else (way,)  # what holds against one is asked before the next
         for stage, own in product(self.others, ways):
-            broken = [broken_context(stage, one, fault)[0] for one, fault in product(stage.placed, FAULTS)]
+            broken = [one for laser in stage.placed for one, _ in laser.faults(stage.contexts).values()]
             for one in [*stage.placed, *broken] if own == "direct" and not running else stage.placed:
                 if one is not None and (one.setup.fitted or not running):
                     wanted.setdefault(stage.key("peaks", one, own, modes), (stage, one, own, modes))

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe import studies
 from lasersafe.ask import SolveQuestion
-from lasersafe.assessment.context import Context, every_context
+from lasersafe.assessment.context import Context
 from lasersafe.assessment.protection import need_at, one_verdict, sharing
 from lasersafe.assessment.setups import setup_result
 from lasersafe.drawing.text import decimals, measured
@@ -376,7 +376,7 @@ def _enough(contexts: Sequence[Context], target: Target) -> tuple[bool, tuple[st
     verdicts = []
     for context in contexts:
         duration = context.duration("mirror")[0]
-        every = every_context(context).values()
+        every = context.every.values()
         needs = [need_at(own, target.place, duration, target.marking, least, sharing([context], own)) for own in every]
         verdicts += [need.verdict for need in one_verdict(needs)]
     enough = all(verdict is not None and verdict.enough for verdict in verdicts)

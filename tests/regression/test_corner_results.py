@@ -232,7 +232,7 @@ def test_the_headline_is_not_a_number_when_a_zone_is_not():
         )
         for distance in (5.0, math.nan, 7.0)
     ]
-    worked = SimpleNamespace(setups=setups, case=SimpleNamespace(adds_lasers=True, person=()), each=())
+    worked = SimpleNamespace(fitted=setups, case=SimpleNamespace(adds_lasers=True, person=()), each=())
     assert all(math.isnan(one.distance) for one in reached(worked))
 
 
