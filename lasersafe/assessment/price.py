@@ -19,9 +19,11 @@ from lasersafe.scene.beams import angles
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
+    from lasersafe.assessment.scene_hits import Hit
     from lasersafe.models import Aim, Case
     from lasersafe.models.scene import ScenePlace
     from lasersafe.results import Scenario
+    from lasersafe.scene.sources import Source
 
 Model = TypeVar("Model", bound=CaseModel)
 MOST = 24  # rows that are looked at: while running, the worst of each person, laser and way
@@ -51,18 +53,21 @@ def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str])
             rows.setdefault((one.person, one.laser, one.way), one)
     for row in list(rows.values())[:MOST]:
         context = fitted[row.laser, row.setup]
-        found: dict[tuple[str, ...], float] = {
-            (key,): _ratio(other, context, row) for key, other in _stated(stage, context, row)
-        }
+        hit = hit_of(stage, context, row.person, row.way, row.tissue, row.duration)
         one_place = _ratio(replace(stage, without=frozenset(["place"])), context, row)  # asks nothing new
+        # what changes nothing of the light at that place can cost little
+        by = hit.source if hit is not None and not (one_place * NO_CASE <= row.ratio or one_place <= 1.0) else None
+        found: dict[tuple[str, ...], float] = {
+            (key,): _ratio(other, context, row) for key, other in _stated(stage, context, row, by)
+        }
         if one_place * WORTH <= row.ratio:
             found["place",] = one_place
-        strict = _strict(stage, context, row)
+        strict = _strict(stage, context, row, hit, by)
         other, together = _other(stage, stage.case, row, strict) if strict else stage, (*strict, "place")
         alone = _ratio(other, context, row) if strict else row.ratio
         whole = _ratio(replace(other, without=frozenset(together)), context, row) if strict else row.ratio
         if whole * NO_CASE <= row.ratio or whole <= 1.0:
-            singles = strict if len(strict) > 1 else ()
+            singles = strict if len(strict) > 1 and _worth_saying(alone, row) else ()  # one costs no more than all
             each: dict[tuple[str, ...], float] = {
                 (key,): _ratio(_other(stage, stage.case, row, (key,)), context, row) for key in singles
             }
@@ -96,8 +101,8 @@ def _ratio(other: Stage, context: Context, row: Scenario) -> float:
     return 0.0 if hit is None else hit.ratio
 
 
-def _stated(stage: Stage, context: Context, row: Scenario) -> Iterator[tuple[str, Stage]]:
-    """Give the scene with one thing stated that matters on the way of a row."""
+def _stated(stage: Stage, context: Context, row: Scenario, by: Source | None) -> Iterator[tuple[str, Stage]]:
+    """Give the scene with one thing stated that matters on the way of a row, and for the light that is there."""
     case, scene, base = stage.case, stage.scene, BASE_WAY[row.way]
     here = [one for one in scene.aim if one.laser == context.laser.name]
     if context.laser.handheld and any(one.moves is None for one in here):
@@ -114,17 +119,17 @@ def _stated(stage: Stage, context: Context, row: Scenario) -> Iterator[tuple[str
             places = tuple(_with(one, shape="flat") if one.shape == "unknown" else one for one in scene.surface)
             targets = tuple(_with(one, shape="flat") if one.shape == "unknown" else one for one in scene.target)
             yield "shape", _other(stage, case, row, surface=places, target=targets)
-    if base == "scatter":
+    if base == "scatter" and (by is None or row.way != "scatter" or by.parts or by.seen_in):
         walls = tuple(_with(one, reflectance=one.reflectance or _MATT) for one in scene.barrier)
         ground = _with(scene.ground or Ground.model_construct(), reflectance=_MATT)
         yield "reflectance", _other(stage, case, row, barrier=walls, ground=ground)
 
 
-def _strict(stage: Stage, context: Context, row: Scenario) -> tuple[str, ...]:
-    """Return what no case can state, and yet may make the bound of a row strict."""
+def _strict(stage: Stage, context: Context, row: Scenario, hit: Hit | None, by: Source | None) -> tuple[str, ...]:
+    """Return what no case can state, and yet may make the bound of a row strict, for the light that is there."""
     scan, base = context.setup.scan, BASE_WAY[row.way]
     mirrored = base == "mirror" or row.way == "mirror then scatter"
-    hit = hit_of(stage, context, row.person, row.way, row.tissue, row.duration)
+    shining = {one.name for one in stage.case.surface if one.finish == "mirror"}
     shown = hit is not None and hit.shown
     moves = mirrored or all(one.moves is not None for one in stage.scene.aim if one.laser == context.laser.name)
     moves &= base != "scatter" and any(any(pose.moves) for pose in stage.poses(context, "running"))
@@ -134,7 +139,7 @@ def _strict(stage: Stage, context: Context, row: Scenario) -> tuple[str, ...]:
         "stays": moves and not shown,
         "weak": mirrored and not shown and any(not one.holds for one in stage.held(context, base).values()),
         "edge": base != "scatter" and not shown and (mirrored or bool(stage.scene.barrier)),
-        "shines": base == "scatter" and any(one.finish == "mirror" for one in stage.case.surface),
+        "shines": base == "scatter" and bool(shining) and (by is None or by.surface in shining),
     }
     return tuple(key for key, acts in acting.items() if acts)
 
