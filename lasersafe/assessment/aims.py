@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Container
+from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -25,7 +25,7 @@ from lasersafe.scene.beams import (
     Vector,
     about,
     angles,
-    farthest_of,
+    farthest_of_each,
     unit,
 )
 from lasersafe.scene.mirrors import Mirror, from_spots, hung, reachable
@@ -381,27 +381,38 @@ def _parallel_at(beam: BeamGeometry, radius: float) -> list[float]:
     return found
 
 
+def reaching(made: Sequence[tuple[Source, float | None]]) -> list[Source]:
+    """Return light with how far along its path it exceeds a limit, rounded up, worked out for all of it at once.
+
+    With each comes what share of its beam counts for that, None where it is known.
+    """
+    far = iter(farthest_of_each([
+        (one.profile, share) for one, share in made if share is not None and isinstance(one.profile, BeamProfile)
+    ]))  # fmt: skip
+    return [one if share is None else replace(one, reach=next(far) * ROUND_UP) for one, share in made]
+
+
 def curved_sources(
     context: Context, pose: Pose, item: Lit, spots: Spots, profile: BeamProfile, source: Source | None = None
-) -> tuple[Source, ...]:
-    """Return what a curved surface makes of the beam: anywhere in front of it, as far as its curvature lets it go."""
+) -> list[tuple[Source, float]]:
+    """Return what a curved surface makes of the beam: anywhere in front of it, as far as its curvature lets it go.
+
+    With each comes what `reaching` asks for.
+    """
     found = []
     for bend in item.bends:
         bulge = item.bulge if bend == "convex" else 0.0
         for bent in bent_beams(context, pose, item, spots, bend, source):
             x, y = bent.beam.waist_position
-            lit = bent.spots or spots
             beam = replace(bent.beam, waist_position=(x + bent.away, y + bent.away))  # counted from the last optic
-            reach = farthest_of(profile.criteria, beam, item.reflectance) * ROUND_UP
-            found.append(
-                from_spots(
-                    "mirror", lit, replace(profile, beam=beam), reach, offset=bent.away,
-                    factor=item.reflectance, plane=None if bulge == 1.0 else item.plane, surface=item.name,
-                    note=bent.words, bend=bend, bulge=bulge,
-                    bends=(source.bends if source else 0) + (item.radius is None),
-                )
+            sent = from_spots(
+                "mirror", bent.spots or spots, replace(profile, beam=beam), math.inf, offset=bent.away,
+                factor=item.reflectance, plane=None if bulge == 1.0 else item.plane, surface=item.name,
+                note=bent.words, bend=bend, bulge=bulge,
+                bends=(source.bends if source else 0) + (item.radius is None),
             )  # fmt: skip
-    return tuple(found)
+            found.append((sent, item.reflectance))
+    return found
 
 
 @dataclass(frozen=True)

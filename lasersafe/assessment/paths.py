@@ -11,9 +11,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.aims import ROUND_UP, UNLISTED, Lit, curved_sources
+from lasersafe.assessment.aims import UNLISTED, Lit, curved_sources, reaching
 from lasersafe.assessment.loads import places_on, window_screen
-from lasersafe.scene.beams import EVERYWHERE, FLOAT, BeamProfile, Vector, farthest_of
+from lasersafe.scene.beams import EVERYWHERE, FLOAT, BeamProfile, Vector
 from lasersafe.scene.bound import Question, bounds
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import (
@@ -133,35 +133,39 @@ def further_mirrors(
             if not any(_pairs(front, [member], walls) for member in members):
                 break
             few = _alike(front)
-            last = [  # as if every mirror sent it anywhere
+            last = reaching([  # as if every mirror sent it anywhere
                 one for member in members if member.mirror is not None
                 for source, anyhow in _anyhow(few, member)
                 for one in _sent_on(context, pose, source, anyhow, walls)
-            ]  # fmt: skip
+            ])  # fmt: skip
             found += [
                 replace(new, note=joined((source.surface, member.name), ", "))
                 for source in [*front, *last] for member in members
                 if member.mirror is None and not _left(source, member)
-                for new in _sent_on(context, pose, source, member, walls)
+                for new, _ in _sent_on(context, pose, source, member, walls)
             ]  # fmt: skip
             found += [replace(one, unbounded=one.bend != "flat") for one in last]  # nothing is followed beyond these
             break
         pairs = _pairs(front, members, walls)
-        for source, member in pairs if len(pairs) <= MOST_WAYS else _few_pairs(pairs):
-            for new in _sent_on(context, pose, source, member, walls):
-                named = replace(new, note=joined((source.surface, member.name), ", "), surface=member.name)
-                if named.aimed or named.bend != "flat":
-                    found.append(named)
-                    after.append(named)
-                    continue
-                key = replace(named, offset=0.0, factor=1.0, reach=0.0, origin=None, note="")
-                known = lost.get(key, named)
-                lost[key] = replace(
-                    known, offset=min(known.offset, named.offset), factor=max(known.factor, named.factor),
-                    reach=max(known.reach, named.reach), origin=_origin_of([known, named]),
-                )  # fmt: skip
-                if known is named or lost[key] != known:  # what is nearer or stronger is followed anew
-                    after = [*(one for one in after if one is not known), lost[key]]
+        made = [
+            (joined((source.surface, member.name), ", "), member.name, one)
+            for source, member in (pairs if len(pairs) <= MOST_WAYS else _few_pairs(pairs))
+            for one in _sent_on(context, pose, source, member, walls)
+        ]
+        for (note, name, _), new in zip(made, reaching([one for *_, one in made]), strict=True):
+            named = replace(new, note=note, surface=name)
+            if named.aimed or named.bend != "flat":
+                found.append(named)
+                after.append(named)
+                continue
+            key = replace(named, offset=0.0, factor=1.0, reach=0.0, origin=None, note="")
+            known = lost.get(key, named)
+            lost[key] = replace(
+                known, offset=min(known.offset, named.offset), factor=max(known.factor, named.factor),
+                reach=max(known.reach, named.reach), origin=_origin_of([known, named]),
+            )  # fmt: skip
+            if known is named or lost[key] != known:  # what is nearer or stronger is followed anew
+                after = [*(one for one in after if one is not known), lost[key]]
         front = after
     return [*found, *lost.values()]
 
@@ -222,12 +226,14 @@ def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls)
     return found
 
 
-def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls: Walls) -> list[Source]:
-    """Return what a further mirror makes of light."""
+def _sent_on(
+    context: Context, pose: Pose, source: Source, member: Member, walls: Walls
+) -> list[tuple[Source, float | None]]:
+    """Return what a further mirror makes of light, with what `reaching` asks for."""
     assert isinstance(source.profile, BeamProfile)
     if member.mirror is None:
-        return [replace(level_mirror(source, member.height, member.share, member.name), unbounded=False)]
-    mirror, item, found = member.mirror, member.item, []
+        return [(replace(level_mirror(source, member.height, member.share, member.name), unbounded=False), None)]
+    mirror, item, found = member.mirror, member.item, list[tuple[Source, float | None]]()
     if item is not None and item.bends:  # another side of it may be lit than by the laser
         item = item.facing(*hull_of(source))
     facing = mirror if item is None or item is member.item else item.as_mirror
@@ -238,17 +244,17 @@ def _sent_on(context: Context, pose: Pose, source: Source, member: Member, walls
         spots = Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True, facing.normal)
     if item is not None and item.bends:
         bent = curved_sources(context, pose, item, spots, source.profile, source)
-        found += [replace(one, factor=one.factor * source.factor) for one in bent]
+        found += [(replace(one, factor=one.factor * source.factor), share) for one, share in bent]
     if item is None or item.may_be_flat:
-        reach = farthest_of(source.profile.criteria, source.profile.beam, source.factor * member.share) * ROUND_UP
         if mirror.normal is None or (mirror.off and not source.aimed):
-            found.append(facing_anywhere(source, mirror, spots, reach))
+            flat = [facing_anywhere(source, mirror, spots, math.inf)]
         elif source.aimed:
-            found += past_walls(source, mirror, reach, walls)
+            flat = past_walls(source, mirror, math.inf, walls)
         else:
-            found += [image_of_spots(one, mirror, reach) for one in on_both_sides(source, mirror)]
+            flat = [image_of_spots(one, mirror, math.inf) for one in on_both_sides(source, mirror)]
+        found += [(one, source.factor * member.share) for one in flat]
     many = source.bend == "unknown" and item is not None and item.shape == "convex"
-    return [replace(one, bends=max(one.bends, source.bends), unbounded=many) for one in found]
+    return [(replace(one, bends=max(one.bends, source.bends), unbounded=many), share) for one, share in found]
 
 
 def _few_pairs(pairs: Sequence[tuple[Source, Member]]) -> list[tuple[Source, Member]]:

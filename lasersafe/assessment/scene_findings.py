@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.aims import curved_sources, unlisted
+from lasersafe.assessment.aims import curved_sources, reaching, unlisted
 from lasersafe.assessment.calculation import hollow_steps
 from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.faces import MATT, backing_name, faces_of, lit_faces, people_of, scatter_over_mirrors
@@ -132,7 +132,8 @@ def _mirrors(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
                 profile = stage.beam_profile(context, "eye", context.duration("mirror")[0])
                 hollow = unlisted(pose, stage.work_distance(context), "unknown")
                 spots = stage.spots(context, pose, hollow)
-                sent += [(context, source) for source in curved_sources(context, pose, hollow, spots, profile)]
+                made = curved_sources(context, pose, hollow, spots, profile)
+                sent += [(context, source) for source in reaching(made)]
     curved = [s.name for s in stages[0].scene.surface if s.shape in ("convex", "concave")]
     if curved:
         yield say("mirror", "scene.curved", surfaces=", ".join(curved))

@@ -215,7 +215,7 @@ def ask(
         asked: tuple[object, ...] = ("hit", tissue, with_aid, context.corner if with_aid else None, beyond, number, lit)
         keys.append(asked)
         if asked not in stage.answers and asked not in stage.open:
-            seen = own if with_aid is None else [(_behind(context, source, with_aid), walls) for source, walls in own]
+            seen = own if with_aid is None else _behind(context, own, with_aid)
             places = ("places", tissue)
             if places not in stage.answers:
                 stage.answers[places] = person_places(stage, tissue)
@@ -248,12 +248,18 @@ def _moved(stage: Stage, tissue: str, before: bool) -> NDArray[np.intp]:
     return np.flatnonzero(elsewhere | [one != other for one, other in zip(now.outlines, was.outlines, strict=True)])
 
 
-def _behind(context: Context, source: Source, instrument: Aid) -> Source:
-    """Return a beam against its limits for the bare eye and behind an instrument; scatter as it is."""
-    if not isinstance(source.profile, BeamProfile):
-        return source
-    wide = tuple(aided(context, c, instrument) for c in source.profile.criteria)
-    return replace(source, profile=replace(source.profile, criteria=wide + source.profile.criteria))
+def _behind(context: Context, lights: Sequence[Light], instrument: Aid) -> list[Light]:
+    """Return beams against their limits for the bare eye and behind an instrument; scatter as it is."""
+    known: dict[int, tuple[Criterion, ...]] = {}
+    found = []
+    for source, walls in lights:
+        if isinstance(source.profile, BeamProfile):
+            criteria = source.profile.criteria  # many beams have the same ones
+            if id(criteria) not in known:
+                known[id(criteria)] = (*(aided(context, c, instrument) for c in criteria), *criteria)
+            source = replace(source, profile=replace(source.profile, criteria=known[id(criteria)]))
+        found.append((source, walls))
+    return found
 
 
 def _raised(hit: Hit, times: float) -> Hit:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
-from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of
+from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of, reaching
 from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, Context, duration_of_all
 from lasersafe.assessment.setups import adding
@@ -23,7 +23,7 @@ from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, box_of, lit_areas, polygons
-from lasersafe.scene.beams import NEAREST, BeamProfile, ScatterProfile, farthest_of
+from lasersafe.scene.beams import NEAREST, BeamProfile, ScatterProfile
 from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
@@ -191,7 +191,7 @@ def _together(
         own = shapely.union_all([area_of(z.polygons) for z in alone if z.fitted and tissue in z.kind])
         for placed, groups in together_lights(stages, tissue):
             if len(groups) > 1:
-                every = [_counted(source, len(groups)) for group in groups for source, _ in group]
+                every = _counted((source for group in groups for source, _ in group), len(groups))
                 free = _outlines(stage, every, near)
                 wanted.append((groups, free if near is not None else shapely.difference(free, own)))
                 named.append((tissue, placed))
@@ -259,14 +259,14 @@ def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], 
     return best
 
 
-def _counted(source: Source, times: int) -> Source:
-    """Return a source so many times as bright: where it is below the limit, so many alike are together."""
-    factor = source.factor * times
-    if isinstance(source.profile, BeamProfile):
-        reach = farthest_of(source.profile.criteria, source.profile.beam, factor)
-    else:
-        reach = far_scatter(source.profile, factor)
-    return replace(source, factor=factor, reach=reach * ROUND_UP)
+def _counted(sources: Iterable[Source], times: int) -> list[Source]:
+    """Return sources so many times as bright: where one is below the limit, so many alike are together."""
+    brighter = [replace(one, factor=one.factor * times) for one in sources]
+    return reaching([
+        (one, one.factor) if isinstance(one.profile, BeamProfile)
+        else (replace(one, reach=far_scatter(one.profile, one.factor) * ROUND_UP), None)
+        for one in brighter
+    ])  # fmt: skip
 
 
 def _shape(

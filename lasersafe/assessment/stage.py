@@ -15,7 +15,7 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment import loads, paths
-from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of
+from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of, reaching
 from lasersafe.assessment.context import BASE_WAY, WAYS, Context, Portion, Wanted, lessened, part_of, portions
 from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of, spot_on
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
@@ -353,24 +353,21 @@ class Stage:
     @kept("walls")
     def _mirrors(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         laser = self._direct(context, pose, tissue, duration, portion)[0]
-        found: list[Source] = []
+        made: list[tuple[Source, float | None]] = []
         walls = self.walls(context, "direct", pose.mode)
         assert isinstance(laser.profile, BeamProfile)
         for item in self.lit(context, pose):
             if not item.mirror or not self._meets(context, pose, item, laser):
                 continue
             spots = self.spots(context, pose, item)
-            found += curved_sources(context, pose, item, spots, laser.profile)
-            if not item.may_be_flat:
-                continue
-            reach = farthest_of(laser.profile.criteria, context.beam, item.reflectance) * ROUND_UP
-            if item.normal is None:
-                found.append(facing_anywhere(laser, item.as_mirror, spots, reach))
-            else:
-                found += past_walls(laser, item.as_mirror, reach, walls)
+            made += curved_sources(context, pose, item, spots, laser.profile)
+            if item.may_be_flat and item.normal is None:
+                made.append((facing_anywhere(laser, item.as_mirror, spots, math.inf), item.reflectance))
+            elif item.may_be_flat:
+                made += [(one, item.reflectance) for one in past_walls(laser, item.as_mirror, math.inf, walls)]
         for pane in self.panes(context, pose, pose.mode):
-            reach = farthest_of(laser.profile.criteria, context.beam, pane.mirror.reflectance) * ROUND_UP
-            found += past_walls(laser, pane.mirror, reach, walls)
+            made += [(one, pane.mirror.reflectance) for one in past_walls(laser, pane.mirror, math.inf, walls)]
+        found = reaching(made)
         found += [level_mirror(laser, one.height, one.share, one.name) for one in paths.level_members(self.scene)]
         members = paths.members_of(self.scene, self.lit(context, pose))
         return found + paths.further_mirrors(context, pose, found, members, walls, self.burnt)

@@ -597,3 +597,21 @@ def farthest_of(criteria: tuple[Criterion, ...], beam: BeamGeometry, factor: flo
 
     each = BeamProfile(beam, criteria).strengths.items()
     return max(float(direct_distance(most * factor, 1.0, aperture, beam)) for aperture, most in each)
+
+
+def farthest_of_each(wanted: Sequence[tuple[BeamProfile, float]]) -> list[float]:
+    """Return how far a share of each of some beams exceeds any of its comparisons [m], worked out all at once."""
+    from lasersafe.hazard.distances import direct_distance
+
+    kinds: dict[tuple[bool, str, str], list[tuple[int, float, float, BeamGeometry]]] = {}
+    for number, (profile, share) in enumerate(wanted):
+        beam = profile.beam
+        rows = kinds.setdefault((beam.circular, beam.profile, beam.propagation), [])
+        rows += [(number, most * share, aperture, beam) for aperture, most in profile.strengths.items()]
+    found = np.zeros(len(wanted))
+    for (circular, *kind), rows in kinds.items():
+        numbers, amounts, apertures, beams = zip(*rows, strict=True)
+        axes = np.array([(one.waist_diameter, one.divergence, one.waist_position) for one in beams]).transpose(1, 2, 0)
+        many = BeamGeometry(*((x, x if circular else y) for x, y in axes), *kind)  # type: ignore[arg-type]
+        np.maximum.at(found, list(numbers), direct_distance(np.array(amounts), 1.0, np.array(apertures), many))
+    return list(map(float, found))

@@ -152,7 +152,7 @@ def test_no_single_way_over_a_mirror_gives_more_than_the_few_that_stand_for_all(
     merged = [
         new
         for source, anyhow in paths._few_pairs([(way, member) for way in ways])
-        for new in paths._sent_on(CONTEXT, None, source, anyhow, Walls())
+        for new, _ in paths._sent_on(CONTEXT, None, source, anyhow, Walls())
     ]
     half = rng.uniform(0.0, 0.3, (60, 3)) * rng.choice([0.0, 1.0])
     middle = np.array(member.mirror.position) + rng.normal(size=(60, 3)) * 10 ** rng.uniform(-1, 1.5, (60, 1))
@@ -160,8 +160,10 @@ def test_no_single_way_over_a_mirror_gives_more_than_the_few_that_stand_for_all(
     place = middle + rng.uniform(-1.0, 1.0, half.shape) * half  # a bound of a single way may be the looser one
     spots = Spots(member.mirror.position, EVERYWHERE, member.mirror.width / 2.0, True)
     for way in ways:
-        single = list(curved_sources(CONTEXT, None, member.item, spots, way.profile, way))
-        single = [replace(one, factor=one.factor * way.factor) for one in single]
+        single = [
+            replace(one, factor=one.factor * way.factor)
+            for one, _ in curved_sources(CONTEXT, None, member.item, spots, way.profile, way)
+        ]
         if member.item.may_be_flat:
             single.append(facing_anywhere(way, member.mirror, spots, 1e9))
         for one in single:
@@ -225,7 +227,7 @@ def test_where_many_ways_are_merged_no_way_that_is_followed_to_its_end_gives_mor
             for source in ways
             for member in members
             if member.name != source.surface
-            for new in paths._sent_on(CONTEXT, None, source, member, Walls())
+            for new, _ in paths._sent_on(CONTEXT, None, source, member, Walls())
         ]
         single = [*single, *ways]
     middle = rng.uniform([-4, -4, 0.1], [4, 4, 2.0], (60, 3))
