@@ -19,10 +19,11 @@ from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_
 from lasersafe.assessment.problem import CAPS, Problem, emission_inputs
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
-from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio
+from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio, last_fall
 from lasersafe.hazard.exposure import Comparison, Floats, Received
 from lasersafe.hazard.instruments import Aid, through
 from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
+from lasersafe.limits.exposure import alike
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import physical_range
 
@@ -34,7 +35,6 @@ _CAP_NODES = 25
 _FEW_CAPS = 64
 _SEARCHES = 2000  # worst settings that are searched in one call, some milliseconds each
 _CLOSE = 1e-6  # m
-_SAME = 1.0 + 1e-10
 _PULSES = ("pulse_duration", "repetition_rate", "duty")
 Block = Callable[[Problem, int], Floats]  # what it finds for so many cases
 
@@ -343,7 +343,7 @@ class _Compared:
         return reduce(np.add, every)
 
     def reach(self, size: int) -> Floats:
-        """Return the last distance at which the ratio is above 1 [m]; of a scattered sum 1e-10 of it beyond at most."""
+        """Return the last distance at which the ratio is above 1 [m]."""
         own, compared = self.members[0]
         if self.way != "scatter" and not self.group:
             return farthest(compared, own.beams, self.share)
@@ -356,9 +356,11 @@ class _Compared:
         steps = [np.broadcast_to(one, (size,)) for one in step_places(own.spot)]
         beyond = [(one, self.ratio(one, size)) for one in steps]  # nearer the sum can be less than just beyond a step
 
-        def ratio(place: Floats) -> Floats:
+        def ratio(some: Floats, at: Places | slice = slice(None)) -> Floats:
+            place = np.ones(size)
+            place[at] = some
             there = (np.where(place < one, highest, 0.0) for one, highest in beyond)
-            return reduce(np.maximum, there, self.ratio(place, size))
+            return reduce(np.maximum, there, self.ratio(place, size))[at]
 
         near, far = np.full(size, _CLOSE), np.full(size, 1.0)
         any_over = ratio(near) > 1.0
@@ -369,11 +371,9 @@ class _Compared:
                     f"distance: the sum of the wavelengths is above its limit {FARTHEST:g} m from the surface",
                     OutOfRangeError,
                 )
-        while (far > near * _SAME).any():
-            middle = np.sqrt(near * far)
-            over = ratio(middle) > 1.0
-            near, far = np.where(over, middle, near), np.where(over, far, middle)
-        return np.where(any_over, far, 0.0)
+        found, last = np.zeros(size), np.flatnonzero(any_over)
+        found[last] = last_fall(ratio, near[last], far[last], found[last], last)
+        return found
 
     @property
     def alike(self) -> bool:
@@ -382,9 +382,10 @@ class _Compared:
         varied = [own.value("view_angle", 0.0)]
         if not own.by_setting:
             light = own.light
-            varied += map(np.asarray, (light.pulse_duration, light.repetition_rate, own.wavelength, self.duration))
+            varied += map(np.asarray, (light.pulse_duration, light.repetition_rate, self.duration))
+            varied += [alike(name, self.tissue, own.wavelength)[0] for name in self.rule_sets]
             varied += [np.asarray(light.pulse_energy)] if light.pedestal else []
-        return not any(values.ndim for values in varied)
+        return not any(values.size > 1 for values in varied)
 
     def spot(self, own: Problem) -> LitSpot:
         """Return what scatters, with its size where that earns credit."""

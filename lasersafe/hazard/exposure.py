@@ -275,7 +275,7 @@ def body_area(tissue: str, wavelength: ArrayLike) -> float | None:
 
 ALPHA_MIN = 1.5e-3
 _MANY = 256  # trains from which on the quick way pays
-_FEW = 4096  # up to this many source angles, equal ones are looked for
+_FEW = 4096  # so many source angles tell whether equal ones are looked for
 _SHORTEST = 1e-3  # s; light that lasts is not looked at in shorter parts
 _ANGLES = (1.5e-3, 20e-3)  # rad
 _TIMES = 9
@@ -441,17 +441,7 @@ def compare(light: Received, source_angle: ArrayLike = ALPHA_MIN) -> tuple[Compa
     """
     if light.single and isinstance(source_angle, float):
         return _of_one(light, source_angle)
-    amount, unit = light.emission.amount, light.emission
-    if not (unit.pedestal or unit.pulses):  # no limit depends on the amount
-        pulse, rate = _number(unit.pulse_duration), _number(unit.repetition_rate)
-        unit = replace(unit, power=1.0, pulse_energy=1.0, pulse_duration=pulse, repetition_rate=rate)
-    light = replace(light, emission=unit, duration=_number(light.duration))
-    alone = unit.single and isinstance(light.duration, float) and isinstance(source_angle, float)
-    given = np.asarray(light.wavelength, dtype=np.float64)
-    own, at = alike(light.rule_set, light.tissue, given)
-    if at is not None and (own.size == 1 or not alone):
-        own, at = own if own.size == 1 else given, None
-    light = replace(light, wavelength=_number(own))
+    amount, (light, at) = light.emission.amount, without_amount(light, isinstance(source_angle, float))
     found = (_of_one if light.single and isinstance(source_angle, float) else _compare)(light, source_angle)
 
     def spread(values: ArrayLike) -> Floats:
@@ -462,6 +452,36 @@ def compare(light: Received, source_angle: ArrayLike = ALPHA_MIN) -> tuple[Compa
         replace(one, amount=amount, limit=spread(one.limit), aperture=spread(one.aperture), time=spread(one.time))
         for one in found
     )
+
+
+def without_amount(light: Received, alone: bool) -> tuple[Received, NDArray[np.integer[Any]] | None]:
+    """Return what its limits depend on, as single numbers where that is the same for all.
+
+    Parameters
+    ----------
+    light : Received
+        One exposure, or many.
+    alone : bool
+        Whether the limits depend on nothing else; else wavelengths are put together only where all are alike.
+
+    Returns
+    -------
+    Received
+        A power and an energy of 1, where no limit depends on the amount.
+    numpy.ndarray of int, shape (n,), or None
+        Which of its wavelengths stands for each; None: they are the given ones, or one for all.
+    """
+    unit = light.emission
+    if not (unit.pedestal or unit.pulses):
+        pulse, rate = _number(unit.pulse_duration), _number(unit.repetition_rate)
+        unit = replace(unit, power=1.0, pulse_energy=1.0, pulse_duration=pulse, repetition_rate=rate)
+    light = replace(light, emission=unit, duration=_number(light.duration))
+    alone = alone and unit.single and isinstance(light.duration, float)
+    given = np.asarray(light.wavelength, dtype=np.float64)
+    own, at = alike(light.rule_set, light.tissue, given)
+    if at is not None and (own.size == 1 or not alone):
+        own, at = own if own.size == 1 else given, None
+    return replace(light, wavelength=_number(own)), at
 
 
 def _number(values: Any) -> Any:
@@ -544,7 +564,7 @@ def compare_source(light: Received, first: ArrayLike, second: ArrayLike) -> list
     """
     one, two = np.broadcast_arrays(np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64))
     angles = credited_angles(light, one, two)
-    if not light.emission.single or angles.size > _FEW:
+    if not light.single or unique(angles.reshape(-1)[:_FEW]).size > _FEW // 2:
         every = compare(light, angles)
         return [replace(c, limit=c.limit.min(axis=0), aperture=np.asarray(c.aperture).min(axis=0)) for c in every]
     different = unique(angles)  # equal angles are looked up once

@@ -13,7 +13,16 @@ from numpy.typing import ArrayLike
 from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_crossing, last_fall, scatter_distance
-from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare_source, credited_angles, criteria
+from lasersafe.hazard.exposure import (
+    ALPHA_MIN,
+    Comparison,
+    Floats,
+    Received,
+    compare_source,
+    credited_angles,
+    criteria,
+    without_amount,
+)
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
 from lasersafe.optics.viewing import ExtendedSource, cone_share, exposure_per_amount, limited_angle, parts
@@ -346,13 +355,10 @@ def spot_limits(light: Received, part: Callable[[str], float] = lambda hazard: 1
     callable
         As for `scatter_farthest`; infinite where no hazard is left.
     """
-    alone = light.emission.single
-    if alone:
-        wavelength, duration = float(np.asarray(light.wavelength)), float(np.asarray(light.duration))
-        light = replace(light, wavelength=wavelength, duration=duration)
+    light, _ = without_amount(light, False)
 
     def lowest(first: Floats, second: Floats, at: Places) -> Floats:
-        every = compare_source(light if alone else light.taken(at), first, second)
+        every = compare_source(light if light.single else light.taken(at), first, second)
         mine = [one.limit * share for one in every if (share := part(one.hazard)) > 0.0]
         return np.broadcast_to(reduce(np.minimum, mine, np.asarray(np.inf)), first.shape)
 

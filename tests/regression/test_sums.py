@@ -11,6 +11,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import zone_distances
 from lasersafe.assessment.setups import reach_together
+from lasersafe.hazard import exposure
 from lasersafe.hazard.combine import Line, groups
 from lasersafe.hazard.exposure import continuous
 from lasersafe.models import parse_case
@@ -325,3 +326,23 @@ def test_the_class_is_that_of_the_worst_wavelength():
     (alone,) = worked(text, person("Visitor", "20 m")).class_checks
     (both,) = worked(text.replace("[[laser.setup]]", line), person("Visitor", "20 m")).class_checks
     assert (alone.computed, alone.label_is_lower, both.computed, both.label_is_lower) == ("1", False, "4", True)
+
+
+def test_wavelengths_with_the_same_limits_are_worked_out_once(monkeypatch):
+    # 1064 +- 5 nm lies in one row of every table: all draws of it are one case. Two wavelengths, a train, a lit spot
+    # of 10 mm that is seen as an extended source: 150 trains were worked out for each draw.
+    train = 'kind = "pulse train"\npulse_duration = "20 ns"\nrepetition_rate = "5 kHz"\npulse_energy = "2 mJ"\n'
+    line = '[[laser.line]]\nname = "second"\nwavelength = "808 nm"\nshare = 0.1\n'
+    text = HEAD + laser("M", "1064 nm", extra='work_distance = "1 m"', emission=train + line) + person()
+    context = contexts(parse_case(text), ("ICNIRP-2013", "EU-2006/25/EC"))[0]
+    alone = float(zone_distances(context, "scatter", "eye", {}))
+    sizes, before = [], exposure.pulse_train_limit
+
+    def counted(*given, **more):
+        sizes.append(np.broadcast(*given[2:]).size)
+        return before(*given, **more)
+
+    monkeypatch.setattr(exposure, "pulse_train_limit", counted)
+    draws = np.random.default_rng(5).uniform(1059e-9, 1069e-9, 2_000)
+    assert zone_distances(context, "scatter", "eye", {"wavelength": draws}) == pytest.approx(alone, rel=1e-12)
+    assert sum(sizes) < 5_000
