@@ -163,20 +163,6 @@ def turnable(context: Context) -> bool:
     return bool(context.space.modes) or any(name not in ("power", "pulse_energy") for name in context.space.knobs)
 
 
-def stepwise(values: Floats, edges: list[float], function: Callable[[float], float]) -> Floats:
-    """Return a function that is constant between edges, at many values; next to an edge its highest neighbour."""
-    if values.ndim == 0:
-        return np.asarray(function(float(values)))
-    inside = [e for e in edges if values.min() * 0.999 < e < values.max() * 1.001]
-    ends = unique(np.array([e * f for e in inside for f in (1.0 - _SLIVER, 1.0 + _SLIVER)]))
-    bounds = np.concatenate([[values.min() * 0.99], ends, [values.max() * 1.01]])
-    found = np.array([function(float(middle)) for middle in np.sqrt(bounds[:-1] * bounds[1:])])
-    padded = np.concatenate([found[:1], found, found[-1:]])
-    around = np.maximum(np.maximum(padded[:-2], padded[2:]), found)
-    thin = bounds[1:] < bounds[:-1] * (1.0 + 3.0 * _SLIVER)
-    return np.asarray(np.where(thin, around, found)[np.searchsorted(ends, values, side="right")])
-
-
 known_settings = lru_cache(maxsize=1024)(worst_settings)
 
 
@@ -327,12 +313,19 @@ class Problem:
             return np.asarray(self.context.share(way)[0])
         if "reflectance" in self.values:
             return self.values["reflectance"]
-
-        def one(wavelength: float) -> float:
-            own = self.at(wavelength)
-            return own.mirror_reflectance[0] if way == "mirror" else own.scatter_surface[0]
-
-        return stepwise(self.wavelength, self.context.reflectance_edges, one)
+        # constant between the edges of the tables; of many wavelengths that next to an edge has its highest neighbour
+        waves, many = self.wavelength, self.wavelength.ndim > 0
+        edges = [e for e in self.context.reflectance_edges if waves.min() * 0.999 < e < waves.max() * 1.001 and many]
+        ends = unique(np.array([e * f for e in edges for f in (1.0 - _SLIVER, 1.0 + _SLIVER)]))
+        bounds = np.concatenate([[waves.min() * 0.99], ends, [waves.max() * 1.01]])
+        middles = np.sqrt(bounds[:-1] * bounds[1:]) if many else waves.reshape(1)
+        contexts = [self.at(float(middle)) for middle in middles]
+        shares = [own.mirror_reflectance if way == "mirror" else own.scatter_surface for own in contexts]
+        found = np.array([share for share, _ in shares])
+        padded = np.concatenate([found[:1], found, found[-1:]])
+        around = np.maximum(np.maximum(padded[:-2], padded[2:]), found)
+        thin = bounds[1:] < bounds[:-1] * (1.0 + 3.0 * _SLIVER)
+        return np.asarray(np.where(thin, around, found)[np.searchsorted(ends, waves, side="right")])
 
     @property
     def possible(self) -> NDArray[np.bool_]:

@@ -14,6 +14,7 @@ from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_d
 from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
 from lasersafe.hazard import eyewear as filters
 from lasersafe.hazard import marking as marks
+from lasersafe.hazard.combine import groups
 from lasersafe.hazard.eyewear_scale import scale_numbers
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
@@ -38,8 +39,8 @@ def lighting(person: Person, found: Sequence[Context]) -> list[Context]:
 
 def sharing(lit: Sequence[Context], own: Context) -> int:
     """Return how many wavelengths of the lasers that light somebody share one tissue and mechanism with one of them."""
-    mine = own.alone.groups("eye")
-    return sum(bool(mine & other.alone.groups("eye")) for one in lit for other in one.every.values())
+    mine = groups("eye", own.wavelength)
+    return sum(bool(mine & groups("eye", other.wavelength)) for one in lit for other in one.every.values())
 
 
 def eyewear_of(

@@ -16,7 +16,7 @@ from lasersafe.assessment import calculation
 from lasersafe.assessment.context import NO_AID, TISSUES, Context, Scatterer, aid_of, duration_of_all, lines_of
 from lasersafe.assessment.scans import with_scan
 from lasersafe.hazard import scatter
-from lasersafe.hazard.combine import Line, Sum, exposure_duration, sums_at
+from lasersafe.hazard.combine import Line, Sum, exposure_duration, groups, sums_at
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
 from lasersafe.models import Extended, Person
@@ -267,57 +267,59 @@ def _fed_by(context: Context) -> list[Extended]:
     return [e for e in context.case.extended if e.laser == context.laser.name] if context.setup.fitted else []
 
 
-def _ratio(
-    found: Collection[Context], tissue: str, duration: float, name: str, source: ExtendedSource
-) -> Callable[[FLOAT], FLOAT]:
-    """Return the function from distances to the highest sum of wavelengths that share a group, each at its worst."""
-    every = []
-    for own in found:
-        lights = own.received(tissue, duration, (name,))
-        every.append((own.alone.groups(tissue), [scatter.source_ratio(light, source) for light in lights]))
-    together = frozenset().union(*(shared for shared, _ in every))
+@dataclass(frozen=True)
+class _Glow:
+    """What people get of an extended source for a duration [s]: all wavelengths that feed it, the tissue, its size."""
 
-    def ratio(distance: FLOAT) -> FLOAT:
-        each = [(shared, np.max([one(distance) for one in settings], axis=0)) for shared, settings in every]
-        sums = [np.sum([one for shared, one in each if group in shared], axis=0) for group in together]
-        return np.asarray(np.max(sums, axis=0))
+    lines: Collection[Context]
+    tissue: str
+    duration: float
+    source: ExtendedSource
 
-    return ratio
+    def ratio(self, name: str) -> Callable[[FLOAT], FLOAT]:
+        """Return the function from distances to the highest sum of wavelengths of one group, each at its worst."""
+        every = []
+        for own in self.lines:
+            lights = own.received(self.tissue, self.duration, (name,))
+            settings = [scatter.source_ratio(light, self.source) for light in lights]
+            every.append((groups(self.tissue, own.wavelength), settings))
+        together = frozenset().union(*(shared for shared, _ in every))
 
+        def ratio(distance: FLOAT) -> FLOAT:
+            each = [(shared, np.max([one(distance) for one in settings], axis=0)) for shared, settings in every]
+            sums = [np.sum([one for shared, one in each if group in shared], axis=0) for group in together]
+            return np.asarray(np.max(sums, axis=0))
 
-def _worst_views(
-    found: Collection[Context], tissue: str, duration: float, source: ExtendedSource, near: float,
-    farthest: float = 1e4, points: int = 120,
-) -> tuple[str, dict[str, scatter.SourceFinding]]:  # fmt: skip
-    """Return the rule set that decides, and what each finds at its worst distance, *near* [m] or beyond.
+        return ratio
 
-    Of several wavelengths that which gives most is told, with the ratio of all that add.
-    """
-    tops = {}
-    for name in next(iter(found)).rule_sets:
-        ratio, steps = _ratio(found, tissue, duration, name, source), scatter.step_distances(source)
-        place, most = scatter.most_hazardous_distance(ratio, near, farthest, points, steps)
-        lights = (light for own in found for light in own.received(tissue, duration, (name,)))
-        every = (scatter.source_findings(light, source, place)[0] for light in lights)
-        tops[name] = max(every, key=lambda one: badness(one.ratio))
-        if len(found) > 1:
-            tops[name] = replace(tops[name], ratio=max(tops[name].ratio, most, key=badness))
-    return max(tops, key=lambda name: badness(tops[name].ratio)), tops
+    def worst_views(
+        self, near: float, farthest: float = 1e4, points: int = 120
+    ) -> tuple[str, dict[str, scatter.SourceFinding]]:
+        """Return the rule set that decides, and what each finds at its worst distance, *near* [m] or beyond.
+
+        Of several wavelengths that which gives most is told, with the ratio of all that add.
+        """
+        tops, steps = {}, scatter.step_distances(self.source)
+        for name in next(iter(self.lines)).rule_sets:
+            place, most = scatter.most_hazardous_distance(self.ratio(name), near, farthest, points, steps)
+            lights = (light for own in self.lines for light in own.received(self.tissue, self.duration, (name,)))
+            every = (scatter.source_findings(light, self.source, place)[0] for light in lights)
+            tops[name] = max(every, key=lambda one: badness(one.ratio))
+            if len(self.lines) > 1:
+                tops[name] = replace(tops[name], ratio=max(tops[name].ratio, most, key=badness))
+        return max(tops, key=lambda name: badness(tops[name].ratio)), tops
 
 
 def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
     """Yield how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at."""
     every = ((own, one, tissue) for own in found for one in _fed_by(own) for tissue in TISSUES)
     for context, extended, tissue in every:
-        source, nearest = source_of(extended), float(extended.nearest)
-        every_line = context.every
-        (duration, _), lines = duration_of_all(every_line, "scatter"), every_line.values()
+        nearest, lines = float(extended.nearest), context.every.values()
+        duration, _ = duration_of_all(context.every, "scatter")
+        glow = _Glow(lines, tissue, duration, source_of(extended))
         start = nearest if all(c.retinal for own in lines for c in own.compared(tissue, duration)) else _TOUCHING
-        reaches = {
-            name: scatter.extended_distance(_ratio(lines, tissue, duration, name, source), source, start)
-            for name in context.rule_sets
-        }
-        decided, tops = _worst_views(lines, tissue, duration, source, nearest)
+        reaches = {name: scatter.extended_distance(glow.ratio(name), glow.source, start) for name in context.rule_sets}
+        decided, tops = glow.worst_views(nearest)
         top = tops[decided]
         where = Message(
             "extended.nearest" if top.distance <= nearest * 1.001 else "extended.farther",
@@ -334,7 +336,7 @@ def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
         if tissue == "eye" and 400e-9 <= context.wavelength <= 600e-9 and duration >= 10.0:
             own = context.wavelength, duration
             level, printed, _ = min(scatter.radiance_limit(name, *own) for name in context.rule_sets)
-            bright = scatter.mean_radiance(source, max(one.power for one in context.emissions(tissue, duration)))
+            bright = scatter.mean_radiance(glow.source, max(one.power for one in context.emissions(tissue, duration)))
             known = bright if np.isfinite(bright) else None
             result = replace(result, radiance=known, radiance_limit=level, radiance_source=printed)
         yield result
@@ -349,7 +351,8 @@ def extended_scenarios(context: Context) -> Iterator[Scenario]:
         compared = [(own.wavelength, c) for own in lines for c in own.compared(tissue, time[0])]
         looked_at = Scatterer(1.0, 0.0, extended.name, work, True)
         near, _ = distance_from(person, looked_at, all(c.retinal for _, c in compared))
-        decided, tops = _worst_views(lines, tissue, time[0], source_of(extended), near, max(1e4, 10.0 * near), 60)
+        glow = _Glow(lines, tissue, time[0], source_of(extended))
+        decided, tops = glow.worst_views(near, max(1e4, 10.0 * near), 60)
         gain = 1.0
         if person.aided and tissue == "eye":
             gain = max(gain, *(aid_of(person).gain(light, c.limiting_aperture) for light, c in compared))

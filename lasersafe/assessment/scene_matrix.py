@@ -96,24 +96,17 @@ class Found:
 def placed_scenarios(stage: Stage, context: Context) -> tuple[list[Scenario], list[MatrixCell]]:
     """Return the scenarios of one set-up for every person with a place, and the cells of the matrix."""
     adding = context.setup.fitted and sum(one.setup.fitted for one in stage.contexts) > 1
-    standing, persons = _standing(stage, context), {p.name: p for p in context.persons}
-    places = [(persons[one.name], one) for one in stage.scene.person if one.name in persons]
-    each = [_of_person(stage, context, *one, adding, standing, WITHOUT_STEPS.get()) for one in places]
+    names = {person.name for person in context.persons}
+    places = [one for one in stage.scene.person if one.name in names]
+    each = [_of_person(stage, context, one, adding, WITHOUT_STEPS.get()) for one in places]
     return [row for own, _ in each for row in own], [cell for _, cells in each for cell in cells]
 
 
-@kept("all", people=True)
-def _standing(stage: Stage, context: Context) -> tuple[tuple[int, ...], ...]:
-    """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
-    broken = (one for one, _ in context.faults(stage.contexts).values())
-    return stage.standing(context, WAYS), *(stage.standing(one, WAYS[:1]) for one in broken if one is not None)
-
-
-@kept()
+@kept("people")
 def _of_person(
-    stage: Stage, context: Context, person: Person, place: ScenePerson, adding: bool, standing: object, _: bool
+    stage: Stage, context: Context, place: ScenePerson, adding: bool, _: bool
 ) -> tuple[list[Scenario], list[MatrixCell]]:
-    """Return them of one person, for what tells the walls that hold from others, with steps or without.
+    """Return them of one person, with steps or without.
 
     Modes with the same result, within 1 %, are joined and the worst of them stands for all. What no light reaches is
     left to the matrix, and so is a way that gives no more than the plain one that it is answered like, and the tissue
@@ -121,7 +114,8 @@ def _of_person(
     """
     alike: dict[tuple[str, str, str], list[list[Found]]] = {}
     cells: dict[tuple[str, str], list[Found]] = {}
-    found = list(_cells(stage, context, person, place, standing))
+    (person,) = (one for one in context.persons if one.name == place.name)
+    found = list(_cells(stage, context, person, place))
     for one in found:
         cells.setdefault((one.mode, one.way), []).append(one)
     for one in sorted(found, key=lambda cell: -badness(cell.ratio)):
@@ -170,11 +164,10 @@ class _Way:
 def ask_all(stage: Stage) -> None:
     """Note everything that the matrix will ask of persons, so that all of it is bounded at once."""
     for context in stage.placed:
-        standing = _standing(stage, context)
         for person, one in ((who, one) for who in context.persons for one in _ways(stage, context, who)):
             for duration, _ in one.lasting:
                 aid = aid_of(person) if one.way == "aided viewing" else None
-                asked_of(stage, context, one.way, one.tissue, one.mode, duration, aid, standing)
+                asked_of(stage, context, one.way, one.tissue, one.mode, duration, aid)
 
 
 def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
@@ -195,14 +188,14 @@ def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
                 yield _Way(way, mode, tissue, tuple(lasting), (alike, tissue, as_another))
 
 
-def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson, standing: object) -> Iterator[Found]:
+def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
     earlier: dict[object, tuple[Hit | None, str]] = {}
     for one in _ways(stage, context, person):
         for time in one.lasting:
             key = (one.alike, time[0])
             if key not in earlier:
                 aid = aid_of(person) if one.way == "aided viewing" else None
-                asked = asked_of(stage, context, one.way, one.tissue, one.mode, time[0], aid, standing)
+                asked = asked_of(stage, context, one.way, one.tissue, one.mode, time[0], aid)
                 earlier[key] = _hit(stage, context, place, asked)
             hit, note = earlier[key]
             if hit is None or hit.ratio <= 1.0:
@@ -237,11 +230,11 @@ class Asked:
     farther: Sequence[tuple[object, ...]] = ()
 
 
-@kept(people=True)
+@kept("people", people=True)
 def asked_of(
-    stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float, aid: Aid | None, standing: object
+    stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float, aid: Aid | None
 ) -> Asked:
-    """Return what is asked of persons on one way in a mode, noted for `settle`; *standing* tells answers apart."""
+    """Return what is asked of persons on one way in a mode, noted for `settle`."""
     kind = "direct" if way in ("missing the target", "through the target") else way
     asked = Asked((), tissue, duration, aid)
     if way in FAULTS:
@@ -290,7 +283,7 @@ def hit_of(stage: Stage, context: Context, name: str, way: str, tissue: str, dur
     """Return the bound of a person, by name, on one way while running; None where no light comes."""
     place = next(one for one in stage.scene.person if one.name == name)
     aid = aid_of(next(one for one in stage.case.person if one.name == name)) if way == "aided viewing" else None
-    asked = asked_of(stage, context, way, tissue, "running", duration, aid, _standing(stage, context))
+    asked = asked_of(stage, context, way, tissue, "running", duration, aid)
     return _hit(stage, context, place, asked)[0]
 
 

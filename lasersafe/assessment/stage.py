@@ -55,7 +55,8 @@ def kept(
     Parameters
     ----------
     by : str
-        ``walls`` where what holds can change it on every way but the direct one, ``all`` where other lasers can.
+        ``walls`` where what holds can change it on every way but the direct one, ``people`` where it can on any way and
+        in the beam of a fault, ``all`` where other lasers can.
     people : bool
         Whether it rests on where people are.
     stated : bool
@@ -115,7 +116,7 @@ class Stage:
         if by == "walls" and not ("direct" in given or "transmitted" in given):
             after = any(one in given for one in ("scatter", "mirror then scatter", ("mirrored", True)))
             return *key, self.standing(cast("Context", given[0]), WAYS[: 1 + after]), self.burnt
-        return key
+        return (*key, self.for_people(cast("Context", given[0]))) if by == "people" else key
 
     @cached_property
     def corners(self) -> tuple[tuple[int, int], ...]:
@@ -544,6 +545,12 @@ class Stage:
         """Return walls as the one object that stands for all equal ones."""
         found: Walls = self.answers.setdefault(("same walls", walls.screens), walls)
         return found
+
+    @kept("all", people=True)
+    def for_people(self, context: Context) -> tuple[tuple[int, ...], ...]:
+        """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
+        broken = (one for one, _ in context.faults(self.contexts).values())
+        return self.standing(context, WAYS), *(self.standing(one, WAYS[:1]) for one in broken if one is not None)
 
     @kept("all")
     def standing(self, context: Context, ways: tuple[str, ...]) -> tuple[int, ...]:

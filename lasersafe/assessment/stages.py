@@ -74,7 +74,7 @@ def _take_over(earlier: list[Stage], stages: list[Stage]) -> None:
         new.burnt = old.burnt
         if not new.answers:
             new.answers |= {key: found for key, found in old.answers.items() if key[0] in lasting}
-            elsewhere = [key for key in new.answers if key[0] == "_of_person" and key[3] not in new.scene.person]
+            elsewhere = [key for key in new.answers if key[0] == "_of_person" and key[2] not in new.scene.person]
             for key in elsewhere:
                 del new.answers[key]
             new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in ("hit", "places")}
