@@ -107,16 +107,19 @@ def _sum_behind(instruments: Iterable[Aid | None], lines: Mapping[str, Context],
 def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dict[str, float], Sum]:
     """Return how far the sum of all wavelengths reaches, by rule set too [m], and the sum there."""
     found = context.every
-    duration, _ = duration_of_all(found, way)
+    duration, scatter = duration_of_all(found, way)[0], way == "scatter"
     lines = lines_of(found, tissue, duration)
 
-    def reach(own: Context, rule_set: str) -> float:
-        return float(zone_distances(own, way, tissue, {}, (rule_set,)))
+    def alone(own: Context) -> Iterator[float]:
+        for light in own.received(tissue, duration):
+            if light.rule_set == decided:
+                in_beam = own.beam, own.share(way)[0]
+                yield (scatter_reach(light, own.lit_spot) if scatter else direct_reach(light, *in_beam)).distance
 
-    reaches = {name: reach(context, name) for name in context.rule_sets}
+    reaches = {name: float(zone_distances(context, way, tissue, {}, (name,))) for name in context.rule_sets}
     decided, distance = max(reaches.items(), key=lambda one: badness(one[1]))
-    farthest = max((reach(own.alone, decided) for own in found.values()), key=badness)
-    if way == "scatter":
+    farthest = max((far for own in found.values() for far in alone(own)), key=badness)
+    if scatter:
         most = max(c.scatter_surface[0] for c in found.values())
         spot = replace(context.lit_spot, reflectance=most, diameter=context.narrowest_spot)
         top, *_ = scatter_sums(decided, tissue, lines, duration, max(distance, _NEAREST), spot)

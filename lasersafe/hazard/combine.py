@@ -472,17 +472,18 @@ def worst_wavelengths(low: float, high: float, together: bool = False) -> tuple[
     tuple of float
         Rising. [m]
     """
-    inside = [at * side for at in wavelength_edges(rule_sets()) for side in (1.0 - EDGE, 1.0, 1.0 + EDGE)]
+    edges = wavelength_edges(rule_sets())
+    inside = [at * side for at in edges for side in (1.0 - EDGE, 1.0, 1.0 + EDGE)]
     tried = [low, *(at for at in inside if low < at < high), high]
     worst = {low, high}
     for name, tissue, duration in product(rule_sets(), ("eye", "skin"), _COMPARED_AT):
-        lowest: dict[tuple[str, str], tuple[float, float]] = {}
-        for at in tried:
+        lowest: dict[tuple[str, str], tuple[float, bool, float]] = {}
+        for at in tried:  # of equals the edge itself, where the stricter T_i of both sides holds as well
             for one in hazard_limits(name, tissue, at, duration, exposed_area=body_area(tissue, at)):
                 for kind in product((one.name,), groups(tissue, at)) if together else (("", ""),):
-                    here = (float(one.radiant_exposure), at)
+                    here = (float(one.radiant_exposure), at not in edges, at)
                     lowest[kind] = min(lowest.get(kind, here), here)
-        worst |= {at for _, at in lowest.values()}
+        worst |= {at for *_, at in lowest.values()}
     return tuple(sorted(worst))
 
 

@@ -274,6 +274,23 @@ def test_a_further_wavelength_with_an_angle_of_its_own_earns_the_credit_of_its_o
     assert part == pytest.approx(by_hand, rel=1e-3)
 
 
+# 1 W of 808 nm at 1 mrad: 10 C_A = 16.44 W/m2 are kept where the beam is sqrt(4 / (16.44 pi)) = 278.3 mm wide, 278.3 m
+# away. At the 50 mrad of the main beam it was 5.57 m, and 'the farthest alone' the 10.1 m of the 10 W of 1064 nm. An
+# angle of 2 sqrt(2) 100 um / (pi 6.2 um) = 14.5 rad from a fibre was refused.
+def test_how_far_one_wavelength_reaches_alone_is_that_of_its_own_beam():
+    line = '[[laser.line]]\nname = "pump"\nwavelength = "808 nm"\npower = "1 W"\n'
+    line += 'divergence = "1 mrad"\ndivergence_criterion = "1/e"\n[[laser.setup]]'
+    main = beam("A", "1064 nm", "10 W", "3 mm", "50 mrad").replace("[[laser.setup]]", line)
+    found = worked(main, person("Visitor", "3 m"))
+    together = next(one for one in found.sums if (one.way, one.tissue) == ("direct", "eye"))
+    assert together.alone == pytest.approx(278.3, rel=1e-3)
+    assert together.alone < together.distance < 1.001 * together.alone
+    text = beam("A", "1064 nm", "10 W", "3 mm", "5 mrad").split("[[laser.setup]]")[0]
+    text += '[[laser.line]]\nname = "far"\nwavelength = "100 um"\npower = "1 W"\n'
+    text += '[[laser.setup]]\nname = "fibre"\nkind = "fibre single mode"\nmode_field_diameter = "6.2 um"\n'
+    assert worked(text, person("Visitor", "3 m")).sums
+
+
 # A fibre of 6.2 um for 1064 nm spreads 532 nm at least half as much: theta = 2 sqrt(2) wavelength / (pi w), since
 # no field is wider at a shorter wavelength. At 3 m d63 = 3 m * 2 sqrt(2) 532 nm / (pi 6.2 um) = 231.8 mm, 1 W over 7 mm
 # 23.7 W/m2 where 10 W/m2 are allowed; at the angle of 1064 nm it was a quarter. 1550 nm keeps the angle of 1064 nm.
