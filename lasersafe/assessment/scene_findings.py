@@ -214,7 +214,9 @@ def _at_once(stages: Sequence[Stage], say: Finding) -> Iterator[SceneFinding]:
                 way = (number, "", "scatter") if scatter else (number, light[0].way, light[0].surface)
                 ways.setdefault(way, []).append(light)
         every = list(ways.values())
-        for row in np.flatnonzero(bounds([Question(every, places)])[0].upper > 1.0).tolist() if len(every) > 1 else ():
+        if len(every) < 2 or not stages[0].scene.person:
+            continue
+        for row in np.flatnonzero(bounds([Question(every, places)])[0].upper > 1.0).tolist():
             one = places.some(np.array([row]))
             alone = np.array([float(b.upper[0]) for b in bounds([Question([own], one) for own in every])])
             name, meet = stages[0].scene.person[row].name, list[float]()
