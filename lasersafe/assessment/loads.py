@@ -20,7 +20,7 @@ from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.light import Step
 from lasersafe.records.scene import BarrierWay, ViewWindow
 from lasersafe.scene.beams import BeamProfile, ScatterProfile
-from lasersafe.scene.bound import Places, Question, bounds
+from lasersafe.scene.bound import Places, Question, Span, bounds, span
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen, Walls
 from lasersafe.wording import Message, joined, word
@@ -59,6 +59,7 @@ class Peak:
     spot: Spot
     seen: float = 0.0
     source: Source | None = None  # what brings it
+    span: Span | None = None  # the lengths with which that counts there
 
 
 def barrier_for(stage: Stage, context: Context, name: str) -> Barrier | None:
@@ -84,8 +85,9 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
         for part, screen in parts_of(stage.scene).items():
             own = [one for one in lights if not one.parts or one.surface != part[0]]
             if modes == MODES or part[1] is None:
-                asked.append(Question([[(lights[one], _NO_WALLS) for one in own]], places_on(screen, highest)))
-                named.append((number, part, own))
+                bright = [lights[one] for one in own]
+                asked.append(Question([[(one, _NO_WALLS) for one in bright]], places_on(screen, highest)))
+                named.append((number, part, bright))
             if modes == MODES and part[1] is not None:
                 seen = [(_seen_near(one, nearer), _NO_WALLS) for one in own]
                 asked.append(Question([seen], places_on(screen, math.inf)))
@@ -98,8 +100,9 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
             continue
         light, (x, y, z) = int(one.light[worst]), one.place[worst].tolist()
         source = None if light < 0 else sources[light]
-        spot: Spot = (None, None) if source is None else ((x, y, z), source.path_to((x, y, z)))
-        found[number][part] = Peak(float(one.upper[worst]), spot, source=source)
+        seen_at = None if source is None else span((source, _NO_WALLS), one.place[worst], np.zeros(3))
+        spot: Spot = (None, None) if seen_at is None else ((x, y, z), seen_at.near)
+        found[number][part] = Peak(float(one.upper[worst]), spot, source=source, span=seen_at)
     return found
 
 
@@ -141,26 +144,32 @@ def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load,
 
 
 def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
-    """Return the line from which a peak follows; k is what its bound makes of the light at that distance."""
-    power, source, away = context.power, peak.source, peak.spot[1]
-    if power is None or source is None or not away or not peak.irradiance > 0.0:
+    """Return the line from which a peak follows; k is what tolerances and the last boxes of the search add."""
+    power, source, seen = context.power, peak.source, peak.span
+    if power is None or source is None or seen is None or not peak.irradiance > 0.0:
         return ()
     sent, value = power * source.factor, peak.irradiance * power
     if isinstance(source.profile, BeamProfile):
         beam, formula, words = source.profile.beam, "k · 4 Φ ρ / (π d_x d_y)", Message("source.peak")
-        width, numbers = diameters(beam, away), beam_numbers(beam, away, sent)
+        width, more = diameters(beam, seen.near), ""
+        numbers = beam_numbers(beam, seen.near, sent)
         if not min(map(float, width)) > 0.0:  # in a focus that is described as a point
             return ()
-        plain_one = peak_exposure(sent, *width)
+        plain_one, wide = float(peak_exposure(sent, *width)), float(max(width))
+        if (beside := math.exp(-((2.0 * seen.aside / wide) ** 2))) < 1.0 - 1e-6:
+            formula, plain_one = f"{formula} · exp(-(2 s / d)^2)", plain_one * beside
+            more = f"exp(-(2 · {seen.aside:.5g} m / {wide:.5g} m)^2)"
     else:
-        model, formula = stage.case.settings.scatter_model, "k · ρ Φ / (π r²)"
-        formula = formula if model == "lambert" else "k · ρ Φ / (2 π r²)"
+        model, away, more = stage.case.settings.scatter_model, max(seen.near, source.profile.spread), ""
+        formula = "k · ρ Φ cos θ / (π r²)" if model == "lambert" else "k · ρ Φ / (2 π r²)"
         words = Message("barrier.scatter_source", model=word(model))
-        plain_one = scatter_exposure(power, source.factor, away, 0.0, model)
+        plain_one = float(scatter_exposure(power, source.factor, away, 0.0, model))
         numbers = scatter_numbers(source.surface, power, source.factor, away)
-    if not 0.0 < float(plain_one) < math.inf:
+        if model == "lambert":
+            plain_one, more = plain_one * seen.cosine, f"{seen.cosine:.5g}"
+    if not 0.0 < plain_one < math.inf:
         return ()
-    put_in = joined([f"{value / float(plain_one):.5g}", numbers], " · ")
+    put_in = joined([one for one in (f"{value / plain_one:.5g}", numbers, more) if one], " · ")
     return (Step("E", Message("barrier.peak_of_place"), formula, put_in, value, "W/m2", words, "own"),)
 
 

@@ -36,7 +36,7 @@ from lasersafe.records.scene import (
 )
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.beams import BeamProfile
-from lasersafe.scene.bound import most_light
+from lasersafe.scene.bound import most_light, span
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Piece
 from lasersafe.wording import Message, joined
@@ -158,15 +158,16 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
         [(replace(one, profile=stage.in_irradiance(one.profile, _MANY, camera.pupil)), walls)] for one, walls in lights
     ]
     each = most_light(seen, point, np.zeros((1, 3)))[:, 0]
-    for (source, _), there in zip(lights, each, strict=True):
-        away = max(source.path_to(place), CLOSEST)
+    for (source, walls), there in zip(lights, each, strict=True):
         if not there > 0.0:
             continue
+        away = max(source.path_to(place), CLOSEST)
         if isinstance(source.profile, BeamProfile):
             through = there / _MANY * math.pi * camera.pupil**2 / 4.0
-            beam = source.profile.beam
+            beam, at = source.profile.beam, span((source, walls), point[0], np.zeros(3))
+            away = max(at.near, CLOSEST)
             plain = source.factor * float(fraction_through(*diameters(beam, away), camera.pupil, beam.profile))
-            sent = instruments.Sent(source.way, source.factor, through / max(plain, 1e-300))
+            sent = instruments.Sent(source.way, source.factor, through / max(plain, 1e-300), at.aside)
             row = instruments.beam_in_camera(camera, light, lam, beam, away, sent)
         else:
             lit = LitSpot(source.factor, model=stage.case.settings.scatter_model, diameter=source.profile.size)

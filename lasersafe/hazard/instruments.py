@@ -299,11 +299,13 @@ class Sent(NamedTuple):
     """How a beam comes to a lens: its way, the reflectance of the mirrors on it, and what comes beside its axis.
 
     ``share`` is what comes where the lens is of the light of a lens on the axis: tolerances make it more. [1]
+    ``aside`` is how far beside the axis the lens is. [m]
     """
 
     way: str = "direct"  # direct | mirror
     reflectance: float = 1.0
     share: float = 1.0
+    aside: float = 0.0
 
 
 _STRAIGHT = Sent()
@@ -352,11 +354,16 @@ def beam_in_camera(
     part = float(fraction_through(dx, dy, camera.pupil, beam.profile))
     spot, _ = camera.image(wavelength)
     exposure = camera.exposure(light.amount * sent.reflectance * sent.share * part, spot)
-    factors = " · ".join(f"{factor:.5g}" for factor in (light.amount, *sent[1:], part, camera.transmission))
+    factors = " · ".join(f"{factor:.5g}" for factor in (light.amount, *sent[1:3], part, camera.transmission))
     put_in = f"{factors} / (π · ({spot * 1e6:.5g} µm)² / 4)"
     hole, x, y = (f"{float(one) * 1e3:.5g}" for one in (camera.pupil, dx, dy))
     sum_of = Message("step.part_numbers", numbers=put_in, hole=hole, x=x, y=y, place=f"{place:.5g} m")
-    told = joined([sum_of, Message("camera.share")])
+    share, wide = Message("camera.share"), float(max(dx, dy))
+    if sent.aside > camera.pupil / 2.0:
+        edge = math.exp(-((2.0 * sent.aside - camera.pupil) ** 2) / wide**2) * camera.pupil**2 / float(dx * dy) / part
+        words = {"rest": f"{sent.share / max(edge, 1e-300):.5g}", "aside": f"{sent.aside * 1e3:.5g} mm"}
+        share = Message("camera.share_beside", d=f"{wide * 1e3:.5g} mm", hole=f"{camera.pupil * 1e3:.5g} mm", **words)
+    told = joined([sum_of, share])
     image = _Image(sent.way, place, exposure, spot, "ρ k F τ / (π s² / 4)", told)
     return _beside(camera, light, wavelength, image)
 
@@ -435,16 +442,16 @@ def _beside(camera: Camera, light: Emission, wavelength: float, image: _Image) -
     """Return what is in the image beside the lowest threshold that is known for such light."""
     pulse = None if light.kind == "continuous" else light.pulse_duration
     threshold = known_threshold(wavelength, pulse)
-    unit, short = ("W/m2", "W/cm2") if pulse is None else ("J/m2", "J/cm2")
+    unit = "W/m2" if pulse is None else "J/m2"
     kind = Message("camera.resolved" if image.resolved else "camera.smallest")
-    load, size = f"{image.exposure / 1e4:.2g} {short}", f"{image.spot * 1e6:.2g} um"
+    load, size = f"{image.exposure:.2g} {unit}", f"{image.spot * 1e6:.2g} um"
     words = [Message("camera.in_image", load=load, image=kind, size=size)]
     if threshold is None:
         shining = Message("camera.continuous") if pulse is None else Message("camera.pulses", time=f"{pulse:.3g} s")
         words.append(Message("camera.unknown", light=shining, wave=f"{wavelength * 1e9:.4g} nm"))
     else:
         facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
-        words.append(Message("camera.lowest", load=f"{threshold.value / 1e4:.3g} {short}", **facts))
+        words.append(Message("camera.lowest", load=f"{threshold.value:.3g} {unit}", **facts))
         words += [Message("camera.of_one_pulse")] if pulse is not None and light.repetition_rate else []
     symbol, amount = ("E", "Φ") if pulse is None else ("H", "Q")
     seen, size_formula, size_of = (Message("source.cameras"), "own"), "s", f"{image.spot:.5g}"
