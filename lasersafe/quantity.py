@@ -210,10 +210,14 @@ def parse_quantity(text: object, unit: str, field: str, kind: Kind | None = None
         raise refused(field, typed, Message("typed.too_large"))
     if abs(value) < _SMALLEST and math.isfinite(shifted):
         raise refused(field, typed, Message("typed.too_small"))
-    quantity = Quantity(value, typed, unit)
-    if kind is not None:
-        ask_back(quantity, kind, field)
-    return quantity
+    if kind is not None:  # a value that only a slip of milli and mega explains
+        si_unit, most, what = _SLIPS[kind]
+        if Decimal(repr(value)) * target > Decimal(repr(most)) * table[si_unit][1]:
+            first, slash, area = name.partition("/")
+            smaller = {"MW": "mW", "kW": "W", "W": "mW", "rad": "mrad"}.get(first)
+            near = f"'{number} {smaller}{slash}{area}'" if smaller else f"m{si_unit}"
+            raise refused(field, typed, Message(f"typed.slip_{what}", near=near))
+    return Quantity(value, typed, unit)
 
 
 def refused(field: str, typed: object, what: str) -> QuantityError:
@@ -224,28 +228,6 @@ def refused(field: str, typed: object, what: str) -> QuantityError:
 def told(typed: object, what: str) -> Message:
     """Return what was typed with what is wrong with it."""
     return Message("typed.told", typed=shown(typed), what=what)
-
-
-def ask_back(quantity: Quantity, kind: Kind, field: str) -> None:
-    """Refuse, with a question, a value that only a slip of milli and mega explains.
-
-    Raises
-    ------
-    QuantityError
-        If a continuous power is above 1 MW, a divergence above 1 rad, or a power density above 10 MW/cm2.
-    """
-    si_unit, most, what = _SLIPS[kind]
-    table = _table()
-    si_value = Decimal(repr(quantity.value)) * table[quantity.unit][1]
-    if si_value <= Decimal(repr(most)) * table[si_unit][1]:
-        return
-    typed = quantity.typed
-    number = _NUMBER.match(typed)
-    name = plain_unit(typed[number.end() :].strip(SPACES)) if number else ""
-    first, slash, area = name.partition("/")
-    smaller = {"MW": "mW", "kW": "W", "W": "mW", "rad": "mrad"}.get(first)
-    near = f"'{number.group()} {smaller}{slash}{area}'" if number and smaller else f"m{si_unit}"
-    raise refused(field, typed, Message(f"typed.slip_{what}", near=near))
 
 
 def grouped(value: float, digits: int = 0) -> str:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
 
-from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
+from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, OfSetup, badness, highest, or_none, told, worst_of_each
 from lasersafe.records.light import ClassCheck as ClassCheck
 from lasersafe.records.light import Criterion as Criterion
 from lasersafe.records.light import ExtendedResult as ExtendedResult
@@ -243,11 +243,9 @@ class ChartData:
 
 
 @dataclass(frozen=True)
-class SetupResult:
+class SetupResult(OfSetup):
     """One laser with one set of optics."""
 
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     fitted: bool
     beam: str = field(metadata=SPOKEN)  # one line: how the beam was described
     # the worst point of the allowed settings, in words; "" when nothing can be turned
@@ -267,12 +265,10 @@ class SetupResult:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Scenario:
+class Scenario(OfSetup):
     """One person, one way for light to reach that person, one tissue."""
 
     key: str = field(metadata=HIDDEN)
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     person: str = field(metadata=SAME)
     role: str
     way: str = field(metadata=SAME)

@@ -20,7 +20,7 @@ from lasersafe.assessment.loads import barrier_for, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import lit_past
 from lasersafe.assessment.stage import REACH_UP, Stage
-from lasersafe.hazard.barriers import barrier_distance, can_be_reached_over, lit_distance, needed_height
+from lasersafe.hazard.barriers import barrier_distance, needed_height
 from lasersafe.records.fields import badness
 from lasersafe.records.light import Step
 from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
@@ -81,7 +81,7 @@ def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
         rated=any(rating is not None for rating in ratings), ways=tuple(ways), faults=tuple(faults),
         openings=tuple(openings), shadows=polygons(shapely.union_all(dark), 0.02) if dark else (),
         nearest_allowed=max(direct, default=None), windows=tuple(pane for _, pane, _ in panes),
-        reach_over=can_be_reached_over(screen.top - max([0.0, *near]), REACH),
+        reach_over=not REACH <= screen.top - max([0.0, *near]) < math.inf,  # True also for what is no number
         needed_height=needed, needed_for=whom,
         notes=tuple(dict.fromkeys(note for w in fitted if w.asked for note in w.notes)),
     )  # fmt: skip
@@ -111,7 +111,7 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
     power = context.power
     if one.rating is None or power is None or not power > 0.0:
         return ()
-    poses, rating, model = stage.poses(context, "running"), one.rating, stage.case.settings.scatter_model
+    poses, rating = stage.poses(context, "running"), one.rating
     items = [i for pose in poses for i in stage.lit(context, pose)]
     flat = [max((i.reflectance for i in items if i.mirror and i.may_be_flat), default=1.0)]
     flat += [pane.mirror.reflectance for pose in poses for pane in stage.panes(context, pose, "service")]
@@ -129,7 +129,8 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
         add(start, far, f"4 Φ ρ / (π d_x d_y) = {rating:.5g} W/m2", beam_numbers(beam, far, sent))
 
     if one.way == "scatter":
-        near, wide = lit_distance(power, rating, scatter, model), 1 if model == "lambert" else 2
+        spot = replace(context.lit_spot, reflectance=scatter, view_angle=0.0)
+        near, wide = barrier_distance(power, rating, spot), 1 if spot.model == "lambert" else 2
         put_in = f"√({scatter:.5g} · {power:.5g} / ({wide} · π · {rating:.5g}))"
         add(start, near, f"√(ρ Φ / ({wide} π E_R))", put_in)
     for own in context.every.values() if one.way != "scatter" else ():

@@ -15,7 +15,7 @@ from lasersafe import results
 from lasersafe.assessment import calculation
 from lasersafe.assessment.context import TISSUES, Context, duration_of_all, lines_of, setting_words
 from lasersafe.assessment.distances import group_ratios, instruments_of, variable_inputs, zone_distances
-from lasersafe.hazard.combine import Line, Sum, beam_sums, scatter_sums, sums_at
+from lasersafe.hazard.combine import Line, Sum, sums_at, sums_beyond
 from lasersafe.hazard.distances import Reach, direct_reach, exposure_at, farthest_crossing, zone
 from lasersafe.hazard.exposure import Floats, Received
 from lasersafe.hazard.instruments import Aid
@@ -122,9 +122,9 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
     if scatter:
         most = max(c.scatter_surface[0] for c in found.values())
         spot = replace(context.lit_spot, reflectance=most, diameter=context.narrowest_spot)
-        top, *_ = scatter_sums(decided, tissue, lines, duration, max(distance, _NEAREST), spot)
+        top, *_ = sums_beyond(decided, tissue, lines, duration, max(distance, _NEAREST), spot)
     else:
-        top, *_ = beam_sums(decided, tissue, lines, duration, distance, max(c.share(way)[0] for c in found.values()))
+        top, *_ = sums_beyond(decided, tissue, lines, duration, distance, max(c.share(way)[0] for c in found.values()))
     shares = calculation.shares_of(top)
     listed = ", ".join(f"{s.wavelength * 1e9:.6g} nm {format_quantity(s.fraction, '1', 3)}" for s in shares)
     sentence = Message(

@@ -13,6 +13,7 @@ from lasersafe.errors import refuse
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4
 from lasersafe.optics.beam import BeamGeometry, choice, finite, floats, positive, within
+from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
 from lasersafe.records.light import Step
 from lasersafe.wording import Message, joined
@@ -401,8 +402,8 @@ def guard_time(guard_class: str) -> float:
     return classes[guard_class]
 
 
-def barrier_distance(power: float, rating: float, beam: BeamGeometry) -> float:
-    """Return how far from the last optic a barrier has to stand so that its rating is kept.
+def barrier_distance(power: float, rating: float, light: BeamGeometry | LitSpot) -> float:
+    """Return how far from the last optic, or from a lit spot, a barrier has to stand so that its rating is kept [1]_.
 
     The farthest place where the peak irradiance is above the rating; the peak, since a barrier is pierced at its
     hottest point.
@@ -410,25 +411,33 @@ def barrier_distance(power: float, rating: float, beam: BeamGeometry) -> float:
     Parameters
     ----------
     power : float
-        Power that reaches the barrier. [W]
+        Power that reaches the barrier, or falls on the spot. [W]
     rating : float
         Power density that the barrier withstands. [W/m2]
-    beam : BeamGeometry
-        The beam. [1]
+    light : BeamGeometry or LitSpot
+        The beam, or the worst scatterer.
 
     Returns
     -------
     float
-        Distance from the last optic; 0.0 where the rating is nowhere exceeded. [m]
+        Distance; 0.0 where the rating is nowhere exceeded. [m]
 
     Raises
     ------
     OutOfRangeError
         If a number cannot be used, or the distance is too large to compute.
+
+    References
+    ----------
+    .. [1] Own: the range equation with the rating in place of a limit.
     """
     if power == 0.0:
         return 0.0
-    return float(direct_distance(power, rating, _PEAK_APERTURE, beam)) * (1 + TOLERANCE)
+    if isinstance(light, LitSpot):
+        far = scatter_distance(power, rating, light.reflectance, light.view_angle, light.model)
+    else:
+        far = direct_distance(power, rating, _PEAK_APERTURE, light)
+    return float(far) * (1.0 + TOLERANCE)
 
 
 def load_and_rating(load: float, rating: float, unit: str) -> dict[str, str]:
@@ -526,37 +535,6 @@ def judge_window(
     return BarrierVerdict(holds, verdict, needed_density=needed)
 
 
-def lit_distance(power: float, rating: float, reflectance: float, model: str) -> float:
-    """Return how far from a lit spot a barrier has to stand so that its rating is kept [1]_.
-
-    Parameters
-    ----------
-    power : float
-        Power on the spot. [W]
-    rating : float
-        Power density that the barrier withstands. [W/m2]
-    reflectance : float
-        Of the worst scatterer. [1]
-    model : str
-        ``"lambert"`` or ``"hemisphere"``.
-
-    Returns
-    -------
-    float
-        The distance. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used, or the distance is too large to compute.
-
-    References
-    ----------
-    .. [1] Own: the range equation with the rating in place of a limit.
-    """
-    return float(scatter_distance(power, rating, reflectance, 0.0, model)) * (1.0 + TOLERANCE)
-
-
 def needed_height(
     source_heights: tuple[float, float], to_barrier: float, to_person: float, highest_place: float
 ) -> float:
@@ -593,25 +571,3 @@ def needed_height(
     ends = [float(finite("source_heights", h, "m")) for h in floats("source_heights", source_heights)]
     # past a person farther away, the line to a lower place rises towards the height of the source
     return max(max(h, h + (place - h) * near / far) for h in ends)
-
-
-def can_be_reached_over(top: float, reach_height: float = 2.70) -> bool:
-    """Return whether somebody can reach over a barrier; True unless it is surely higher than the reach [1]_.
-
-    Parameters
-    ----------
-    top : float
-        Height of the upper edge above the place where people stand. [m]
-    reach_height : float
-        Height that people are taken to reach. [m]
-
-    Returns
-    -------
-    bool
-        True also when a number is not finite.
-
-    References
-    ----------
-    .. [1] DGUV203-036, 12.1: 2.70 m above any place where people stand.
-    """
-    return not (math.isfinite(top) and top >= reach_height)

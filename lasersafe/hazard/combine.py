@@ -27,7 +27,7 @@ from lasersafe.hazard.marking import parse_marking
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.exposure import wavelength_edges
 from lasersafe.optics.beam import BeamGeometry, Many, taken
-from lasersafe.optics.reflection import LitSpot, scatter_intensity, source_angles
+from lasersafe.optics.reflection import LitSpot, scatter_intensity
 from lasersafe.records.fields import badness
 from lasersafe.records.light import Criterion
 from lasersafe.wording import Message
@@ -341,10 +341,10 @@ def sums_at(
     return tuple(sorted(found, key=lambda s: -badness(s.total)))
 
 
-def beam_sums(
-    rule_set: str, tissue: str, lines: Sequence[Line], duration: float, distance: float, factor: float = 1.0
+def sums_beyond(
+    rule_set: str, tissue: str, lines: Sequence[Line], duration: float, distance: float, sent: float | LitSpot = 1.0
 ) -> tuple[Sum, ...]:
-    """Return the sums in the beams at a distance from the last optic; *factor* is a reflectance on the way [1].
+    """Return the sums at a distance: in the beams, or of the light that a lit spot scatters.
 
     Parameters
     ----------
@@ -357,16 +357,24 @@ def beam_sums(
     duration : float
         Exposure duration, the longest of any line. [s]
     distance : float
-        From the last optic. [m]
-    factor : float
-        Reflectance on the way, the same for all lines. [1]
+        From the last optic, or from the lit spot. [m]
+    sent : float or LitSpot
+        Reflectance on the way, the same for all lines [1]; or what scatters them, whose size counts for the eye alone.
 
     Returns
     -------
     tuple of Sum
         One for each group, highest first.
     """
-    return sums_at(rule_set, tissue, lines, duration, lambda line, c: exposure_at(line.beam, distance, c, factor))
+    if isinstance(sent, float):
+        return sums_at(rule_set, tissue, lines, duration, lambda line, c: exposure_at(line.beam, distance, c, sent))
+    spot = sent if tissue == "eye" else replace(sent, diameter=0.0)
+
+    def exposure(_line: Line, c: Criterion) -> float:
+        return float(scatter_intensity(c.amount, spot.reflectance, spot.view_angle, spot.model)) / distance**2
+
+    first, second = map(float, spot.angles(np.asarray(distance)))
+    return sums_at(rule_set, tissue, lines, duration, exposure, (first, second))
 
 
 def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> Floats:
@@ -414,40 +422,6 @@ def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> 
     at = every[above]
     found[at] = np.maximum(single[at], last_fall(ratio, near[above], end[above], np.zeros(at.size), at))
     return found
-
-
-def scatter_sums(
-    rule_set: str, tissue: str, lines: Sequence[Line], duration: float, distance: float, spot: LitSpot
-) -> tuple[Sum, ...]:
-    """Return the sums for light that a lit spot scatters, at a distance from it.
-
-    Parameters
-    ----------
-    rule_set : str
-        Name of the rule set.
-    tissue : str
-        ``eye`` or ``skin``.
-    lines : sequence of Line
-        All lines that reach the place together.
-    duration : float
-        Exposure duration, the longest of any line. [s]
-    distance : float
-        From the surface. [m]
-    spot : LitSpot
-        What scatters all lines; its size counts for the eye alone.
-
-    Returns
-    -------
-    tuple of Sum
-        One for each group, highest first.
-    """
-
-    def exposure(_line: Line, c: Criterion) -> float:
-        return float(scatter_intensity(c.amount, spot.reflectance, spot.view_angle, spot.model)) / distance**2
-
-    size = spot.diameter if tissue == "eye" else 0.0
-    first, second = map(float, source_angles(size, size, distance, spot.view_angle))
-    return sums_at(rule_set, tissue, lines, duration, exposure, (first, second))
 
 
 # s: times at which the limits of two wavelengths are compared

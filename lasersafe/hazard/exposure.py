@@ -594,24 +594,19 @@ def criteria(light: Received, source_angle: float = ALPHA_MIN) -> tuple[Criterio
         At least one.
     """
     unit, limit_unit = ("W", "W/m2") if light.emission.kind == "continuous" else ("J", "J/m2")
-    return tuple(
-        Criterion(
-            light.rule_set, light.tissue, c.hazard, c.rule, c.amount, unit, float(c.limit), limit_unit,
-            float(c.aperture), float(np.asarray(c.time)), c.source, "" if c.row is None else str(c.row.seen),
-            _train_note(c.row),
-        )
-        for c in compare(light, source_angle)
-    )  # fmt: skip
-
-
-def _train_note(row: ExposureLimit | TrainRow | None) -> str:
-    if not isinstance(row, TrainRow):
-        return ""
-    return Message(
-        "step.window_train" if row.rule == "train" else "step.window_pulses",
-        time=f"{float(row.averaging_time):.6g} s", count=f"{float(row.pulses):.6g}",
-        joined=f"{float(row.pulses_joined):.6g}", factor=f"{float(row.pulse_factor):.4g}",
-    )  # fmt: skip
+    found = []
+    for c in compare(light, source_angle):
+        row, note = c.row, ""
+        if isinstance(row, TrainRow):
+            note = Message(
+                "step.window_train" if row.rule == "train" else "step.window_pulses",
+                time=f"{float(row.averaging_time):.6g} s", count=f"{float(row.pulses):.6g}",
+                joined=f"{float(row.pulses_joined):.6g}", factor=f"{float(row.pulse_factor):.4g}",
+            )  # fmt: skip
+        time, seen = float(np.asarray(c.time)), "" if row is None else str(row.seen)
+        limited = float(c.limit), limit_unit, float(c.aperture), time, c.source, seen, note
+        found.append(Criterion(light.rule_set, light.tissue, c.hazard, c.rule, c.amount, unit, *limited))
+    return tuple(found)
 
 
 def strictest_by_aperture(compared: Iterable[Comparison]) -> list[Comparison]:

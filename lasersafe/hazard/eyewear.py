@@ -42,18 +42,22 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
     list of Emission
         At least ``worst``.
     """
-    if worst.pulses or worst.burst:
-        return [worst, *_joined(worst)]
+    if worst.pulses:  # all of them as one pulse, and below all of each burst: the strict side for a filter
+        total, shortest = sum(p[2] for p in worst.pulses), min(p[1] for p in worst.pulses)
+        return [worst, pulse_pattern(((0.0, shortest, total),), worst.period, worst.pedestal)]
+    if worst.burst:
+        number = math.prod(count for count, _ in worst.burst)
+        energy, rate = worst.pulse_energy * number, worst.repetition_rate / number
+        return [worst, pulse_train(energy, worst.pulse_duration, rate, worst.pedestal)]
     if space.modes:
         return list(dict.fromkeys(e for mode in space.modes for e in corner_emissions(mode, worst, wavelength)))
     if space.kind == "continuous":
         return [worst]
     found = [worst]
-    if space.kind == "single pulse":
+    if space.repetition_rate is None:  # one pulse
         assert space.pulse_energy is not None
         assert space.pulse_duration is not None
         return found + [single_pulse(space.pulse_energy[1], t) for t in _lengths(*space.pulse_duration)]
-    assert space.repetition_rate is not None
     slow, fast = space.repetition_rate
     kink = fast
     if space.power is not None and space.pulse_energy is not None:
@@ -72,16 +76,6 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
 def _lengths(low: float, high: float) -> list[float]:
     """Return the pulse lengths of a range at which a letter begins, both ends among them. [s]."""
     return sorted({low, high, *(edge for edge in _LETTER_EDGES if low < edge < high)})
-
-
-def _joined(worst: Emission) -> list[Emission]:
-    """Return a pattern with its bursts, or all its pulses, taken as one pulse each: the strict side for a filter."""
-    if worst.pulses:
-        total, shortest = sum(p[2] for p in worst.pulses), min(p[1] for p in worst.pulses)
-        return [pulse_pattern(((0.0, shortest, total),), worst.period, worst.pedestal)]
-    number, energy = math.prod(count for count, _ in worst.burst), worst.pulse_energy
-    rate = worst.repetition_rate / number
-    return [pulse_train(energy * number, worst.pulse_duration, rate, worst.pedestal)]
 
 
 def _highest(needs: Iterable[ScaleNeed]) -> tuple[ScaleNeed, ...]:
@@ -286,7 +280,12 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
     group : sequence of EyewearNeed
         At least one.
     """
-    hardest = worst([max(group, key=_hard), *group])
+    ranks = []
+    for one in group:
+        word = "" if one.verdict is None or one.verdict.enough else one.verdict.verdict
+        failed, dense = {"": 0, marks.SCATTER_ONLY: 1}.get(word, 2), badness(one.optical_density)
+        ranks.append((failed, not one.reliable, max([*map(_number, one.scales), dense]), dense))
+    hardest = worst([group[ranks.index(max(ranks))], *group])
     waves = sorted({wave for one in group for wave in one.wavelengths or (one.wavelength,)})
     scales = _highest(scale for one in group for scale in one.scales)
     density = hardest.optical_density_exact
@@ -300,25 +299,14 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
         modes = note.values["modes"] if isinstance(note, Message) and note.key == "need.weak" else note
         notes.setdefault(modes, note)
     return replace(
-        hardest,
-        scales=scales,
-        marking=asked,
-        wavelengths=tuple(waves) if len(waves) > 1 else (),
-        no_reliance=hardest.no_reliance or (unreliable[0] if unreliable else ""),
-        notes=tuple(notes.values()),
-    )
+        hardest, scales=scales, marking=asked, wavelengths=tuple(waves) if len(waves) > 1 else (),
+        no_reliance=hardest.no_reliance or (unreliable[0] if unreliable else ""), notes=tuple(notes.values()),
+    )  # fmt: skip
 
 
 def _asked_for(need: EyewearNeed) -> tuple[Any, ...]:
     numbers = [(one.mode, one.scale_number) for one in need.scales]
     return need.wavelengths, need.wavelength, need.optical_density_exact, numbers
-
-
-def _hard(need: EyewearNeed) -> tuple[int, bool, float, float]:
-    numbers = [_number(one) for one in need.scales]
-    word = "" if need.verdict is None or need.verdict.enough else need.verdict.verdict
-    failed = {"": 0, marks.SCATTER_ONLY: 1}.get(word, 2)
-    return failed, not need.reliable, max([*numbers, badness(need.optical_density)]), badness(need.optical_density)
 
 
 def _number(scale: ScaleNeed) -> float:

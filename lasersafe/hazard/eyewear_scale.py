@@ -245,7 +245,10 @@ def scale_numbers(
     nanometre = round(wavelength * 1e9, 6)
     if not 180 <= nanometre <= 1e6:
         refuse(f"wavelength = {nanometre:g} nm is outside EN 207, which covers 180 nm to 1 mm", OutOfRangeError)
-    beam = _beam(beam_diameter)
+    axes = pair("beam diameter", positive("beam diameter", beam_diameter, "m"))
+    area = float(positive("beam area", math.pi * axes[0] * axes[1] / 4, "m2"))
+    text = "x ".join(f"{axis * 1e3:.5g} mm " for axis in dict.fromkeys(axes)).strip()
+    beam = _Beam(area, max(axes), text)
     if emission.kind == "continuous":
         positive("power", emission.power, "W")
         return (_continuous(nanometre, emission.power, beam, "power"),)
@@ -363,13 +366,6 @@ class _Beam:
     area: float
     factor_diameter: float
     text: str
-
-
-def _beam(diameter: float | tuple[float, float]) -> _Beam:
-    axes = pair("beam diameter", positive("beam diameter", diameter, "m"))
-    area = float(positive("beam area", math.pi * axes[0] * axes[1] / 4, "m2"))
-    text = "x ".join(f"{axis * 1e3:.5g} mm " for axis in dict.fromkeys(axes)).strip()
-    return _Beam(area, max(axes), text)
 
 
 def _continuous(nanometre: float, power: float, beam: _Beam, what: str) -> ScaleNeed:

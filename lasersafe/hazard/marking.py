@@ -370,6 +370,25 @@ class Statement:
         nearest = min(abs(wavelength_nm - end) for end in (self.low_nm, self.high_nm))
         return self.low_nm < self.high_nm and nearest <= _NEAR_AN_END * wavelength_nm * (1.0 + 1e-9)
 
+    def remarks(self, number: int, scaled: bool) -> Iterator[Message]:
+        """Yield what its density and its alignment number are worth where a scale number is asked for."""
+        if self.optical_density is not None:
+            whole = math.floor(self.optical_density)
+            key = "marking.reaches" if whole >= number else "marking.falls_short"
+            remark = Message(key, density=f"{self.optical_density:g}", whole=whole, number=number)
+            yield remark if scaled else Message("marking.density_only", remark=remark)
+        if self.alignment is not None:
+            power = load(En208).scales[self.alignment - 1].power
+            yield Message("marking.alignment", number=self.alignment, power=f"{power:g} W")
+
+    @property
+    def span(self) -> str:
+        """The range of wavelengths in words."""
+        if self.low_nm == self.high_nm:
+            return f"{self.low_nm:.7g}"
+        span = f"{self.low_nm:.7g}-{self.high_nm:.7g}"
+        return span if self.low_included else Message("marking.above", range=span)
+
 
 @dataclass(frozen=True)
 class Marking:
@@ -478,10 +497,11 @@ def judge(
     nanometre = nanometre_text(wavelength)
     covering = [statement for statement in marking.statements if statement.covers(wavelength * 1e9)]
     if not covering:
-        marked = joined(map(_span_text, marking.statements), ", ")
+        marked = joined((statement.span for statement in marking.statements), ", ")
         reason = Message("marking.wrong_wavelength", range=marked, wavelength=nanometre)
         return MarkingVerdict(marking_text, False, "wrong wavelength", (reason,))
-    reasons = _remarks(covering, number)
+    scaled = any(statement.scales for statement in covering)
+    reasons: list[str] = [remark for statement in covering for remark in statement.remarks(number, scaled)]
     missing: list[str] = []
     short: list[str] = []
     for need in _checked(scale_needs):
@@ -507,24 +527,9 @@ def judge(
             reasons.append(Message("marking.enough", **facts))
     if marking.silent:
         reasons.append(Message("marking.silent", text=marking.silent))
-    ends = tuple(_span_text(statement) for statement in covering if statement.ends_near(wavelength * 1e9))
+    ends = tuple(statement.span for statement in covering if statement.ends_near(wavelength * 1e9))
     verdict = "not marked for this mode" if missing else NOT_ENOUGH if short else "enough"
     return MarkingVerdict(marking_text, not (missing or short), verdict, (*missing, *short, *reasons), ends)
-
-
-def _remarks(covering: Sequence[Statement], number: int) -> list[str]:
-    remarks: list[str] = []
-    scaled = any(statement.scales for statement in covering)
-    for statement in covering:
-        if statement.optical_density is not None:
-            whole = math.floor(statement.optical_density)
-            key = "marking.reaches" if whole >= number else "marking.falls_short"
-            remark = Message(key, density=f"{statement.optical_density:g}", whole=whole, number=number)
-            remarks.append(remark if scaled else Message("marking.density_only", remark=remark))
-        if statement.alignment is not None:
-            power = load(En208).scales[statement.alignment - 1].power
-            remarks.append(Message("marking.alignment", number=statement.alignment, power=f"{power:g} W"))
-    return remarks
 
 
 def _asked(need: ScaleNeed, number: int) -> str:
@@ -533,13 +538,6 @@ def _asked(need: ScaleNeed, number: int) -> str:
     if need.scale_number >= number:
         return f"{need.mode} LB{need.scale_number}"
     return Message("marking.for_density", level=f"{need.mode} LB{number}", other=f"LB{need.scale_number}")
-
-
-def _span_text(statement: Statement) -> str:
-    if statement.low_nm == statement.high_nm:
-        return f"{statement.low_nm:.7g}"
-    span = f"{statement.low_nm:.7g}-{statement.high_nm:.7g}"
-    return span if statement.low_included else Message("marking.above", range=span)
 
 
 def _words(text: str, plain: str) -> Iterator[tuple[str, re.Match[str]]]:

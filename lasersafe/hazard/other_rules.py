@@ -270,7 +270,30 @@ def class_check(
     ClassCheck
         Information only, of no laser and set-up yet.
     """
-    found = [_class_of(emission, beam, wavelength) for emission in emissions]
+    found: list[tuple[str, list[Step]]] = []
+    for emission in emissions:
+        seen: list[Step] = []
+        bare: bool | None = None
+        known = one_known = False
+        for name in ("1", "2", "3R", "3B"):
+            bare, step = _passes(emission, beam, wavelength, name, 0)
+            if bare is None:
+                continue
+            known = True
+            one_known = one_known or name == "1"
+            aided, more = _passes(emission, beam, wavelength, name, 1)
+            seen += [one for one in (step, more) if one is not None]
+            if bare and aided:
+                found.append((name if name != "3B" or one_known else UNKNOWN, seen))
+                break
+            if bare and name in ("1", "2"):
+                below, last = _passes(emission, beam, wavelength, "3B", 1)
+                if below:
+                    found.append((f"{name}M", seen))
+                    break
+                seen += [last] if last is not None else []
+        else:  # bare is what was found of class 3B
+            found.append((("3B or 4" if bare is None else "4") if known else UNKNOWN, seen))
     computed, steps = max(found, key=lambda one: CLASS_ORDER.index(one[0]))
     on_label, least = label_class(label), "3B" if computed == "3B or 4" else computed
     known = computed != UNKNOWN
@@ -281,31 +304,7 @@ def class_check(
     }  # fmt: skip
     facts = {"edition": EDITION, "computed": computed, "label": label}
     sentence = joined((Message(key, **facts) for key, holds in said.items() if holds), " ")
-    return ClassCheck("", "", label, computed, lower, sentence, steps)
-
-
-def _class_of(emission: Emission, beam: BeamGeometry, wavelength: float) -> tuple[str, tuple[Step, ...]]:
-    steps: list[Step] = []
-    known = one_known = False
-    for name in ("1", "2", "3R", "3B"):
-        bare, step = _passes(emission, beam, wavelength, name, 0)
-        if bare is None:
-            continue
-        known = True
-        one_known = one_known or name == "1"
-        aided, more = _passes(emission, beam, wavelength, name, 1)
-        steps += [one for one in (step, more) if one is not None]
-        if bare and aided:
-            return (name if name != "3B" or one_known else UNKNOWN), tuple(steps)
-        if bare and name in ("1", "2"):
-            below, last = _passes(emission, beam, wavelength, "3B", 1)
-            if below:
-                return f"{name}M", tuple(steps)
-            steps += [last] if last is not None else []
-    if not known:
-        return UNKNOWN, ()
-    bare, _ = _passes(emission, beam, wavelength, "3B", 0)
-    return ("3B or 4" if bare is None else "4"), tuple(steps)
+    return ClassCheck("", "", label, computed, lower, sentence, tuple(steps))
 
 
 VISIBLE = (400e-9, 700e-9)  # m

@@ -25,7 +25,7 @@ from lasersafe.hazard.exposure import (
 )
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
-from lasersafe.optics.viewing import ExtendedSource, cone_share, exposure_per_amount, limited_angle, parts
+from lasersafe.optics.viewing import ExtendedSource, exposure_per_amount, limited_angle, parts
 from lasersafe.records.fields import badness
 from lasersafe.wording import Message
 
@@ -58,8 +58,10 @@ def _compared(light: Received, source: ExtendedSource, distance: Floats) -> Iter
     own = _seen(source, light.tissue, distance[:, np.newaxis], first, second)
     for row in compare_source(light, *own):
         limit = np.broadcast_to(row.limit, first.shape)  # one number where no angle changes it
-        if row.hazard == "retina photochemical":
-            limit = limit / cone_share(first, second, cone, source.peak_over_mean if source.count == (1, 1) else None)
+        if row.hazard == "retina photochemical" and source.peak_over_mean is not None and source.count == (1, 1):
+            with np.errstate(divide="ignore"):  # the largest share of the source that lies in the cone
+                part = np.minimum(cone / first, 1.0) * np.minimum(cone / second, 1.0)
+            limit = limit / np.minimum(part * source.peak_over_mean, 1.0)
         exposure = exposure_per_amount(source, distance, np.broadcast_to(row.aperture, limit.shape)[:, 0])
         yield row, exposure * light.emission.amount, limit
 

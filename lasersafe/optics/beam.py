@@ -483,20 +483,6 @@ def _gaussian_wide(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArr
     return total
 
 
-def _top_hat(dx: FloatArray, dy: FloatArray, hole: FloatArray) -> FloatArray:
-    a, b = np.maximum(dx, dy) / hole, np.minimum(dx, dy) / hole
-    with np.errstate(divide="ignore", invalid="ignore", under="ignore", over="ignore"):
-        # hole inside the ellipse; ellipse inside the hole; else two circular and two elliptical sectors
-        beyond = np.sqrt(np.maximum((a - 1.0) * (a + 1.0), 0.0))
-        within_hole = np.sqrt(np.maximum((1.0 - b) * (1.0 + b), 0.0))
-        circle_angle = np.arctan2(b * beyond, a * within_hole)
-        ellipse_angle = np.arctan2(within_hole, beyond)
-        crossing = (2.0 / math.pi) * (circle_angle / (a * b) + ellipse_angle)
-        narrow = (2.0 / math.pi) * np.where(a > 0.0, np.arcsin(np.minimum(1.0 / a, 1.0)) + beyond / np.square(a), 1.0)
-        crossing = np.where(a * b > 0.0, crossing, narrow)
-        return np.where(a <= 1.0, 1.0, np.where(b >= 1.0, 1.0 / (a * b), np.minimum(crossing, 1.0)))
-
-
 def fraction_through(dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike, profile: str = "gaussian") -> FloatArray:
     """Return the part of a beam that passes a centred round aperture [1]_.
 
@@ -538,7 +524,19 @@ def fraction_through(dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike, profile:
         within("dx", dx, "m", 0.0, math.inf), within("dy", dy, "m", 0.0, math.inf), positive("aperture", aperture, "m")
     )
     if profile == "top-hat":
-        return np.asarray(_top_hat(x, y, hole))
+        a, b = np.maximum(x, y) / hole, np.minimum(x, y) / hole
+        with np.errstate(divide="ignore", invalid="ignore", under="ignore", over="ignore"):
+            # hole inside the ellipse; ellipse inside the hole; else two circular and two elliptical sectors
+            beyond = np.sqrt(np.maximum((a - 1.0) * (a + 1.0), 0.0))
+            within_hole = np.sqrt(np.maximum((1.0 - b) * (1.0 + b), 0.0))
+            circle_angle = np.arctan2(b * beyond, a * within_hole)
+            ellipse_angle = np.arctan2(within_hole, beyond)
+            crossing = (2.0 / math.pi) * (circle_angle / (a * b) + ellipse_angle)
+            share = np.arcsin(np.minimum(1.0 / a, 1.0)) + beyond / np.square(a)
+            narrow = (2.0 / math.pi) * np.where(a > 0.0, share, 1.0)
+            crossing = np.where(a * b > 0.0, crossing, narrow)
+            inside = np.where(b >= 1.0, 1.0 / (a * b), np.minimum(crossing, 1.0))
+            return np.asarray(np.where(a <= 1.0, 1.0, inside))
     with np.errstate(over="ignore", under="ignore"):
         fraction = np.asarray(-np.expm1(-np.square(hole / thin(x, hole))))
     uneven = x != y

@@ -290,33 +290,6 @@ def limited_angle(first: ArrayLike, second: ArrayLike, smallest: ArrayLike, larg
     return np.asarray((np.clip(first, smallest, largest) + np.clip(second, smallest, largest)) / 2.0)
 
 
-def cone_share(first: ArrayLike, second: ArrayLike, cone: ArrayLike, peak_over_mean: float | None) -> FloatArray:
-    """Return the largest share of a source that lies in a cone; 1 unless its evenness is known.
-
-    Parameters
-    ----------
-    first, second : array_like, shape (...)
-        Angles of the two axes. [rad]
-    cone : array_like, shape (...)
-        Full angle of the cone. [rad]
-    peak_over_mean : float or None
-        Brightest spot over mean radiance; None gives no credit. [1]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        From above 0 to 1. [1]
-    """
-    angles = np.broadcast_arrays(
-        np.asarray(first, dtype=np.float64), np.asarray(second, dtype=np.float64), np.asarray(cone, dtype=np.float64)
-    )
-    if peak_over_mean is None:
-        return np.ones(angles[0].shape)
-    with np.errstate(divide="ignore"):
-        part = np.minimum(angles[2] / angles[0], 1.0) * np.minimum(angles[2] / angles[1], 1.0)
-    return np.asarray(np.minimum(part * peak_over_mean, 1.0))
-
-
 def parts(source: ExtendedSource, distance: ArrayLike) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
     """Return the brightest rectangular part of an array of each size: indices, shares, and both angles.
 

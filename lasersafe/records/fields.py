@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, fields, is_dataclass, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cache
 from typing import Any, TypeVar
 
@@ -39,6 +39,14 @@ def told(key: str = "", **more: Any) -> dict[str, Told]:
 
 
 HIDDEN, SPOKEN, SAME = told(hidden=True), told(spoken=True), told(same=True)
+
+
+@dataclass(frozen=True)
+class OfSetup:
+    """What is found for one set-up of one laser."""
+
+    laser: str = field(metadata=SAME)
+    setup: str = field(metadata=SAME)
 
 
 @cache
@@ -159,18 +167,14 @@ def worst(records: Sequence[T], also: Callable[[T, Sequence[T]], T] | None = Non
     return found if also is None else also(found, records)
 
 
-def identity(record: Any) -> Hashable:
-    """Return what a record shares with those that stand for the same thing."""
-    return tuple(getattr(record, name) for name, one in told_of(record.__class__) if one.same)
-
-
 def grouped(lists: Iterable[Iterable[T]]) -> list[list[T]]:
     """Return the records of several lists in groups that stand for the same thing: the first such, the second."""
     groups: dict[Hashable, list[T]] = {}
     for entries in lists:
         seen: dict[Hashable, int] = {}
         for entry in entries:
-            name = identity(entry)
+            kind: Any = type(entry)
+            name = tuple(getattr(entry, name) for name, one in told_of(kind) if one.same)
             seen[name] = seen.get(name, 0) + 1
             groups.setdefault((name, seen[name]), []).append(entry)
     return list(groups.values())

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from operator import not_
 
-from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, badness, highest, or_none, told, worst_of_each
+from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, OfSetup, badness, highest, or_none, told, worst_of_each
 
 UNKNOWN = "no figures"
 CLASS_ORDER = ("1", "1M", "2", "2M", "3R", "3B", "3B or 4", "4", UNKNOWN)  # what is not known counts as the highest
@@ -41,11 +41,9 @@ class ScanPlace:
 
 
 @dataclass(frozen=True, kw_only=True)
-class ScanResult:
+class ScanResult(OfSetup):
     """How far a scanned beam reaches while it moves, when it stops, and in the reaction time of a cut-off."""
 
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     fitted: bool
     tissue: str = field(metadata=told(spoken=True, same=True))
     pattern: str = field(metadata=SPOKEN)  # in words
@@ -65,11 +63,9 @@ class ScanResult:
 
 
 @dataclass(frozen=True)
-class SumResult:
+class SumResult(OfSetup):
     """How far the fractions of several wavelengths add up to more than 1."""
 
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     way: str = field(metadata=SAME)
     tissue: str = field(metadata=SAME)
     group: str = field(metadata=told("adds_in"))  # the tissue and mechanism in which the fractions add
@@ -82,11 +78,9 @@ class SumResult:
 
 
 @dataclass(frozen=True)
-class ModuleResult:
+class ModuleResult(OfSetup):
     """The beams of a combined module at one person."""
 
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     person: str = field(metadata=SAME)
     distance: float = field(metadata=told("distance_m"))
     separation: float = field(metadata=told("separation_rad"))  # angle between neighbours [rad]
@@ -178,11 +172,9 @@ class SettingReport:
 
 
 @dataclass(frozen=True)
-class ClassCheck:
+class ClassCheck(OfSetup):
     """The class that the computed emission would fall into, next to the label; information, no classification."""
 
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     label: str
     computed: str = field(metadata=told(rank=2, worse=CLASS_ORDER.index))
     label_is_lower: bool = field(metadata=told(rank=1))
@@ -359,11 +351,9 @@ def _numbers(scales: tuple[ScaleNeed, ...]) -> dict[str, int | None]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class EyewearNeed:
+class EyewearNeed(OfSetup):
     """What eyewear has to carry at a stated closest distance."""
 
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     person: str = field(metadata=SAME)
     wavelength: float = field(metadata=told("wavelength_m"))
     distance: float | None = field(metadata=told("distance_m"))

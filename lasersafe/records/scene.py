@@ -12,7 +12,7 @@ from dataclasses import dataclass, field, replace
 from operator import not_
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.records.fields import HIDDEN, SAME, badness, highest, told, worst_of_each
+from lasersafe.records.fields import HIDDEN, SAME, OfSetup, badness, highest, told, worst_of_each
 from lasersafe.records.light import Step
 
 if TYPE_CHECKING:
@@ -206,11 +206,9 @@ class ScenePlan:
 
 
 @dataclass(frozen=True)
-class AimEnvelope:
+class AimEnvelope(OfSetup):
     """The directions in which one laser can point in one mode."""
 
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     mode: str = field(metadata=SAME)  # running | alignment | service | fault
     position: Point3
     bearing: float  # [rad] of the aim as stated
@@ -387,11 +385,9 @@ class SectionZone:
 
 
 @dataclass(frozen=True)
-class Elevation:
+class Elevation(OfSetup):
     """The section along the aim of one laser."""
 
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     bearing: float
     origin: Point3
     along: tuple[float, float]  # first and last place drawn [m]

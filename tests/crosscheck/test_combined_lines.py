@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from lasersafe.hazard.combine import Line, beam_sums, group_of, scatter_sums
+from lasersafe.hazard.combine import Line, group_of, sums_beyond
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.hazard.exposure import Received, continuous, criteria, pulse_train
 from lasersafe.limits import hazard_limits
@@ -38,7 +38,7 @@ def test_sum_is_the_sum_of_exposure_over_limit(rule_set):
             through = line.emission.power * float(fraction_through(dx, dy, 7e-3)) / (math.pi * 3.5e-3**2)
             limit = next(h for h in hazard_limits(rule_set, "eye", line.wavelength, 10.0) if h.name == "retina thermal")
             total += through / float(limit.irradiance)
-        found = next(s for s in beam_sums(rule_set, "eye", green(), 10.0, distance) if s.group == "retina thermal")
+        found = next(s for s in sums_beyond(rule_set, "eye", green(), 10.0, distance) if s.group == "retina thermal")
         assert found.total == pytest.approx(total, rel=1e-12)
         assert [s.line for s in found.shares] == [
             s.line for s in sorted(found.shares, key=lambda s: s.fraction, reverse=True)
@@ -49,11 +49,11 @@ def test_sum_is_the_sum_of_exposure_over_limit(rule_set):
 def test_distance_of_the_sum_is_where_a_fine_search_finds_it(rule_set):
     found = summed_distance(rule_set, "eye", green(), 10.0)
     grid = np.linspace(0.5 * found, 1.5 * found, 20001)
-    over = [max(s.total for s in beam_sums(rule_set, "eye", green(), 10.0, z)) > 1.0 for z in grid[::200]]
+    over = [max(s.total for s in sums_beyond(rule_set, "eye", green(), 10.0, z)) > 1.0 for z in grid[::200]]
     last = grid[::200][np.flatnonzero(over)[-1]]
     assert last <= found <= (last + 200 * (grid[1] - grid[0])) * (1.0 + 1e-12)
     assert found > max(summed_distance(rule_set, "eye", [line], 10.0) for line in green())
-    assert beam_sums(rule_set, "eye", green(), 10.0, found)[0].total == pytest.approx(1.0, abs=1e-9)
+    assert sums_beyond(rule_set, "eye", green(), 10.0, found)[0].total == pytest.approx(1.0, abs=1e-9)
 
 
 def test_one_line_alone_keeps_its_own_distance():
@@ -77,10 +77,10 @@ def test_two_equal_halves_are_the_whole():
 def test_different_tissues_do_not_add():
     beam = collimated(2e-3, 1e-3, "1/e")
     lines = [Line("532", 532e-9, continuous(1.0), beam), Line("2940", 2940e-9, continuous(1.0), beam)]
-    sums = beam_sums(ICNIRP, "eye", lines, 10.0, 10.0)
+    sums = sums_beyond(ICNIRP, "eye", lines, 10.0, 10.0)
     assert {s.group for s in sums} == {"retina thermal", "retina photochemical", "cornea and lens"}
     assert all(len(s.shares) == 1 for s in sums)
-    assert len(beam_sums(ICNIRP, "skin", lines, 10.0, 10.0)[0].shares) == 2
+    assert len(sums_beyond(ICNIRP, "skin", lines, 10.0, 10.0)[0].shares) == 2
 
 
 @pytest.mark.parametrize(
@@ -116,12 +116,12 @@ def test_pulsed_and_continuous_lines_add():
     ]
     found = summed_distance(ICNIRP, "eye", lines, 10.0)
     assert found > max(summed_distance(ICNIRP, "eye", [line], 10.0) for line in lines) > 0.0
-    assert beam_sums(ICNIRP, "eye", lines, 10.0, found)[0].total == pytest.approx(1.0, abs=1e-9)
+    assert sums_beyond(ICNIRP, "eye", lines, 10.0, found)[0].total == pytest.approx(1.0, abs=1e-9)
 
 
 def test_scattered_fractions_of_a_point_fall_with_the_square_and_add():
     def total(lines, distance):
-        return scatter_sums(EU, "eye", lines, 100.0, distance, LitSpot(0.8, 0.5))[0].total
+        return sums_beyond(EU, "eye", lines, 100.0, distance, LitSpot(0.8, 0.5))[0].total
 
     lines = green()
     each = [total([one], 1.0) for one in (lines[1], lines[2])]

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.errors import InputError, OutOfRangeError
-from lasersafe.hazard.combine import Line, beam_sums
+from lasersafe.hazard.combine import Line, sums_beyond
 from lasersafe.hazard.exposure import Received, compare_source, continuous, pulse_train
 from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
 from lasersafe.hazard.scatter import most_hazardous_distance, source_findings
@@ -71,8 +71,8 @@ def test_beyond_the_distance_of_a_running_scan_nothing_is_above_the_limit(rule_s
 def test_a_sum_is_not_below_any_share_and_does_not_depend_on_the_order(rule_set, powers, distance, tissue):
     wavelengths = (532e-9, 808e-9, 1064e-9, 2e-6)
     lines = [Line(str(i), wavelengths[i], continuous(p), BEAM) for i, p in enumerate(powers)]
-    sums = {s.group: s for s in beam_sums(rule_set, tissue, lines, 10.0, distance)}
-    other = {s.group: s for s in beam_sums(rule_set, tissue, lines[::-1], 10.0, distance)}
+    sums = {s.group: s for s in sums_beyond(rule_set, tissue, lines, 10.0, distance)}
+    other = {s.group: s for s in sums_beyond(rule_set, tissue, lines[::-1], 10.0, distance)}
     assert sums.keys() == other.keys()
     for group, found in sums.items():
         assert found.total == other[group].total
@@ -80,7 +80,7 @@ def test_a_sum_is_not_below_any_share_and_does_not_depend_on_the_order(rule_set,
     reach = summed_distance(rule_set, tissue, lines, 10.0)
     assert reach >= summed_distance(rule_set, tissue, lines[:1], 10.0)
     beyond = max(reach, 1e-3) * 1.0000001
-    assert max(s.total for s in beam_sums(rule_set, tissue, lines, 10.0, beyond)) <= 1.0
+    assert max(s.total for s in sums_beyond(rule_set, tissue, lines, 10.0, beyond)) <= 1.0
 
 
 @given(
