@@ -336,7 +336,7 @@ def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
         if tissue == "eye" and 400e-9 <= context.wavelength <= 600e-9 and duration >= 10.0:
             own = context.wavelength, duration
             level, printed, _ = min(scatter.radiance_limit(name, *own) for name in context.rule_sets)
-            bright = scatter.mean_radiance(glow.source, max(one.power for one in context.emissions(tissue, duration)))
+            bright = glow.source.mean_radiance(max(one.power for one in context.emissions(tissue, duration)))
             known = bright if np.isfinite(bright) else None
             result = replace(result, radiance=known, radiance_limit=level, radiance_source=printed)
         yield result

@@ -168,10 +168,10 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
             away = max(at.near, CLOSEST)
             plain = source.factor * float(fraction_through(*diameters(beam, away), camera.pupil, beam.profile))
             sent = instruments.Sent(source.way, source.factor, through / max(plain, 1e-300), at.aside)
-            row = instruments.beam_in_camera(camera, light, lam, beam, away, sent)
+            row = camera.lit_by_beam(light, lam, beam, away, sent)
         else:
             lit = LitSpot(source.factor, model=stage.case.settings.scatter_model, diameter=source.profile.size)
-            row = instruments.scatter_in_camera(camera, light, lam, away, lit)
+            row = camera.lit_by_spot(light, lam, away, lit)
         rows.append(replace(row, surface=source.surface))
     worst: dict[str, CameraLine] = {}
     for row in rows:

@@ -193,6 +193,22 @@ ADVICE = {
 }
 
 
+class Sent(NamedTuple):
+    """How a beam comes to a lens: its way, the reflectance of the mirrors on it, and what comes beside its axis.
+
+    ``share`` is what comes where the lens is of the light of a lens on the axis: tolerances make it more. [1]
+    ``aside`` is how far beside the axis the lens is. [m]
+    """
+
+    way: str = "direct"  # direct | mirror
+    reflectance: float = 1.0
+    share: float = 1.0
+    aside: float = 0.0
+
+
+_STRAIGHT = Sent()
+
+
 @dataclass(frozen=True)
 class Camera:
     """A camera: lens, filter and sensor, SI units; ``transmission`` of lens and filter at the laser's wavelength."""
@@ -223,6 +239,150 @@ class Camera:
         """
         within("amount", inside, "W or J", 0.0, math.inf)
         return float(finite("exposure in the image", self.transmission * inside / (math.pi / 4.0 * diameter**2), ""))
+
+    def lit_by_beam(
+        self, light: Emission, wavelength: float, beam: BeamGeometry, place: float, sent: Sent = _STRAIGHT
+    ) -> CameraLine:
+        """Return what a beam that enters the lens, directly or by a mirror, does in its focus [1]_.
+
+        The beam is centred on the lens and imaged as sharply as the lens can, which is the bound.
+
+        Parameters
+        ----------
+        light : Emission
+            The setting.
+        wavelength : float
+            Wavelength. [m]
+        beam : BeamGeometry
+            The beam. [1]
+        place : float
+            From the last optic to the lens, along the beam. [m]
+        sent : Sent
+            How it comes there.
+
+        Returns
+        -------
+        CameraLine
+            Advice.
+
+        Raises
+        ------
+        InputError
+            If the way is not known.
+        OutOfRangeError
+            If a number cannot be used.
+
+        References
+        ----------
+        .. [1] Elementary: fraction of the beam in the entrance pupil, over the area of the Airy disc.
+        """
+        choice("way", sent.way, ("direct", "mirror"))
+        dx, dy = diameters(beam, place)
+        part = float(fraction_through(dx, dy, self.pupil, beam.profile))
+        spot, _ = self.image(wavelength)
+        exposure = self.exposure(light.amount * sent.reflectance * sent.share * part, spot)
+        factors = " · ".join(f"{factor:.5g}" for factor in (light.amount, *sent[1:3], part, self.transmission))
+        put_in = f"{factors} / (π · ({spot * 1e6:.5g} µm)² / 4)"
+        hole, x, y = (f"{float(one) * 1e3:.5g}" for one in (self.pupil, dx, dy))
+        sum_of = Message("step.part_numbers", numbers=put_in, hole=hole, x=x, y=y, place=f"{place:.5g} m")
+        share, wide = Message("camera.share"), float(max(dx, dy))
+        if sent.aside > self.pupil / 2.0:
+            edge = math.exp(-((2.0 * sent.aside - self.pupil) ** 2) / wide**2) * self.pupil**2 / float(dx * dy) / part
+            words = {"rest": f"{sent.share / max(edge, 1e-300):.5g}", "aside": f"{sent.aside * 1e3:.5g} mm"}
+            share = Message("camera.share_beside", d=f"{wide * 1e3:.5g} mm", hole=f"{self.pupil * 1e3:.5g} mm", **words)
+        told = joined([sum_of, share])
+        image = _Image(sent.way, place, exposure, spot, "ρ k F τ / (π s² / 4)", told)
+        return self._line(light, wavelength, image)
+
+    def lit_by_spot(self, light: Emission, wavelength: float, distance: float, spot: LitSpot = POINT) -> CameraLine:
+        """Return what the image of a scattering spot does on the sensor, resolved or not [1]_.
+
+        A resolved spot is as bright at any distance; one that is not resolved falls off with the square of it.
+
+        Parameters
+        ----------
+        light : Emission
+            The setting, on the surface.
+        wavelength : float
+            Wavelength. [m]
+        distance : float
+            From the spot to the lens. [m]
+        spot : LitSpot
+            What scatters; without a size where that is not known, which is the bound.
+
+        Returns
+        -------
+        CameraLine
+            Advice.
+
+        Raises
+        ------
+        InputError
+            If the model is not known.
+        OutOfRangeError
+            If a number cannot be used.
+
+        References
+        ----------
+        .. [1] MCCLUNEY1994, irradiance of an image by the radiance of its object.
+        """
+        width = float(within("spot_diameter", spot.diameter, "m", 0.0, math.inf))
+        at_lens = float(spot.exposure(light.amount, distance))
+        inside = min(at_lens * math.pi / 4.0 * self.pupil**2, light.amount)
+        angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * distance)
+        size, resolved = self.image(wavelength, angle)
+        exposure = self.exposure(inside, size)
+        passed, stop, drawn = f"{self.transmission:.5g}", f"{self.f_number:.5g}", f"({size * 1e6:.5g} µm)²"
+        how = "τ / (π s² / 4)", f"{light.amount:.5g} · {passed} / (π · {drawn} / 4)"
+        if inside < light.amount:
+            flat = spot.model == "lambert"
+            sent = f"{spot.reflectance:.5g} · {light.amount:.5g} · {math.cos(spot.view_angle) if flat else 0.5:.5g}"
+            lens = f"({self.focal_length * 1e3:.5g} mm / {stop})² · {passed} / {drawn}"
+            shape = f"ρ {'cos θ' if flat else '0.5'} / (π r²) · (f / N)² τ / s²"
+            how = shape, f"{sent} / (π · ({distance:.5g} m)²) · {lens}"
+        if resolved:  # pi tau L / (4 N^2); the middle of a Gaussian spot is as bright as its power over its 1/e area
+            on_surface = light.amount / (math.pi / 4.0 * width * width)
+            bright = on_surface * spot.reflectance * self.transmission / (4.0 * self.f_number**2)
+            if bright > exposure:
+                lit = (
+                    f"{light.amount:.5g} · {spot.reflectance:.5g} · {passed} / (π · ({width * 1e3:.5g} mm)² · {stop}²)"
+                )
+                exposure, how = bright, ("ρ τ / (π d² N²)", lit)
+        return self._line(light, wavelength, _Image("scatter", distance, exposure, size, *how, resolved, angle))
+
+    def _line(self, light: Emission, wavelength: float, image: _Image) -> CameraLine:
+        """Return what is in the image beside the lowest threshold that is known for such light."""
+        pulse = None if light.kind == "continuous" else light.pulse_duration
+        threshold = known_threshold(wavelength, pulse)
+        unit = "W/m2" if pulse is None else "J/m2"
+        kind = Message("camera.resolved" if image.resolved else "camera.smallest")
+        load, size = f"{image.exposure:.2g} {unit}", f"{image.spot * 1e6:.2g} um"
+        words = [Message("camera.in_image", load=load, image=kind, size=size)]
+        if threshold is None:
+            shining = Message("camera.continuous") if pulse is None else Message("camera.pulses", time=f"{pulse:.3g} s")
+            words.append(Message("camera.unknown", light=shining, wave=f"{wavelength * 1e9:.4g} nm"))
+        else:
+            facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
+            words.append(Message("camera.lowest", load=f"{threshold.value:.3g} {unit}", **facts))
+            words += [Message("camera.of_one_pulse")] if pulse is not None and light.repetition_rate else []
+        symbol, amount = ("E", "Φ") if pulse is None else ("H", "Q")
+        seen, size_formula, size_of = (Message("source.cameras"), "own"), "s", f"{image.spot:.5g}"
+        if image.resolved:
+            size_formula, size_of = "s = f α", f"{self.focal_length * 1e3:.5g} mm · {image.angle:.5g}"
+        elif image.spot > self.pixel:
+            size_formula, size_of = "s = 2.44 λ N", f"2.44 · {wavelength * 1e9:.5g} nm · {self.f_number:.5g}"
+        steps = (
+            Step("s", Message("step.image_size"), size_formula, size_of, image.spot, "m", *seen),
+            Step(symbol, Message("step.in_image"), f"{symbol} = {amount} {image.formula}", image.put_in, image.exposure,
+                 unit, *seen),
+        )  # fmt: skip
+        return CameraLine(
+            camera=self.name, way=image.way, distance=image.distance, exposure=image.exposure, spot=image.spot,
+            resolved=image.resolved, unit=unit, steps=steps, words=joined(words), advice=ADVICE[image.way],
+            threshold=None if threshold is None else threshold.value,
+            threshold_source="" if threshold is None else threshold.source,
+            ratio=None if threshold is None else image.exposure / threshold.value,
+        )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -295,138 +455,6 @@ def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorTh
     return min(fitting, key=lambda one: one.value, default=None)
 
 
-class Sent(NamedTuple):
-    """How a beam comes to a lens: its way, the reflectance of the mirrors on it, and what comes beside its axis.
-
-    ``share`` is what comes where the lens is of the light of a lens on the axis: tolerances make it more. [1]
-    ``aside`` is how far beside the axis the lens is. [m]
-    """
-
-    way: str = "direct"  # direct | mirror
-    reflectance: float = 1.0
-    share: float = 1.0
-    aside: float = 0.0
-
-
-_STRAIGHT = Sent()
-
-
-def beam_in_camera(
-    camera: Camera, light: Emission, wavelength: float, beam: BeamGeometry, place: float, sent: Sent = _STRAIGHT
-) -> CameraLine:
-    """Return what a beam that enters the lens, directly or by a mirror, does in its focus [1]_.
-
-    The beam is centred on the lens and imaged as sharply as the lens can, which is the bound.
-
-    Parameters
-    ----------
-    camera : Camera
-        The camera.
-    light : Emission
-        The setting.
-    wavelength : float
-        Wavelength. [m]
-    beam : BeamGeometry
-        The beam. [1]
-    place : float
-        From the last optic to the lens, along the beam. [m]
-    sent : Sent
-        How it comes there.
-
-    Returns
-    -------
-    CameraLine
-        Advice.
-
-    Raises
-    ------
-    InputError
-        If the way is not known.
-    OutOfRangeError
-        If a number cannot be used.
-
-    References
-    ----------
-    .. [1] Elementary: fraction of the beam in the entrance pupil, over the area of the Airy disc.
-    """
-    choice("way", sent.way, ("direct", "mirror"))
-    dx, dy = diameters(beam, place)
-    part = float(fraction_through(dx, dy, camera.pupil, beam.profile))
-    spot, _ = camera.image(wavelength)
-    exposure = camera.exposure(light.amount * sent.reflectance * sent.share * part, spot)
-    factors = " · ".join(f"{factor:.5g}" for factor in (light.amount, *sent[1:3], part, camera.transmission))
-    put_in = f"{factors} / (π · ({spot * 1e6:.5g} µm)² / 4)"
-    hole, x, y = (f"{float(one) * 1e3:.5g}" for one in (camera.pupil, dx, dy))
-    sum_of = Message("step.part_numbers", numbers=put_in, hole=hole, x=x, y=y, place=f"{place:.5g} m")
-    share, wide = Message("camera.share"), float(max(dx, dy))
-    if sent.aside > camera.pupil / 2.0:
-        edge = math.exp(-((2.0 * sent.aside - camera.pupil) ** 2) / wide**2) * camera.pupil**2 / float(dx * dy) / part
-        words = {"rest": f"{sent.share / max(edge, 1e-300):.5g}", "aside": f"{sent.aside * 1e3:.5g} mm"}
-        share = Message("camera.share_beside", d=f"{wide * 1e3:.5g} mm", hole=f"{camera.pupil * 1e3:.5g} mm", **words)
-    told = joined([sum_of, share])
-    image = _Image(sent.way, place, exposure, spot, "ρ k F τ / (π s² / 4)", told)
-    return _beside(camera, light, wavelength, image)
-
-
-def scatter_in_camera(
-    camera: Camera, light: Emission, wavelength: float, distance: float, spot: LitSpot = POINT
-) -> CameraLine:
-    """Return what the image of a scattering spot does on the sensor, resolved or not [1]_.
-
-    A resolved spot is as bright at any distance; one that is not resolved falls off with the square of it.
-
-    Parameters
-    ----------
-    camera : Camera
-        The camera.
-    light : Emission
-        The setting, on the surface.
-    wavelength : float
-        Wavelength. [m]
-    distance : float
-        From the spot to the lens. [m]
-    spot : LitSpot
-        What scatters; without a size where that is not known, which is the bound.
-
-    Returns
-    -------
-    CameraLine
-        Advice.
-
-    Raises
-    ------
-    InputError
-        If the model is not known.
-    OutOfRangeError
-        If a number cannot be used.
-
-    References
-    ----------
-    .. [1] MCCLUNEY1994, irradiance of an image by the radiance of its object.
-    """
-    width = float(within("spot_diameter", spot.diameter, "m", 0.0, math.inf))
-    at_lens = float(spot.exposure(light.amount, distance))
-    inside = min(at_lens * math.pi / 4.0 * camera.pupil**2, light.amount)
-    angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * distance)
-    size, resolved = camera.image(wavelength, angle)
-    exposure = camera.exposure(inside, size)
-    passed, stop, drawn = f"{camera.transmission:.5g}", f"{camera.f_number:.5g}", f"({size * 1e6:.5g} µm)²"
-    how = "τ / (π s² / 4)", f"{light.amount:.5g} · {passed} / (π · {drawn} / 4)"
-    if inside < light.amount:
-        flat = spot.model == "lambert"
-        sent = f"{spot.reflectance:.5g} · {light.amount:.5g} · {math.cos(spot.view_angle) if flat else 0.5:.5g}"
-        lens = f"({camera.focal_length * 1e3:.5g} mm / {stop})² · {passed} / {drawn}"
-        shape = f"ρ {'cos θ' if flat else '0.5'} / (π r²) · (f / N)² τ / s²"
-        how = shape, f"{sent} / (π · ({distance:.5g} m)²) · {lens}"
-    if resolved:  # pi tau L / (4 N^2); the middle of a Gaussian spot is as bright as its power over its 1/e area
-        on_surface = light.amount / (math.pi / 4.0 * width * width)
-        bright = on_surface * spot.reflectance * camera.transmission / (4.0 * camera.f_number**2)
-        if bright > exposure:
-            lit = f"{light.amount:.5g} · {spot.reflectance:.5g} · {passed} / (π · ({width * 1e3:.5g} mm)² · {stop}²)"
-            exposure, how = bright, ("ρ τ / (π d² N²)", lit)
-    return _beside(camera, light, wavelength, _Image("scatter", distance, exposure, size, *how, resolved, angle))
-
-
 class _Image(NamedTuple):
     way: str
     distance: float
@@ -436,38 +464,3 @@ class _Image(NamedTuple):
     put_in: str
     resolved: bool = False
     angle: float = 0.0  # of what is seen [rad]
-
-
-def _beside(camera: Camera, light: Emission, wavelength: float, image: _Image) -> CameraLine:
-    """Return what is in the image beside the lowest threshold that is known for such light."""
-    pulse = None if light.kind == "continuous" else light.pulse_duration
-    threshold = known_threshold(wavelength, pulse)
-    unit = "W/m2" if pulse is None else "J/m2"
-    kind = Message("camera.resolved" if image.resolved else "camera.smallest")
-    load, size = f"{image.exposure:.2g} {unit}", f"{image.spot * 1e6:.2g} um"
-    words = [Message("camera.in_image", load=load, image=kind, size=size)]
-    if threshold is None:
-        shining = Message("camera.continuous") if pulse is None else Message("camera.pulses", time=f"{pulse:.3g} s")
-        words.append(Message("camera.unknown", light=shining, wave=f"{wavelength * 1e9:.4g} nm"))
-    else:
-        facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
-        words.append(Message("camera.lowest", load=f"{threshold.value:.3g} {unit}", **facts))
-        words += [Message("camera.of_one_pulse")] if pulse is not None and light.repetition_rate else []
-    symbol, amount = ("E", "Φ") if pulse is None else ("H", "Q")
-    seen, size_formula, size_of = (Message("source.cameras"), "own"), "s", f"{image.spot:.5g}"
-    if image.resolved:
-        size_formula, size_of = "s = f α", f"{camera.focal_length * 1e3:.5g} mm · {image.angle:.5g}"
-    elif image.spot > camera.pixel:
-        size_formula, size_of = "s = 2.44 λ N", f"2.44 · {wavelength * 1e9:.5g} nm · {camera.f_number:.5g}"
-    steps = (
-        Step("s", Message("step.image_size"), size_formula, size_of, image.spot, "m", *seen),
-        Step(symbol, Message("step.in_image"), f"{symbol} = {amount} {image.formula}", image.put_in, image.exposure,
-             unit, *seen),
-    )  # fmt: skip
-    return CameraLine(
-        camera=camera.name, way=image.way, distance=image.distance, exposure=image.exposure, spot=image.spot,
-        resolved=image.resolved, unit=unit, steps=steps, words=joined(words), advice=ADVICE[image.way],
-        threshold=None if threshold is None else threshold.value,
-        threshold_source="" if threshold is None else threshold.source,
-        ratio=None if threshold is None else image.exposure / threshold.value,
-    )  # fmt: skip

@@ -24,7 +24,7 @@ from lasersafe.limits.exposure import COUNT_SLACK
 from lasersafe.limits.patterns import RegularTrains
 from lasersafe.limits.tables import EDGE, load_rule_set
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
-from lasersafe.optics.viewing import ScanPattern, dwell, most_passes, sweep_widths
+from lasersafe.optics.viewing import ScanPattern, sweep_widths
 from lasersafe.records.fields import badness
 from lasersafe.wording import Message
 
@@ -233,7 +233,7 @@ class Scan:
     def stays(self, place: Floats) -> Floats:
         """Return stay [s] and separate passes in each period for both widths of a sweep, shape (2, 2, ...)."""
         ways = sweep_widths(*diameters(self.beam, place), self.aperture)
-        return np.stack([[of(self.pattern, place, way) for way in ways] for of in (dwell, most_passes)])
+        return np.stack([[of(place, way) for way in ways] for of in (self.pattern.dwell, self.pattern.most_passes)])
 
     def received(self, emission: Emission) -> Received:
         """Return what is judged where the beam counts as standing."""

@@ -25,7 +25,7 @@ from lasersafe.hazard.exposure import (
 )
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
-from lasersafe.optics.viewing import ExtendedSource, exposure_per_amount, limited_angle, parts
+from lasersafe.optics.viewing import ExtendedSource, limited_angle, parts
 from lasersafe.records.fields import badness
 from lasersafe.wording import Message
 
@@ -62,7 +62,7 @@ def _compared(light: Received, source: ExtendedSource, distance: Floats) -> Iter
             with np.errstate(divide="ignore"):  # the largest share of the source that lies in the cone
                 part = np.minimum(cone / first, 1.0) * np.minimum(cone / second, 1.0)
             limit = limit / np.minimum(part * source.peak_over_mean, 1.0)
-        exposure = exposure_per_amount(source, distance, np.broadcast_to(row.aperture, limit.shape)[:, 0])
+        exposure = source.exposure_per_amount(distance, np.broadcast_to(row.aperture, limit.shape)[:, 0])
         yield row, exposure * light.emission.amount, limit
 
 
@@ -288,30 +288,6 @@ def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[f
     level = float(printed["dose"]) / duration if "dose" in printed else float(printed["level"])
     source = content["source"]
     return level * blue, f"{source['key']}, {source['locator']}", source["seen"]
-
-
-def mean_radiance(source: ExtendedSource, power: float) -> float:
-    """Return the radiance of the brightest spot of a source, with its own peak over mean (1 when unknown) [W/m2/sr].
-
-    Parameters
-    ----------
-    source : ExtendedSource
-        The source; emitters are taken as ellipses.
-    power : float
-        Power before its transmittance. [W]
-
-    Returns
-    -------
-    float
-        On the normal; infinity for a point. [W/m2/sr]
-    """
-    area = math.pi / 4.0 * source.size[0] * source.size[1]
-    if not area > 0.0:
-        return math.inf
-    share = float(source.shares.max()) * source.transmittance * power * (source.peak_over_mean or 1.0)
-    if source.spread == "cone":
-        return share / area * 4.0 / (math.pi * source.divergence[0] * source.divergence[1])
-    return share / area / (math.pi if source.spread == "lambert" else 2.0 * math.pi)
 
 
 LimitOfAngles = Callable[[Floats, Floats, Places], Floats]  # angles of both axes, shape (n,), and which case each is of

@@ -229,38 +229,56 @@ class ExtendedSource:
         flat = np.array(self.weights) if self.weights else np.full(total, 1.0 / total)
         return flat.reshape(self.count[1], self.count[0])
 
+    def exposure_per_amount(self, distance: ArrayLike, aperture: ArrayLike) -> FloatArray:
+        """Return exposure over emitted power or energy at a distance, averaged over an aperture on the normal [1]_.
 
-def exposure_per_amount(source: ExtendedSource, distance: ArrayLike, aperture: ArrayLike) -> FloatArray:
-    """Return exposure over emitted power or energy at a distance, averaged over an aperture on the normal [1]_.
+        All emitters are taken on the axis, which is the careful side.
 
-    All emitters are taken on the axis, which is the careful side.
+        Parameters
+        ----------
+        distance : array_like, shape (...)
+            From the source. [m]
+        aperture : array_like, shape (...)
+            Diameter of the limiting aperture. [m]
 
-    Parameters
-    ----------
-    source : ExtendedSource
-        The source.
-    distance : array_like, shape (...)
-        From the source. [m]
-    aperture : array_like, shape (...)
-        Diameter of the limiting aperture. [m]
+        Returns
+        -------
+        numpy.ndarray, shape (...)
+            After the transmittance of the source. [1/m2]
 
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        After the transmittance of the source. [1/m2]
+        References
+        ----------
+        .. [1] Own: docs/method.md, "Extended sources"; Lambert's law for the wide spreads.
+        """
+        way = positive("distance", distance, "m")
+        hole = positive("aperture", aperture, "m")
+        if self.spread == "cone":
+            dx, dy = (np.hypot(size, angle * way) for size, angle in zip(self.size, self.divergence, strict=True))
+            return np.asarray(self.transmittance * mean_exposure(1.0, dx, dy, hole))
+        solid = math.pi if self.spread == "lambert" else 2.0 * math.pi
+        whole = 4.0 / (math.pi * np.square(hole))  # no aperture takes in more than everything
+        return np.asarray(self.transmittance * np.minimum(1.0 / (solid * np.square(way)), whole))
 
-    References
-    ----------
-    .. [1] Own: docs/method.md, "Extended sources"; Lambert's law for the wide spreads.
-    """
-    way = positive("distance", distance, "m")
-    hole = positive("aperture", aperture, "m")
-    if source.spread == "cone":
-        dx, dy = (np.hypot(size, angle * way) for size, angle in zip(source.size, source.divergence, strict=True))
-        return np.asarray(source.transmittance * mean_exposure(1.0, dx, dy, hole))
-    solid = math.pi if source.spread == "lambert" else 2.0 * math.pi
-    whole = 4.0 / (math.pi * np.square(hole))  # no aperture takes in more than everything
-    return np.asarray(source.transmittance * np.minimum(1.0 / (solid * np.square(way)), whole))
+    def mean_radiance(self, power: float) -> float:
+        """Return the radiance of the brightest spot of a source, with its own peak over mean (1 when unknown) [W/m2/sr].
+
+        Parameters
+        ----------
+        power : float
+            Power before its transmittance. [W]
+
+        Returns
+        -------
+        float
+            On the normal; infinity for a point. [W/m2/sr]
+        """
+        area = math.pi / 4.0 * self.size[0] * self.size[1]
+        if not area > 0.0:
+            return math.inf
+        share = float(self.shares.max()) * self.transmittance * power * (self.peak_over_mean or 1.0)
+        if self.spread == "cone":
+            return share / area * 4.0 / (math.pi * self.divergence[0] * self.divergence[1])
+        return share / area / (math.pi if self.spread == "lambert" else 2.0 * math.pi)
 
 
 def limited_angle(first: ArrayLike, second: ArrayLike, smallest: ArrayLike, largest: ArrayLike) -> FloatArray:
@@ -507,102 +525,93 @@ class ScanPattern:
         ratio = way / self.reference
         return ratio if self.fans_out else np.minimum(ratio, 1.0)
 
+    def dwell(self, distance: ArrayLike, sweep: ArrayLike) -> FloatArray:
+        """Return for how long of each period the spot can lie within *sweep* at the slowest place [1]_.
 
-def dwell(pattern: ScanPattern, distance: ArrayLike, sweep: ArrayLike) -> FloatArray:
-    """Return for how long of each period the spot can lie within *sweep* at the slowest place [1]_.
+        A sweep that is half as wide as the pattern, or wider, gets the whole period: no credit is given for such a scan.
 
-    A sweep that is half as wide as the pattern, or wider, gets the whole period: no credit is given for such a scan.
+        Parameters
+        ----------
+        distance : array_like, shape (...)
+            From the last optic. [m]
+        sweep : array_like, shape (...)
+            Width over which the spot can touch the aperture, as the sum of both diameters. [m]
 
-    Parameters
-    ----------
-    pattern : ScanPattern
-        The pattern.
-    distance : array_like, shape (...)
-        From the last optic. [m]
-    sweep : array_like, shape (...)
-        Width over which the spot can touch the aperture, as the sum of both diameters. [m]
+        Returns
+        -------
+        numpy.ndarray, shape (...)
+            Time within one period, at most the period itself. [s]
 
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Time within one period, at most the period itself. [s]
+        Raises
+        ------
+        OutOfRangeError
+            If a distance or width cannot be used.
 
-    Raises
-    ------
-    OutOfRangeError
-        If a distance or width cannot be used.
+        References
+        ----------
+        .. [1] Own: docs/method.md, "Scanned beams"; for even speed it is sweep / speed, twice that at an edge.
 
-    References
-    ----------
-    .. [1] Own: docs/method.md, "Scanned beams"; for even speed it is sweep / speed, twice that at an edge.
+        Examples
+        --------
+        >>> line = ScanPattern("line", (0.4, 0.4), 50.0, "triangle")
+        >>> line.dwell([1.0, 10.0], 8e-3).round(6).tolist()
+        [0.0004, 4e-05]
+        """
+        length = within("sweep", sweep, "m", 0.0, math.inf)
+        scale = self.stretch(distance)
+        frequency = self.frequency
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            wide = max(self.width) if self.kind in ("circle", "figure of eight", "wobble") else self.width[0]
+            part = np.where(scale > 0.0, length / (0.5 * wide * scale), math.inf)
+            moving = part < 1.0
+            inside = np.where(moving, part, 0.0)
+            if self.kind == "circle" and self.width[0] == self.width[1]:
+                time = np.arcsin(0.5 * inside) / (math.pi * frequency)
+            elif self.kind in ("line", "raster") and self.waveform == "triangle":
+                time = inside / (2.0 * frequency)
+            else:
+                time = np.arccos(1.0 - inside) / (math.pi * frequency)
+            time = time * self._lines_reached(length, scale)
+        return np.asarray(np.where(moving, np.minimum(time, self.period), self.period))
 
-    Examples
-    --------
-    >>> line = ScanPattern("line", (0.4, 0.4), 50.0, "triangle")
-    >>> dwell(line, [1.0, 10.0], 8e-3).round(6).tolist()
-    [0.0004, 4e-05]
-    """
-    length = within("sweep", sweep, "m", 0.0, math.inf)
-    scale = pattern.stretch(distance)
-    frequency = pattern.frequency
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        wide = max(pattern.width) if pattern.kind in ("circle", "figure of eight", "wobble") else pattern.width[0]
-        part = np.where(scale > 0.0, length / (0.5 * wide * scale), math.inf)
-        moving = part < 1.0
-        inside = np.where(moving, part, 0.0)
-        if pattern.kind == "circle" and pattern.width[0] == pattern.width[1]:
-            time = np.arcsin(0.5 * inside) / (math.pi * frequency)
-        elif pattern.kind in ("line", "raster") and pattern.waveform == "triangle":
-            time = inside / (2.0 * frequency)
-        else:
-            time = np.arccos(1.0 - inside) / (math.pi * frequency)
-        time = time * _lines_reached(pattern, length, scale)
-    return np.asarray(np.where(moving, np.minimum(time, pattern.period), pattern.period))
+    def most_passes(self, distance: ArrayLike, sweep: ArrayLike) -> FloatArray:
+        """Return how many separate times in each period the spot can pass within *sweep*, at any place [1]_.
 
+        A line passes there and back, except where it turns; an ellipse and a figure of eight lie in a strip along their
+        longer axis, which they pass two and four times.
 
-def most_passes(pattern: ScanPattern, distance: ArrayLike, sweep: ArrayLike) -> FloatArray:
-    """Return how many separate times in each period the spot can pass within *sweep*, at any place [1]_.
+        Parameters
+        ----------
+        distance : array_like, shape (...)
+            From the last optic. [m]
+        sweep : array_like, shape (...)
+            Width over which the spot can touch the aperture. [m]
 
-    A line passes there and back, except where it turns; an ellipse and a figure of eight lie in a strip along their
-    longer axis, which they pass two and four times.
+        Returns
+        -------
+        numpy.ndarray, shape (...)
+            Whole number, 1 or more. [1]
 
-    Parameters
-    ----------
-    pattern : ScanPattern
-        The pattern.
-    distance : array_like, shape (...)
-        From the last optic. [m]
-    sweep : array_like, shape (...)
-        Width over which the spot can touch the aperture. [m]
+        References
+        ----------
+        .. [1] Own: docs/method.md, "Scanned beams".
 
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Whole number, 1 or more. [1]
+        Examples
+        --------
+        >>> float(ScanPattern("line", (0.4, 0.4), 50.0).most_passes(10.0, 8e-3))
+        2.0
+        """
+        length = within("sweep", sweep, "m", 0.0, math.inf)
+        each = {"figure of eight": 4.0, "circle": 1.0 if self.width[0] == self.width[1] else 2.0}.get(self.kind, 2.0)
+        return np.asarray(each * self._lines_reached(length, self.stretch(distance)))
 
-    References
-    ----------
-    .. [1] Own: docs/method.md, "Scanned beams".
-
-    Examples
-    --------
-    >>> float(most_passes(ScanPattern("line", (0.4, 0.4), 50.0), 10.0, 8e-3))
-    2.0
-    """
-    length = within("sweep", sweep, "m", 0.0, math.inf)
-    each = {"figure of eight": 4.0, "circle": 1.0 if pattern.width[0] == pattern.width[1] else 2.0}.get(
-        pattern.kind, 2.0
-    )
-    return np.asarray(each * _lines_reached(pattern, length, pattern.stretch(distance)))
-
-
-def _lines_reached(pattern: ScanPattern, length: FloatArray, scale: FloatArray) -> FloatArray:
-    """Return how many lines of a raster a sweep reaches; 1 of any other pattern."""
-    if pattern.kind != "raster":
-        return np.ones(np.broadcast_shapes(length.shape, scale.shape))
-    with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
-        reached = np.where(scale > 0.0, np.floor(length / (pattern.pitch * scale)) + 1.0, math.inf)
-    return np.asarray(np.minimum(reached, float(pattern.lines)))
+    def _lines_reached(self, length: FloatArray, scale: FloatArray) -> FloatArray:
+        """Return how many lines of a raster a sweep reaches; 1 of any other self."""
+        if self.kind != "raster":
+            return np.ones(np.broadcast_shapes(length.shape, scale.shape))
+        with np.errstate(divide="ignore", invalid="ignore", over="ignore"):
+            reached = np.where(scale > 0.0, np.floor(length / (self.pitch * scale)) + 1.0, math.inf)
+        return np.asarray(np.minimum(reached, float(self.lines)))
 
 
 def sweep_widths(dx: ArrayLike, dy: ArrayLike, aperture: ArrayLike) -> tuple[FloatArray, FloatArray]:

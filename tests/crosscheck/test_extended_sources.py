@@ -10,7 +10,6 @@ import pytest
 from lasersafe.hazard.exposure import Received, compare_source, continuous, pulse_train, single_pulse
 from lasersafe.hazard.scatter import (
     extended_distance,
-    mean_radiance,
     most_hazardous_distance,
     radiance_limit,
     source_findings,
@@ -18,7 +17,7 @@ from lasersafe.hazard.scatter import (
     step_distances,
 )
 from lasersafe.limits import exposure_limit, hazard_limits
-from lasersafe.optics.viewing import ExtendedSource, exposure_per_amount, parts
+from lasersafe.optics.viewing import ExtendedSource, parts
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 
@@ -213,14 +212,14 @@ def test_radiance_limit_is_the_irradiance_limit_over_its_cone_within_the_roundin
 def test_radiance_of_a_lit_disc_gives_back_its_irradiance():
     source = ExtendedSource((20e-3, 20e-3), transmittance=0.5)
     solid = math.pi / 4.0 * (20e-3 / 3.0) ** 2
-    assert mean_radiance(source, 4.0) * solid == pytest.approx(4.0 * float(exposure_per_amount(source, 3.0, 7e-3)))
-    assert mean_radiance(ExtendedSource((0.0, 0.0)), 1.0) == math.inf
+    assert source.mean_radiance(4.0) * solid == pytest.approx(4.0 * float(source.exposure_per_amount(3.0, 7e-3)))
+    assert ExtendedSource((0.0, 0.0)).mean_radiance(1.0) == math.inf
 
 
 @pytest.mark.parametrize("spread", ["lambert", "hemisphere"])
 def test_wide_spread_sends_all_its_light_through_the_hemisphere(spread):
     theta, weight = np.polynomial.legendre.leggauss(200)
     theta, weight = (theta + 1.0) * math.pi / 4.0, weight * math.pi / 4.0
-    normal = float(exposure_per_amount(ExtendedSource((0.0, 0.0), spread), 5.0, 7e-3)) * 25.0
+    normal = float(ExtendedSource((0.0, 0.0), spread).exposure_per_amount(5.0, 7e-3)) * 25.0
     cosine = np.cos(theta) if spread == "lambert" else np.ones_like(theta)
     assert (2.0 * math.pi * normal * cosine * np.sin(theta) * weight).sum() == pytest.approx(1.0)

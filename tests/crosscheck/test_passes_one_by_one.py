@@ -8,7 +8,7 @@ import pytest
 from lasersafe.hazard.exposure import pulse_train
 from lasersafe.hazard.scanning import Scan, running_ratios, scan_ratio, sweep_aperture
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
-from lasersafe.optics.viewing import ScanPattern, dwell, most_passes, sweep_widths
+from lasersafe.optics.viewing import ScanPattern, sweep_widths
 
 SETS = ("ICNIRP-2013", "EU-2006/25/EC")
 BEAM = collimated(3e-3, 1e-3, "1/e")
@@ -63,7 +63,7 @@ def test_no_place_is_crossed_by_more_pulses_than_are_counted(pattern, per_period
     rate = per_period * pattern.frequency
     least = most_pulses(pattern, rate)
     found = counted(pattern, rate)
-    passes = float(most_passes(pattern, PLACE, 16e-3))
+    passes = float(pattern.most_passes(PLACE, 16e-3))
     assert least * (1 - 1e-9) <= found <= 2.5 * least + 1.5 * passes * DURATION / pattern.period
 
 
@@ -73,7 +73,7 @@ def test_many_settings_at_once_are_the_trains_of_each(wavelength):
     for tissue in ("eye", "skin"):
         hole = sweep_aperture(tissue, wavelength)
         widths = sweep_widths(*diameters(BEAM, PLACE), hole)
-        ways = np.array([[[float(of(LINE, PLACE, w))] for w in widths] for of in (dwell, most_passes)])
+        ways = np.array([[[float(of(PLACE, w))] for w in widths] for of in (LINE.dwell, LINE.most_passes)])
         pulse, rate = 10 ** draw.uniform(-9, -5, 20), 10 ** draw.uniform(1, 4.9, 20)
         for rule_set in SETS:
             scan = Scan(rule_set, tissue, BEAM, wavelength, DURATION, LINE)

@@ -13,7 +13,7 @@ from lasersafe.hazard.exposure import continuous, pulse_train
 from lasersafe.hazard.scanning import Scan, scan_ratio
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.beam import collimated, diameters, fraction_through
-from lasersafe.optics.viewing import ScanPattern, dwell
+from lasersafe.optics.viewing import ScanPattern
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
 PUPIL = 7e-3
@@ -196,7 +196,7 @@ def test_dwell_is_never_below_the_time_that_steps_spend_in_a_disc(pattern):
     x, y = x * pattern.width[0] / 2.0, y * pattern.width[1] / 2.0
     for part in (0.02, 0.2, 0.7, 0.99):
         sweep = part * max(pattern.width) / 2.0
-        ours = float(dwell(pattern, 1.0, sweep))
+        ours = float(pattern.dwell(1.0, sweep))
         edge = pattern.width[0] / 2.0
         for cx in np.concatenate([np.linspace(0.0, edge, 25), [edge - sweep / 2.0]]):
             for cy in np.linspace(0.0, pattern.width[1] / 2.0, 5):

@@ -13,7 +13,7 @@ from lasersafe.hazard.exposure import Received, compare_source, continuous, puls
 from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
 from lasersafe.hazard.scatter import most_hazardous_distance, source_findings
 from lasersafe.optics.beam import collimated
-from lasersafe.optics.viewing import ExtendedSource, ScanPattern, dwell
+from lasersafe.optics.viewing import ExtendedSource, ScanPattern
 from tests.few import few
 from tests.summed import summed_distance
 
@@ -30,7 +30,7 @@ def number(low: float, high: float) -> st.SearchStrategy[float]:
 @few(150)
 def test_dwell_grows_with_the_sweep_and_stays_within_the_period(kind, width, sweep, part, rate):
     pattern = ScanPattern(kind, (width, width), rate)
-    whole, less = dwell(pattern, 5.0, [sweep, sweep * part])
+    whole, less = pattern.dwell(5.0, [sweep, sweep * part])
     assert 0.0 < less <= whole * (1.0 + 1e-12)
     assert whole <= pattern.period
 

@@ -11,7 +11,7 @@ from lasersafe.hazard.exposure import Received, continuous
 from lasersafe.hazard.scanning import Scan, scan_credit, scan_findings
 from lasersafe.limits import exposure_limit
 from lasersafe.optics.beam import collimated
-from lasersafe.optics.viewing import ScanPattern, dwell, sweep_widths
+from lasersafe.optics.viewing import ScanPattern, sweep_widths
 from tests.published.printed import printed, worked
 
 ICNIRP, EU = "ICNIRP-2013", "EU-2006/25/EC"
@@ -35,13 +35,13 @@ def test_a_sweep_lasts_between_the_wider_and_the_sum():
         pattern = ScanPattern("line", (0.2, 0.2), 25.0, "triangle")
         speed = 2.0 * 0.2 * 10.0 * 25.0  # both ways of the width at 10 m in each period
         for sweep in (short, long):
-            assert float(dwell(pattern, 10.0, sweep)) == pytest.approx(2.0 * float(sweep) / speed)
+            assert float(pattern.dwell(10.0, sweep)) == pytest.approx(2.0 * float(sweep) / speed)
 
 
 def test_turning_points_decide_not_the_mean_speed():
     sine = ScanPattern("line", (0.2, 0.2), 25.0)
     mean_speed = 2.0 * 0.2 * 10.0 * 25.0
-    ours = float(dwell(sine, 10.0, 9e-3))
+    ours = float(sine.dwell(10.0, 9e-3))
     assert ours == pytest.approx(math.acos(1.0 - 9e-3 / 1.0) / (math.pi * 25.0))
     assert ours > 10.0 * 9e-3 / mean_speed
 
@@ -69,4 +69,4 @@ def test_a_pattern_that_is_too_narrow_counts_as_standing():
     (found,) = scan_findings(Scan(ICNIRP, "eye", beam, 532e-9, 10.0, narrow), (continuous(1.0),), (1.0,))
     assert found.standing
     assert found.rule == "standing"
-    assert float(dwell(narrow, 1.0, np.array(10e-3))) == narrow.period
+    assert float(narrow.dwell(1.0, np.array(10e-3))) == narrow.period
