@@ -164,7 +164,7 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, sh
         needs = scale_numbers(emission.scaled(share), context.wavelength, wide)
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
         try:
-            if not marks.judge(person.eyewear, context.wavelength, needs, density, rate).enough:
+            if not marks.Asked(context.wavelength, needs, density).judge(person.eyewear, rate).enough:
                 return False
         except marks.MarkingError:
             return False

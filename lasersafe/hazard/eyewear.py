@@ -142,7 +142,7 @@ def verdict_on(marking: str, need: EyewearNeed, rate: float | None) -> MarkingVe
         Pulses per second, the fewest. [Hz]
     """
     try:
-        verdict = marks.judge(marking, need.wavelength, need.scales, need.optical_density_exact, rate)
+        verdict = marks.Asked(need.wavelength, need.scales, need.optical_density_exact).judge(marking, rate)
     except marks.MarkingError as error:
         return MarkingVerdict(marking, False, marks.NO_PROTECTION, (error.reason,))
     if need.reliable:
@@ -251,7 +251,8 @@ def hardest_need(
     skin = max((light.density(one, dx, dy, "skin")[0] for one in light.emissions for _, dx, dy in every), key=badness)
     highest = light.space.highest_mean_power
     mean_power = None if worst.kind == "single pulse" else worst.power if highest is None else highest
-    reliance = marks.no_reliance(mean_power, scales, density)
+    asked = marks.Asked(wavelength, scales, density)
+    reliance = asked.no_reliance(mean_power)
     numbers = Message(
         "need.lines" if shared_by > 1 else "need.one_line", count=shared_by, value=f"{beam_density:.4f}",
         amounts=f"{exposure:.5g} / {criterion.limit:.5g} {criterion.limit_unit}",
@@ -266,8 +267,8 @@ def hardest_need(
     return EyewearNeed(
         laser="", setup="", person="", wavelength=wavelength, distance=every[hardest][0], tissue="eye",
         optical_density=up, optical_density_exact=density, optical_density_skin=float(marks.round_up_density(skin)),
-        scales=scales, decides=marks.decide(density, scales), notes=marks.eyewear_notes(wavelength, scales),
-        marking=marks.marking_to_ask(wavelength, scales, density), reliable=not reliance, no_reliance=reliance,
+        scales=scales, decides=asked.decides(), notes=asked.notes(), marking=asked.marking(),
+        reliable=not reliance, no_reliance=reliance,
         steps=(step, *(step for need in scales for step in need.steps)),
     )  # fmt: skip
 
@@ -292,7 +293,7 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
     asked = hardest.marking
     if math.isfinite(density) and any(_asked_for(one) != _asked_for(group[0]) for one in group):
         ends = (waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0]
-        asked = marks.marking_to_ask(ends, scales, density)
+        asked = marks.Asked(ends, scales, density).marking()
     unreliable = [one.no_reliance for one in group if not one.reliable]
     notes: dict[str, str] = {}
     for note in (note for one in (hardest, *group) for note in one.notes):  # once, not again at each wavelength

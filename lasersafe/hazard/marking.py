@@ -124,158 +124,184 @@ def density_number(optical_density_exact: float) -> int:
     return max(1, math.ceil(float(finite("optical density", optical_density_exact, "")) - TOLERANCE))
 
 
-def decide(optical_density_exact: float, scale_needs: Sequence[ScaleNeed]) -> str:
-    """Return a sentence: which of optical density and damage class decides the marking.
+@dataclass(frozen=True)
+class Asked:
+    """What a beam asks of eyewear, and so of a marking [1]_ [2]_.
 
-    Parameters
-    ----------
-    optical_density_exact : float
-        Optical density, not rounded. [1]
-    scale_needs : sequence of ScaleNeed
-        What each mode letter asks for.
-
-    Returns
-    -------
-    str
-        One sentence per mode letter.
-
-    Raises
-    ------
-    InputError
-        If the density is not finite or no need is given.
-    """
-    number = density_number(optical_density_exact)
-    density = Message("need.so_number", density=f"{optical_density_exact:.2f}", number=number)
-    sentences = []
-    for need in _checked(scale_needs):
-        if need.scale_number is None:
-            key = "need.damage_beyond"
-        elif need.scale_number == number:
-            key = "need.both_decide"
-        else:
-            key = "need.damage_decides" if need.scale_number > number else "need.density_decides"
-        asked = load(En207).highest if need.scale_number is None else need.scale_number
-        sentences.append(Message(key, mode=need.mode, number=asked, density=density))
-    return joined(sentences, " ")
-
-
-def marking_to_ask(
-    wavelength: float | tuple[float, float], scale_needs: Sequence[ScaleNeed], optical_density_exact: float
-) -> str:
-    """Return the marking to ask for, as ``1064 D LB6 + R LB7``.
+    LBn promises a transmittance of at most 10^-n, so n has to reach the density rounded up as well.
 
     Parameters
     ----------
     wavelength : float or tuple of float
         Vacuum wavelength, or the lowest and highest that it may have. [m]
-    scale_needs : sequence of ScaleNeed
-        What each mode letter asks for.
-    optical_density_exact : float
+    scales : sequence of ScaleNeed
+        What each mode letter asks for; every one has to be marked.
+    density : float
         Optical density, not rounded. [1]
-
-    Returns
-    -------
-    str
-        D first, each LB at least the density rounded up; or a line saying that no marking is high enough.
-
-    Raises
-    ------
-    InputError
-        If the density is not finite or no need is given.
-    """
-    number, highest = density_number(optical_density_exact), load(En207).highest
-    parts, short = [], []
-    for need in sorted(_checked(scale_needs), key=lambda need: "DIRM".index(need.mode)):
-        asked = max(number, need.scale_number if need.scale_number is not None else highest + 1)
-        parts.append(f"{need.mode} LB{asked}")
-        if asked > highest:
-            short.append(need.mode)
-    low, high = (wavelength, wavelength) if isinstance(wavelength, float) else wavelength
-    down, up = math.floor(low * 1e12 + 1e-3), math.ceil(high * 1e12 - 1e-3)  # pm, but for the last digits of a float
-    nanometre = nanometre_text(low) if low == high else f"{nanometre_text(down * 1e-12)}-{nanometre_text(up * 1e-12)}"
-    if short:
-        return Message("need.no_marking", wavelength=nanometre, modes=listed(short), number=highest)
-    return f"{nanometre} {' + '.join(parts)}"
-
-
-def no_reliance(
-    power_at_eyewear: float | None, scale_needs: Sequence[ScaleNeed], optical_density_exact: float | None = None
-) -> str:
-    """Return why no eyewear can be relied on, or "" when none of the reasons holds.
-
-    Parameters
-    ----------
-    power_at_eyewear : float or None
-        Mean power of a direct hit; None for a single pulse. [W]
-    scale_needs : sequence of ScaleNeed
-        What each mode letter asks for.
-    optical_density_exact : float, optional
-        Optical density, not rounded. [1]
-
-    Returns
-    -------
-    str
-        Text that starts "no eyewear can be relied on here", or "".
 
     Raises
     ------
     InputError
         If no need is given.
     OutOfRangeError
-        If the power or density is not finite, or the power is negative.
-    """
-    highest = load(En207).highest
-    reasons = [
-        Message("need.mode_beyond", mode=need.mode, number=highest)
-        for need in _checked(scale_needs)
-        if need.scale_number is None
-    ]
-    if optical_density_exact is not None and density_number(optical_density_exact) > highest:
-        reasons.append(Message("need.density_beyond", density=f"{optical_density_exact:.2f}", number=highest))
-    power = float(within("power at the eyewear", power_at_eyewear or 0.0, "W", 0.0, math.inf))
-    if kilowatt_class(power):
-        reasons.append(Message("need.kilowatt", power=f"{power / 1e3:.3g} kW"))
-    return Message("need.no_reliance", why=joined(reasons)) if reasons else ""
+        If the density is not finite.
 
-
-def eyewear_notes(wavelength: float, scale_needs: Sequence[ScaleNeed]) -> tuple[str, ...]:
-    """Return the notes that belong beside every answer on eyewear.
-
-    Parameters
+    References
     ----------
-    wavelength : float
-        Vacuum wavelength. [m]
-    scale_needs : sequence of ScaleNeed
-        What each mode letter asks for.
-
-    Returns
-    -------
-    tuple of str
-        Sentences: accidents only, where figures come from, what an unmarked filter is worth.
-
-    Raises
-    ------
-    InputError
-        If no need is given.
+    .. [1] EN207-2017, marking and table of scale numbers (``shared/eyewear/en207_2017.toml``).
+    .. [2] DGUV203-042, section 5.1.3 and appendix 8.
     """
-    standard = load(En207)
-    needs = _checked(scale_needs)
-    notes = [
-        Message("need.accident", time=f"{standard.test_time:g} s", count=standard.test_pulses),
-        Message("need.not_read"),
-    ]
-    weak = [need.mode for need in needs if need.steps and need.steps[-1].seen != "read"]
-    if weak:
-        notes.append(Message("need.weak", modes=listed(dict.fromkeys(weak)), wavelength=nanometre_text(wavelength)))
-    if any(step.seen == "memory" for need in needs for step in need.steps):
-        notes.append(Message("need.from_memory"))
-    if any(key_of(step.meaning) == FACTOR_ANYWAY for need in needs for step in need.steps):
-        rule = standard.beam_factor
+
+    wavelength: float | tuple[float, float]
+    scales: Sequence[ScaleNeed]
+    density: float
+
+    def __post_init__(self) -> None:
+        if not self.scales:
+            refuse("scale needs: none given; work them out with scale_numbers first")
+        finite("optical density", self.density, "")
+
+    @property
+    def number(self) -> int:
+        """The scale number that the density asks for."""
+        return density_number(self.density)
+
+    def decides(self) -> str:
+        """Return a sentence per mode letter: which of optical density and damage class decides the marking."""
+        number, highest = self.number, load(En207).highest
+        density = Message("need.so_number", density=f"{self.density:.2f}", number=number)
+        sentences = []
+        for need in self.scales:
+            asked = highest if need.scale_number is None else need.scale_number
+            key = "damage_decides" if asked > number else "both_decide" if asked == number else "density_decides"
+            key = "damage_beyond" if need.scale_number is None else key
+            sentences.append(Message(f"need.{key}", mode=need.mode, number=asked, density=density))
+        return joined(sentences, " ")
+
+    def marking(self) -> str:
+        """Return the marking to ask for, as ``1064 D LB6 + R LB7``, or a line saying that none is high enough.
+
+        D comes first, and each LB is at least the density rounded up.
+        """
+        number, highest = self.number, load(En207).highest
+        parts, short = [], []
+        for need in sorted(self.scales, key=lambda need: "DIRM".index(need.mode)):
+            asked = max(number, need.scale_number if need.scale_number is not None else highest + 1)
+            parts.append(f"{need.mode} LB{asked}")
+            if asked > highest:
+                short.append(need.mode)
+        low, high = self.wavelength if isinstance(self.wavelength, tuple) else (self.wavelength, self.wavelength)
+        down, up = math.floor(low * 1e12 + 1e-3), math.ceil(high * 1e12 - 1e-3)  # pm, but for last digits of a float
+        light = nanometre_text(low)
+        light = light if low == high else f"{nanometre_text(down * 1e-12)}-{nanometre_text(up * 1e-12)}"
+        if short:
+            return Message("need.no_marking", wavelength=light, modes=listed(short), number=highest)
+        return f"{light} {' + '.join(parts)}"
+
+    def no_reliance(self, power: float | None) -> str:
+        """Return why no eyewear can be relied on, or "" when none of the reasons holds.
+
+        Parameters
+        ----------
+        power : float or None
+            Mean power of a direct hit; None for a single pulse. [W]
+        """
+        highest = load(En207).highest
+        beyond = [need.mode for need in self.scales if need.scale_number is None]
+        reasons = [Message("need.mode_beyond", mode=mode, number=highest) for mode in beyond]
+        if self.number > highest:
+            reasons.append(Message("need.density_beyond", density=f"{self.density:.2f}", number=highest))
+        hit = float(within("power at the eyewear", power or 0.0, "W", 0.0, math.inf))
+        if kilowatt_class(hit):
+            reasons.append(Message("need.kilowatt", power=f"{hit / 1e3:.3g} kW"))
+        return Message("need.no_reliance", why=joined(reasons)) if reasons else ""
+
+    def notes(self) -> tuple[str, ...]:
+        """Return what stands beside every answer: accidents only, where figures come from, what is not marked."""
+        standard, steps = load(En207), [step for need in self.scales for step in need.steps]
+        weak = [need.mode for need in self.scales if need.steps and need.steps[-1].seen != "read"]
+        rule, letters = standard.beam_factor, {need.mode for need in self.scales}
         condition = {"power": f"{rule.trigger_power:g} W", "density": f"{rule.trigger_irradiance:g} W/m2"}
-        notes.append(Message("need.factor_anyway", **condition))
-    if any(need.mode != "D" for need in needs) and any(need.mode == "D" for need in needs):
-        notes.append(Message("need.every_letter"))
-    return (*notes, Message("need.density_only"), Message("need.unmarked"))
+        light = nanometre_text(self.wavelength if isinstance(self.wavelength, float) else self.wavelength[0])
+        said = (
+            (Message("need.accident", time=f"{standard.test_time:g} s", count=standard.test_pulses), True),
+            (Message("need.not_read"), True),
+            (Message("need.weak", modes=listed(dict.fromkeys(weak or ("",))), wavelength=light), weak),
+            (Message("need.from_memory"), any(step.seen == "memory" for step in steps)),
+            (Message("need.factor_anyway", **condition), any(key_of(one.meaning) == FACTOR_ANYWAY for one in steps)),
+            (Message("need.every_letter"), "D" in letters and len(letters) > 1),
+            (Message("need.density_only"), True),
+            (Message("need.unmarked"), True),
+        )
+        return tuple(note for note, holds in said if holds)
+
+    def judge(self, marking_text: str, repetition_rate: float | None = None) -> MarkingVerdict:
+        """Judge a marking; where two statements speak about the same letter, the lower number counts.
+
+        Parameters
+        ----------
+        marking_text : str
+            The marking as typed.
+        repetition_rate : float, optional
+            Pulses per second, for the suffix Y; None for a single pulse. [Hz]
+
+        Returns
+        -------
+        MarkingVerdict
+            ``verdict`` is "enough", "not enough", "wrong wavelength" or "not marked for this mode".
+
+        Raises
+        ------
+        InputError
+            If the marking cannot be read.
+        OutOfRangeError
+            If a number is not finite.
+        """
+        marking, number = parse_marking(marking_text), self.number
+        light = float(positive("wavelength", self.wavelength, "m"))
+        if repetition_rate is not None:
+            positive("repetition rate", repetition_rate, "Hz")
+        nanometre = nanometre_text(light)
+        covering = [statement for statement in marking.statements if statement.covers(light * 1e9)]
+        if not covering:
+            marked = joined((statement.span for statement in marking.statements), ", ")
+            reason = Message("marking.wrong_wavelength", range=marked, wavelength=nanometre)
+            return MarkingVerdict(marking_text, False, "wrong wavelength", (reason,))
+        scaled = any(statement.scales for statement in covering)
+        reasons: list[str] = [remark for statement in covering for remark in statement.remarks(number, scaled)]
+        missing: list[str] = []
+        short: list[str] = []
+        for need in self.scales:
+            marks = [mark for statement in covering for mark in statement.scales if need.mode in mark.modes]
+            asked: str = f"{need.mode} LB{need.scale_number}"
+            if need.scale_number is None:
+                asked = Message("marking.more", mode=need.mode, number=load(En207).highest)
+            elif need.scale_number < number:
+                level = f"{need.mode} LB{number}"
+                asked = Message("marking.for_density", level=level, other=f"LB{need.scale_number}")
+            if not marks:
+                missing.append(Message("marking.mode_missing", mode=need.mode, wavelength=nanometre, asked=asked))
+                continue
+            lowest = min(mark.number for mark in marks)
+            facts = {"marked": f"{need.mode} LB{lowest}", "asked": asked}
+            if need.scale_number is None:
+                short.append(Message("marking.beyond", **facts))
+            elif not lowest >= max(need.scale_number, number):
+                short.append(Message("marking.too_low", **facts))
+            elif need.mode != "D" and any(mark.low_rate_untested for mark in marks):
+                limit = load(En207).low_rate
+                if repetition_rate is not None and repetition_rate > limit:
+                    reasons.append(Message("marking.rate_enough", marked=f"{need.mode} LB{lowest}Y"))
+                    continue
+                rate = Message("marking.unknown_rate") if repetition_rate is None else f"{repetition_rate:g} Hz"
+                short.append(Message("marking.low_rate", mode=need.mode, limit=f"{limit:g} Hz", rate=rate))
+            else:
+                reasons.append(Message("marking.enough", **facts))
+        if marking.silent:
+            reasons.append(Message("marking.silent", text=marking.silent))
+        ends = tuple(statement.span for statement in covering if statement.ends_near(light * 1e9))
+        verdict = "not marked for this mode" if missing else NOT_ENOUGH if short else "enough"
+        return MarkingVerdict(marking_text, not (missing or short), verdict, (*missing, *short, *reasons), ends)
 
 
 def nanometre_text(wavelength: float) -> str:
@@ -292,12 +318,6 @@ def nanometre_text(wavelength: float) -> str:
         As "1070", "10600" or "514.5".
     """
     return f"{wavelength * 1e9:.3f}".rstrip("0").rstrip(".")
-
-
-def _checked(needs: Sequence[ScaleNeed]) -> Sequence[ScaleNeed]:
-    if not needs:
-        refuse("scale needs: none given; work them out with scale_numbers first")
-    return needs
 
 
 NOT_ENOUGH = "not enough"
@@ -448,96 +468,6 @@ def parse_marking(text: str) -> Marking:
     if not statements:
         raise _unread(text, "no_class")
     return Marking(text, statements, " ".join(silent))
-
-
-def judge(
-    marking_text: str, wavelength: float, scale_needs: Sequence[ScaleNeed], optical_density_exact: float,
-    repetition_rate: float | None = None,
-) -> MarkingVerdict:  # fmt: skip
-    """Judge a marking against the scale numbers and the density that a beam asks for [1]_ [2]_.
-
-    LBn promises a transmittance of at most 10^-n, so n has to reach the density rounded up as well. Where two
-    statements speak about the same wavelength and letter, the lower number counts.
-
-    Parameters
-    ----------
-    marking_text : str
-        The marking as typed.
-    wavelength : float
-        Vacuum wavelength. [m]
-    scale_needs : sequence of ScaleNeed
-        What each mode letter asks for; every one has to be marked.
-    optical_density_exact : float
-        Optical density that is needed, not rounded. [1]
-    repetition_rate : float, optional
-        Pulses per second, for the suffix Y; None for a single pulse. [Hz]
-
-    Returns
-    -------
-    MarkingVerdict
-        ``verdict`` is "enough", "not enough", "wrong wavelength" or "not marked for this mode".
-
-    Raises
-    ------
-    InputError
-        If the marking cannot be read, or no need is given.
-    OutOfRangeError
-        If a number is not finite.
-
-    References
-    ----------
-    .. [1] EN207-2017, marking and table of scale numbers (``shared/eyewear/en207_2017.toml``).
-    .. [2] DGUV203-042, section 5.1.3 and appendix 8.
-    """
-    marking = parse_marking(marking_text)
-    positive("wavelength", wavelength, "m")
-    if repetition_rate is not None:
-        positive("repetition rate", repetition_rate, "Hz")
-    number = density_number(optical_density_exact)
-    nanometre = nanometre_text(wavelength)
-    covering = [statement for statement in marking.statements if statement.covers(wavelength * 1e9)]
-    if not covering:
-        marked = joined((statement.span for statement in marking.statements), ", ")
-        reason = Message("marking.wrong_wavelength", range=marked, wavelength=nanometre)
-        return MarkingVerdict(marking_text, False, "wrong wavelength", (reason,))
-    scaled = any(statement.scales for statement in covering)
-    reasons: list[str] = [remark for statement in covering for remark in statement.remarks(number, scaled)]
-    missing: list[str] = []
-    short: list[str] = []
-    for need in _checked(scale_needs):
-        marks = [mark for statement in covering for mark in statement.scales if need.mode in mark.modes]
-        if not marks:
-            asked = _asked(need, number)
-            missing.append(Message("marking.mode_missing", mode=need.mode, wavelength=nanometre, asked=asked))
-            continue
-        lowest = min(mark.number for mark in marks)
-        facts = {"marked": f"{need.mode} LB{lowest}", "asked": _asked(need, number)}
-        if need.scale_number is None:
-            short.append(Message("marking.beyond", **facts))
-        elif not lowest >= max(need.scale_number, number):
-            short.append(Message("marking.too_low", **facts))
-        elif need.mode != "D" and any(mark.low_rate_untested for mark in marks):
-            limit = load(En207).low_rate
-            if repetition_rate is not None and repetition_rate > limit:
-                reasons.append(Message("marking.rate_enough", marked=f"{need.mode} LB{lowest}Y"))
-                continue
-            rate = Message("marking.unknown_rate") if repetition_rate is None else f"{repetition_rate:g} Hz"
-            short.append(Message("marking.low_rate", mode=need.mode, limit=f"{limit:g} Hz", rate=rate))
-        else:
-            reasons.append(Message("marking.enough", **facts))
-    if marking.silent:
-        reasons.append(Message("marking.silent", text=marking.silent))
-    ends = tuple(statement.span for statement in covering if statement.ends_near(wavelength * 1e9))
-    verdict = "not marked for this mode" if missing else NOT_ENOUGH if short else "enough"
-    return MarkingVerdict(marking_text, not (missing or short), verdict, (*missing, *short, *reasons), ends)
-
-
-def _asked(need: ScaleNeed, number: int) -> str:
-    if need.scale_number is None:
-        return Message("marking.more", mode=need.mode, number=load(En207).highest)
-    if need.scale_number >= number:
-        return f"{need.mode} LB{need.scale_number}"
-    return Message("marking.for_density", level=f"{need.mode} LB{number}", other=f"LB{need.scale_number}")
 
 
 def _words(text: str, plain: str) -> Iterator[tuple[str, re.Match[str]]]:

@@ -263,7 +263,7 @@ class HazardDistance(ReachArrays):
     limiting_aperture : numpy.ndarray, shape (...)
         Diameter over which the exposure is averaged for that limit. [m]
     rule_set, hazard, rule : numpy.ndarray of str, shape (...)
-        Which limit decided.
+        Which limit decided, by its rule: "continuous", "single pulse", "mean" or "train".
     by_rule_set : dict of str to numpy.ndarray, shape (...)
         The distance under each rule set alone. [m]
     """
@@ -272,24 +272,9 @@ class HazardDistance(ReachArrays):
     tissue: str
     duration: FloatArray
     limit_unit: str
-
-    @property
-    def rule_set(self) -> NDArray[np.str_]:
-        """The rule set that decided, shape (...)."""
-        return self._word(0)
-
-    @property
-    def hazard(self) -> NDArray[np.str_]:
-        """The hazard that decided, shape (...)."""
-        return self._word(1)
-
-    @property
-    def rule(self) -> NDArray[np.str_]:
-        """The rule that decided: "continuous", "single pulse", "mean" or "train", shape (...)."""
-        return self._word(2)
-
-    def _word(self, part: int) -> NDArray[np.str_]:
-        return np.array([label[part] for label in self.labels])[self.decided]
+    rule_set: NDArray[np.str_]
+    hazard: NDArray[np.str_]
+    rule: NDArray[np.str_]
 
     def __array__(self, dtype: Any = None, copy: bool | None = None) -> NDArray[Any]:
         if copy is False:
@@ -371,6 +356,10 @@ def _distance(
 
     answer = {name: wide(one) if isinstance(one, np.ndarray) else one for name, one in vars(found).items()}
     answer["by_rule_set"] = {name: wide(one) for name, one in found.by_rule_set.items()}
+    answer |= {
+        name: np.array(words)[answer["decided"]]
+        for name, words in zip(("rule_set", "hazard", "rule"), zip(*found.labels, strict=True), strict=True)
+    }
     unit = "W/m2" if seen.emission.kind == "continuous" else "J/m2"
     lasting = np.broadcast_to(seen.duration, shape)
     return HazardDistance(**answer, way=way, tissue=seen.tissue, duration=lasting, limit_unit=unit)

@@ -260,7 +260,7 @@ class ExtendedSource:
         return np.asarray(self.transmittance * np.minimum(1.0 / (solid * np.square(way)), whole))
 
     def mean_radiance(self, power: float) -> float:
-        """Return the radiance of the brightest spot of a source, with its own peak over mean (1 when unknown) [W/m2/sr].
+        """Return the radiance of the brightest spot, with the source's own peak over mean, 1 when unknown.
 
         Parameters
         ----------
@@ -528,7 +528,7 @@ class ScanPattern:
     def dwell(self, distance: ArrayLike, sweep: ArrayLike) -> FloatArray:
         """Return for how long of each period the spot can lie within *sweep* at the slowest place [1]_.
 
-        A sweep that is half as wide as the pattern, or wider, gets the whole period: no credit is given for such a scan.
+        A sweep at least half as wide as the pattern gets the whole period: no credit is given for such a scan.
 
         Parameters
         ----------

@@ -15,11 +15,8 @@ from lasersafe.hazard.exposure import Emission, single_pulse
 from lasersafe.hazard.eyewear import Filtered, hardest_need, widths_beyond
 from lasersafe.hazard.eyewear_scale import worst_rates
 from lasersafe.hazard.marking import (
-    decide,
+    Asked,
     density_number,
-    eyewear_notes,
-    marking_to_ask,
-    no_reliance,
     optical_density,
     round_up_density,
 )
@@ -259,9 +256,9 @@ NEEDS = st.lists(
 
 @given(NEEDS, DENSITIES, st.floats(0, 5000))
 def test_no_reliance_is_said_exactly_when_a_reason_holds(needs, density, power):
-    text = no_reliance(power, needs)
+    text = Asked(1064e-9, needs, 0.0).no_reliance(power)
     assert bool(text) == (power >= 1000 * (1 - 1e-9) or any(one.scale_number is None for one in needs))
-    with_density = no_reliance(power, needs, density)
+    with_density = Asked(1064e-9, needs, density).no_reliance(power)
     assert bool(with_density) == (bool(text) or density_number(density) > 10)
     for said in filter(None, (text, with_density)):
         assert said.startswith("no eyewear can be relied on here: ")
@@ -269,7 +266,7 @@ def test_no_reliance_is_said_exactly_when_a_reason_holds(needs, density, power):
 
 @given(NEEDS, DENSITIES)
 def test_the_marking_to_ask_reaches_density_and_damage_class(needs, density):
-    line = marking_to_ask(1064e-9, needs, density)
+    line = Asked(1064e-9, needs, density).marking()
     asked = {one.mode: max(rank(one), density_number(density)) for one in needs}
     if max(asked.values()) > 10:
         assert "no marking is high enough" in line
@@ -282,14 +279,16 @@ def test_the_marking_to_ask_reaches_density_and_damage_class(needs, density):
 
 def test_which_of_the_two_decides_is_said_for_each_letter():
     needs = (need("R", 7), need("D", 6), need("M", 5), need("I", None))
-    text = decide(5.2, needs)
+    text = Asked(1064e-9, needs, 5.2).decides()
     assert "R: the damage class decides, LB7" in text
     assert "D: damage class and optical density both ask for LB6" in text
     assert "M: the optical density decides" in text
     assert "I: the damage class decides; it asks for more than LB10" in text
 
 
-@pytest.mark.parametrize("function", [lambda: decide(5.0, ()), lambda: marking_to_ask(1e-6, (), 5.0)])
+@pytest.mark.parametrize(
+    "function", [lambda: Asked(1064e-9, (), 5.0).decides(), lambda: Asked(1e-6, (), 5.0).marking()]
+)
 def test_advice_without_a_need_is_refused(function):
     with pytest.raises(InputError, match="scale needs"):
         function()
@@ -298,21 +297,21 @@ def test_advice_without_a_need_is_refused(function):
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -1.0])
 def test_no_reliance_refuses_a_power_that_cannot_be_used(bad):
     with pytest.raises(CalcError, match="power at the eyewear"):
-        no_reliance(bad, (need("D", 5),))
+        Asked(1064e-9, (need("D", 5),), 0.0).no_reliance(bad)
 
 
 def test_notes_say_where_figures_come_from():
     train = scale_numbers(1064e-9, beam_diameter_63=7e-3, **GOOD)
-    notes = " ".join(eyewear_notes(1064e-9, train))
+    notes = " ".join(Asked(1064e-9, train, 0.0).notes())
     for words in ("5 s or 50 pulses", "never for looking into the beam", "mode R", "from memory", "every letter",
                   "printed condition", "optical density only", "counts as none"):  # fmt: skip
         assert words in notes
     (strong,) = scale_numbers(1070e-9, power=1e3, beam_diameter_63=7e-3)
-    quiet = " ".join(eyewear_notes(1070e-9, (strong,)))
+    quiet = " ".join(Asked(1070e-9, (strong,), 0.0).notes())
     for words in ("mode ", "from memory", "every letter", "printed condition"):
         assert words not in quiet
     (ultraviolet,) = scale_numbers(266e-9, power=1.0, beam_diameter_63=7e-3)
-    assert "mode D at 266 nm" in " ".join(eyewear_notes(266e-9, (ultraviolet,)))
+    assert "mode D at 266 nm" in " ".join(Asked(266e-9, (ultraviolet,), 0.0).notes())
 
 
 def test_an_oblong_beam_asks_most_where_its_longer_axis_is_15_mm():

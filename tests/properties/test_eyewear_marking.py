@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.errors import InputError
-from lasersafe.hazard.marking import Marking, density_number, judge, marking_to_ask, parse_marking
+from lasersafe.hazard.marking import Asked, Marking, density_number, parse_marking
 from lasersafe.results import MarkingVerdict, ScaleNeed
 
 PIECES = [
@@ -44,7 +44,7 @@ def test_any_text_is_read_or_refused(text):
 @given(TEXTS, st.floats(180e-9, 1e-3), st.floats(-1, 12), st.one_of(st.none(), st.floats(0.1, 1e6)))
 def test_any_text_is_judged_or_refused(text, wavelength, density, rate):
     try:
-        verdict = judge(text, wavelength, NEEDS, density, rate)
+        verdict = Asked(wavelength, NEEDS, density).judge(text, rate)
     except InputError:
         return
     assert isinstance(verdict, MarkingVerdict)
@@ -61,7 +61,7 @@ SCALES = st.dictionaries(st.sampled_from("DIRM"), st.integers(1, 10), min_size=1
 def test_enough_means_every_letter_reaches_density_and_damage_class(marked, needed, density, nanometre):
     text = f"{nanometre} " + " + ".join(f"{mode} LB{number}" for mode, number in marked.items())
     needs = [ScaleNeed(mode, number, 1.0, "W/m2") for mode, number in needed.items()]
-    result = judge(text, nanometre * 1e-9, needs, density)
+    result = Asked(nanometre * 1e-9, needs, density).judge(text)
     least = density_number(density)
     enough = all(marked.get(mode, 0) >= max(number, least) for mode, number in needed.items())
     assert result.enough is enough
@@ -74,25 +74,25 @@ def test_enough_means_every_letter_reaches_density_and_damage_class(marked, need
 def test_the_marking_to_ask_is_enough_and_one_step_less_is_not(needed, density, wavelength):
     wavelength = round(wavelength * 1e9) * 1e-9
     needs = [ScaleNeed(mode, number, 1.0, "W/m2") for mode, number in needed.items()]
-    asked = marking_to_ask(wavelength, needs, density)
-    assert judge(asked, wavelength, needs, density).enough
+    asked = Asked(wavelength, needs, density).marking()
+    assert Asked(wavelength, needs, density).judge(asked).enough
     for mark in parse_marking(asked).statements[0].scales:
         if mark.number > 1:
             weaker = asked.replace(f"{mark.modes} LB{mark.number}", f"{mark.modes} LB{mark.number - 1}")
-            assert judge(weaker, wavelength, needs, density).verdict == "not enough"
+            assert Asked(wavelength, needs, density).judge(weaker).verdict == "not enough"
 
 
 @given(st.integers(180, 20000), st.integers(180, 20000), st.integers(180, 20000), st.booleans())
 def test_a_range_covers_what_lies_in_it(one, other, nanometre, above):
     low, high = min(one, other), max(one, other) + 1
-    verdict = judge(f"{'>' if above else ''}{low}-{high} DR LB9", nanometre * 1e-9, NEEDS, 5.0)
+    verdict = Asked(nanometre * 1e-9, NEEDS, 5.0).judge(f"{'>' if above else ''}{low}-{high} DR LB9")
     inside = (low < nanometre if above else low <= nanometre) and nanometre <= high
     assert verdict.verdict == ("enough" if inside else "wrong wavelength")
 
 
 @given(st.floats(0.1, 20).map(lambda value: f"{value:.2f}"), st.floats(-1, 12))
 def test_a_density_alone_is_never_enough(printed, density):
-    verdict = judge(f"OD {printed}+ @ 1064", 1064e-9, NEEDS, density)
+    verdict = Asked(1064e-9, NEEDS, density).judge(f"OD {printed}+ @ 1064")
     assert verdict.verdict == "not marked for this mode"
     text = " ".join(verdict.reasons)
     assert "OD only: damage class not marked" in text

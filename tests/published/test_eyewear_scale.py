@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.data import load
 from lasersafe.hazard.eyewear_scale import En208, Iec60825Part4, pulse_letters
-from lasersafe.hazard.marking import judge, marking_to_ask
+from lasersafe.hazard.marking import Asked
 from tests.eyewear_needs import scale_numbers
 from tests.published.printed import WrongPrintError, printed, wrong_in_print
 
@@ -108,8 +108,8 @@ def test_selection_for_a_fibre_marker():
 @pytest.mark.published("DGUV203-042", "section 5.1.3: N = int(-log10 tau)", note="EN-14: OD 5.9 is scale number 5")
 def test_density_of_a_filter_is_rounded_down():
     needs = scale_numbers(1064e-9, power=1e-3, beam_diameter_63=10e-3)
-    enough = judge("OD 5.9 @ 1064", 1064e-9, needs, 5.0)
-    short = judge("OD 5.9 @ 1064", 1064e-9, needs, 5.01)
+    enough = Asked(1064e-9, needs, 5.0).judge("OD 5.9 @ 1064")
+    short = Asked(1064e-9, needs, 5.01).judge("OD 5.9 @ 1064")
     assert "counts as 5 and reaches the 5" in enough.reasons[-1]
     assert "counts as 5 and does not reach the 6" in short.reasons[-1]
     whole = re.search(r"counts as (\d+)", enough.reasons[-1])
@@ -129,7 +129,7 @@ def test_density_of_a_filter_is_rounded_down():
 def test_selections_worked_out_elsewhere(wavelength, power, diameter, asked):
     # worked out beforehand from the same table, not published
     needs = scale_numbers(wavelength, power=power, beam_diameter_63=diameter)
-    assert marking_to_ask(wavelength, needs, 5.0) == asked
+    assert Asked(wavelength, needs, 5.0).marking() == asked
 
 
 # What LB1 and LB6 withstand: mode, wavelength, LB1, LB6, unit. Keyed from the printed table, not read from the file.

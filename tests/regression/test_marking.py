@@ -7,7 +7,7 @@ import math
 import pytest
 
 from lasersafe.errors import CalcError, InputError
-from lasersafe.hazard.marking import ScaleMark, judge, parse_marking
+from lasersafe.hazard.marking import Asked, ScaleMark, parse_marking
 from lasersafe.results import ScaleNeed
 
 D6 = ScaleMark("D", 6)
@@ -62,7 +62,7 @@ def test_densities_are_read(text, low, high, density):
 def test_alignment_number_is_read_and_never_enough():
     (read,) = parse_marking("532-650 RB3").statements
     assert (read.alignment, read.scales) == (3, ())
-    verdict = judge("532-650 RB3", 532e-9, [need("D", 1)], 0.5)
+    verdict = Asked(532e-9, [need("D", 1)], 0.5).judge("532-650 RB3")
     assert (verdict.enough, verdict.verdict) == (False, "not marked for this mode")
     assert "alignment eyewear (EN 208, visible beams up to 1 W, from memory)" in " ".join(verdict.reasons)
 
@@ -122,7 +122,7 @@ def test_what_cannot_be_read_is_refused_with_help(text, words):
     ],
 )
 def test_verdicts(text, needs, density, rate, verdict, words):
-    result = judge(text, 1064e-9, [need(*one) for one in needs], density, rate)
+    result = Asked(1064e-9, [need(*one) for one in needs], density).judge(text, rate)
     assert result.verdict == verdict
     assert result.enough is (verdict == "enough")
     assert words in " ".join(result.reasons)
@@ -132,12 +132,14 @@ def test_verdicts(text, needs, density, rate, verdict, words):
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"scale_needs": []}, "scale needs"), ({"optical_density_exact": math.nan}, "optical density"),
+        ({"scales": []}, "scale needs"), ({"density": math.nan}, "optical density"),
         ({"wavelength": math.nan}, "wavelength"), ({"wavelength": -1.0}, "wavelength"),
         ({"repetition_rate": math.nan}, "repetition rate"), ({"repetition_rate": 0.0}, "repetition rate"),
     ],
 )  # fmt: skip
 def test_numbers_that_cannot_be_used_are_refused(change, words):
-    good = {"wavelength": 1064e-9, "scale_needs": [need("D", 1)], "optical_density_exact": 1.0}
+    good = {"wavelength": 1064e-9, "scales": [need("D", 1)], "density": 1.0, "repetition_rate": None}
+    asked = good | change
+    rate = asked.pop("repetition_rate")
     with pytest.raises(CalcError, match=words):
-        judge("1064 D LB9", **(good | change))
+        Asked(**asked).judge("1064 D LB9", rate)
