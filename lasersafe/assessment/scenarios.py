@@ -281,7 +281,7 @@ class _Glow:
         every = []
         for own in self.lines:
             lights = own.received(self.tissue, self.duration, (name,))
-            settings = [scatter.source_ratio(light, self.source) for light in lights]
+            settings = [scatter.Viewed(light, self.source).ratio for light in lights]
             every.append((groups(self.tissue, own.wavelength), settings))
         together = frozenset().union(*(shared for shared, _ in every))
 
@@ -303,7 +303,7 @@ class _Glow:
         for name in next(iter(self.lines)).rule_sets:
             place, most = scatter.most_hazardous_distance(self.ratio(name), near, farthest, points, steps)
             lights = (light for own in self.lines for light in own.received(self.tissue, self.duration, (name,)))
-            every = (scatter.source_findings(light, self.source, place)[0] for light in lights)
+            every = (scatter.Viewed(light, self.source).findings(place)[0] for light in lights)
             tops[name] = max(every, key=lambda one: badness(one.ratio))
             if len(self.lines) > 1:
                 tops[name] = replace(tops[name], ratio=max(tops[name].ratio, most, key=badness))

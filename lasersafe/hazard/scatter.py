@@ -51,23 +51,9 @@ class SourceFinding:
     part: str  # which part, in words
 
 
-def _compared(light: Received, source: ExtendedSource, distance: Floats) -> Iterator[tuple[Comparison, Floats, Floats]]:
-    """Yield every comparison at distances [m] of shape (n,), its exposure there and limits for each part (n, parts)."""
-    _, _, first, second = parts(source, distance[:, np.newaxis])
-    cone = float(cone_angle(light.rule_set, light.duration))
-    own = _seen(source, light.tissue, distance[:, np.newaxis], first, second)
-    for row in compare_source(light, *own):
-        limit = np.broadcast_to(row.limit, first.shape)  # one number where no angle changes it
-        if row.hazard == "retina photochemical" and source.peak_over_mean is not None and source.count == (1, 1):
-            with np.errstate(divide="ignore"):  # the largest share of the source that lies in the cone
-                part = np.minimum(cone / first, 1.0) * np.minimum(cone / second, 1.0)
-            limit = limit / np.minimum(part * source.peak_over_mean, 1.0)
-        exposure = source.exposure_per_amount(distance, np.broadcast_to(row.aperture, limit.shape)[:, 0])
-        yield row, exposure * light.emission.amount, limit
-
-
-def source_findings(light: Received, source: ExtendedSource, distance: float) -> list[SourceFinding]:
-    """Return every comparison at one distance; of an array, each with its most restrictive part [1]_.
+@dataclass(frozen=True)
+class Viewed:
+    """An extended source, the setting of the laser that feeds it, and who is exposed to its light.
 
     Parameters
     ----------
@@ -75,82 +61,85 @@ def source_findings(light: Received, source: ExtendedSource, distance: float) ->
         The setting, and who is exposed to it.
     source : ExtendedSource
         The source; its power is that of the emission times its transmittance.
-    distance : float
-        From the source. [m]
-
-    Returns
-    -------
-    list of SourceFinding
-        Highest ratio first; of equal parts the largest.
-
-    References
-    ----------
-    .. [1] ICNIRP2013, sources with hot spots: every part is judged by itself.
-    """
-    index, share, first, second = parts(source, distance)
-    area = (index[:, 1] - index[:, 0] + 1) * (index[:, 3] - index[:, 2] + 1)
-    steady = light.emission.kind == "continuous"
-    time, unit = (light.duration, "W/m2") if steady else (light.emission.pulse_duration, "J/m2")
-    plain = compare_source(light, np.zeros(1), np.zeros(1))
-    every = _compared(light, source, np.array([distance]))
-    found = []
-    for row, (_, exposure, limit) in zip(plain, every, strict=True):
-        value = share / limit[0]
-        best = value >= value.max() * (1.0 - 1e-12)
-        at = int(np.argmax(np.where(best, area, 0)))
-        a, b, c, d = index[at].tolist()
-        seen = _seen(source, light.tissue, distance, first[[at]], second[[at]])
-        angle = float(limited_angle(*seen, ALPHA_MIN, float(angle_max(light.rule_set, time)))[0])
-        whole = area[at] == source.count[0] * source.count[1]
-        words = Message("extended.whole" if whole else "extended.part",
-                        left=a + 1, right=b + 1, first=c + 1, last=d + 1)  # fmt: skip
-        found.append(
-            SourceFinding(
-                float(exposure[0] * value[at]), float(limit[0, at]), unit, row.hazard, row.rule, row.source, distance,
-                float(row.aperture[0]), angle, float(share[at]), words,
-            )
-        )  # fmt: skip
-    return sorted(found, key=lambda f: -f.ratio)
-
-
-def source_ratio(light: Received, source: ExtendedSource) -> Callable[[Floats], Floats]:
-    """Return the function from distances [m] to the highest ratio of exposure to limit.
-
-    Parameters
-    ----------
-    light : Received
-        The setting, and who is exposed to it.
-    source : ExtendedSource
-        The source.
-
-    Returns
-    -------
-    callable
-        Takes and returns arrays of any shape.
     """
 
-    def ratio(distance: Floats) -> Floats:
+    light: Received
+    source: ExtendedSource
+
+    def _compared(self, distance: Floats) -> Iterator[tuple[Comparison, Floats, Floats]]:
+        """Yield each comparison at distances [m] of shape (n,), its exposure there and limits for each part."""
+        light, source = self.light, self.source
+        _, _, first, second = parts(source, distance[:, np.newaxis])
+        cone = float(cone_angle(light.rule_set, light.duration))
+        for row in compare_source(light, *self._seen(distance[:, np.newaxis], first, second)):
+            limit = np.broadcast_to(row.limit, first.shape)  # one number where no angle changes it
+            if row.hazard == "retina photochemical" and source.peak_over_mean is not None and source.count == (1, 1):
+                with np.errstate(divide="ignore"):  # the largest share of the source that lies in the cone
+                    part = np.minimum(cone / first, 1.0) * np.minimum(cone / second, 1.0)
+                limit = limit / np.minimum(part * source.peak_over_mean, 1.0)
+            exposure = source.exposure_per_amount(distance, np.broadcast_to(row.aperture, limit.shape)[:, 0])
+            yield row, exposure * light.emission.amount, limit
+
+    def _seen(self, distance: ArrayLike, first: Floats, second: Floats) -> tuple[Floats, Floats]:
+        """Return the angles that are credited: none for the skin, less where an emitter has a bright spot."""
+        if self.light.tissue == "skin":
+            return np.zeros_like(first), np.zeros_like(second)
+        lost = 1.0 - 1.0 / math.sqrt(self.source.peak_over_mean or 1.0)
+        own = [2.0 * np.arctan2(size, 2.0 * np.asarray(distance)) * lost for size in self.source.size]
+        return np.maximum(first - own[0], 0.0), np.maximum(second - own[1], 0.0)
+
+    def findings(self, distance: float) -> list[SourceFinding]:
+        """Return every comparison at one distance; of an array, each with its most restrictive part [1]_.
+
+        Parameters
+        ----------
+        distance : float
+            From the source. [m]
+
+        Returns
+        -------
+        list of SourceFinding
+            Highest ratio first; of equal parts the largest.
+
+        References
+        ----------
+        .. [1] ICNIRP2013, sources with hot spots: every part is judged by itself.
+        """
+        light, source = self.light, self.source
+        index, share, first, second = parts(source, distance)
+        area = (index[:, 1] - index[:, 0] + 1) * (index[:, 3] - index[:, 2] + 1)
+        steady = light.emission.kind == "continuous"
+        time, unit = (light.duration, "W/m2") if steady else (light.emission.pulse_duration, "J/m2")
+        plain = compare_source(light, np.zeros(1), np.zeros(1))
+        found = []
+        for row, (_, exposure, limit) in zip(plain, self._compared(np.array([distance])), strict=True):
+            value = share / limit[0]
+            best = value >= value.max() * (1.0 - 1e-12)
+            at = int(np.argmax(np.where(best, area, 0)))
+            a, b, c, d = index[at].tolist()
+            seen = self._seen(distance, first[[at]], second[[at]])
+            angle = float(limited_angle(*seen, ALPHA_MIN, float(angle_max(light.rule_set, time)))[0])
+            whole = area[at] == source.count[0] * source.count[1]
+            words = Message("extended.whole" if whole else "extended.part",
+                            left=a + 1, right=b + 1, first=c + 1, last=d + 1)  # fmt: skip
+            found.append(
+                SourceFinding(
+                    float(exposure[0] * value[at]), float(limit[0, at]), unit, row.hazard, row.rule, row.source,
+                    distance, float(row.aperture[0]), angle, float(share[at]), words,
+                )
+            )  # fmt: skip
+        return sorted(found, key=lambda f: -f.ratio)
+
+    def ratio(self, distance: Floats) -> Floats:
+        """Return the highest ratio of exposure to limit at distances [m] of any shape."""
         flat, worst = np.asarray(distance, dtype=np.float64).reshape(-1), np.zeros(np.size(distance))
-        share = parts(source, 1.0)[1]
+        share = parts(self.source, 1.0)[1]
         size = max(1, _MOST // share.size)
         for start in range(0, flat.size, size):
             at = slice(start, start + size)
-            for _, exposure, limit in _compared(light, source, flat[at]):
+            for _, exposure, limit in self._compared(flat[at]):
                 worst[at] = np.maximum(worst[at], exposure * (share / limit).max(axis=1))
         return worst.reshape(np.shape(distance))
-
-    return ratio
-
-
-def _seen(
-    source: ExtendedSource, tissue: str, distance: ArrayLike, first: Floats, second: Floats
-) -> tuple[Floats, Floats]:
-    """Return the angles that are credited: none for the skin, less where an emitter has a bright spot."""
-    if tissue == "skin":
-        return np.zeros_like(first), np.zeros_like(second)
-    lost = 1.0 - 1.0 / math.sqrt(source.peak_over_mean or 1.0)
-    own = [2.0 * np.arctan2(size, 2.0 * np.asarray(distance)) * lost for size in source.size]
-    return np.maximum(first - own[0], 0.0), np.maximum(second - own[1], 0.0)
 
 
 def most_hazardous_distance(

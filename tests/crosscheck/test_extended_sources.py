@@ -9,11 +9,10 @@ import pytest
 
 from lasersafe.hazard.exposure import Received, compare_source, continuous, pulse_train, single_pulse
 from lasersafe.hazard.scatter import (
+    Viewed,
     extended_distance,
     most_hazardous_distance,
     radiance_limit,
-    source_findings,
-    source_ratio,
     step_distances,
 )
 from lasersafe.limits import exposure_limit, hazard_limits
@@ -92,15 +91,15 @@ def test_five_by_five_array_against_every_choice_of_columns_and_rows():
 def test_hot_emitter_decides_over_the_whole_array():
     weights = [0.01] * 15 + [0.85]
     source = ExtendedSource((0.2e-3, 0.2e-3), count=(4, 4), pitch=(3e-3, 3e-3), weights=tuple(weights))
-    found = source_findings(Received(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0), source, 0.1)[0]
+    found = Viewed(Received(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0), source).findings(0.1)[0]
     assert (found.part, found.share) == ("columns 4 to 4, rows 4 to 4", pytest.approx(0.85))
     even = ExtendedSource((0.2e-3, 0.2e-3), count=(4, 4), pitch=(3e-3, 3e-3))
-    assert source_findings(Received(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0), even, 0.1)[0].ratio < found.ratio
+    assert Viewed(Received(ICNIRP, "eye", continuous(0.1), 808e-9, 10.0), even).findings(0.1)[0].ratio < found.ratio
 
 
 def test_narrow_cone_is_worst_where_it_just_fills_the_pupil():
     source = ExtendedSource((10e-3, 10e-3), "cone", (4e-3, 4e-3))
-    ratio = source_ratio(Received(ICNIRP, "eye", continuous(0.01), 808e-9, 10.0), source)
+    ratio = Viewed(Received(ICNIRP, "eye", continuous(0.01), 808e-9, 10.0), source).ratio
     distance, highest = most_hazardous_distance(ratio)
     grid = np.geomspace(0.1, 1e3, 40001)
     values = ratio(grid)
@@ -115,14 +114,14 @@ def test_the_worst_view_of_an_uneven_array_is_looked_for_where_its_parts_become_
     source = ExtendedSource(
         (1.756e-3, 126.6e-6), "cone", (442.9e-6, 756.1e-6), (4, 3), (3.28e-3, 342.1e-6), tuple(weights)
     )
-    ratio, steps = source_ratio(Received(EU, "eye", continuous(1.0), 1064e-9, 100.0), source), step_distances(source)
+    ratio, steps = Viewed(Received(EU, "eye", continuous(1.0), 1064e-9, 100.0), source).ratio, step_distances(source)
     every = np.append(np.geomspace(0.1096, 1e4, 3001), steps[steps > 0.1096])
     assert most_hazardous_distance(ratio, 0.1096, 1e4, 60, steps)[1] >= float(ratio(every).max()) * (1.0 - 1e-9)
     assert most_hazardous_distance(ratio, 0.1096, 1e4, 60)[1] < float(ratio(every).max()) * (1.0 - 1e-3)
 
 
 def test_lambertian_disc_is_worst_at_the_nearest_view():
-    ratio = source_ratio(Received(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0), ExtendedSource((5e-3, 5e-3)))
+    ratio = Viewed(Received(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0), ExtendedSource((5e-3, 5e-3))).ratio
     assert most_hazardous_distance(ratio)[0] == pytest.approx(0.1)
 
 
@@ -132,19 +131,19 @@ def test_lambertian_disc_is_worst_at_the_nearest_view():
 )
 def test_one_emitter_at_many_distances_is_the_same_as_one_by_one(rule_set, emission):
     source = ExtendedSource((6e-3, 2e-3), "lambert", peak_over_mean=1.5, transmittance=0.7)
-    ratio = source_ratio(Received(rule_set, "eye", emission, 450e-9, 100.0), source)
+    ratio = Viewed(Received(rule_set, "eye", emission, 450e-9, 100.0), source).ratio
     for distance in (0.1, 0.35, 2.0, 40.0):
-        one = source_findings(Received(rule_set, "eye", emission, 450e-9, 100.0), source, distance)[0].ratio
+        one = Viewed(Received(rule_set, "eye", emission, 450e-9, 100.0), source).findings(distance)[0].ratio
         assert float(ratio(np.array([distance]))[0]) == pytest.approx(one, rel=1e-12)
 
 
 def test_distance_is_where_the_ratio_passes_one():
     source = ExtendedSource((5e-3, 5e-3))
-    ratio = source_ratio(Received(EU, "eye", continuous(5.0), 450e-9, 100.0), source)
+    ratio = Viewed(Received(EU, "eye", continuous(5.0), 450e-9, 100.0), source).ratio
     distance = extended_distance(ratio, source)
     assert float(ratio(np.array([distance]))[0]) == pytest.approx(1.0, abs=1e-9)
     array = ExtendedSource((0.2e-3, 0.2e-3), count=(3, 2), pitch=(2e-3, 2e-3))
-    ratio = source_ratio(Received(EU, "eye", continuous(20.0), 808e-9, 100.0), array)
+    ratio = Viewed(Received(EU, "eye", continuous(20.0), 808e-9, 100.0), array).ratio
     assert float(ratio(np.array([extended_distance(ratio, array)]))[0]) == pytest.approx(1.0, abs=1e-6)
 
 
@@ -154,8 +153,8 @@ def test_a_limit_that_steps_down_between_the_places_of_the_search_counts():
     With 0.5 % below the limit before that place the ratio is 1.007 just behind it; the search said 33.2 m.
     """
     source, light = ExtendedSource((50e-3, 50e-3)), Received(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0)
-    before = float(source_ratio(light, source)(np.array([50e-3 / 1.5e-3 * (1.0 - 1e-6)]))[0])
-    ratio = source_ratio(Received(ICNIRP, "eye", continuous(0.995 / before), 808e-9, 100.0), source)
+    before = float(Viewed(light, source).ratio(np.array([50e-3 / 1.5e-3 * (1.0 - 1e-6)]))[0])
+    ratio = Viewed(Received(ICNIRP, "eye", continuous(0.995 / before), 808e-9, 100.0), source).ratio
     distance = extended_distance(ratio, source)
     assert distance > 50e-3 / 1.5e-3
     assert not (ratio(np.linspace(distance, 40.0, 5001)) > 1.0 + 1e-12).any()
@@ -167,8 +166,8 @@ def test_a_narrow_cone_that_is_above_its_limit_only_far_away_is_found():
     0.95 of the limit at 16 m is 2.77 of it at 66.7 m, where the disc is a point; the search ended at 16 m and said 0.
     """
     source = ExtendedSource((0.1, 0.1), "cone", (1e-3, 1e-3))
-    there = float(source_ratio(Received(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0), source)(np.array([16.0]))[0])
-    ratio = source_ratio(Received(ICNIRP, "eye", continuous(0.95 / there), 808e-9, 100.0), source)
+    there = float(Viewed(Received(ICNIRP, "eye", continuous(1.0), 808e-9, 100.0), source).ratio(np.array([16.0]))[0])
+    ratio = Viewed(Received(ICNIRP, "eye", continuous(0.95 / there), 808e-9, 100.0), source).ratio
     distance = extended_distance(ratio, source)
     assert distance == pytest.approx(173.3, abs=0.1)  # E and the limit of a point: 1 / (1 + (z / 100 m)^2) = 1 / 4.0
     assert not (ratio(np.geomspace(distance, 1e5, 2001)) > 1.0 + 1e-12).any()
@@ -187,7 +186,7 @@ def test_oblong_source_takes_the_mean_of_limited_angles():
 def test_photochemical_cone_gives_credit_only_for_a_source_that_is_known_to_be_even():
     def ratio(peak):
         source = ExtendedSource((50e-3, 50e-3), peak_over_mean=peak)
-        found = source_findings(Received(EU, "eye", continuous(10.0), 450e-9, 100.0), source, 0.5)
+        found = Viewed(Received(EU, "eye", continuous(10.0), 450e-9, 100.0), source).findings(0.5)
         return next(f.ratio for f in found if f.hazard == "retina photochemical")
 
     cone = (11e-3 / (2.0 * math.atan(0.05))) ** 2

@@ -11,7 +11,7 @@ from lasersafe.errors import InputError, OutOfRangeError
 from lasersafe.hazard.combine import Line, sums_beyond
 from lasersafe.hazard.exposure import Received, compare_source, continuous, pulse_train
 from lasersafe.hazard.scanning import Scan, scan_distance, scan_ratio
-from lasersafe.hazard.scatter import most_hazardous_distance, source_findings
+from lasersafe.hazard.scatter import Viewed, most_hazardous_distance
 from lasersafe.optics.beam import collimated
 from lasersafe.optics.viewing import ExtendedSource, ScanPattern
 from tests.few import few
@@ -107,10 +107,10 @@ def test_a_larger_source_never_has_a_lower_thermal_limit_than_a_point(rule_set, 
 @few(30)
 def test_an_array_is_never_milder_than_its_brightest_emitter(share, distance, rule_set):
     source = ExtendedSource((1e-3, 1e-3), count=(2, 1), pitch=(20e-3, 20e-3), weights=(share, 1.0 - share))
-    found = source_findings(Received(rule_set, "eye", continuous(1.0), 808e-9, 100.0), source, distance)[0]
+    found = Viewed(Received(rule_set, "eye", continuous(1.0), 808e-9, 100.0), source).findings(distance)[0]
     alone = ExtendedSource((1e-3, 1e-3))
     power = continuous(max(share, 1.0 - share))
-    assert found.ratio >= source_findings(Received(rule_set, "eye", power, 808e-9, 100.0), alone, distance)[0].ratio * (
+    assert found.ratio >= Viewed(Received(rule_set, "eye", power, 808e-9, 100.0), alone).findings(distance)[0].ratio * (
         1 - 1e-9
     )
 
