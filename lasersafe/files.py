@@ -214,8 +214,10 @@ def keep_dated_copy(path: Path) -> Path:
     refuse(f"{path} cannot be kept under a dated name: too many copies of this second; try again", OutputError)
 
 
-def read_limited(path: Path, largest: int, kind: str) -> bytes:
+def read_limited(path: Path, largest: int, kind: str, *, advice: str = "", dash: bool = False) -> bytes:
     """Return the content of a plain file of at most ``largest`` bytes; ``kind`` names it in the message.
+
+    ``advice`` says what to do where there is no such file; ``dash`` whether ``-`` is the standard input.
 
     Raises
     ------
@@ -223,19 +225,25 @@ def read_limited(path: Path, largest: int, kind: str) -> bytes:
         If it is missing, no plain file, too large, or cannot be read.
     """
     try:
-        with open(path, "rb", opener=_open_without_waiting) as file:
-            if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-                refuse(f"{path}: this is not a plain file; name a {kind}")
-            content = file.read(largest + 1)
+        if dash and path == DASH:
+            content = sys.stdin.buffer.read(largest + 1)
+        else:
+            with open(path, "rb", opener=_open_without_waiting) as file:
+                if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+                    refuse(f"{path}: this is not a plain file; name a {kind}")
+                content = file.read(largest + 1)
     except FileNotFoundError:
-        refuse(f"{path}: there is no such file")
+        refuse(f"{path}: there is no such file{advice}")
+    except IsADirectoryError:
+        refuse(f"{path}: this is a directory; name the {kind} in it")
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
         reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
-        refuse(f"{path}: cannot be read: {reason}")
+        refuse(f"{path}: cannot be read: {reason}; check its name and who may read it")
     if len(content) > largest:
-        refuse(f"{path}: larger than {largest // 1_000_000} MB; this is no {kind}")
+        most = f"{largest // 1_000_000} MB, which is the most for a {kind}"
+        refuse(f"{path}: larger than {most}; name a {kind}")
     return content
 
 

@@ -4,8 +4,6 @@ from __future__ import annotations
 
 import os
 import re
-import stat
-import sys
 import tomllib
 from collections.abc import Iterator, Mapping
 from dataclasses import replace
@@ -14,7 +12,8 @@ from typing import Any
 
 from pydantic import ValidationError
 
-from lasersafe.errors import CaseError, Fault
+from lasersafe.errors import CaseError, Fault, InputError
+from lasersafe.files import read_limited
 from lasersafe.models.base import Place, path_text
 from lasersafe.models.case import Case
 from lasersafe.models.emission import EMISSION_KINDS
@@ -177,35 +176,16 @@ def read_case_text(path: str | os.PathLike[str]) -> str:
     CaseError
         If it cannot be read as text.
     """
-
-    def refused(line: int | None, message: str) -> CaseError:
-        return CaseError(str(path), [Fault(line, "file", message)])
-
     try:
-        if str(path) == "-":
-            raw = sys.stdin.buffer.read(LARGEST_FILE + 1)
-        else:
-            kind = Path(path).stat().st_mode
-            if stat.S_ISDIR(kind):
-                raise refused(None, "this is a directory; name the case file in it")
-            if not stat.S_ISREG(kind):
-                raise refused(None, "this is not a plain file; name a case file")
-            with Path(path).open("rb") as file:
-                raw = file.read(LARGEST_FILE + 1)
-    except FileNotFoundError:
-        raise refused(None, "there is no such file; 'lasersafe new' makes one from a starter case") from None
-    except CaseError:
-        raise
-    except (OSError, ValueError) as error:
-        reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
-        raise refused(None, f"cannot be read: {reason}; check its name and who may read it") from None
-    if len(raw) > LARGEST_FILE:
-        raise refused(None, "larger than 1 MB, which is the most for a case file; name a case file")
-    try:
+        advice = "; 'lasersafe new' makes one from a starter case"
+        raw = read_limited(Path(path), LARGEST_FILE, "case file", advice=advice, dash=True)
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = raw.count(b"\n", 0, error.start) + 1
-        raise refused(line, "not UTF-8 text; save the file as UTF-8 in your editor") from None
+        line = error.object.count(b"\n", 0, error.start) + 1
+        fault = Fault(line, "file", "not UTF-8 text; save the file as UTF-8 in your editor")
+    except InputError as error:
+        fault = Fault(None, "file", str(error).removeprefix(f"{Path(path)}: "))
+    raise CaseError(str(path), [fault])
 
 
 def parse_case(text: str, name: str = "case") -> Case:
