@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -464,10 +464,29 @@ def parse_marking(text: str) -> Marking:
             if len(pair) == 2 and all(low < high for low, high, _ in pair):
                 parts[-1].append(("p", ""))  # bands side by side; no other number looks like one
             parts[-1].append(word)
-    statements = tuple(statement for part in parts if part for statement in _statements(text, part))
+    statements = []
+    for part in filter(None, parts):
+        kinds = "".join(kind for kind, _ in part)
+        one = next((one for whole, one in _SENTENCES if whole.fullmatch(kinds)), None)
+        if one is None:
+            missing = {"s": "no_wavelength", "vrl": "no_value", "vrd": "no_letter"}
+            raise _unread(text, next((key for any_of, key in missing.items() if not set(any_of) & set(kinds)), "order"))
+        for sentence in one.finditer(kinds):
+            words = part[sentence.start() : sentence.end()]
+            letters = next((value for kind, value in words if kind == "d"), "").upper()
+            values = [value for kind, value in words if kind in "vrl"]
+            scales = [mark for value in values for mark in value.get("scales", ())]
+            densities = [value["optical_density"] for value in values if "optical_density" in value]
+            alignment = next((value["alignment"] for value in values if "alignment" in value), None)
+            marks = tuple(replace(mark, modes=letters or mark.modes) for mark in scales)
+            for low, high, included in (value for kind, value in words if kind == "s"):
+                least, most = load(En208).wavelength_nm
+                if alignment is not None and (low < least or high > most):
+                    raise _unread(text, "alignment_range", low=f"{least:g}", high=f"{most:g}")
+                statements.append(Statement(low, high, included, marks, min(densities, default=None), alignment))
     if not statements:
         raise _unread(text, "no_class")
-    return Marking(text, statements, " ".join(silent))
+    return Marking(text, tuple(statements), " ".join(silent))
 
 
 def _words(text: str, plain: str) -> Iterator[tuple[str, re.Match[str]]]:
@@ -519,30 +538,6 @@ def _span(text: str, word: str, found: re.Match[str]) -> tuple[float, float, boo
     if low < 180 or high > 1e6:
         raise _unread(text, "outside", word=word)
     return low, high, found["above"] is None
-
-
-def _statements(text: str, part: Sequence[tuple[str, Any]]) -> Iterator[Statement]:
-    """Yield what the words of one part say of each range of wavelengths."""
-    kinds = "".join(kind for kind, _ in part)
-    one = next((one for whole, one in _SENTENCES if whole.fullmatch(kinds)), None)
-    if one is None:
-        missing = {"s": "no_wavelength", "vrl": "no_value", "vrd": "no_letter"}
-        key = next((key for any_of, key in missing.items() if not set(any_of) & set(kinds)), "order")
-        raise _unread(text, key)
-    for sentence in one.finditer(kinds):
-        words = part[sentence.start() : sentence.end()]
-        letters = next((value for kind, value in words if kind == "d"), "").upper()
-        values = [value for kind, value in words if kind in "vrl"]
-        scales = [mark for value in values for mark in value.get("scales", ())]
-        densities = [value["optical_density"] for value in values if "optical_density" in value]
-        alignment = next((value["alignment"] for value in values if "alignment" in value), None)
-        marks = tuple(ScaleMark(letters or mark.modes, mark.number, mark.low_rate_untested) for mark in scales)
-        for kind, value in words:
-            if kind == "s":
-                (least, most), (low, high, included) = load(En208).wavelength_nm, value
-                if alignment is not None and (low < least or high > most):
-                    raise _unread(text, "alignment_range", low=f"{least:g}", high=f"{most:g}")
-                yield Statement(low, high, included, marks, min(densities, default=None), alignment)
 
 
 def _unread(text: str, key: str, **values: object) -> MarkingError:
