@@ -255,24 +255,13 @@ def load_toml(path: Path) -> dict[str, Any]:
         refuse(f"data file {path.name} is damaged: {error}", ReferenceDataError)
 
 
-def material_keys() -> tuple[str, ...]:
-    """Return the keys of the materials in ``shared/reflectance/``.
+def listed_in(table: str, key: str, *files: str) -> tuple[str, ...]:
+    """Return one field of all tables of a kind in files of ``shared/``, without reading what else is in them.
 
     Raises
     ------
     ReferenceDataError
         If a file is missing or damaged.
     """
-    tables = (load_toml(shared_path("reflectance", name)) for name in ("metals.toml", "non_metals.toml"))
-    return tuple(str(one.get("key", "")) for table in tables for one in table.get("material", []))
-
-
-def viewing_aid_names() -> tuple[str, ...]:
-    """Return the names of the instruments in ``shared/viewing/aids.toml``.
-
-    Raises
-    ------
-    ReferenceDataError
-        If the file is missing or damaged.
-    """
-    return tuple(str(table.get("name", "")) for table in load_toml(shared_path("viewing", "aids.toml")).get("aid", []))
+    contents = (load_toml(shared_path(file)) for file in files)
+    return tuple(str(one.get(key, "")) for content in contents for one in content.get(table, []))

@@ -30,6 +30,7 @@ _WRITE = {
     **dict.fromkeys(("tuple_type", "list_type"), "list"),
     **dict.fromkeys(("int_type", "int_from_float", "int_parsing"), "whole"),
     **dict.fromkeys(("float_type", "float_parsing", "finite_number"), "number"),
+    **dict.fromkeys(("model_attributes_type", "model_type", "dict_type"), "table"),
 }
 
 
@@ -98,8 +99,6 @@ def _message(one: ErrorDetails, descriptions: Mapping[str, str]) -> str:
     if kind in ("greater_than_equal", "less_than_equal"):
         key, bound = ("least", context["ge"]) if "ge" in context else ("most", context["le"])
         return Message(f"misread.{key}", bound=f"{bound:g}", **typed)
-    if kind in ("model_attributes_type", "model_type", "dict_type"):
-        return Message("misread.table", **typed)
     return f"{shown(given)}: {one['msg']}"
 
 

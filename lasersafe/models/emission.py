@@ -115,7 +115,7 @@ class PulseTrainEmission(CaseModel):
 
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
-        """Refuse a train without energy, pulses longer than their period, and figures that contradict each other."""
+        """Refuse pulses without energy or longer than their period, contradictions, and a burst that does not fit."""
         yield from _energy_and_period(peek)
         duty, rate, energy, power = map(peek.value, ("duty", "repetition_rate", "pulse_energy", "mean_power"))
         yield from needs(peek, "duty" not in peek, "pulse_duration", "misfit.no_duration")
@@ -128,14 +128,30 @@ class PulseTrainEmission(CaseModel):
                     made = format_quantity(pulse, "s")
                     yield wrong("duty", "misfit.duty_pulse", share=share, rate=at, pulse=made, why=word(_COVERED))
                     break
-        settings = energy, power, rate
-        if "burst" in peek:
-            yield from _burst(peek)
-        elif energy is not None and power is not None and rate is not None and not any(k.turnable for k in settings):
+        burst, settings = peek.data.get("burst"), (energy, power, rate)
+        if "burst" not in peek and not any(one is None or one.turnable for one in settings):
             product = energy.low * rate.low
             if not abs(product - power.low) <= 0.01 * power.low:
                 both = format_quantity(product, "W")
                 yield wrong("mean_power", "misfit.three_powers", power=power, energy=energy, rate=rate, product=both)
+        if not isinstance(burst, dict):
+            return
+        place, (count, spacing) = ("burst", "spacing"), map(Peek(Burst, burst).value, ("pulses", "spacing"))
+        duration = peek.value("pulse_duration")
+        fits = spacing is None or duration is None or not duration.low > spacing.high * (1 + SLACK)
+        if not fits:
+            yield wrong(place, "misfit.pulses_overlap", spacing=spacing.typed, duration=duration.low.typed)
+        if "duty" in peek:
+            fits = False
+            yield wrong("burst", "misfit.duty_of_bursts")
+        if count is None or spacing is None or rate is None:
+            return
+        pulses = count.low
+        room = Message("misfit.between_bursts", time=format_quantity(1.0 / rate.low, "s"), rate=rate.low.typed)
+        if pulses * spacing.low * rate.low > 1.0 + SLACK:
+            yield wrong(place, "misfit.long_burst", count=pulses.typed, spacing=spacing.low.typed, room=room)
+        elif fits and duration is not None and pulses > 1.0 and pulses * duration.low * rate.low > 1.0 + SLACK:
+            yield wrong(place, "misfit.full_burst", spacing=spacing, duration=duration.low, count=pulses, room=room)
 
 
 def _energy_and_period(peek: Peek) -> Findings:
@@ -147,28 +163,6 @@ def _energy_and_period(peek: Peek) -> Findings:
             "pulse_duration", "misfit.over_period", duration=duration.low, period=format_quantity(1.0 / rate.low, "s"),
             rate=rate.low,
         )  # fmt: skip
-
-
-def _burst(peek: Peek) -> Findings:
-    """Refuse a burst that does not fit into the train that it belongs to."""
-    if not isinstance(peek.data["burst"], dict):
-        return
-    place, (count, spacing) = ("burst", "spacing"), map(Peek(Burst, peek.data["burst"]).value, ("pulses", "spacing"))
-    duration, rate = peek.value("pulse_duration"), peek.value("repetition_rate")
-    fits = spacing is None or duration is None or not duration.low > spacing.high * (1 + SLACK)
-    if not fits:
-        yield wrong(place, "misfit.pulses_overlap", spacing=spacing.typed, duration=duration.low.typed)
-    if "duty" in peek:
-        fits = False
-        yield wrong("burst", "misfit.duty_of_bursts")
-    if count is None or spacing is None or rate is None:
-        return
-    pulses = count.low
-    room = Message("misfit.between_bursts", time=format_quantity(1.0 / rate.low, "s"), rate=rate.low.typed)
-    if pulses * spacing.low * rate.low > 1.0 + SLACK:
-        yield wrong(place, "misfit.long_burst", count=pulses.typed, spacing=spacing.low.typed, room=room)
-    elif fits and duration is not None and pulses > 1.0 and pulses * duration.low * rate.low > 1.0 + SLACK:
-        yield wrong(place, "misfit.full_burst", spacing=spacing, duration=duration.low, count=pulses, room=room)
 
 
 class OnePulse(CaseModel):

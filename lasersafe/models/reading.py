@@ -203,8 +203,17 @@ def parse_case(text: str, name: str = "case") -> Case:
     CaseError
         If there are faults; all of them, with their lines.
     """
-    text = text.replace("\r\n", "\n")
-    fault = _too_deep(text)
+    text, fault, chain = text.replace("\r\n", "\n"), None, list[str]()
+    deep = any(line.count(".") >= MOST_PARTS for line in text.split("\n"))
+    for token, line in tokens_of(text) if deep else ():  # to read them takes the time and memory of their square
+        if token == "." or chain[-1:] == ["."]:
+            chain.append(token)
+            continue
+        parts, key = (len(chain) + 1) // 2, shown("".join(chain))
+        if parts > MOST_PARTS:
+            fault = Fault(line, "TOML", Message("misread.long_key", key=key, count=parts, most=MOST_PARTS))
+            break
+        chain = [token]
     try:
         data = tomllib.loads(text) if fault is None else {}
         tables, left = 0, list[Any]([data])
@@ -299,23 +308,6 @@ def _syntax(message: str, text: str) -> Fault:
         advice = Message("misread.table_twice" if twice else "misread.check_line")
     words = {"quoted": f"{shown(there)}: " if there else "", "where": place, "advice": advice}
     return Fault(line, "TOML", Message("misread.toml", reason=plain[:200] + "..." * (len(plain) > 200), **words))
-
-
-def _too_deep(text: str) -> Fault | None:
-    """Return the fault of a key of so many parts that to read it would take the time and memory of their square."""
-    if not any(line.count(".") >= MOST_PARTS for line in text.split("\n")):
-        return None
-    chain: list[str] = []
-    for token, line in tokens_of(text):
-        if token == "." or chain[-1:] == ["."]:
-            chain.append(token)
-            continue
-        parts = (len(chain) + 1) // 2
-        if parts > MOST_PARTS:
-            key = shown("".join(chain))
-            return Fault(line, "TOML", Message("misread.long_key", key=key, count=parts, most=MOST_PARTS))
-        chain = [token]
-    return None
 
 
 def _line(place: Place, lines: Mapping[Place, int]) -> int | None:

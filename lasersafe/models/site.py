@@ -7,7 +7,7 @@ from typing import Annotated, ClassVar, Literal, get_args
 
 from pydantic import Field
 
-from lasersafe.data import material_keys, viewing_aid_names
+from lasersafe.data import listed_in
 from lasersafe.errors import QuantityError
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, needs, not_known, wrong
 from lasersafe.models.values import Measured, SIValue
@@ -17,6 +17,7 @@ from lasersafe.wording import Message
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics", worst="low")
 PLACED = Measured("m", "1 mm", "1000 km", "2 m", "nearer than 1 mm is inside the optics", worst="ends")
 _LONGER = "the limit tables end at 30 000 s, which stands for any longer shift: '30000 s'"
+MATERIALS = "reflectance/metals.toml", "reflectance/non_metals.toml"
 RATED_TIME = Measured("s", "1 ms", "30000 s", "60 s", worst="low")
 RATIO = Measured("1", "0", "1", "0.6", worst="high")
 ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True, worst="low")
@@ -118,7 +119,7 @@ class Person(CaseModel):
         """Ask for the reason of a time that was typed, and refuse an instrument that is not known."""
         aid = peek.text("viewing_aid")
         if aid is not None:
-            known = viewing_aid_names()
+            known = listed_in("aid", "name", "viewing/aids.toml")
             if aid not in known:
                 yield "viewing_aid", not_known(aid, "an instrument of the data files", known)
             if peek.data.get("aided") is not True:
@@ -169,10 +170,11 @@ class Thing(CaseModel):
     def findings(cls, peek: Peek) -> Findings:
         """Refuse an unknown material, a material beside a typed reflectance, and light through what is bent."""
         key = peek.text("material_key")
+        known = listed_in("material", "key", *MATERIALS) if key is not None else ()
         if key is not None and "reflectance" in peek:
             yield wrong("material_key", "misfit.reflectance_twice")
-        elif key is not None and key not in material_keys():
-            yield "material_key", not_known(key, "a material of the data files", material_keys())
+        elif key is not None and key not in known:
+            yield "material_key", not_known(key, "a material of the data files", known)
         if peek.value("transmittance") and "shape" in cls.model_fields and peek.data.get("shape") != "flat":
             yield wrong("transmittance", "misfit.only_flat")
 

@@ -15,9 +15,10 @@ from typing import Any
 
 from pydantic.fields import FieldInfo
 
-from lasersafe.data import material_keys, shared_path, viewing_aid_names
+from lasersafe.data import listed_in, shared_path
 from lasersafe.models import Case
 from lasersafe.models.base import CaseModel
+from lasersafe.models.site import MATERIALS
 from lasersafe.models.values import Measured
 from lasersafe.quantity import parse_quantity, units
 from lasersafe.wording import languages, load_wording
@@ -181,8 +182,8 @@ def _known(name: str) -> list[str]:
     found: dict[str, Any] = {
         "eyewear": EYEWEAR,
         "en12254_class": GUARDS,
-        "material_key": material_keys(),
-        "viewing_aid": viewing_aid_names(),
+        "material_key": listed_in("material", "key", *MATERIALS),
+        "viewing_aid": listed_in("aid", "name", "viewing/aids.toml"),
         "class_label": ("1", "2M", "3B", "4"),
         "language": languages(),
         "spectator_rules": sorted(path.stem for path in shared_path("spectator_rules").glob("*.toml")),

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.data import material_keys, templates_path
+from lasersafe.data import listed_in, templates_path
 from lasersafe.errors import CaseError, InputError, OutOfRangeError
 from lasersafe.hazard.barriers import (
     NOT_KNOWN,
@@ -17,6 +17,7 @@ from lasersafe.hazard.barriers import (
     materials,
 )
 from lasersafe.models import parse_case
+from lasersafe.models.site import MATERIALS
 from tests.behaviour.test_strike_outs import PLAIN
 from tests.project import bibliography
 
@@ -69,7 +70,7 @@ def test_matt_metal_and_paint_are_mirrors_in_the_far_infrared_and_wood_is_not():
 
 def test_every_row_names_a_source_of_the_bibliography():
     assert {row.source for m in materials().values() for row in m.rows} <= set(bibliography())
-    assert tuple(materials()) == material_keys()
+    assert tuple(materials()) == listed_in("material", "key", *MATERIALS)
 
 
 def test_refusals():
