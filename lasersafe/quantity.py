@@ -372,7 +372,19 @@ def _split(text: object, field: str, dimension: str) -> tuple[str, str]:
         what = Message("typed.no_unit_as_in", example=f"{bare}{unit}") if unit else Message("typed.no_unit")
         raise _error(field, text, what, dimension)
     if name == "1" or not could_be_unit(name):
-        raise _error(field, text, bad_rest(bare, rest), dimension)
+        left, what = rest.lstrip(SPACES), Message("typed.nothing_else")
+        comma = None if "." in number.group() else re.match(r",([0-9]+)(?![0-9,.])", rest)
+        if comma is not None:
+            thousand = len(comma[1]) == 3 and number.group().lstrip("+-0")  # 0,002 has no thousands
+            key = "typed.comma_of_thousands" if thousand else "typed.comma"
+            what = Message(key, example=bare.replace(",", "."), left_out=bare.replace(",", ""))
+        elif rest.startswith(","):
+            what = Message("typed.marks")
+        elif left[:1].isdigit() or left[:1] == "." or re.search(r"\s[+-]?[0-9.]", left):
+            what = Message("typed.two_numbers")
+        elif any(c in "*+-^/()=<>~\u00b1\u00b7\u00d7" for c in left):
+            what = Message("typed.worked_out")
+        raise _error(field, text, what, dimension)
     return number.group(), name
 
 
@@ -456,22 +468,6 @@ def plain_unit(name: str) -> str:
 def could_be_unit(name: str) -> bool:
     """Return whether a text has the shape of a unit."""
     return name == "%" or re.fullmatch(r"[^\W\d_]+2?(?:/[^\W\d_]+2?)?", name) is not None
-
-
-def bad_rest(bare: str, rest: str) -> Message:
-    """Return what to say of *rest*, which follows the number in *bare* and is no unit."""
-    left = rest.lstrip(SPACES)
-    if rest.startswith(","):
-        number, comma = bare[: -len(rest)], re.match(r",([0-9]+)(?![0-9,.])", rest)
-        if comma is None or "." in number:
-            return Message("typed.marks")
-        thousand = len(comma[1]) == 3 and number.lstrip("+-0")  # 0,002 has no thousands
-        key = "typed.comma_of_thousands" if thousand else "typed.comma"
-        return Message(key, example=bare.replace(",", "."), left_out=bare.replace(",", ""))
-    if left[:1].isdigit() or left[:1] == "." or re.search(r"\s[+-]?[0-9.]", left):
-        return Message("typed.two_numbers")
-    worked_out = any(c in "*+-^/()=<>~\u00b1\u00b7\u00d7" for c in left)
-    return Message("typed.worked_out" if worked_out else "typed.nothing_else")
 
 
 def unknown_unit(name: str, same: list[str], known: list[str]) -> Message:

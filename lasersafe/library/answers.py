@@ -188,7 +188,7 @@ def scale_numbers(
     criterion : str
         What it was read at: ``"1/e"``, ``"1/e2"`` or ``"FWHM"``.
     power : number, str, pint quantity, or an array of them, shape (...), optional
-        Power of a continuous beam. [W]
+        Power of a continuous beam, or the mean power of a train. [W]
     pulse_energy : number, str, pint quantity, or an array of them, shape (...), optional
         Energy of one pulse. [J]
     pulse_duration : number, str, pint quantity, or an array of them, shape (...), optional
@@ -207,7 +207,7 @@ def scale_numbers(
     Raises
     ------
     InputError
-        If an input cannot be used, or neither or both of power and pulses are given.
+        If an input cannot be used, or the emission is incomplete.
 
     References
     ----------
@@ -219,24 +219,15 @@ def scale_numbers(
     >>> scale_numbers("1070 nm", "7 mm", "1/e", power=["10 W", "1 kW", "500 kW"])
     {'D': array([ 6.,  8., inf])}
     """
-    named = {
-        "wavelength": wavelength, "beam_diameter": beam_diameter, "power": power, "pulse_energy": pulse_energy,
-        "pulse_duration": pulse_duration, "repetition_rate": repetition_rate,
-    }  # fmt: skip
-    emitted = {name: values for name, values in named.items() if values is not None}
-    wide = dict(zip(emitted, np.broadcast_arrays(*emitted.values()), strict=True))
-    light, width = wide.pop("wavelength"), to_1_over_e(wide.pop("beam_diameter"), criterion, profile)
-    if ("power" in wide) == ("pulse_energy" in wide):
-        refuse("power, pulse energy: give one of them, power for continuous emission or pulse energy for pulses")
-    if "power" in wide and len(wide) > 1:
-        refuse("pulse duration, repetition rate: for pulses give the pulse energy, not the power")
-    if "power" not in wide and "pulse_duration" not in wide:
-        refuse("pulse duration is missing: the mode letter of EN 207 follows from it")
-    kind = "continuous" if "power" in wide else "pulse train" if "repetition_rate" in wide else "single pulse"
+    sent = _light(power, pulse_energy, pulse_duration, repetition_rate)
+    names = "power", "pulse_energy", "pulse_duration", "repetition_rate"
+    width = to_1_over_e(beam_diameter, criterion, profile)
+    light, width, *each = np.broadcast_arrays(wavelength, width, *(getattr(sent, name) for name in names))
     found: dict[str, NDArray[np.float64]] = {}
     for place in np.ndindex(light.shape):
-        one: dict[str, Any] = {name: float(values[place]) for name, values in wide.items()}
-        for need in needed_numbers(Emission(kind, **one), float(light[place]), float(width[place])):
+        mean, energy, pulse, rate = (float(values[place]) for values in each)
+        one = Emission(sent.kind, mean, energy, pulse, rate)
+        for need in needed_numbers(one, float(light[place]), float(width[place])):
             row = found.setdefault(need.mode, np.zeros(light.shape))
             row[place] = max(row[place], np.inf if need.scale_number is None else need.scale_number)
     return {letter: found[letter] for letter in MODES if letter in found}

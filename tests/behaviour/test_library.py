@@ -355,12 +355,14 @@ def test_density_and_scale_numbers() -> None:
     assert {letter: array.shape for letter, array in numbers.items()} == dict.fromkeys(numbers, (2,))
     assert numbers["R"][1] == 0.0
     assert numbers["I"][0] == 0.0
+    mean = {**pulsed, "pulse_energy": None, "power": "1 W"}  # 1 mJ at 1 kHz
+    assert str(lasersafe.scale_numbers("1064 nm", "7 mm", "1/e2", **mean)) == str(numbers)
     assert np.isinf(lasersafe.scale_numbers("1064 nm", "0.1 mm", "1/e2", power="1 MW")["D"])
     for emission, words in (
-        ({}, "give one of them"),
-        ({"power": 1.0, "pulse_energy": 1.0}, "give one of them"),
-        ({"power": 1.0, "pulse_duration": 1.0}, "not the power"),
-        ({"power": 1.0, "repetition_rate": 1.0}, "not the power"),
+        ({}, "emission is missing"),
+        ({"power": 1.0, "pulse_energy": 1.0}, "pulse duration is missing"),
+        ({"power": 1.0, "pulse_duration": 1.0}, "one single pulse needs pulse_energy"),
+        ({"power": 1.0, "repetition_rate": 1.0}, "pulse duration is missing"),
         ({"pulse_energy": 1.0}, "pulse duration is missing"),
         ({**pulsed, "repetition_rate": 0.0}, "repetition rate = 0 Hz"),
     ):
