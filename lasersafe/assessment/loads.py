@@ -253,7 +253,7 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
                 pulse=sum(pulses) if pulses else None,
             )
             rating = Rating(plain(opening.rating), plain(opening.rated_time), plain(opening.pulse_rating))
-            verdict = judge_window(ratio, 1.0, density, load, rating, required)
+            verdict = judge_window(ratio, density, load, rating, required)
             found[entry.name, number] = ViewWindow(
                 opening.name, way, context.laser.name, context.setup.name, verdict.holds, verdict.needed_density,
                 density, load.irradiance, verdict.verdict, context.setup.fitted,

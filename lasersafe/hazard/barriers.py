@@ -481,17 +481,14 @@ def _compare(
 
 
 def judge_window(
-    exposure: float, limit: float, optical_density: float | None, load: Load, rating: Rating,
-    required_time: float | None = None,
-) -> BarrierVerdict:  # fmt: skip
+    ratio: float, optical_density: float | None, load: Load, rating: Rating, required_time: float | None = None
+) -> BarrierVerdict:
     """Judge a view window: it holds only when both its density and its resistance are enough [1]_.
 
     Parameters
     ----------
-    exposure : float
-        Exposure that would meet the eye without the window. [W/m2 or J/m2]
-    limit : float
-        Exposure limit of the eye. [W/m2 or J/m2]
+    ratio : float
+        Exposure that would meet the eye without the window, over its limit. [1]
     optical_density : float or None
         Density at this wavelength as its maker states it; None when not stated. [1]
     load : Load
@@ -509,7 +506,7 @@ def judge_window(
     Raises
     ------
     OutOfRangeError
-        If the exposure is negative or the limit not positive, or one is not finite.
+        If the ratio is negative or not finite.
 
     References
     ----------
@@ -517,15 +514,14 @@ def judge_window(
 
     Examples
     --------
-    >>> judge_window(5e5, 50.0, 6.0, Load(4e4), Rating(None)).verdict
+    >>> judge_window(1e4, 6.0, Load(4e4), Rating(None)).verdict
     'does not hold: density 6 is enough (4 needed), but it is not rated, so nothing is known about what it withstands'
     """
-    level = float(within("exposure", exposure, "W/m2 or J/m2", 0.0, math.inf))
-    most = float(positive("limit", limit, "W/m2 or J/m2"))
-    needed = max(0.0, math.ceil(round(10.0 * math.log10(level / most), 9)) / 10.0) if level > 0.0 else 0.0
+    times = float(within("exposure over limit", ratio, "", 0.0, math.inf))
+    needed = max(0.0, math.ceil(round(10.0 * math.log10(times), 9)) / 10.0) if times > 0.0 else 0.0
     damage = judge_barrier(load, rating, required_time)
     known = optical_density is not None and math.isfinite(optical_density)
-    dense = known and optical_density is not None and level * 10.0**-optical_density <= most
+    dense = known and optical_density is not None and times * 10.0**-optical_density <= 1.0
     holds = bool(dense and damage.holds)
     lasting = "window.holds" if damage.holds else "window.damaged"
     key = "window.no_density" if not known else lasting if dense else "window.too_low"
