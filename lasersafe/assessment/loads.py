@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.barriers import beam_numbers, judged, load_of, needed_time, plain, scatter_numbers
 from lasersafe.assessment.barriers import together as together
+from lasersafe.assessment.context import aid_of
 from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import diameters, peak_exposure
@@ -28,8 +29,11 @@ from lasersafe.wording import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
+    from lasersafe.hazard.instruments import Aid
     from lasersafe.models import Barrier, Scene, SceneBarrier, SceneOpening
+    from lasersafe.results import Criterion
     from lasersafe.scene.beams import Vector
+    from lasersafe.scene.lights import Light
 
 MODES = ("running", "alignment", "service", "fault")
 FLOAT = NDArray[np.float64]
@@ -38,6 +42,7 @@ _ASKEW = 1e-3  # m: less askew on the plan, the box around a wall stands for it
 _NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets
 Spot = tuple["Vector | None", float | None]  # place, and how far it is from where the light starts [m]
 Part = tuple[str, int | None]  # a barrier, or the number of an opening in it
+_FAR = 1e4  # m: from here a lit spot is a point
 _NO_WALLS = Walls()
 
 
@@ -90,6 +95,8 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
                 named.append((number, part, bright))
             if modes == MODES and part[1] is not None:
                 seen = [(_seen_near(one, nearer), _NO_WALLS) for one in own]
+                for aid in {aid_of(person) for person in context.persons if person.aided}:
+                    seen += behind(context, [(_as_point(context, one, aid), _NO_WALLS) for one in own], aid)
                 asked.append(Question([seen], places_on(screen, math.inf)))
                 named.append((number, part, None))
     found: list[dict[Part, Peak]] = [{} for _ in wanted]
@@ -112,6 +119,43 @@ def _seen_near(source: Source, known: dict[ScatterProfile, ScatterProfile]) -> S
         return source
     near = known.setdefault(source.profile, replace(source.profile, nearest=CLOSEST_VIEW))
     return replace(source, profile=near)
+
+
+def _as_point(context: Context, source: Source, aid: Aid) -> Source:
+    """Return a lit spot as it is seen right at a window through an instrument, without credit; a beam as it is."""
+    profile = source.profile
+    if not isinstance(profile, ScatterProfile):
+        return source
+    far = float(profile.ratio(np.array([_FAR]))[0]) * _FAR**2
+    point = replace(profile, ratio=lambda r: np.asarray(far / np.square(r)), size=0.0, nearest=CLOSEST_VIEW)
+    gain = max(aid.gain(one.wavelength) for one in context.every.values())
+    return replace(source, profile=point, factor=source.factor * max(gain, 1.0))
+
+
+def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
+    """Return a comparison as seen through an instrument: over the aperture as imaged, the limit less by the gain."""
+    hole, gain = criterion.limiting_aperture, gain_of(context, criterion, instrument)
+    return replace(criterion, limiting_aperture=float(instrument.collects(hole)), limit=criterion.limit / gain)
+
+
+def gain_of(context: Context, criterion: Criterion, instrument: Aid) -> float:
+    """Return how many times as much light an instrument brings to an eye, of any wavelength."""
+    hole = criterion.limiting_aperture
+    return max(1e-12, *(instrument.gain(c.wavelength, hole) for c in context.every.values()))
+
+
+def behind(context: Context, lights: Sequence[Light], instrument: Aid) -> list[Light]:
+    """Return beams against their limits for the bare eye and behind an instrument; scatter as it is."""
+    known: dict[int, tuple[Criterion, ...]] = {}
+    found = []
+    for source, walls in lights:
+        if isinstance(source.profile, BeamProfile):
+            criteria = source.profile.criteria  # many beams have the same ones
+            if id(criteria) not in known:
+                known[id(criteria)] = (*(aided(context, c, instrument) for c in criteria), *criteria)
+            source = replace(source, profile=replace(source.profile, criteria=known[id(criteria)]))
+        found.append((source, walls))
+    return found
 
 
 def sources_on(stage: Stage, context: Context, way: str, tissue: str, modes: tuple[str, ...]) -> list[Source]:

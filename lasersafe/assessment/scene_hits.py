@@ -22,6 +22,7 @@ from lasersafe.assessment.calculation import (
     scatter_working,
 )
 from lasersafe.assessment.context import Context, lessened, portions
+from lasersafe.assessment.loads import aided, behind, gain_of
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import ALPHA_MIN, credited_angles, criteria
@@ -72,17 +73,6 @@ class Hit:
         """The lengths with which the light counts in the box; None where no box is known."""
         found = None if self.light is None or self.box is None else span(self.light, *self.box)
         return found if found is not None and math.isfinite(found.near) else None
-
-
-def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
-    """Return a comparison as seen through an instrument: over the aperture as imaged, the limit less by the gain."""
-    hole, gain = criterion.limiting_aperture, _gain(context, criterion, instrument)
-    return replace(criterion, limiting_aperture=float(instrument.collects(hole)), limit=criterion.limit / gain)
-
-
-def _gain(context: Context, criterion: Criterion, instrument: Aid) -> float:
-    hole = criterion.limiting_aperture
-    return max(1e-12, *(instrument.gain(c.wavelength, hole) for c in context.every.values()))
 
 
 def with_limit_steps(context: Context, criterion: Criterion, duration: float, angle: float) -> Criterion:
@@ -215,7 +205,7 @@ def ask(
         asked: tuple[object, ...] = ("hit", tissue, with_aid, context.corner if with_aid else None, beyond, number, lit)
         keys.append(asked)
         if asked not in stage.answers and asked not in stage.open:
-            seen = own if with_aid is None else _behind(context, own, with_aid)
+            seen = own if with_aid is None else behind(context, own, with_aid)
             places = ("places", tissue)
             if places not in stage.answers:
                 stage.answers[places] = person_places(stage, tissue)
@@ -246,20 +236,6 @@ def _moved(stage: Stage, tissue: str, before: bool) -> NDArray[np.intp]:
     was: Places = stage.answers["was", "places", tissue]
     elsewhere = (now.low != was.low).any(axis=1) | (now.high != was.high).any(axis=1)
     return np.flatnonzero(elsewhere | [one != other for one, other in zip(now.outlines, was.outlines, strict=True)])
-
-
-def _behind(context: Context, lights: Sequence[Light], instrument: Aid) -> list[Light]:
-    """Return beams against their limits for the bare eye and behind an instrument; scatter as it is."""
-    known: dict[int, tuple[Criterion, ...]] = {}
-    found = []
-    for source, walls in lights:
-        if isinstance(source.profile, BeamProfile):
-            criteria = source.profile.criteria  # many beams have the same ones
-            if id(criteria) not in known:
-                known[id(criteria)] = (*(aided(context, c, instrument) for c in criteria), *criteria)
-            source = replace(source, profile=replace(source.profile, criteria=known[id(criteria)]))
-        found.append((source, walls))
-    return found
 
 
 def _raised(hit: Hit, times: float) -> Hit:
@@ -350,7 +326,7 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
         if away < profile.spread * math.sqrt(max(math.cos(view), 0.0)):  # no more than straight before all of the spot
             away, view = profile.spread, 0.0
             how = joined([how, Message("hit.spread", nearest=format_quantity(away, "m", 5))])
-        gain = 1.0 if aid is None else max(_gain(context, criterion, aid), 1.0)
+        gain = 1.0 if aid is None else max(gain_of(context, criterion, aid), 1.0)
         lit, passed = LitSpot(source.factor, view, context.case.settings.scatter_model), (gain, words) if aid else None
         return scatter_working(criterion, away, how, lit, passed), float(lit.exposure(criterion.amount, away)) * gain
     beam, place = profile.beam, max(hit.distance, NEAREST)
@@ -368,7 +344,7 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
     value, off = exposure_at(beam, place, criterion, source.factor), aside - profile.aperture_radius
     working = beam_working(criterion, beam, place, source.factor)
     if aid is not None:
-        wider, gain = aided(context, criterion, aid), _gain(context, criterion, aid)
+        wider, gain = aided(context, criterion, aid), gain_of(context, criterion, aid)
         seen = exposure_at(beam, place, wider, source.factor) * gain
         if seen > value:
             through = wider.limiting_aperture, gain, words
@@ -411,6 +387,6 @@ def _scatter_pairs(
             for angle in dict.fromkeys([ALPHA_MIN] if axes is None else credited_angles(light, *axes).tolist()):
                 for whole in criteria(light, angle):
                     c = lessened(whole, own.wavelength, portion)
-                    gain = 1.0 if seen is None else max(_gain(context, c, seen), 1.0)
+                    gain = 1.0 if seen is None else max(gain_of(context, c, seen), 1.0)
                     pairs.append((of_one * c.amount * gain / c.limit, c, angle))
     return pairs

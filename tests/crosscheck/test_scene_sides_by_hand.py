@@ -212,3 +212,18 @@ def test_ways_of_one_wide_beam_that_meet_are_added(divergence: float) -> None:
     assert max(highest(seen, way) for way in ("direct", "mirror", "scatter")) < 1.0
     told = [one.text for one in seen.findings if one.refuses and one.kind == "mirror"]
     assert (straight * (1.0 + 1.8 * math.exp(-((5.0 / wide) ** 2))) > 1.0) == bool(told)
+
+
+def test_a_view_window_shuts_for_the_instrument_of_whoever_uses_one() -> None:
+    # 5 W, 26 mm wide at 8 m: 187 times the limit of the bare eye, 2540 times behind an objective of 50 mm; a density of
+    # 2.5 leaves 0.6 and 8.0
+    head, wall = replace(BEAM, power=5.0, diameter=20e-3, divergence=2e-3), Barrier("W", ((-3.0, 5.0), (3.0, 5.0)))
+    scene = Scene((head,), (Person("P", ((0.0, 8.0),)),), (), (wall,))
+    window = '[[scene.barrier.opening]]\nname = "pane"\nkind = "window"\nstart = "2.5 m"\nend = "3.5 m"\n'
+    window += 'bottom = "1 m"\ntop = "2 m"\noptical_density = 2.5\nrating = "1e4 MW/m2"\nrated_time = "30000 s"\n'
+    pane = "[[scene.person]]", f"{window}[[scene.person]]"
+    assert highest(found(scene, pane), "direct") == 0.0
+    role = 'role = "spectator"\n'
+    power = 5.0 * (1.0 - math.exp(-((50e-3 / math.hypot(20e-3, 16e-3)) ** 2)))
+    through = highest(found(scene, pane, (role, f"{role}aided = true\n")), "aided viewing")
+    assert through >= power / (math.pi * 3.5e-3**2) / LIMIT
