@@ -25,7 +25,7 @@ from lasersafe.assessment.setups import compared_rules
 from lasersafe.assessment.uncertainty import uncertainty_of
 from lasersafe.data import shared_path, templates_path
 from lasersafe.models import Case, canonical, read_case, typed_inputs
-from lasersafe.records.fields import over
+from lasersafe.records.fields import badness, over
 from lasersafe.results import Assessment
 from lasersafe.wording import languages, load_wording
 
@@ -72,7 +72,8 @@ def assess(case: Case, language: str | None = None, wanted: Wanted = "all") -> A
         from lasersafe.assessment.scene import scene_result
 
         scene, lit = scene_result(worked, wording, beam.distance)
-        scatter = scatter.at_least(*lit)
+        if badness(lit[0]) > badness(scatter.distance):
+            scatter = replace(scatter, distance=lit[0], parts=lit[1])
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
     uncertainty = uncertainty_of(typed, corners, worked, wording, with_spreads=wanted == "all")
     decision, draft = say.decided(worked, scene, record, (beam, scatter, aided))

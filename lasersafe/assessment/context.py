@@ -209,10 +209,6 @@ class Context:
         """Return the groups in which light of any of its wavelengths can add."""
         return frozenset().union(*(groups(tissue, one.wavelength) for one in self.every.values()))
 
-    def group(self, tissue: str, hazard: str) -> str:
-        """Return the group in which a hazard of its wavelength adds."""
-        return group_of(tissue, hazard, self.wavelength)
-
     @property
     def may_differ(self) -> tuple[float, float]:
         """How many times as wide tolerances let the beam be, and how far away its focus [m]; not known of a fault."""
@@ -231,9 +227,21 @@ class Context:
         return () if scene is None else tuple(t for t in scene.target if t.laser in (None, self.laser.name))
 
     @property
-    def mirror_reflectance(self) -> tuple[float, str]:
-        """Reflectance of the worst mirror in reach, and the reason."""
+    def ways(self) -> tuple[str, ...]:
+        """The ways for light of this case, places left aside."""
+        return (*WAYS, *(way for way in MORE_WAYS if self.share(way)[0] > 0.0))
+
+    def share(self, way: str) -> tuple[float, str]:
+        """Return which share of the beam goes on along a way, 1 but for a mirror and for a target, and the reason."""
         surfaces = self.surfaces
+        if way == "transmitted":
+            met: list[Surface | Target] = [*surfaces, *self.targets]
+            most = max(met, key=lambda one: float(one.transmittance), default=None)
+            if most is None:
+                return 0.0, ""
+            return float(most.transmittance), Message("mirror.transmitted", surface=f"'{most.name}'")
+        if way != "mirror":
+            return 1.0, ""
         if not surfaces:
             return 1.0, Message("mirror.none_listed")
         if any(s.finish == "unknown" and s.material_key is None for s in surfaces):
@@ -242,29 +250,12 @@ class Context:
             return 1.0, Message("mirror.not_listed")
         far = self.wavelength >= FAR_INFRARED
         shining = [s for s in surfaces if far or s.finish != "matt"] or surfaces
-        worst = max(shining, key=self.mirrored)
+        worst = max(shining, key=self.mirrored)  # in reach
         if far and self.mirrored(worst) == 1.0:
             return 1.0, Message("mirror.far_infrared")
         value = self.reflectance_of(worst)
         words = f", {value.words}" if value.words else ""
         return self.mirrored(worst), Message("mirror.stated", surface=f"'{worst.name}'{words}")
-
-    @property
-    def ways(self) -> tuple[str, ...]:
-        """The ways for light of this case, places left aside."""
-        return (*WAYS, *(way for way in MORE_WAYS if self.share(way)[0] > 0.0))
-
-    def share(self, way: str) -> tuple[float, str]:
-        """Return which share of the beam goes on along a way, 1 but for a mirror and for a target, and the reason."""
-        if way == "mirror":
-            return self.mirror_reflectance
-        if way != "transmitted":
-            return 1.0, ""
-        met: list[Surface | Target] = [*self.surfaces, *self.targets]
-        most = max(met, key=lambda one: float(one.transmittance), default=None)
-        if most is None:
-            return 0.0, ""
-        return float(most.transmittance), Message("mirror.transmitted", surface=f"'{most.name}'")
 
     def mirrored(self, surface: Surface | Target) -> float:
         """Return the reflectance of a surface or target that acts as a mirror.
@@ -314,15 +305,14 @@ class Context:
         return tuple(found)
 
     @property
-    def scatter_surface(self) -> tuple[float, str]:
-        """Reflectance and name of what scatters most; it counts along its normal, the brightest direction."""
-        worst = max(self.scatterers, key=lambda s: s.reflectance)
-        return worst.reflectance, worst.words
+    def brightest(self) -> Scatterer:
+        """What scatters most; it counts along its normal, the brightest direction."""
+        return max(self.scatterers, key=lambda s: s.reflectance)
 
     @property
     def lit_spot(self) -> LitSpot:
         """What scatters most, with the spot that the beam lights at the work."""
-        return LitSpot(self.scatter_surface[0], self.aslant, self.case.settings.scatter_model, self.spot)
+        return LitSpot(self.brightest.reflectance, self.aslant, self.case.settings.scatter_model, self.spot)
 
 
 def contexts(case: Case, sets: tuple[str, ...] = ()) -> list[Context]:
@@ -439,7 +429,10 @@ def portions(found: Sequence[Context], tissue: str, duration: float, spread: boo
     if len(found) == 1:
         return [{}]
     near: list[Portion] = [
-        highest({(c.rule_set, own.group(tissue, c.hazard)): c.amount / c.limit} for c in own.compared(tissue, duration))
+        highest(
+            {(c.rule_set, group_of(tissue, c.hazard, own.wavelength)): c.amount / c.limit}
+            for c in own.compared(tissue, duration)
+        )
         for own in found
     ]
     solid = [math.prod(own.beam.divergence) if spread else 1.0 for own in found]

@@ -68,11 +68,6 @@ class Reached:
     distance: float
     parts: tuple[tuple[str, float], ...] = ()  # of all together: the lasers, and how far each reaches alone [m]
 
-    def at_least(self, distance: float, parts: tuple[tuple[str, float], ...]) -> Reached:
-        """Return the same, or that distance [m] and its parts where it is farther."""
-        farther = badness(distance) > badness(self.distance)
-        return replace(self, distance=distance, parts=parts) if farther else self
-
     @property
     def steps(self) -> tuple[Step, ...]:
         """The line from which the distance follows; far from every focus a fraction falls with the square of it."""

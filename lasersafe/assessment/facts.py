@@ -276,7 +276,7 @@ def _from(
             found.append((one.reflectance, length, one.view_angle, one.words))
         elif one.mirrored is not None and one.distance is not None and apart is not None:
             found.append((one.mirrored, max(one.distance + apart, away), 0.0, one.words))
-    return found or [(context.mirror_reflectance[0], away, 0.0, "")]
+    return found or [(context.share("mirror")[0], away, 0.0, "")]
 
 
 def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:

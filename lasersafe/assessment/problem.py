@@ -184,13 +184,6 @@ class Problem:
         """Wavelengths. [m]."""
         return self.value("wavelength", self.context.wavelength)
 
-    def at(self, wavelength: float) -> Context:
-        """Return the context at another wavelength [m]."""
-        if wavelength == self.context.wavelength:
-            return self.context
-        laser = self.context.laser.model_copy(update={"wavelength": wavelength})
-        return replace(self.context, laser=laser)
-
     @property
     def longest_pulse(self) -> Floats:
         """The longest pulse that is allowed. [s]."""
@@ -319,9 +312,9 @@ class Problem:
         ends = unique(np.array([e * f for e in edges for f in (1.0 - _SLIVER, 1.0 + _SLIVER)]))
         bounds = np.concatenate([[waves.min() * 0.99], ends, [waves.max() * 1.01]])
         middles = np.sqrt(bounds[:-1] * bounds[1:]) if many else waves.reshape(1)
-        contexts = [self.at(float(middle)) for middle in middles]
-        shares = [own.mirror_reflectance if way == "mirror" else own.scatter_surface for own in contexts]
-        found = np.array([share for share, _ in shares])
+        lasers = [self.context.laser.model_copy(update={"wavelength": float(one)}) for one in middles]
+        contexts = [replace(self.context, laser=one) for one in lasers] if many else [self.context]
+        found = np.array([one.share(way)[0] if way == "mirror" else one.brightest.reflectance for one in contexts])
         padded = np.concatenate([found[:1], found, found[-1:]])
         around = np.maximum(np.maximum(padded[:-2], padded[2:]), found)
         thin = bounds[1:] < bounds[:-1] * (1.0 + 3.0 * _SLIVER)

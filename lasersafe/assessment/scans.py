@@ -110,8 +110,7 @@ def _running(
     return replace(
         stopped, exposure=exposure, exposure_unit=finding.unit, ratio=ratio, below=bool(ratio <= 1.0),
         criterion=criterion, ratio_by_rule_set={name: one[0] for name, one in sums.items()}, fractions={}, steps=steps,
-        shares=(), surface=joined(filter(None, (stopped.surface, counted))),
-        limit=finding.limit,
+        shares=(), surface=joined(filter(None, (stopped.surface, counted))), limit=finding.limit,
     )  # fmt: skip
 
 

@@ -116,7 +116,7 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
     flat = [max((i.reflectance for i in items if i.mirror and i.may_be_flat), default=1.0)]
     flat += [pane.mirror.reflectance for pose in poses for pane in stage.panes(context, pose, "service")]
     flat += [1.0] if stage.scene.outdoor is not None and stage.scene.outdoor.wet else []
-    scatter = max([i.reflectance for i in items] + [context.scatter_surface[0]])
+    scatter = max([i.reflectance for i in items] + [context.brightest.reflectance])
     start = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}[one.way]
     found = list[StandingPlace]()
 

@@ -64,7 +64,7 @@ def _zone(context: Context, way: str, tissue: str) -> Zone:
     factor, words = context.share(way)
     if scatter:
         spot = context.lit_spot if tissue == "eye" else replace(context.lit_spot, diameter=0.0)
-        note: str = Message("zone.scattered", surface=context.scatter_surface[1], model=word(spot.model))
+        note: str = Message("zone.scattered", surface=context.brightest.words, model=word(spot.model))
         steps = calculation.scatter_steps(found.criterion, spot, found.distance)
     elif aided:
         at = context.wavelength, found.criterion.limiting_aperture
@@ -120,7 +120,7 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
     decided, distance = max(reaches.items(), key=lambda one: badness(one[1]))
     farthest = max((far for own in found.values() for far in alone(own)), key=badness)
     if scatter:
-        most = max(c.scatter_surface[0] for c in found.values())
+        most = max(c.brightest.reflectance for c in found.values())
         spot = replace(context.lit_spot, reflectance=most, diameter=context.narrowest_spot)
         top, *_ = sums_beyond(decided, tissue, lines, duration, max(distance, _NEAREST), spot)
     else:
@@ -159,7 +159,7 @@ def _chart(context: Context, zones: Mapping[tuple[str, str], Zone]) -> results.C
         place = unique(np.concatenate([place, context.focus * np.array([0.9, 0.97, 1.0, 1.03, 1.1])]))
     eye, skin, scatter = (zones[key].criterion for key in (("direct", "eye"), ("direct", "skin"), ("scatter", "eye")))
     direct = mean_exposure(amount, *diameters(context.beam, place), eye.limiting_aperture, context.beam.profile)
-    spread = scatter_exposure(amount, context.scatter_surface[0], place, 0.0, context.case.settings.scatter_model)
+    spread = scatter_exposure(amount, context.brightest.reflectance, place, 0.0, context.case.settings.scatter_model)
     beam = Message("chart.beam", aperture=f"{eye.limiting_aperture * 1e3:.3g} mm")
     curves = tuple(
         results.Curve(label, "", tuple(map(float, place)), tuple(map(float, values)))
