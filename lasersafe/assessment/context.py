@@ -209,6 +209,10 @@ class Context:
         """Return the groups in which light of any of its wavelengths can add."""
         return frozenset().union(*(groups(tissue, one.wavelength) for one in self.every.values()))
 
+    def group(self, tissue: str, hazard: str) -> str:
+        """Return the group in which a hazard of its wavelength adds."""
+        return group_of(tissue, hazard, self.wavelength)
+
     @property
     def may_differ(self) -> tuple[float, float]:
         """How many times as wide tolerances let the beam be, and how far away its focus [m]; not known of a fault."""
@@ -429,10 +433,7 @@ def portions(found: Sequence[Context], tissue: str, duration: float, spread: boo
     if len(found) == 1:
         return [{}]
     near: list[Portion] = [
-        highest(
-            {(c.rule_set, group_of(tissue, c.hazard, own.wavelength)): c.amount / c.limit}
-            for c in own.compared(tissue, duration)
-        )
+        highest({(c.rule_set, own.group(tissue, c.hazard)): c.amount / c.limit} for c in own.compared(tissue, duration))
         for own in found
     ]
     solid = [math.prod(own.beam.divergence) if spread else 1.0 for own in found]

@@ -24,7 +24,6 @@ from lasersafe.assessment.calculation import (
 from lasersafe.assessment.context import Context, lessened, portions
 from lasersafe.assessment.loads import aided, behind, gain_of
 from lasersafe.assessment.stage import Stage, kept
-from lasersafe.hazard.combine import group_of
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import ALPHA_MIN, credited_angles, criteria
 from lasersafe.optics.beam import diameters
@@ -301,7 +300,7 @@ def exact_hit(
     for ratio, c, _ in pairs:
         by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio, key=badness)
         if not context.laser.line:
-            group = c.rule_set, group_of(tissue, c.hazard, context.wavelength)
+            group = c.rule_set, context.group(tissue, c.hazard)
             fractions[group] = max(fractions.get(group, 0.0), ratio, key=badness)
     ratio, criterion, angle = max(pairs, key=lambda pair: badness(pair[0]))
     where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"
