@@ -119,7 +119,7 @@ class _Open:
     box: FLOAT  # middle and half edges of the box for which that was proven, of shape (boxes, 2, 3)
     lit: INDEX  # which light gave most in it
 
-    def taken(self, at: INDEX | FLAGS) -> _Open:
+    def taken(self, at: INDEX | FLAGS | slice) -> _Open:
         return _Open(*(one[at] for one in vars(self).values()))
 
     def joined(self, other: _Open) -> _Open:
@@ -128,6 +128,8 @@ class _Open:
 
 def _highest(pool: _Open, most: int) -> FLAGS:
     """Return which boxes have the highest bounds of each receiver."""
+    if np.bincount(pool.owner).max() <= most:
+        return np.ones(len(pool.owner), dtype=bool)
     order = np.lexsort((-pool.upper, pool.owner))
     rank = np.arange(len(order)) - np.searchsorted(pool.owner[order], pool.owner[order])
     chosen = np.zeros(len(order), dtype=bool)
@@ -226,6 +228,8 @@ class Asked:
 
     def fewer(self, least: FLOAT, *boxes: _Open) -> None:
         """Look no more at lights that in no box of a receiver give more than the least of it, of shape (receivers,)."""
+        if self.group.shape[1] < 2:
+            return
         some = np.zeros(self.group.shape, dtype=bool)
         for one in boxes:
             row, column = np.nonzero(~(one.each <= least[one.owner, None]))
@@ -272,7 +276,7 @@ class Asked:
             kept[mine] = first < last
             now.middle[mine, :2] = start + way * ((first + last) / 2.0)[:, None]
             now.half[mine, :2] = np.abs(way) * ((last - first) / 2.0)[:, None] + _ROUND
-        return now.taken(kept)
+        return now if kept.all() else now.taken(kept)
 
     def onto(self, owner: INDEX, points: FLOAT) -> FLOAT:
         """Return points with those of places that are lines moved onto their line, along the plan."""
@@ -334,10 +338,15 @@ def _bounds(questions: Sequence[Question], *, to_limit: bool, most: int, near: f
     light, boxes, box = np.full(count, -1), np.zeros(count, dtype=np.intp), np.zeros((count, 2, 3))
     strongest = np.full(count, -1)
 
-    def leave(some: _Open) -> None:
-        np.maximum.at(upper, some.owner, some.upper)
-        top = some.upper >= upper[some.owner]
-        box[some.owner[top]], strongest[some.owner[top]] = some.box[top], some.lit[top]
+    def left(some: _Open, done: FLAGS) -> _Open:
+        """Return boxes without those that are done, which are counted in."""
+        if not done.any():
+            return some
+        owner, most = some.owner[done], some.upper[done]
+        np.maximum.at(upper, owner, most)
+        top = most >= upper[owner]
+        box[owner[top]], strongest[owner[top]] = some.box[done][top], some.lit[done][top]
+        return some.taken(~done)
 
     pool = asked.inside(_Open(
         place.copy(), (asked.high - asked.low) / 2.0, np.arange(count), np.full(count, np.inf),
@@ -345,8 +354,11 @@ def _bounds(questions: Sequence[Question], *, to_limit: bool, most: int, near: f
         np.zeros((count, 2, 3)), np.full(count, -1),
     ))  # fmt: skip
     while len(pool.owner):
-        best = _highest(pool, _TRIED)
-        now, pool = pool.taken(best), pool.taken(~best)
+        now, best = pool, _highest(pool, _TRIED)
+        if not best.all():
+            now, pool = pool.taken(best), pool.taken(~best)
+        else:
+            pool = pool.taken(slice(0))
         # what nowhere in a box gives more than was found, or next to nothing of a sum, is not bounded again
         wanted = now.each > np.where(asked.single, found, found * _NOTHING)[now.owner, None]
         each = np.where(wanted, asked.each(now.owner, now.middle, now.half, wanted), now.each)
@@ -355,22 +367,18 @@ def _bounds(questions: Sequence[Question], *, to_limit: bool, most: int, near: f
         now.box[less] = np.stack([now.middle[less], now.half[less]], axis=1)
         now.lit[less] = asked.slot[now.owner[less], each[less].argmax(axis=1)] if each.shape[1] else -1
         now.upper, now.each = np.minimum(proven, now.upper), each
-        np.add.at(boxes, now.owner, 1)
+        boxes += np.bincount(now.owner, minlength=count)
         _points(asked, now, (found, place, light), 1.0 if to_limit else LEAST)
-        settled = (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most)
-        leave(now.taken(settled))
+        now = left(now, (now.half.max(axis=1) * 2.0 <= STEP) | (boxes[now.owner] >= most))
         enough = np.maximum(found * near, np.minimum(found * _ROUGH, 0.5))
         enough = np.maximum(np.maximum(enough, LEAST), upper)  # another box has no less already
         if to_limit:
             enough = np.where(found > 1.0, np.inf, np.maximum(enough, 1.0))
         enough = np.where(boxes >= most, np.inf, enough)
-        open_ = []
-        for some in (pool, now.taken(~settled)):
-            done = some.upper <= enough[some.owner]
-            leave(some.taken(done))
-            open_.append(some.taken(~done))
-        asked.fewer(np.where(asked.single, found, found * _NOTHING), *open_)
-        pool = open_[0].joined(asked.inside(halved(open_[1])))
+        pool, now = left(pool, pool.upper <= enough[pool.owner]), left(now, now.upper <= enough[now.owner])
+        asked.fewer(np.where(asked.single, found, found * _NOTHING), pool, now)
+        now = asked.inside(halved(now))
+        pool = pool.joined(now) if len(pool.owner) else now
     higher = found >= upper  # no box that is left has more than that point
     box[higher], strongest[higher] = np.stack([place, np.zeros_like(place)], axis=1)[higher], light[higher]
     upper, found = np.maximum(upper, found), np.maximum(found, 0.0)
