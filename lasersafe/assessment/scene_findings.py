@@ -175,24 +175,31 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
             (one, stage.walls(context, "mirror")) for one in stage.sources(context, "mirror", "eye")
             if not one.aimed or one.directions.box().everywhere
         ]  # fmt: skip
-        for person in stage.scene.person if lights or beams else ():
-            times = dict.fromkeys(_SCATTER, time) | dict.fromkeys(_MIRRORS, context.duration("mirror")[0])
-            known = {way: hit_of(stage, context, person.name, way, "eye", times[way]) for way in times}
-            below = {way for way, one in known.items() if one is None or one.ratio <= 1.0}
-            asked = {"scene.scatter_sent_on": lights} if below.issuperset(_SCATTER) else {}
-            if len(below) == len(times) and beams:
-                reach = max(stage.scatter_reach(one, 1.0) for one in profiles)
-                levels = faces_of(stage.scene, reach, aslant=stage.case.settings.scatter_model == "lambert")
-                floors = lit_faces([(beams, [one for one in levels if one.level])], people_of(stage.scene))[0]
-                asked["scene.floor_lit_anyhow"] = [
-                    (one.source(profile, stage.scatter_reach(profile, one.share)), stage.walls(context, "scatter"))
-                    for one in floors for profile in profiles
-                ]  # fmt: skip
-            for words, own in asked.items():
-                hit = worst_hit(stage, context, person, ask(stage, context, own, "eye"), "eye", time)
-                if hit is not None and not hit.ratio <= 1.0:
-                    key, now = (words, person.name, context.laser.name), (hit.ratio, hit.surface)
-                    found[key] = max(found.get(key, now), now)
+        times = dict.fromkeys(_SCATTER, time) | dict.fromkeys(_MIRRORS, context.duration("mirror")[0])
+        below = {
+            person.name: {
+                way for way in times
+                if (hit := hit_of(stage, context, person.name, way, "eye", times[way])) is None or hit.ratio <= 1.0
+            }
+            for person in (stage.scene.person if lights or beams else ())
+        }  # fmt: skip
+        asked = {"scene.scatter_sent_on": ({name for name, ways in below.items() if ways.issuperset(_SCATTER)}, lights)}
+        if beams and (names := {name for name, ways in below.items() if len(ways) == len(times)}):
+            reach = max(stage.scatter_reach(one, 1.0) for one in profiles)
+            levels = faces_of(stage.scene, reach, aslant=stage.case.settings.scatter_model == "lambert")
+            floors = lit_faces([(beams, [one for one in levels if one.level])], people_of(stage.scene))[0]
+            asked["scene.floor_lit_anyhow"] = names, [
+                (one.source(profile, stage.scatter_reach(profile, one.share)), stage.walls(context, "scatter"))
+                for one in floors for profile in profiles
+            ]  # fmt: skip
+        noted = {words: ask(stage, context, own, "eye") for words, (names, own) in asked.items() if names}
+        for person, words in itertools.product(stage.scene.person, noted):
+            if person.name not in asked[words][0]:
+                continue
+            hit = worst_hit(stage, context, person, noted[words], "eye", time)
+            if hit is not None and not hit.ratio <= 1.0:
+                key, now = (words, person.name, context.laser.name), (hit.ratio, hit.surface)
+                found[key] = max(found.get(key, now), now)
     for (words, name, laser), (ratio, surface) in found.items():
         facts = {"laser": laser, "surface": wording.say(surface), "ratio": format_quantity(ratio, "1", 2, "up")}
         yield say("mirror", words, name, refuses=True, person=name, **facts)
@@ -216,16 +223,20 @@ def _at_once(stages: Sequence[Stage], say: Finding) -> Iterator[SceneFinding]:
         every = list(ways.values())
         if len(every) < 2 or not stages[0].scene.person:
             continue
-        for row in np.flatnonzero(bounds([Question(every, places)])[0].upper > 1.0).tolist():
-            one = places.some(np.array([row]))
-            alone = np.array([float(b.upper[0]) for b in bounds([Question([own], one) for own in every])])
-            name, meet = stages[0].scene.person[row].name, list[float]()
-            if alone.max() <= 1.0 < alone.sum():  # else rows of one way say it, or there is nothing to say
-                meet = [
-                    math.fsum(alone[k] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one))
-                    for a in ways
-                ]  # fmt: skip
-            found[name] = max(found.get(name, 0.0), *meet, 0.0)
+        alone = np.array([one.upper for one in bounds([Question([own], places) for own in every])])
+        # else rows of one way say it, or there is nothing to say
+        rows = np.flatnonzero((alone.max(axis=0) <= 1.0) & (alone.sum(axis=0) > 1.0))
+        if rows.size:
+            rows = rows[bounds([Question(every, places.some(rows))])[0].upper > 1.0]
+        for row in rows.tolist():
+            one, name = places.some(np.array([row])), stages[0].scene.person[row].name
+            meet = [
+                math.fsum(
+                    alone[k, row] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one)
+                )
+                for a in ways
+            ]  # fmt: skip
+            found[name] = max(found.get(name, 0.0), *meet)
     for name, ratio in found.items():
         if not ratio <= 1.0:
             yield say(
