@@ -139,11 +139,15 @@ class Plot:
         return x0 + self.x.share(x) * (x1 - x0), y0 + self.y.share(y) * (y1 - y0)
 
 
-def plot_in(frame: pen.Rect, x: Axis, y: Axis) -> Plot:
-    """Return two axes that fill a frame, with room for numbers and titles."""
-    wide = max([width_of(tick_text(v), TICK) for v in y.marks()[0]] or [0.0])
+def plot_on(
+    paper: Paper, heading: Heading, axes: tuple[Axis, Axis], zones: Sequence[Entry], signs: Sequence[Entry] = ()
+) -> tuple[pen.Drawing, Plot]:
+    """Return a page with its texts and its legend, and two axes that fill it, with room for numbers and titles."""
+    layout = lay_out(paper, "sweep", heading.title, zones, signs, heading.foot)
+    layout.scale_lines(heading.lines, paper.margin)
+    frame, wide = layout.drawing.frame, max([width_of(tick_text(v), TICK) for v in axes[1].marks()[0]] or [0.0])
     room = (frame[0] + wide + _LEFT, frame[1] + _BELOW, frame[2] - _RIGHT, frame[3] - _ABOVE)
-    return Plot(x, y, room)
+    return layout.drawing, Plot(*axes, room)
 
 
 def grid_marks(plot: Plot) -> list[pen.Mark]:
@@ -213,9 +217,7 @@ def curve_page(
     for number, (name, points) in enumerate(curves):
         none = "" if any(value > 0.0 for _, value in points) else ": below the limit at every distance"
         entries.append(Entry(partial(_sample, number), name + none))
-    layout = lay_out(paper, "sweep", heading.title, entries, (), heading.foot)
-    layout.scale_lines(heading.lines, paper.margin)
-    plot = plot_in(layout.drawing.frame, x, y)
+    drawing, plot = plot_on(paper, heading, (x, y), entries)
     board = Board(plot.room)
     marks = grid_marks(plot)
     if nominal is not None and x.low <= nominal[0] <= x.high:
@@ -226,8 +228,8 @@ def curve_page(
         tip = ((at, low), (at - 1.1, low - 1.9), (at + 1.1, low - 1.9))
         marks += [pen.Lines((((at, low), (at, high)),), pen.BLACK, 0.25, NOMINAL_DASHES), pen.Area((tip,), pen.BLACK)]
     marks += curve_marks(plot, curves, board)
-    layout.drawing.marks.extend([*marks, *axis_marks(plot)])
-    return layout.drawing
+    drawing.marks.extend([*marks, *axis_marks(plot)])
+    return drawing
 
 
 def curve_marks(plot: Plot, curves: Sequence[Curve], board: Board, bold: bool = False) -> list[pen.Mark]:

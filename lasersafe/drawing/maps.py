@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.drawing import primitives as pen
-from lasersafe.drawing.chart import TICK, Axis, Heading, Plot, axis_marks, from_middle, plot_in, round_steps
+from lasersafe.drawing.chart import TICK, Axis, Heading, axis_marks, from_middle, plot_on, round_steps
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, limits_line
 from lasersafe.drawing.room import Floor
 from lasersafe.drawing.sketch import DECADES, Board, Label, fit
@@ -298,9 +298,7 @@ def contour_page(
     if levels:
         bands = [f"up to {name(levels[0])}", *between, f"above {name(levels[-1])}"]
     entries = [Entry(partial(pen.edge, thick=0.2, fill=tone), text) for tone, text in zip(tones, bands, strict=True)]
-    layout = lay_out(paper, "sweep", heading.title, (), entries, heading.foot)
-    layout.scale_lines(heading.lines, paper.margin)
-    plot = plot_in(layout.drawing.frame, x, y)
+    drawing, plot = plot_on(paper, heading, (x, y), (), entries)
     ratio = bool(levels) and float(values.max()) > 4.0 * float(values[values > 0.0].min())
 
     def scale(value: Any) -> Any:
@@ -326,23 +324,18 @@ def contour_page(
         board.boxes.append((at_x - 2.4, at_y - 2.4, at_x + 2.4, at_y + 2.4))
         board.put(Label(nominal[2], ((at_x, at_y),), bold=True, clear=2.4))
         texts += [pen.Lines(arms, pen.WHITE, 1.4), pen.Lines(arms, pen.BLACK, 0.6)]
-    for level, runs in lines.items():
-        texts += _name(name(level), runs, plot, board)
-    layout.drawing.marks.extend([*marks, *board.under, *texts, *board.marks, *axis_marks(plot)])
-    return layout.drawing
-
-
-def _name(text: str, runs: Sequence[pen.Run], plot: Plot, board: Board) -> list[pen.Mark]:
-    """Return the value of a contour, written on its line where no other text stands."""
-    wide = width_of(text, TICK) + 1.0
-    for run in sorted(runs, key=lambda one: -_extent(one)):
-        for x, y in from_middle(pen.along(run, _PLACES)):
-            rect = (x - wide / 2, y - 0.5 * TICK - 0.3, x + wide / 2, y + 0.5 * TICK + 0.3)
+    for level, runs in lines.items():  # its value is written on a contour where no other text stands
+        text, wide = name(level), width_of(name(level), TICK) + 1.0
+        longest = sorted(runs, key=_extent, reverse=True)
+        for x_at, y_at in (at for run in longest for at in from_middle(pen.along(run, _PLACES))):
+            rect = (x_at - wide / 2, y_at - 0.5 * TICK - 0.3, x_at + wide / 2, y_at + 0.5 * TICK + 0.3)
             if pen.within(rect, plot.room) and not any(pen.overlap(rect, other) for other in board.boxes):
                 board.boxes.append(rect)
-                low = y - (ASCENT - DESCENT) / 2 * TICK
-                return [pen.Area((pen.box(rect),), pen.WHITE), pen.Words(x - wide / 2 + 0.5, low, text, TICK)]
-    return []
+                low = y_at - (ASCENT - DESCENT) / 2 * TICK
+                texts += [pen.Area((pen.box(rect),), pen.WHITE), pen.Words(x_at - wide / 2 + 0.5, low, text, TICK)]
+                break
+    drawing.marks.extend([*marks, *board.under, *texts, *board.marks, *axis_marks(plot)])
+    return drawing
 
 
 def _extent(run: pen.Run) -> float:

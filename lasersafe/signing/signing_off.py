@@ -8,7 +8,6 @@ from __future__ import annotations
 import logging
 import os
 import sys
-from dataclasses import dataclass
 from datetime import UTC, datetime
 from getpass import getpass
 from io import BytesIO
@@ -21,7 +20,6 @@ from lasersafe.errors import refuse
 from lasersafe.files import locked, read_limited, write_file
 from lasersafe.models import canonical, parse_case, read_case_text
 from lasersafe.quantity import shown
-from lasersafe.results import SignOff
 from lasersafe.signing import record, signatures
 from lasersafe.signing.container import LARGEST_SHEET, About, open_sheet, parse_sheet, read_about
 from lasersafe.signing.making import results_of
@@ -30,42 +28,6 @@ from lasersafe.signing.verify import verify
 from lasersafe.wording import load_wording
 
 LONGEST_CONDITIONS = 2000
-
-
-@dataclass(frozen=True)
-class Signed:
-    """A signature that was recorded."""
-
-    path: Path
-    verdict: str
-    entry: Entry
-    sign_off: SignOff
-
-    def plain(self) -> dict[str, Any]:
-        """Return what was recorded, for scripts."""
-        return {
-            "record": str(self.path),
-            **{key: getattr(self.entry, key) for key in ("name", "role", "at", "conditions")},
-            **{key: getattr(self.entry, key) or None for key in ("expires", "for_them")},
-            "fingerprint": self.entry.fingerprint,
-            "verdict": self.verdict,
-            "state": self.sign_off.state,
-            "missing_roles": list(self.sign_off.missing),
-            "caution": load_wording().caution_short,
-        }
-
-    def lines(self) -> list[str]:
-        """Return what a person reads after signing."""
-        missing = ", ".join(map(spoken, self.sign_off.missing))
-        return [
-            f"{self.entry.name} has signed as {spoken(self.entry.role)}: fingerprint {self.entry.fingerprint[:12]}",
-            f"verdict signed: {self.verdict}",
-            f"still to sign: {missing}; the sheet is a draft until then"
-            if missing
-            else "every required role has signed",
-            f"record: {self.path}; print the sheet anew to show it",
-            load_wording().caution_short,
-        ]
 
 
 def sign_answer(case: Path | None, question: SignQuestion) -> tuple[dict[str, Any], list[str]]:
@@ -80,8 +42,17 @@ def sign_answer(case: Path | None, question: SignQuestion) -> tuple[dict[str, An
     if certificate is None and sheet is None:
         if case is None or not role or not name:
             refuse("say what to sign, and who signs: lasersafe signoff CASE.toml --name 'NAME' --role ROLE")
-        signed = sign(case, question)
-        return signed.plain(), signed.lines()
+        data = sign(case, question)
+        missing = ", ".join(map(spoken, data["missing_roles"]))
+        return data, [
+            f"{data['name']} has signed as {spoken(data['role'])}: fingerprint {data['fingerprint'][:12]}",
+            f"verdict signed: {data['verdict']}",
+            f"still to sign: {missing}; the sheet is a draft until then"
+            if missing
+            else "every required role has signed",
+            f"record: {data['record']}; print the sheet anew to show it",
+            data["caution"],
+        ]
     if certificate is None or sheet is None or not role:
         refuse("a certificate needs all three: --certificate FILE.p12, --sheet SHEET.pdf and --role ROLE")
     alone = SignQuestion(role=role, certificate=certificate, sheet=sheet, password_fd=question.password_fd)
@@ -107,8 +78,8 @@ def sign_answer(case: Path | None, question: SignQuestion) -> tuple[dict[str, An
     return data, [f"{sheet}: signed by {given.label}", check]
 
 
-def sign(case_path: Path, question: SignQuestion) -> Signed:
-    """Record one signature beside a case. The moment comes from the clock.
+def sign(case_path: Path, question: SignQuestion) -> dict[str, Any]:
+    """Record one signature beside a case, and return it for scripts. The moment comes from the clock.
 
     Raises
     ------
@@ -179,7 +150,16 @@ def sign(case_path: Path, question: SignQuestion) -> Signed:
 
         refuse_unprintable(signed, "sign-off")
         write_file(path, known.text())
-    return Signed(path, verdict, entry, signed)
+    return {
+        "record": str(path),
+        **{key: getattr(entry, key) for key in ("name", "role", "at", "conditions")},
+        **{key: getattr(entry, key) or None for key in ("expires", "for_them")},
+        "fingerprint": entry.fingerprint,
+        "verdict": verdict,
+        "state": signed.state,
+        "missing_roles": list(signed.missing),
+        "caution": load_wording().caution_short,
+    }
 
 
 def _line(text: str, field: str, longest: int = LONGEST_CONDITIONS) -> str:

@@ -89,8 +89,8 @@ class PutBack:
 
 
 @dataclass(frozen=True)
-class Answer:
-    """The answer to a question backwards.
+class Asked:
+    """A question backwards.
 
     Parameters
     ----------
@@ -100,8 +100,193 @@ class Answer:
         What is asked for.
     target : Target
         What has to hold.
-    largest : bool
-        Whether the largest value is asked for, so that the low end of the range is the cautious one.
+    """
+
+    subject: studies.Subject
+    input: studies.Input
+    target: Target
+
+    @property
+    def largest(self) -> bool:
+        """Whether the largest value is asked for, so that the low end of a range is the cautious one.
+
+        Raises
+        ------
+        InputError
+            If neither end is.
+        """
+        name, inputs = self.input.name.partition(".")[0], self.subject.inputs
+        if name == "repetition_rate":
+            return "laser.pulse_energy" in inputs
+        if name not in MOST + LEAST:
+            able = ", ".join(path for path, one in inputs.items() if one.name.partition(".")[0] in MOST + LEAST)
+            refuse(f"for = '{self.input.path}': neither end of its range is the cautious one; ask for one of: {able}")
+        return name in MOST
+
+    def solve(self, between: str | None = None) -> Answer:
+        """Return how far the input may go so that the target is kept, and by everything on the cautious side of it.
+
+        Parameters
+        ----------
+        between : str, optional
+            Range to search, as typed.
+
+        Raises
+        ------
+        InputError
+            If the question cannot be answered.
+        """
+        one, largest, (low, high) = self.input, self.largest, self.ends(between)
+        evaluate, most, quick = self._function()
+        critical = sorted({value for value in self.subject.critical(one) if low < value < high})
+        tried, sections, close = (GRID, 64, 0.0) if quick else (_SCAN, 2, _CLOSE)
+        found = solved_input(
+            evaluate, low, high, most, critical, largest=largest, points=tried, sections=sections, close=close
+        )
+        cautious, asked = low if largest else high, (self.subject, one, self.target)
+        if found.value is None:
+            return Answer(*asked, low, high, tried, None, "", False, self.checked(cautious))
+        value = found.value
+        for digits in (DIGITS,) * _TRIES + (15,):
+            text = format_quantity(value, one.mark.unit, digits, "down" if largest else "up")
+            value = parse_quantity(text, one.mark.unit, one.path).value
+            if not low <= value <= high:
+                text, value = studies.nearest_text(cautious, one), cautious
+            back = self.checked(value)
+            if back.holds and bool((evaluate(np.array([value])) <= most).all()):
+                return Answer(*asked, low, high, tried, value, text, found.every, back)
+            value *= 1.0 - 1e-3 if largest else 1.0 + 1e-3
+        refuse(f"{one.path}: the value found does not hold when it is put back into the case; no answer is given")
+
+    def ends(self, between: str | None) -> tuple[float, float]:
+        """Return the range to be searched: as typed, or around the nominal value as far as the case holds together.
+
+        Raises
+        ------
+        InputError
+            If a range that was typed cannot be used.
+        """
+        one, subject = self.input, self.subject
+        if between is not None:
+            ends, dots, rest = between.partition("..")
+            if not dots or ":" in rest:
+                refuse(f"between = {shown(between)}: write both ends, as '1 W..2 kW'")
+            low, high = one.read(ends.strip()), one.read(rest.strip())
+            if not low < high:
+                refuse(f"{one.path}: between = {shown(between)}: write the smaller end first, and two ends that differ")
+            for end in (low, high):
+                subject.changed({one.path: end})
+            return low, high
+        if one.ends is not None:
+            return one.ends
+        if one.path == studies.DURATION:
+            return max(_SHORTEST, subject.context.space.longest_pulse), _LONGEST
+        assert one.nominal is not None
+        least, most = (parse_quantity(text, one.mark.unit, one.path).value for text in (one.mark.low, one.mark.high))
+        down, up = (_CAUTIOUS, _BOLD) if self.largest else (_BOLD, _CAUTIOUS)
+        low, high = max(one.nominal / down, least), min(one.nominal * up, most)
+        return self._valid_end(low), self._valid_end(high)
+
+    def _valid_end(self, wanted: float) -> float:
+        """Return the value nearest to the wanted one, from the nominal value on, with which the case holds together."""
+
+        def valid(value: float) -> bool:
+            try:
+                self.subject.changed({self.input.path: value})
+            except CalcError:
+                return False
+            return True
+
+        if valid(wanted):
+            return wanted
+        assert self.input.nominal is not None
+        good, bad = self.input.nominal, wanted
+        while abs(bad - good) > _CLOSE * good:
+            middle = math.sqrt(good * bad) if bad > 0.0 else good / 2.0
+            good, bad = (middle, bad) if valid(middle) else (good, middle)
+        return good
+
+    def _function(self) -> tuple[Callable[[Floats], Floats], float, bool]:
+        """Return a function of many values of the input, what it must not exceed, and whether it is quick."""
+        one, subject, target = self.input, self.subject, self.target
+        place, density = target.place, target.density
+
+        def asked(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
+            if target.marking:
+                return np.asarray(0.0 if self._enough(contexts)[0] else 1.0)
+            if density is not None:
+                return np.asarray(np.log10(np.maximum(studies.eye_ratio(contexts, place, changes), 1.0)))
+            zones = [(way, tissue) for way in target.ways for tissue in target.tissues]
+            found = [values for zone in zones for values in studies.reach_by_rule_set(contexts, zone, changes).values()]
+            return np.asarray(np.maximum.reduce(found))
+
+        most = 0.5 if target.marking else place if density is None else density
+        start = one.ends[0] if one.ends else one.nominal
+        by_turns = bool(target.marking or one.ends)
+        contexts = () if by_turns else subject.changed({one.path: _LONGEST if start is None else start})
+        if not by_turns and studies.takes_arrays(contexts, one.name):
+            return lambda values: asked(contexts, one.arrays(values)), most, True
+        known: dict[float, float] = {}
+
+        def evaluate(values: Floats) -> Floats:  # from the cautious end on: behind the first that fails all count so
+            found = np.full(values.shape, np.inf)
+            for number, value in enumerate(map(float, values)):
+                if value not in known:
+                    known[value] = float(asked(subject.changed({one.path: value}), {}))
+                found[number] = known[value]
+                if not found[number] <= most:
+                    break
+            return found
+
+        return evaluate, most, False
+
+    def _enough(self, contexts: Sequence[Context]) -> tuple[bool, tuple[str, ...]]:
+        """Return whether the eyewear is enough at the place and beyond it, and why or why not."""
+        place, marking = self.target.place, self.target.marking
+        ratio = float(studies.eye_ratio(contexts, place, {}))
+        least = math.log10(ratio) if ratio > 0.0 else -math.inf
+        verdicts = []
+        for context in contexts:
+            duration = context.duration("mirror")[0]
+            every = context.every.values()
+            needs = [need_at(own, place, duration, marking, least, sharing([context], own)) for own in every]
+            verdicts += [need.verdict for need in one_verdict(needs)]
+        enough = all(verdict is not None and verdict.enough for verdict in verdicts)
+        return enough, tuple(dict.fromkeys(reason for verdict in verdicts if verdict for reason in verdict.reasons))
+
+    def checked(self, value: float) -> PutBack:
+        """Return what the assessment says of the case with a value [SI] in it, by the way of single numbers."""
+        target, contexts = self.target, self.subject.changed({self.input.path: value})
+        every = worst_of_each(setup_result(context).zones for context in contexts)
+        zones = {(zone.way, zone.tissue): zone for zone in every}
+        skin = max((zones[way, "skin"].distance for way in target.ways), key=badness)
+        if target.marking:
+            enough, reasons = self._enough(contexts)
+            why = joined(reasons) or Message("study.enough")
+            return PutBack(enough, why, skin)
+        if target.density is not None:
+            needs = [need_at(one, target.place, one.duration("mirror")[0], "", -math.inf) for one in contexts]
+            ratio = float(studies.eye_ratio(contexts, target.place, {}))
+            needed = max(0.0, math.log10(max(ratio, 1.0)), *(need.optical_density_exact for need in needs))
+            text = format_quantity(needed, "1", 3, "up")
+            return PutBack(needed <= target.density, Message("study.needs", density=text), skin)
+        asked = [zones[way, tissue] for way in target.ways for tissue in target.tissues]
+        worst = max(asked, key=lambda zone: badness(zone.distance))
+        if worst.distance <= 0.0:
+            words = Message("study.nowhere")
+        else:
+            reach = format_quantity(worst.distance, "m", 4, "up")
+            facts = {"way": word(worst.way), "tissue": word(worst.tissue), "rule_set": worst.criterion.rule_set}
+            words = Message("study.farthest", distance=reach, **facts)
+        return PutBack(worst.distance <= target.place, words, skin)
+
+
+@dataclass(frozen=True)
+class Answer(Asked):
+    """The answer to a question backwards.
+
+    Parameters
+    ----------
     low, high : float
         The range that was searched. [SI]
     tried : int
@@ -116,10 +301,6 @@ class Answer:
         With the answer, or with the cautious end when no value does it.
     """
 
-    subject: studies.Subject
-    input: studies.Input
-    target: Target
-    largest: bool
     low: float
     high: float
     tried: int
@@ -222,206 +403,6 @@ class Answer:
         }
 
 
-def asks_for_the_largest(subject: studies.Subject, one: studies.Input) -> bool:
-    """Return whether small values of an input are the cautious ones.
-
-    Raises
-    ------
-    InputError
-        If neither end is.
-    """
-    name = one.name.partition(".")[0]
-    if name == "repetition_rate":
-        return "laser.pulse_energy" in subject.inputs
-    if name not in MOST + LEAST:
-        able = [path for path, other in subject.inputs.items() if other.name.partition(".")[0] in MOST + LEAST]
-        refuse(f"for = '{one.path}': neither end of its range is the cautious one; ask for one of: {', '.join(able)}")
-    return name in MOST
-
-
-def search_range(subject: studies.Subject, one: studies.Input, between: str | None) -> tuple[float, float]:
-    """Return the range to be searched: as typed, or around the nominal value as far as the case holds together.
-
-    Raises
-    ------
-    InputError
-        If a range that was typed cannot be used.
-    """
-    if between is not None:
-        ends, dots, rest = between.partition("..")
-        if not dots or ":" in rest:
-            refuse(f"between = {shown(between)}: write both ends, as '1 W..2 kW'")
-        low, high = one.read(ends.strip()), one.read(rest.strip())
-        if not low < high:
-            refuse(f"{one.path}: between = {shown(between)}: write the smaller end first, and two ends that differ")
-        for end in (low, high):
-            subject.changed({one.path: end})
-        return low, high
-    if one.ends is not None:
-        return one.ends
-    if one.path == studies.DURATION:
-        return max(_SHORTEST, subject.context.space.longest_pulse), _LONGEST
-    assert one.nominal is not None
-    least, most = (parse_quantity(text, one.mark.unit, one.path).value for text in (one.mark.low, one.mark.high))
-    down, up = (_CAUTIOUS, _BOLD) if asks_for_the_largest(subject, one) else (_BOLD, _CAUTIOUS)
-    low, high = max(one.nominal / down, least), min(one.nominal * up, most)
-    return _valid_end(subject, one, low), _valid_end(subject, one, high)
-
-
-def _valid_end(subject: studies.Subject, one: studies.Input, wanted: float) -> float:
-    """Return the value nearest to the wanted one, seen from the nominal value, with which the case holds together."""
-
-    def valid(value: float) -> bool:
-        try:
-            subject.changed({one.path: value})
-        except CalcError:
-            return False
-        return True
-
-    if valid(wanted):
-        return wanted
-    assert one.nominal is not None
-    good, bad = one.nominal, wanted
-    while abs(bad - good) > _CLOSE * good:
-        middle = math.sqrt(good * bad) if bad > 0.0 else good / 2.0
-        good, bad = (middle, bad) if valid(middle) else (good, middle)
-    return good
-
-
-def solve(subject: studies.Subject, one: studies.Input, target: Target, between: str | None = None) -> Answer:
-    """Return how far an input may go so that a target is kept, and by everything on the cautious side of it.
-
-    Parameters
-    ----------
-    subject : Subject
-        What it is about.
-    one : Input
-        What is asked for.
-    target : Target
-        What has to hold.
-    between : str, optional
-        Range to search, as typed.
-
-    Raises
-    ------
-    InputError
-        If the question cannot be answered.
-    """
-    largest = asks_for_the_largest(subject, one)
-    low, high = search_range(subject, one, between)
-    evaluate, most, quick = _function(subject, one, target)
-    critical = sorted({value for value in subject.critical(one) if low < value < high})
-    tried = GRID if quick else _SCAN
-    close = 0.0 if quick else _CLOSE
-    found = solved_input(
-        evaluate, low, high, most, critical, largest=largest, points=tried, sections=64 if quick else 2, close=close
-    )
-    cautious = low if largest else high
-    if found.value is None:
-        back = put_back(subject, one, cautious, target)
-        return Answer(subject, one, target, largest, low, high, tried, None, "", False, back)
-    value = found.value
-    for digits in (DIGITS,) * _TRIES + (15,):
-        text = format_quantity(value, one.mark.unit, digits, "down" if largest else "up")
-        value = parse_quantity(text, one.mark.unit, one.path).value
-        if not low <= value <= high:
-            text, value = studies.nearest_text(cautious, one), cautious
-        back = put_back(subject, one, value, target)
-        if back.holds and bool((evaluate(np.array([value])) <= most).all()):
-            return Answer(subject, one, target, largest, low, high, tried, value, text, found.every, back)
-        value *= 1.0 - 1e-3 if largest else 1.0 + 1e-3
-    refuse(f"{one.path}: the value found does not hold when it is put back into the case; no answer is given")
-
-
-def _function(
-    subject: studies.Subject, one: studies.Input, target: Target
-) -> tuple[Callable[[Floats], Floats], float, bool]:
-    """Return a function of many values of an input, what it must not exceed, and whether it is quick."""
-    place, density = target.place, target.density
-
-    def asked(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
-        if target.marking:
-            return np.asarray(0.0 if _enough(contexts, target)[0] else 1.0)
-        if density is not None:
-            return np.asarray(np.log10(np.maximum(studies.eye_ratio(contexts, place, changes), 1.0)))
-        zones = [(way, tissue) for way in target.ways for tissue in target.tissues]
-        found = [values for zone in zones for values in studies.reach_by_rule_set(contexts, zone, changes).values()]
-        return np.asarray(np.maximum.reduce(found))
-
-    most = 0.5 if target.marking else place if density is None else density
-    start = one.ends[0] if one.ends else one.nominal
-    by_turns = bool(target.marking or one.ends)
-    contexts = () if by_turns else subject.changed({one.path: _LONGEST if start is None else start})
-    if not by_turns and studies.takes_arrays(contexts, one.name):
-        return lambda values: asked(contexts, one.arrays(values)), most, True
-    known: dict[float, float] = {}
-
-    def evaluate(values: Floats) -> Floats:  # they begin at the cautious end: behind the first that fails all count so
-        found = np.full(values.shape, np.inf)
-        for number, value in enumerate(map(float, values)):
-            if value not in known:
-                known[value] = float(asked(subject.changed({one.path: value}), {}))
-            found[number] = known[value]
-            if not found[number] <= most:
-                break
-        return found
-
-    return evaluate, most, False
-
-
-def _enough(contexts: Sequence[Context], target: Target) -> tuple[bool, tuple[str, ...]]:
-    """Return whether the eyewear is enough at the place and beyond it, and why or why not."""
-    ratio = float(studies.eye_ratio(contexts, target.place, {}))
-    least = math.log10(ratio) if ratio > 0.0 else -math.inf
-    verdicts = []
-    for context in contexts:
-        duration = context.duration("mirror")[0]
-        every = context.every.values()
-        needs = [need_at(own, target.place, duration, target.marking, least, sharing([context], own)) for own in every]
-        verdicts += [need.verdict for need in one_verdict(needs)]
-    enough = all(verdict is not None and verdict.enough for verdict in verdicts)
-    return enough, tuple(dict.fromkeys(reason for verdict in verdicts if verdict for reason in verdict.reasons))
-
-
-def put_back(subject: studies.Subject, one: studies.Input, value: float, target: Target) -> PutBack:
-    """Return what the assessment says of the case with a value in it, by the way of single numbers.
-
-    Parameters
-    ----------
-    subject : Subject
-        What it is about.
-    one : Input
-        What is changed.
-    value : float
-        [SI]
-    target : Target
-        What has to hold.
-    """
-    contexts = subject.changed({one.path: value})
-    every = worst_of_each(setup_result(context).zones for context in contexts)
-    zones = {(zone.way, zone.tissue): zone for zone in every}
-    skin = max((zones[way, "skin"].distance for way in target.ways), key=badness)
-    if target.marking:
-        enough, reasons = _enough(contexts, target)
-        why = joined(reasons) or Message("study.enough")
-        return PutBack(enough, why, skin)
-    if target.density is not None:
-        needs = [need_at(one, target.place, one.duration("mirror")[0], "", -math.inf) for one in contexts]
-        ratio = float(studies.eye_ratio(contexts, target.place, {}))
-        needed = max(0.0, math.log10(max(ratio, 1.0)), *(need.optical_density_exact for need in needs))
-        text = format_quantity(needed, "1", 3, "up")
-        return PutBack(needed <= target.density, Message("study.needs", density=text), skin)
-    asked = [zones[way, tissue] for way in target.ways for tissue in target.tissues]
-    worst = max(asked, key=lambda zone: badness(zone.distance))
-    if worst.distance <= 0.0:
-        words = Message("study.nowhere")
-    else:
-        reach = format_quantity(worst.distance, "m", 4, "up")
-        facts = {"way": word(worst.way), "tissue": word(worst.tissue), "rule_set": worst.criterion.rule_set}
-        words = Message("study.farthest", distance=reach, **facts)
-    return PutBack(worst.distance <= target.place, words, skin)
-
-
 def read_choice(given: Sequence[str], allowed: tuple[str, ...], option: str) -> tuple[str, ...]:
     """Return what was chosen from a list, in its order; all of it when nothing was typed.
 
@@ -479,7 +460,7 @@ def run_solve(case: Path, question: SolveQuestion, *, whole: bool = True) -> tup
         refuse("for: missing; say which input is asked for, as --for laser.power")
     target = _target(question)
     subject = studies.open_subject(case, question.laser, question.setup)
-    answer = solve(subject, subject.input(question.wanted), target, question.between)
+    answer = Asked(subject, subject.input(question.wanted), target).solve(question.between)
     lines, data, wording = answer.sentences(), answer.data(), load_wording(subject.case.language)
     if whole and answer.value is not None and answer.input.path != studies.DURATION and answer.input.ends is None:
         words, data["whole_case"] = answer.whole_case(wording)

@@ -12,14 +12,11 @@ import subprocess
 import sys
 from functools import lru_cache
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 from lasersafe.ask import SignQuestion
 from lasersafe.cli import app
 from tests.project import ROOT
-
-if TYPE_CHECKING:
-    from lasersafe.signing.signing_off import Signed
 
 PEOPLE = {
     "assessor": "Ines Falkenrath",
@@ -67,7 +64,7 @@ def write_case(folder: Path, more: str = "", template: str = "co2-cutter", **nam
     return path
 
 
-def sign(case: Path, name: str, role: str, **more: object) -> Signed:
+def sign(case: Path, name: str, role: str, **more: object) -> dict[str, Any]:
     """Let one person sign; ``more`` are other fields of the question."""
     from lasersafe.signing import signing_off
 

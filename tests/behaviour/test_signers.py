@@ -50,7 +50,7 @@ def test_a_signer_who_is_not_the_one_named_for_the_role_is_refused(tmp_path: Pat
         assert (result.code, result.out, result.err.count("\n")) == (2, "", 1)
         assert f"name = '{name}': the case names '" in result.err
     assert not record_path(case).exists()
-    assert sign(case, " ines  FALKENRATH", "assessor").entry.name == "ines FALKENRATH"
+    assert sign(case, " ines  FALKENRATH", "assessor")["name"] == "ines FALKENRATH"
 
 
 @pytest.mark.parametrize(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 from lasersafe.studies import eye_ratio, open_subject
-from lasersafe.studies.solving import Target, solve
+from lasersafe.studies.solving import Asked, Target
 
 CASE = Path(__file__).parent.parent / "golden" / "cases" / "lines-infrared.toml"
 
@@ -18,7 +18,7 @@ def test_a_density_is_solved_for_where_the_lines_harm_different_tissues() -> Non
     """
     subject = open_subject(CASE, "Cutter", None)
     power = subject.input("laser.power")
-    answer = solve(subject, power, Target(6.0, density=2.0))
+    answer = Asked(subject, power, Target(6.0, density=2.0)).solve()
     assert answer.put_back.holds
     assert answer.value == 3.49
     ratio = float(eye_ratio(subject.changed({"laser.power": answer.value}), 6.0, {}))
