@@ -34,7 +34,7 @@ class Room:
     wide: float
     deep: float
     lasers: list[tuple[str, str]]  # name in the form, name in the case
-    persons: list[tuple[str, str, Rect]]
+    persons: list[tuple[str, str]]
     assumed: list[tuple[str, str]]  # field, name of the thing
 
 
@@ -77,12 +77,9 @@ class Reader:
             "language": say.language,
             **{key: fields.typed(key)[:200] for key in ("place", "dates") if fields.typed(key)},
         }
-        read: dict[str, list[Any]] = {
-            kind: [] for kind in THINGS
-        }  # the table of each thing, and its place in the scene
+        read: dict[str, list[Any]] = {kind: [] for kind in THINGS}  # the table of each thing, its place in the scene
         for kind, name in every:
             read[kind].append(getattr(self, f"_{kind}")(name))
-        rects = [(name, self.names[name], self._rect(name)) for kind, name in every if kind == "person"]
         if fields.typed("meets") == "listed":
             data["settings"] = {"surfaces_complete": True}
         else:
@@ -97,7 +94,8 @@ class Reader:
         data["scene"] = scene | {"target": [self._target(name) for name in lasers]}
         if fields.faults:
             return None
-        return Room(data, wide, deep, [(n, self.names[n]) for n in lasers], rects, self.assumed)
+        named = {kind: [(name, self.names[name]) for one, name in every if one == kind] for kind in THINGS}
+        return Room(data, wide, deep, named["laser"], named["person"], self.assumed)
 
     # -----------------------------------------------------------------------------------------------------------------
     # Numbers

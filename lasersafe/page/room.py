@@ -103,7 +103,7 @@ class AskedRoom:
         inside = shapely.box(_LINE * 2, _LINE * 2, room.wide - _LINE * 2, room.deep - _LINE * 2)  # without the walls
         edges = {"guests": dark, "crew": nobody}  # lines between a tone and what is lighter
         people, size = people_of(shown, say), max(room.wide, room.deep)
-        ids, sides = {name: field for field, name, _ in room.persons}, dict[str, float]()
+        ids, sides = {name: field for field, name in room.persons}, dict[str, float]()
         assert assessment.scene is not None
         for line in assessment.scene.lines:  # the farthest of each side; beyond the size of the room it has no place
             sides[line.side] = max(sides.get(line.side, 0.0), badness(line.distance))
