@@ -187,19 +187,12 @@ def changed(form: dict[str, str]) -> dict[str, str]:
     there = [name for _, name in things(form)]
     if remove in there:
         return {key: value for key, value in form.items() if not key.startswith(f"{remove}.")}
-    if add in THINGS:
-        numbers = [number for number in range(1, 100) if f"{add}{number}" not in there]
-        new = _ROOM["thing"][add]["new"] | _free(form, add)
-        form |= {f"{add}{numbers[0]}.{key}": value for key, value in new.items()}
-    return form
-
-
-def _free(form: Mapping[str, str], kind: str) -> dict[str, str]:
-    """Return places for one more thing that lie on nothing else, as near to the middle of the room as can be. [m]."""
+    if add not in THINGS:
+        return form
+    # places that lie on nothing else, as near to the middle of the room as can be [m]
     wide, deep = size_of(form)
-    left, right, up = {"laser": (0.0, 1.0, 0.0), "screen": (1.0, 1.0, 0.0), "person": (1.0, 1.0, 0.5)}.get(
-        kind, (0.0, 0.0, 0.0)
-    )
+    sizes = {"laser": (0.0, 1.0, 0.0), "screen": (1.0, 1.0, 0.0), "person": (1.0, 1.0, 0.5)}
+    left, right, up = sizes.get(add, (0.0, 0.0, 0.0))
     taken = []
     for other, name in things(form):
         at = {key: place_of(form, f"{name}.{key}", wide if key in _ACROSS else deep) for key in PLACES}
@@ -221,7 +214,9 @@ def _free(form: Mapping[str, str], kind: str) -> dict[str, str]:
     x, y = max(inside, key=lambda p: (min(gap(*p), enough), -math.dist(p, (wide / 2, deep / 2))))
     start, end = max(x - left, 0.0), min(x + right, wide)
     found = {"x": x, "y": y, "aim_x": end, "aim_y": y, "x1": start, "y1": y, "x2": end, "y2": y}
-    return {key: f"{value:.2f}" for key, value in found.items() if key in THINGS[kind][0]}
+    new = _ROOM["thing"][add]["new"] | {key: f"{at:.2f}" for key, at in found.items() if key in THINGS[add][0]}
+    number = next(number for number in range(1, 100) if f"{add}{number}" not in there)
+    return form | {f"{add}{number}.{key}": value for key, value in new.items()}
 
 
 def size_of(form: Mapping[str, str]) -> tuple[float, float]:

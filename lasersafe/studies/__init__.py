@@ -315,16 +315,12 @@ def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
     mounted = place(setup, setups, "setup", setups.index(case.laser[which].fitted_setup.name))
     sets = (case.rule_set, *(name for name in rule_sets() if name != case.rule_set))
     context = contexts(case.model_copy(update={"laser": (case.laser[which],)}), sets)[mounted]
-    return Subject(path, filled.data, case, which, mounted, context, _inputs(context))
-
-
-def _inputs(context: Context) -> dict[str, Input]:
-    """Return what may be changed: what the arrays take, and the settings that can be turned, held at one value."""
+    # what may be changed: what the arrays take, and the settings that can be turned, held at one value
     known: dict[str, float | None] = dict(variable_inputs(context))
     spans = {name: span for name, span in context.space.knobs.items() if name in HELD}
     known |= dict.fromkeys(spans)
     stated = stated_tolerances(context)
-    found = {}
+    found = dict[str, Input]()
     for name, nominal in known.items():
         if name == DURATION:
             continue
@@ -335,15 +331,15 @@ def _inputs(context: Context) -> dict[str, Input]:
             if mark is not None:
                 one = stated.get(name)
                 typed, span = ("", None) if one is None else (one.value.typed, one.ends)
-                path = f"{prefix}.{name}"
-                found[path] = Input(path, name, mark, nominal, spans.get(name), typed=typed, span=span)
+                own = f"{prefix}.{name}"
+                found[own] = Input(own, name, mark, nominal, spans.get(name), typed=typed, span=span)
                 break
     mean, energy = (found.get(f"laser.{name}") for name in ("mean_power", "pulse_energy"))
     if not context.space.knobs and mean and energy and mean.nominal and energy.nominal:
         found[mean.path] = replace(mean, partner=(energy.name, energy.nominal / mean.nominal))
         found[energy.path] = replace(energy, partner=(mean.name, mean.nominal / energy.nominal))
     found[DURATION] = Input(DURATION, DURATION, _TIME, None)
-    return found
+    return Subject(path, filled.data, case, which, mounted, context, found)
 
 
 MOST_STEPS = 10_000
