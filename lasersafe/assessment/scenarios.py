@@ -177,7 +177,7 @@ def _looks(context: Context, person: Person, way: str, tissue: str, factor: floa
         first, second = map(float, source_angles(spot, spot, distance_from(person, one)[0], one.view_angle))
         found.append(replace(bare, through=None, axes=(first, second)))
         if aid is not None:
-            first, second = (aid.magnified(float(angle)) for angle in (first, second))
+            first, second = (min(float(angle) * aid.magnification, math.pi) for angle in (first, second))
             found.append(replace(bare, axes=(first, second)))
     return found
 

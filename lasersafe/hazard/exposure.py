@@ -77,11 +77,6 @@ class Emission(Many):
         return not any(isinstance(one, np.ndarray) for one in numbers)
 
     @property
-    def shortest_pulse(self) -> Any:
-        """Duration of the shortest pulse, 0 for continuous emission. [s]."""
-        return min((length for _, length, _ in self.pulses), default=self.pulse_duration)
-
-    @property
     def amount(self) -> Any:
         """What is compared: power, or energy per pulse. [W or J]."""
         return self.power if self.kind == "continuous" else self.pulse_energy
@@ -217,7 +212,8 @@ def credited_angles(light: Received, first: ArrayLike, second: ArrayLike) -> Flo
     .. [1] ICNIRP2013 and EU2006-25: alpha_min, alpha_max; oblong sources.
     """
     emission, rule_set = light.emission, light.rule_set
-    own = angle_max(rule_set, light.duration if emission.kind == "continuous" else emission.shortest_pulse)
+    shortest = min((length for _, length, _ in emission.pulses), default=emission.pulse_duration)
+    own = angle_max(rule_set, light.duration if emission.kind == "continuous" else shortest)
     largest = angle_max(rule_set, DURATIONS[1])
     two = emission.kind == "pulse train" and (own < largest).any()
     caps = (own, np.maximum(own, largest)) if two else (own,)

@@ -57,10 +57,6 @@ class Aid:
         hole = positive("aperture", aperture, "m")
         return np.where(hole >= viewing.PUPIL, self.objective, np.minimum(hole * self.magnification, self.objective))
 
-    def magnified(self, angle: float) -> float:
-        """Return the angle [rad] that a source of an angle [rad] subtends through it, at most pi."""
-        return min(angle * self.magnification, math.pi)
-
     def gain(self, wavelength: float, aperture: float = viewing.PUPIL) -> float:
         """Return the collecting gain at a wavelength [m] into a limiting aperture [m], with the objective filled."""
         return float(viewing.collecting_gain(self.collects(aperture), aperture, self.passes(wavelength)))
@@ -332,7 +328,8 @@ class Camera:
         angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * distance)
         size, resolved = self.image(wavelength, angle)
         exposure = self.exposure(inside, size)
-        passed, stop, drawn = f"{self.transmission:.5g}", f"{self.f_number:.5g}", f"({size * 1e6:.5g} µm)²"
+        passed, stop = f"{self.transmission:.5g}", f"{self.f_number:.5g}"
+        drawn, wide = f"({size * 1e6:.5g} µm)²", f"({width * 1e3:.5g} mm)²"
         how = "τ / (π s² / 4)", f"{light.amount:.5g} · {passed} / (π · {drawn} / 4)"
         if inside < light.amount:
             flat = spot.model == "lambert"
@@ -344,9 +341,7 @@ class Camera:
             on_surface = light.amount / (math.pi / 4.0 * width * width)
             bright = on_surface * spot.reflectance * self.transmission / (4.0 * self.f_number**2)
             if bright > exposure:
-                lit = (
-                    f"{light.amount:.5g} · {spot.reflectance:.5g} · {passed} / (π · ({width * 1e3:.5g} mm)² · {stop}²)"
-                )
+                lit = f"{light.amount:.5g} · {spot.reflectance:.5g} · {passed} / (π · {wide} · {stop}²)"
                 exposure, how = bright, ("ρ τ / (π d² N²)", lit)
         return self._line(light, wavelength, _Image("scatter", distance, exposure, size, *how, resolved, angle))
 

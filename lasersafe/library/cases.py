@@ -200,19 +200,16 @@ def write_sheet(case: Source, path: str | os.PathLike[str], *, paper: str | None
         refuse(f"paper = {shown(paper)}: allowed are A4 and Letter")
     file = isinstance(case, os.PathLike) or (isinstance(case, str) and "\n" not in case)
     record = read_record(record_path(Path(str(case)))) if file else Record()
-    text = _text_of(_case_of(case))
+    own = _case_of(case)
+    text = own._text
+    if not text or models.canonical(models.parse_case(text)) != models.canonical(own):
+        refuse(
+            "case: it was changed after it was read or made, and a sheet has to carry its text; use make_case for it"
+        )
     name = Path(str(case)).name if file else ""
     made = make_sheet(text, models.parse_case(text, str(case) if file else "case"), record, paper, file=name)
     save_sheet(Path(path), made, replace)
     return Path(path)
-
-
-def _text_of(case: Case) -> str:
-    """Return the text that a case was read from, refused when it says something else by now."""
-    text = case._text
-    if text and models.canonical(models.parse_case(text)) == models.canonical(case):
-        return text
-    refuse("case: it was changed after it was read or made, and a sheet has to carry its text; use make_case for it")
 
 
 def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = False, paper: str = "A4") -> Svg:
