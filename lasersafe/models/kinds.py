@@ -81,8 +81,8 @@ class Filled:
 def with_assumptions(data: Mapping[str, Any]) -> Filled:
     """Return the tables of a case with strict values in the place of what it does not state.
 
-    Names are given to all lasers and persons, a beam only to a laser that says what it is ``like``. What cannot be read
-    is left as it is, to be refused.
+    Names are given to all lasers and persons, a beam only to a laser that says what it is ``like``; an only set-up is
+    fitted. What cannot be read is left as it is, to be refused.
 
     Parameters
     ----------
@@ -97,7 +97,9 @@ def with_assumptions(data: Mapping[str, Any]) -> Filled:
     assumed: list[Assumed] = []
     others: dict[int, tuple[Mapping[str, Any], ...]] = {}
     for i, laser in enumerate(lasers):
-        like = laser.get("like")
+        like, setups = laser.get("like"), laser.get("setup")
+        if isinstance(setups, (list, tuple)) and len(setups) == 1 and isinstance(setups[0], Mapping):
+            laser["setup"] = [{"fitted": True, **setups[0]}]  # the only one
         if isinstance(like, str) and like in laser_kinds():
             optics = _filled_laser(laser, laser_kinds()[like], ("laser", i), assumed)
             if len(optics) > 1:
@@ -129,7 +131,6 @@ def _filled_laser(
     laser: dict[str, Any], kind: LaserKind, place: Place, assumed: list[Assumed]
 ) -> list[Mapping[str, Any]]:
     """Fill what a laser leaves out; return all optics that may be fitted, the first as in the laser."""
-    laser.setdefault("class_label", "4")
     laser.setdefault("handheld", kind.handheld)
     emission = laser.get("emission")
     if isinstance(emission, Mapping) and emission.get("kind") == "pulse train":

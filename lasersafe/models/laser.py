@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from typing import Annotated, Any, ClassVar, Literal, Self
+from typing import Annotated, ClassVar, Literal
 
-from pydantic import Field, ModelWrapValidatorHandler, model_validator
+from pydantic import Field
 
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, doubles, kinds_of, needs, wrong
 from lasersafe.models.emission import Emission
@@ -519,7 +518,7 @@ class Laser(CaseModel):
         unread = any(not isinstance(table.get("fitted", True), bool) for _, table in tables)  # a fault of its own
         for i in fitted[1:]:
             yield wrong(("setup", i, "fitted"), "misfit.two_fitted")
-        if tables and not fitted and not unread and not (len(tables) == 1 and "fitted" not in tables[0][1]):
+        if tables and not fitted and not unread:
             yield wrong("setup", "misfit.none_fitted")
         wavelength = peek.value("wavelength")
         for i, table in tables:
@@ -527,16 +526,6 @@ class Laser(CaseModel):
             model = SETUP_KINDS.get(kind) if isinstance(kind, str) else None
             for field, text in () if model is None else model.impossible(Peek(model, table), wavelength):
                 yield ("setup", i, field), text
-
-    @model_validator(mode="wrap")
-    @classmethod
-    def _one_setup_is_fitted(cls, data: Any, handler: ModelWrapValidatorHandler[Self]) -> Self:
-        """Mark the only set-up as fitted."""
-        if isinstance(data, Mapping) and isinstance(data.get("setup"), (list, tuple)) and len(data["setup"]) == 1:
-            only = data["setup"][0]
-            if isinstance(only, Mapping) and "fitted" not in only:
-                data = {**data, "setup": [{**only, "fitted": True}]}
-        return handler(data)
 
 
 def least_product(wavelength: float) -> float:
