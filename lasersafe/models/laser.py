@@ -115,7 +115,7 @@ class SetupBase(CaseModel):
         From the last optic to the work, as '150 mm'.
     spot_diameter
         Diameter of the lit spot on the work, on the criterion of this set-up; a wide spot is an extended source for
-        scattered light. Left out: a point, which is the strict side.
+        scattered light. Left out: as wide as the beam is at the work; of a lens a point, which is the strict side.
     note
         Remark, printed on the sheet.
     scan
