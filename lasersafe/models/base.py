@@ -232,14 +232,20 @@ def word_of(table: Mapping[str, Any], key: str) -> str | None:
     return value.strip() if isinstance(value, str) and value.strip() else None
 
 
+KEPT = {"laser": ("all lasers together",), "person": ("direct", "mirror", "scatter")}  # words beside such names
+
+
 def doubles(field: str, tables: list[tuple[int, Mapping[str, Any]]]) -> Findings:
-    """Refuse each table whose name an earlier one of the same array has."""
+    """Refuse each table whose name an earlier one of the same array has, or that means something else beside it."""
     first: dict[str, int] = {}
     for i, table in tables:
         name = word_of(table, "name")
         if name is None:
             continue
-        before = first.setdefault(" ".join(name.casefold().split()), i)
+        plain = " ".join(name.casefold().split())
+        if plain in KEPT.get(field, ()):
+            yield (field, i, "name"), Message("misread.kept", name=shown(name))
+        before = first.setdefault(plain, i)
         if before != i:
             yield (field, i, "name"), Message("misread.double", name=shown(name), first=f"{field}[{before + 1}]")
 

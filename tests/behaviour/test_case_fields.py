@@ -54,3 +54,16 @@ def test_whole_numbers_numbers_and_lists_are_called_what_they_are() -> None:
 def test_it_is_said_that_terrain_stops_every_beam_without_a_rating() -> None:
     (row,) = (one for one in describe_fields() if (one.table, one.field) == ("[[scene.barrier]]", "kind"))
     assert "terrain is solid ground: it stops every beam and needs no rating" in row.description
+
+
+@pytest.mark.parametrize(("field", "word"), [("laser", "All lasers together"), ("person", "direct")])
+def test_a_name_that_is_a_word_of_the_program_is_refused(field: str, word: str) -> None:
+    # A laser of that name was left out of the sum of all lasers, and one that people look at broke the answer off; a
+    # control with answers = ["direct"] answered the direct beam for everybody, not for the person of that name.
+    heading = f"[[{field}]]\nname = "
+    before, _, after = CASE.partition(heading)
+    assert after
+    with pytest.raises(CaseError) as caught:
+        parse_case(before + heading + f'"{word}"\n' + after.partition("\n")[2])
+    faults = {fault.field: fault.message for fault in caught.value.faults}
+    assert faults[f"{field}[1].name"] == f"'{word}': this means something else where names stand; give another name"
