@@ -20,7 +20,7 @@ from lasersafe.wording import Message, caution_line, load_wording, word
 
 SINGLE = "single"  # in place of a repetition rate
 _SIGN = re.compile(r"\+\s*/?\s*-|±")
-_UNIT = re.compile(r"[^\W\d_].*|%")
+_UNIT = re.compile(r"(?![eE][+-]?[0-9])[^\W\d_].*|%")  # an exponent is none
 
 
 def number(text: str, unit: str, field: str, kind: Kind | None = None, *, positive: bool = False) -> float:

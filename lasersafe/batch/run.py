@@ -256,6 +256,8 @@ class Batch:
 
     def __init__(self, source: Path, question: BatchQuestion) -> None:
         outputs, processes = question.output or [], question.processes
+        if len({os.path.abspath(path) for path in outputs}) < len(outputs):
+            refuse(f"output = '{files.in_utf8(str(outputs[-1]))}': this name is given twice; name a file for each")
         for path in outputs:
             files.suffix_of(path, "output", *KINDS, dash=False)
             if files.in_utf8(str(path)) != str(path):

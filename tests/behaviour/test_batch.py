@@ -422,3 +422,12 @@ def test_the_page_names_every_column() -> None:
     assert [column.heading for column in COLUMNS if f"| `{column.heading}`" not in page] == []
     assert [column.name for column in COLUMNS if f"| {', '.join(column.also)} |" not in page] == []
     assert [field.key for field in FIELDS if f"| `{field.heading}` | `{field.key}` | {field.what} |" not in page] == []
+
+
+def test_one_result_named_twice_is_called_that(tmp_path: Path) -> None:
+    # It said that another program was writing it.
+    out = tmp_path / "out.csv"
+    answer = run("batch", write(tmp_path / "in.csv", HEADING, GOOD), "-o", out, "-o", out, "--processes", 1)
+    assert (answer.code, answer.out) == (2, "")
+    assert answer.err == f"error: output = '{out}': this name is given twice; name a file for each\n"
+    assert not out.exists()

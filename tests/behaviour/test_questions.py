@@ -86,6 +86,14 @@ def test_a_limit_of_the_user_is_averaged_over_the_aperture_that_goes_with_it() -
     assert "--limit-eye" in refused.err
 
 
+def test_the_unit_of_a_range_counts_for_its_first_end_beside_an_exponent() -> None:
+    # '2..3e3 ns' was refused as '2 e3 ns', which nobody typed; '1e3' was taken for a number with a unit.
+    words = ["reach", "--wavelength", "1064 nm", "--pulse-energy", "1 mJ", "--beam-diameter", "7 mm", "--json"]
+    words += ["--criterion", "1/e", "--divergence", "1 mrad"]
+    short = run(*words, "--pulse-duration", "2..3e3 ns", "--repetition-rate", "1e3..2e3 Hz").data
+    assert short == run(*words, "--pulse-duration", "2 ns..3 us", "--repetition-rate", "1 kHz..2 kHz").data
+
+
 def test_a_limit_of_the_user_counts_the_pulse_of_most_energy_that_can_be_set() -> None:
     # 20 W at 0.06 Hz to 3 Hz: up to 20 / 0.06 = 333.3 J in a pulse. 5 J/m2 is kept where the beam has
     # sqrt(4 x 333.3 / (5 pi)) = 9.213 m, at 1 mrad 9213 m away. By the limits of the rule sets 0.1 Hz is the worst: two
