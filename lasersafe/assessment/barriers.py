@@ -167,12 +167,9 @@ def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
     What a barrier need not stop is marked.
     """
     results = [
-        _result(context, barrier, way)
-        for context in contexts
-        for barrier in context.case.barrier
-        if barrier.laser in (None, context.laser.name)
-        for way in context.ways
-    ]
+        _result(context, barrier, way) for context in contexts for barrier in context.case.barrier
+        if barrier.laser in (None, context.laser.name) for way in context.ways
+    ]  # fmt: skip
     found = []
     for one in results:
         others = (o for o in results if o is not one and o.fitted and (o.barrier, o.way) == (one.barrier, one.way))

@@ -214,13 +214,11 @@ class Sentences:
 
     def findings(self, findings: list[ControlFinding]) -> list[str]:
         """Return the reasons that lie in the controls; the worst few, and how many more there are."""
-        found = [
-            self.text(
-                "say.eyewear_alone" if one.eyewear_alone else "say.uncontrolled", person=one.person, laser=one.laser,
-                way=self.text(f"way.{one.way}"), tissue=self.text(f"tissue.{one.tissue}"),
-            )
-            for one in findings
-        ]  # fmt: skip
+        found = []
+        for one in findings:
+            facts = {"way": self.text(f"way.{one.way}"), "tissue": self.text(f"tissue.{one.tissue}")}
+            key = "say.eyewear_alone" if one.eyewear_alone else "say.uncontrolled"
+            found.append(self.text(key, person=one.person, laser=one.laser, **facts))
         return self.first(found, 3, "say.more_findings")
 
     def other_setups(
@@ -244,9 +242,8 @@ class Sentences:
         """Return what the case states instead of the strict choice: times of its own, a complete list of surfaces."""
         timed = [
             self.text("say.typed_time", person=one.name, time=one.time.typed, reason=one.time_reason)
-            for one in self.case.person
-            if one.time is not None
-        ]
+            for one in self.case.person if one.time is not None
+        ]  # fmt: skip
         found = self.first(timed, _MOST_TIMES, "say.more_times")
         return [*found, self.text("say.surfaces_complete")] if self.case.settings.surfaces_complete else found
 

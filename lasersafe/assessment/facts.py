@@ -286,10 +286,8 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
     ways = _from(context, scenario.way, away, from_work)
     found: list[tuple[float, float, str, dict[str, str]]] = []  # share through the aperture, length [m], and in words
     per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
-    here, whole = (
-        {"share": f"{per_area:.4g}", "scenario": scenario.key},
-        scenario.criterion.limiting_aperture >= APERTURE,
-    )
+    here = {"share": f"{per_area:.4g}", "scenario": scenario.key}
+    whole = scenario.criterion.limiting_aperture >= APERTURE
     if scenario.way != "scatter":
         if scenario.placed:
             ways = [(context.share(scenario.way)[0], max(scenario.distance, away), 0.0, "")]

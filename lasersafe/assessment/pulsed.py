@@ -58,9 +58,7 @@ def setting_reports(found: Sequence[Context]) -> Iterator[SettingReport]:
             why=Message(f"because.{deciding.rule.replace(' ', '_')}", window=window),
         )  # fmt: skip
         strictest: dict[tuple[str, ...], Criterion] = {}  # of the windows of one rule, over several apertures
-        for c in (
-            c for light in context.received(tissue, duration) if light.emission == emission for c in criteria(light)
-        ):
+        for c in (c for one in context.received(tissue, duration) if one.emission == emission for c in criteria(one)):
             key = (c.rule_set, c.rule, c.hazard, "" if c.rule == "mean" else c.note)
             strictest[key] = min(strictest.get(key, c), c, key=lambda c: (c.limit, c != deciding))
         highest = deciding.amount / deciding.limit

@@ -274,24 +274,18 @@ def reach_together(
         allowed = variable_inputs(context, way) if own else {}
         return {name: value for name, value in own.items() if name in allowed}
 
-    asked = {
-        tissue: [
-            [
-                (one, way, tissue, changed(one, way)) for one, way in product(same, ways)
-                if way != "aided" or (tissue == "eye" and instruments_of(one))
-            ]
-            for same in lasers.values()
-        ]
-        for tissue in TISSUES
-    }  # fmt: skip
+    asked = [
+        (tissue, laser, (one, way, tissue, changed(one, way)))
+        for tissue, (laser, same), way in product(TISSUES, lasers.items(), ways) for one in same
+        if way != "aided" or (tissue == "eye" and instruments_of(one))
+    ]  # fmt: skip
     if alone is None:
-        each = (float(zone_distances(*one)) for every in asked.values() for same in every for one in same)
-        alone = max(each, default=0.0, key=badness)
+        alone = max((float(zone_distances(*one)) for _, _, one in asked), default=0.0, key=badness)
     best = (alone, "eye")
     if math.isnan(alone) or len({laser for laser, _ in lasers}) < 2 or not corners[0][0].case.adds_lasers:
         return best
-    for tissue, every in asked.items():
-        ratios = [[group_ratios(*one) for one in same] for same in every]
+    for tissue in TISSUES:
+        ratios = [[group_ratios(*own) for at, of, own in asked if (at, of) == (tissue, laser)] for laser in lasers]
         for key in sorted({key for same in ratios for one in same for key in one}):
             adding = [found for same in ratios if (found := [one[key] for one in same if key in one])]
 
