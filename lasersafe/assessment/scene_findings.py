@@ -214,12 +214,13 @@ def _at_once(stages: Sequence[Stage], say: Finding) -> Iterator[SceneFinding]:
     """
     places, found = person_places(stages[0], "eye"), dict[str, float]()
     for _, groups in together_lights(stages, "eye"):
-        ways: dict[tuple[int, str, str], list[Light]] = {}
+        ways: dict[tuple[int, object], list[Light]] = {}
         for number, group in enumerate(groups):
-            for light in group:  # all scatter together is no more than the brightest of all of a beam
-                scatter = isinstance(light[0].profile, ScatterProfile)
-                way = (number, "", "scatter") if scatter else (number, light[0].way, light[0].surface)
-                ways.setdefault(way, []).append(light)
+            for source, walls in group:  # all scatter together is no more than the brightest of all of a beam
+                image = source.surface, source.apex if source.spots is None else None
+                one_way = source.way == "direct" or isinstance(source.profile, ScatterProfile)
+                way = isinstance(source.profile, ScatterProfile) if one_way else image
+                ways.setdefault((number, way), []).append((source, walls))
         every = list(ways.values())
         if len(every) < 2 or not stages[0].scene.person:
             continue

@@ -214,6 +214,16 @@ def test_ways_of_one_wide_beam_that_meet_are_added(divergence: float) -> None:
     assert (straight * (1.0 + 1.8 * math.exp(-((5.0 / wide) ** 2))) > 1.0) == bool(told)
 
 
+def test_every_image_in_two_mirrors_that_face_each_other_is_a_way_of_its_own() -> None:
+    # 0.3 m apart, 0.9, and a beam 2 m wide half way between: straight 0.3 times the limit, over one of them 0.9 times
+    # exp(-0.3^2) of that, over two 0.81 exp(-0.6^2), over three 0.729 exp(-0.9^2): 4.4 times as much in all, 1.3
+    head = replace(BEAM, power=0.3 * LIMIT * math.pi, divergence=0.1)
+    mirrors = tuple(Surface(f"{x}", (x, 10.0, 1.6), 90.0, width=14.0) for x in (-0.15, 0.15))
+    seen = found(Scene((head,), (Person("P", ((0.0, 20.0),)),), mirrors))
+    assert max(highest(seen, way) for way in ("direct", "mirror", "scatter")) < 0.5
+    assert [one.subject for one in seen.findings if one.refuses and "several ways at once" in one.text] == ["P"]
+
+
 def test_a_view_window_shuts_for_the_instrument_of_whoever_uses_one() -> None:
     # 5 W, 26 mm wide at 8 m: 187 times the limit of the bare eye, 2540 times behind an objective of 50 mm; a density of
     # 2.5 leaves 0.6 and 8.0
