@@ -27,7 +27,8 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import BarrierLine, SceneFinding
 from lasersafe.scene.beams import NEAREST, STRAIGHT, BeamProfile, ScatterProfile
-from lasersafe.scene.bound import Places, Question, bounds
+from lasersafe.scene.bound import Places, Question, bounds, most_light
+from lasersafe.scene.walls import Walls
 from lasersafe.wording import inner
 
 if TYPE_CHECKING:
@@ -95,6 +96,7 @@ def findings_of(
         *_mirrors(stages, wording, say),
         *_sent_on(stages, wording, say),
         *_at_once(stages, say),
+        *itertools.chain.from_iterable(_gathered(one, wording, say) for one in stages),
         *_outdoors(stages, wording, say),
         *assumed,
     )
@@ -243,6 +245,32 @@ def _at_once(stages: Sequence[Stage], say: Finding) -> Iterator[SceneFinding]:
             yield say(
                 "mirror", "scene.at_once", name, refuses=True, person=name, ratio=format_quantity(ratio, "1", 3, "up")
             )
+
+
+def _gathered(stage: Stage, wording: Wording, say: Finding) -> dict[SceneFinding, None]:
+    """Name the surfaces that may be hollow and gather what view windows let through above a limit again."""
+    found = dict[SceneFinding, None]()
+    weakest = min(
+        (float(o.optical_density) for b in stage.scene.barrier for o in b.opening if o.optical_density is not None),
+        default=math.inf,
+    )
+    for context in stage.fitted if math.isfinite(weakest) else ():
+        walls = stage.walls(context, "direct")
+        glass = Walls(stage.screens[one.name] for one in walls.screens)  # with their windows open
+        items = [one for pose in stage.poses(context, "running") for one in stage.lit(context, pose) if one.placed]
+        hollow = [one.as_mirror for one in items if one.mirror and one.as_mirror.gathers]
+        for one, beam in itertools.product(hollow, stage.sources(context, "direct", "eye")):
+            assert isinstance(beam.profile, BeamProfile)
+            share = one.reflectance * 10.0**-weakest
+            whole = share * max(4.0 * most / math.pi / wide**2 for wide, most in beam.profile.strengths.items())
+            left = replace(beam, factor=share * beam.profile.gain(one.width))
+            asked = [[(left, glass)], [(left, walls)]]
+            middle, half = np.array([one.position]), np.full((1, 3), one.width / 2.0)
+            lit, past = most_light(asked, middle, half)[:, 0].tolist()
+            if not min(lit, whole) <= 1.0 and past == 0.0:  # no aperture gets more than all of it
+                facts = {"surface": wording.say(one.name), "laser": context.laser.name}
+                found[say("mirror", "scene.gathered", one.name, refuses=True, **facts)] = None
+    return found
 
 
 def _meet(first: Sequence[Light], second: Sequence[Light], place: Places) -> bool:
