@@ -10,7 +10,7 @@ from typing import Any, NamedTuple, TypeVar
 from lasersafe.ask import EyewearQuestion
 from lasersafe.ask.beams import beam_of, in_language, number, optional_number, sets_of, space_of, span
 from lasersafe.data import load, load_toml, shared_path
-from lasersafe.drawing.text import decimals, density
+from lasersafe.drawing.text import decimals, density, spoken
 from lasersafe.errors import CalcError, InputError, refuse
 from lasersafe.hazard.combine import between_marks, exposure_duration, marking_edges, worst_wavelengths
 from lasersafe.hazard.eyewear import Filtered, covering, hardest_need, slowest_rate, verdict_on, widths_beyond
@@ -177,8 +177,10 @@ def eyewear_text(data: dict[str, Any], language: str) -> list[str]:
     )
     asked = data["no_reliance"] or Message("wearing.ask_for", marking=data["marking"])
     low, high = map(nanometre_text, data["wavelengths_m"])
+    with decimals(load_wording(language)):
+        dense, decides = density(data["optical_density"]), spoken(in_language([data["decides"]], language)[0])
     details = [
-        data["decides"],
+        decides,
         Message(
             "wearing.taken", time=format_quantity(data["duration_s"], "s"), rule_sets=listed(data["rule_sets"]),
             width=format_quantity(data["beam_diameter_63_m"], "m", 4),
@@ -188,7 +190,5 @@ def eyewear_text(data: dict[str, Any], language: str) -> list[str]:
         joined((Message("wearing.letter", letter=name, meaning=means) for name, means in data["letters"].items())),
         *data["notes"],
     ]  # fmt: skip
-    with decimals(load_wording(language)):
-        dense = density(data["optical_density"])
     lines.append(Message("wearing.need", asked=asked, density=dense, scales=scales))
     return in_language([*lines, *(Message("wearing.item", what=one) for one in details)], language)

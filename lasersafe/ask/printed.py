@@ -188,6 +188,8 @@ class _Answer:
         above = self.listed(s.person for s in mine if not s.below and not s.answer)
         held = self.listed(s.person for s in mine if not s.below)
         state = "above" if above else "held" if held else "below" if mine else "struck" if there else "nobody"
+        if state == "nobody" and any(self.a.group_of(s) == key for s in self.a.scenarios):
+            state = "below"  # what is fitted does not reach them
         if state == "nobody" and key == "cameras" and self.a.scene is not None and self.a.scene.cameras:
             state, held = "sensors", self.listed(one.name for one in self.a.scene.cameras)
         yield f"{where}; {self.text(f'brief.{state}', persons=above or held)}"

@@ -293,21 +293,24 @@ def _said(text: str, language: str) -> str:
     return text.said(language) if isinstance(text, Message) else text
 
 
+_REASONS = {  # how the reader's own reasons start, and their keys
+    "Expected newline": "after", "Expected '='": "equals", "Invalid value": "value", "Invalid statement": "statement",
+    "Unclosed": "unclosed", "Unterminated": "open_text", "Cannot overwrite": "overwrite", "Cannot": "twice",
+    "Illegal": "character",
+}  # fmt: skip
+
+
 def _syntax(message: str, text: str) -> Fault:
     where = re.search(r" \(at (?:line (\d+), column (\d+)|end of document)\)$", message)
-    plain = message[: where.start()] if where else message
     line = int(where.group(1)) if where and where.group(1) else text.count("\n") + 1
     there = text.split("\n")[line - 1].strip()
-    plain = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in plain)
     column = where.group(2) if where else None
     place = Message("misread.column", column=column) if column else Message("misread.at_end") if where else ""
-    if plain.startswith("Cannot overwrite"):
-        advice = Message("misread.key_twice")
-    else:
-        twice = plain.startswith(("Cannot declare", "Cannot mutate"))
-        advice = Message("misread.table_twice" if twice else "misread.check_line")
+    twice = "table_twice" if message.startswith(("Cannot declare", "Cannot mutate")) else "check_line"
+    advice = Message("misread.key_twice" if message.startswith("Cannot overwrite") else f"misread.{twice}")
+    reason = next((key for start, key in _REASONS.items() if message.startswith(start)), "other")
     words = {"quoted": f"{shown(there)}: " if there else "", "where": place, "advice": advice}
-    return Fault(line, "TOML", Message("misread.toml", reason=plain[:200] + "..." * (len(plain) > 200), **words))
+    return Fault(line, "TOML", Message("misread.toml", reason=Message(f"misread.{reason}"), **words))
 
 
 def _line(place: Place, lines: Mapping[Place, int]) -> int | None:

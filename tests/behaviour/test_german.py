@@ -249,7 +249,8 @@ def test_a_beam_that_diffraction_forbids_is_refused_in_german() -> None:
 @pytest.mark.parametrize(
     ("text", "said"),
     [
-        ('power = 5 W\n', "Zeile 2: TOML: 'power = 5 W': kein TOML ("),
+        ('power = 5 W\n', "Zeile 2: TOML: 'power = 5 W': kein TOML (nach der Angabe steht noch etwas) in Spalte 11; "),
+        ("a = [1,\n", "TOML: kein TOML (ungültiger Wert) am Ende der Datei; "),
         ('title = "a"\ntitle = "b"\n', "ein Schlüssel steht in einer Tabelle nur einmal"),
         ("[a]\n[a]\n", "diese Überschrift, oder wozu sie gehört, steht zweimal"),
         ("a = [[1,\n", " am Ende der Datei; diese Zeile prüfen"),
@@ -265,3 +266,20 @@ def test_a_broken_file_is_refused_in_the_language_that_it_states(text: str, said
     assert "check this line" not in str(refused.value)
     with pytest.raises(CaseError, match="1 fault"):
         parse_case(text)
+
+
+def test_the_reason_of_eyewear_has_commas_in_german() -> None:
+    """Density 3.61 stood beside 3,7."""
+    asked = (
+        "--wavelength",
+        "1064 nm",
+        "--beam-diameter",
+        "8 mm",
+        "--power",
+        "10 W",
+        "--continuous",
+        "--language",
+        "de",
+    )
+    said = CliRunner().invoke(app, ["eyewear", *asked]).output
+    assert "optische Dichte 3,61" in said
