@@ -245,6 +245,7 @@ _LABEL_ROOM = 20.0  # [mm] above and below what is drawn, for the names
 _BAR_ROOM = 10.0  # [mm] below what is drawn, for the scale bar
 _LEAST = 0.05  # [m]
 _ABOVE = 1.0  # [m] of a wall above everything else: the rest of it may lie outside the frame
+_ASIDE = 3.0  # [m] from the section, from which on people and cameras are not in it
 _BEHIND = 3.0  # [m] behind the optic that is always drawn
 
 
@@ -285,7 +286,7 @@ def elevation_pages(scene: SceneResult, paper: page.Paper, title: str, wording: 
         ends += [text("plan.reaches", zones="; ".join(tags))] if tags else []
         ends += [text("plan.elevation_mirrors"), page.limits_line(own, wording)]
         name = text("plan.elevation", laser=one.laser, title=title)
-        away = beyond = [item for item in one.items if not extent[0] <= item.along <= extent[2]]
+        away = beyond = [item for item in one.items if _beside(item) or not extent[0] <= item.along <= extent[2]]
         for _ in range(3):  # what is said to lie outside takes lines, and the frame is what they leave
             notes = dict.fromkeys(item.name + _where(item, wording) for item in away)
             outside = [text("plan.margin", notes="; ".join(notes))] if notes else []
@@ -313,20 +314,25 @@ def _harms_skin(kind: str) -> bool:
     return "skin" in kind or kind == "ignition"
 
 
+def _beside(item: ElevationItem) -> bool:
+    return item.kind in ("person", "camera") and abs(item.aside) > _ASIDE
+
+
 def _drawn(view: sketch.View, item: ElevationItem) -> bool:
-    return view.holds((item.along, item.bottom)) or view.holds((item.along, item.top))
+    return not _beside(item) and (view.holds((item.along, item.bottom)) or view.holds((item.along, item.top)))
 
 
 def _extent(one: Elevation) -> pen.Rect:
     """Return the lengths and heights that are drawn. [m]."""
-    places = [0.0, *[item.along for item in one.items]]
+    items = [item for item in one.items if not _beside(item)]
+    places = [0.0, *[item.along for item in items]]
     high = max(places)
     low = max(min(places), -max(0.5 * high, _BEHIND))
     wide = max(high - low, _LEAST)
     if one.reach <= _SAME_DRAWING * wide or len(places) == 1:
         high = max(high, min(one.reach, 1e7))
     wide = max(high - low, _LEAST)
-    shown = [item for item in one.items if low <= item.along <= high]
+    shown = [item for item in items if low <= item.along <= high]
     walls = [item for item in shown if item.kind in ("barrier", "wall", "terrain") and not item.holds]
     heights = [one.origin[2], *[i.top for i in shown if i not in walls], *[i.bottom for i in shown]]
     heights += [item.eye for item in shown if item.eye is not None]
@@ -346,9 +352,10 @@ def _state(scene: SceneResult, item: ElevationItem, wording: Wording) -> tuple[s
 
 
 def _where(item: ElevationItem, wording: Wording) -> str:
-    if item.along > 1e-9:
-        return f", {place(item.along)}"
-    return wording.text("plan.behind", distance=place(-item.along)) if item.along < -1e-9 else ""
+    said = f", {place(item.along)}" if item.along > 1e-9 else ""
+    said += wording.text("plan.behind", distance=place(-item.along)) if item.along < -1e-9 else ""
+    beside = abs(item.aside) > 0.05 * max(1.0, abs(item.along))
+    return said + (wording.text("plan.aside", distance=place(abs(item.aside))) if beside else "")
 
 
 class _Section(sketch.Sketch):
@@ -422,8 +429,6 @@ class _Section(sketch.Sketch):
         if clear > 1.0:
             self.board.block(middle, clear)
         names += _where(item, self.wording)
-        if abs(item.aside) > 0.05 * max(1.0, abs(item.along)):
-            names += self.text("plan.aside", distance=place(abs(item.aside)))
         upright = item.kind in ("barrier", "wall") and low != high
         places = [middle, high, *pen.along((low, high), 3)] if upright else [middle]
         x0, y0, x1, y1 = self.frame

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 import lasersafe
 from lasersafe.drawing import primitives
 from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve, curve_marks, grid_marks, round_ends
-from lasersafe.drawing.maps import map_page
+from lasersafe.drawing.maps import cells, legend_entry, map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, way_pages
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Words, moved
@@ -164,6 +164,7 @@ _ELEVATION = 118.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0
 _WAY, _GAP = 84.0, 4.0  # height of a drawing of one way, and what lies between two of them
 _TALL_MAP, _LEAST_MAP = 220.0, 125.0
+_SMALLEST = 5000  # 1 : so much, from which on a drawing of one way says nothing
 
 
 def warning(sheet: Sheet, side: float) -> float:
@@ -203,7 +204,10 @@ def annex(sheet: Sheet) -> None:
     wide = sheet.width / MILLIMETRE
     half = Paper(sheet.paper, (wide - _GAP) / 2, _WAY)
     sheet.begin("plan.annex_heading", keep=_WAY * MILLIMETRE)
-    ways = way_pages(sheet.assessment, half, wording)
+    every = way_pages(sheet.assessment, half, wording)
+    ways = [one for one in every if one.scale <= _SMALLEST]
+    if far := [one.title for one in every if one not in ways]:  # the room would be a dot
+        sheet.paragraph(sheet.text("annex.too_far", drawings="; ".join(far)))
     for pair in zip(ways[::2], [*ways[1::2], *[None] * (len(ways) % 2)], strict=True):
         sheet.figure(*filter(None, pair), gap=_GAP)
         sheet.space(6.0)
@@ -213,8 +217,13 @@ def annex(sheet: Sheet) -> None:
         sheet.figure(drawing)
         sheet.space(6.0)
     high, room = _MAP if x1 - x0 >= y1 - y0 else _TALL_MAP, sheet.room / MILLIMETRE - 1.0
-    chart = map_page(found, Paper(sheet.paper, wide, room if _LEAST_MAP <= room < high else high), title, wording)
-    if chart:
+    used = {one for line in cells(found.map)[2] for one in line} if found.map and found.map.ratio.size else set()
+    if len(used) == 1:
+        everywhere = legend_entry(used.pop(), sheet.text("plan.map_below"), sheet.text("plan.map_unit"), wording).head
+        sheet.paragraph(sheet.text("annex.map_alike", title=sheet.text("plan.map", title=title), everywhere=everywhere))
+    elif chart := map_page(
+        found, Paper(sheet.paper, wide, room if _LEAST_MAP <= room < high else high), title, wording
+    ):
         sheet.figure(chart)
         sheet.space(6.0)
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from dataclasses import replace
 from functools import cache
 from itertools import groupby, pairwise
 
@@ -13,7 +14,7 @@ from lasersafe.data import templates_path
 from lasersafe.drawing.primitives import Area, Lines, Rect, Words, overlap
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment, SignOff
-from lasersafe.sheet import PAPERS, Places, back, lay_out, lay_out_annex
+from lasersafe.sheet import PAPERS, Places, back, drawings, lay_out, lay_out_annex
 from lasersafe.sheet.flow import MILLIMETRE, Mark, Placed, Sheet
 from lasersafe.wording import languages, load_wording, localise
 from tests.behaviour.test_plan import case as starter_path
@@ -284,3 +285,26 @@ def test_what_is_printed_once_or_without_a_unit_is_so() -> None:
         2,
         1,
     )  # nobody looks through optics
+
+
+def test_a_drawing_that_says_nothing_is_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A yard with a chrome bonnet had a circle at 1 : 10 000 000, and a map that was one dark field.
+
+    People more than 3 m beside the section stood in the elevation as if they were in it: of the demo the marker and its
+    operator, 4.5 m aside.
+    """
+    full = laid_out("demo", "annex")
+    scene = full.assessment.scene
+    assert scene is not None
+    assert scene.map is not None
+    alike = replace(full.assessment, scene=replace(scene, map=replace(scene.map, ratio=0.0 * scene.map.ratio + 5e3)))
+    monkeypatch.setattr(drawings, "_SMALLEST", 10)
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), alike, full.wording, "A4")
+    drawings.annex(sheet)
+    drawn = [mark.drawing for page in sheet.pages for mark in page.marks if isinstance(mark, Placed)]
+    assert {one.kind for one in drawn} == {"elevation"}
+    said = " ".join(words.text for page in sheet.pages for words in words_of(page.marks))
+    assert "the tables of the set-ups name the distances: Welder: direct beam; " in said
+    assert "not drawn, since all of it is above 1000 times the limit" in said
+    welder = " ".join(words.text for words in words_of(drawn[0].marks))
+    assert "Marker operator, 0.3 m behind the optic, 4.5 m aside" in welder.partition("Outside the drawing")[2]
