@@ -22,7 +22,14 @@ from lasersafe.hazard.combine import Member, group_of, summed_farthest
 from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio, last_fall
 from lasersafe.hazard.exposure import Comparison, Floats, Received
 from lasersafe.hazard.instruments import Aid, through
-from lasersafe.hazard.scatter import LimitOfAngles, scatter_farthest, scatter_ratios, spot_limits, step_places
+from lasersafe.hazard.scatter import (
+    LimitOfAngles,
+    scatter_farthest,
+    scatter_ratios,
+    spot_limits,
+    step_places,
+    turning_places,
+)
 from lasersafe.limits.exposure import alike
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import physical_range
@@ -275,10 +282,10 @@ def group_ratios(
         beyond.
     """
     own = Problem(context, checked_changes(context, way, tissue, changes))
-    # nearer than a step of the limit the scatter of a spot can be less than beyond
-    steps = step_places(own.spot) if way == "scatter" and own.spot.any() else []
 
     def beyond(one: _Compared, place: Floats) -> Floats:
+        # nearer than a step of the limit the scatter of a spot can be less than beyond
+        steps = one.steps if way == "scatter" and own.spot.any() else []
         places = np.stack([place, *(np.maximum(place, step) for step in steps)])
         return np.asarray(one.ratio(places.reshape(-1), places.size).reshape(places.shape).max(axis=0))
 
@@ -350,10 +357,10 @@ class _Compared:
         if self.way != "scatter":
             return summed_farthest([Member(seen, one.beams) for one, seen in self.members], self.share, size)
         if not self.group:
-            return scatter_farthest(*self.limits(own), self.spot(own), (size,), self.alike)
+            return scatter_farthest(*self.limits(own), self.spot(own), (size,), self.alike, self.turns(own))
         if self.tissue != "eye" or not own.spot.any():  # of a point: falls with the square
             return np.sqrt(self.ratio(np.ones(size), size))
-        steps = [np.broadcast_to(one, (size,)) for one in step_places(own.spot)]
+        steps = [np.broadcast_to(one, (size,)) for one in self.steps]
         beyond = [(one, self.ratio(one, size)) for one in steps]  # nearer the sum can be less than just beyond a step
 
         def ratio(some: Floats, at: Places | slice = slice(None)) -> Floats:
@@ -392,6 +399,23 @@ class _Compared:
         view, size = own.value("view_angle", own.context.aslant), own.spot if self.tissue == "eye" else 0.0
         return LitSpot(self.share, view, own.context.case.settings.scatter_model, size)
 
+    def lights(self, own: Problem) -> list[Received]:
+        """Return what is received of one wavelength, at every setting that can be the worst, for each rule set."""
+        settings = own.settings(self.tissue, self.duration) if own.by_setting else (own.light,)
+        return [
+            Received(name, self.tissue, one, own.wavelength, self.duration)
+            for one, name in product(settings, self.rule_sets)
+        ]
+
+    def turns(self, own: Problem) -> list[Floats]:
+        """Return where the limits of one wavelength can fall because the angle of the spot does."""
+        return [place for light in self.lights(own) for place in turning_places(light, self.spot(own))]
+
+    @property
+    def steps(self) -> list[Floats]:
+        """Return just beyond which distances the scatter of a spot can be more than before them."""
+        return [*step_places(self.members[0][0].spot), *(one for own, _ in self.members for one in self.turns(own))]
+
     def limits(self, own: Problem) -> tuple[Floats, LimitOfAngles]:
         """Return what one wavelength emits, and the function from angles to its lowest limit in the group."""
         shortest = float(own.wavelength.min())  # `_compared` has refused a range with two groups
@@ -399,12 +423,9 @@ class _Compared:
         def part(hazard: str) -> float:
             return float(not self.group or group_of(self.tissue, hazard, shortest) == self.group)
 
-        settings = own.settings(self.tissue, self.duration) if own.by_setting else (own.light,)
         every = [
-            (one.amount if own.by_setting else 1.0,
-             spot_limits(Received(name, self.tissue, one, own.wavelength, self.duration), part))
-            for one, name in product(settings, self.rule_sets)
-        ]  # fmt: skip
+            (light.emission.amount if own.by_setting else 1.0, spot_limits(light, part)) for light in self.lights(own)
+        ]
 
         def lowest(first: Floats, second: Floats, at: Places) -> Floats:
             return reduce(np.minimum, (limit(first, second, at) / amount for amount, limit in every))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
 
@@ -24,6 +24,7 @@ from lasersafe.hazard.exposure import (
     without_amount,
 )
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
+from lasersafe.limits.exposure import time_t2
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
 from lasersafe.optics.viewing import ExtendedSource, limited_angle, parts
 from lasersafe.records.fields import badness
@@ -284,7 +285,7 @@ _NODES = 48
 _TABLE = 4096
 _FEW = 64
 _BLOCK = 4096
-_BESIDE = 1e-9
+_BESIDE, _HALVINGS = 1e-9, 40
 # distance over spot where its angle passes a step of the tables: 1.5 mrad, 5 mrad, 0.1 rad; the limit jumps at the last
 _STEPS = np.array([0.5 / math.tan(angle / 2.0) for angle in (1.5e-3, 5e-3, 0.1)])
 _BESIDE_STEPS = np.concatenate([_STEPS * (1.0 - _BESIDE), _STEPS * (1.0 + _BESIDE)])
@@ -305,6 +306,37 @@ def step_places(spot_diameter: ArrayLike) -> list[Floats]:
     """
     spot = np.asarray(spot_diameter, dtype=np.float64)
     return [spot * step for step in _STEPS * (1.0 + _BESIDE)]
+
+
+def turning_places(light: Received, spot: LitSpot) -> list[Floats]:
+    """Return the distances just beyond which T_2 of lit spots is below the time of exposure; a limit can fall there.
+
+    Parameters
+    ----------
+    light : Received
+        What falls on the spots, and who is exposed to their scatter.
+    spot : LitSpot
+        What scatters; of many as many cases as there are of the light.
+
+    Returns
+    -------
+    list of numpy.ndarray, shape (...)
+        One for each angle of `credited_angles`; none where every time is outside the range of T_2. [m]
+    """
+    time, name = np.asarray(light.duration, dtype=np.float64), light.rule_set
+    shortest, longest = time_t2(name, np.array([0.0, math.pi]))
+    if light.tissue != "eye" or not np.any(spot.diameter) or not ((time > shortest) & (time < longest)).any():
+        return []
+    seen = replace(spot, diameter=np.where(np.asarray(spot.diameter) > 0.0, spot.diameter, 1.0))
+    found = []
+    for number in range(len(credited_angles(light, ALPHA_MIN, ALPHA_MIN))):
+        near, far = seen.diameter / 8.0, seen.diameter / ALPHA_MIN
+        for _ in range(_HALVINGS):
+            place = np.sqrt(near * far)
+            later = time_t2(name, credited_angles(light, *seen.angles(place))[number]) >= time
+            near, far = np.where(later, place, near), np.where(later, far, place)
+        found.append(far * (1.0 + _BESIDE))
+    return found
 
 
 def spot_limits(light: Received, part: Callable[[str], float] = lambda hazard: 1.0) -> LimitOfAngles:
@@ -333,7 +365,12 @@ def spot_limits(light: Received, part: Callable[[str], float] = lambda hazard: 1
 
 
 def scatter_farthest(
-    amount: ArrayLike, limit_of_angles: LimitOfAngles, spot: LitSpot, shape: tuple[int, ...], alike: bool = False
+    amount: ArrayLike,
+    limit_of_angles: LimitOfAngles,
+    spot: LitSpot,
+    shape: tuple[int, ...],
+    alike: bool = False,
+    turns: Sequence[Floats] = (),
 ) -> Floats:
     """Return how far from the lit surface the scatter exceeds the limit [1]_.
 
@@ -354,6 +391,8 @@ def scatter_farthest(
         Shape of the cases; a limit has it in flat order.
     alike : bool
         Whether the limit at an angle, and the view, is the same for every case: the grid is then read once for all.
+    turns : sequence of numpy.ndarray, shape (...)
+        Places of `turning_places`. [m]
 
     Returns
     -------
@@ -378,13 +417,14 @@ def scatter_farthest(
     found[extended] = 0.0
     extended = extended[spots.taken(extended).exposure(whole[extended], 1.0) > 0.0]
     search, block = (_alike, extended.size) if alike and extended.size > _FEW else (_extended, _BLOCK)
+    also = np.array([np.broadcast_to(one, shape).reshape(-1) for one in turns]).reshape(-1, whole.size)
     for start in range(0, extended.size, block):
         at = extended[start : start + block]
-        found[at] = search(whole[at], limit_of_angles, spots.taken(at), at)
+        found[at] = search(whole[at], limit_of_angles, spots.taken(at), at, also[:, at])
     return found.reshape(shape)
 
 
-def _alike(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Places) -> Floats:
+def _alike(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Places, also: Floats) -> Floats:
     """Do as `_extended`, where the limit depends on nothing but distance over spot.
 
     With rho that quotient and I the intensity, the limit is exceeded where rho^2 limit(rho) is below I / spot^2; the
@@ -399,7 +439,8 @@ def _alike(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Pla
     far, near = 1.0 / ALPHA_MIN * (1.0 + 1e-9), 1e-3
     while not float(weighed(np.array([near]))[0]) < strength.min():
         near /= 16.0
-    nodes = np.sort(np.concatenate([np.geomspace(near, far, _TABLE), _BESIDE_STEPS]))
+    turns = also[:, 0] / spot.diameter[0] * (1.0 + _BESIDE)
+    nodes = np.sort(np.concatenate([np.geomspace(near, far, _TABLE), _BESIDE_STEPS, turns]))
     nodes = nodes[(nodes >= near) & (nodes <= far)]
     table = weighed(nodes)
     if not table[-1] >= strength.max():
@@ -418,7 +459,7 @@ def _alike(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Pla
     return np.asarray(found * (1.0 + 1e-15))
 
 
-def _extended(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Places) -> Floats:
+def _extended(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: Places, also: Floats) -> Floats:
     def ratio(place: Floats, row: Places) -> Floats:
         own = spot.taken(row)
         return np.asarray(own.exposure(whole[row], place) / limit_of_angles(*own.angles(place), at[row]))
@@ -431,7 +472,7 @@ def _extended(whole: Floats, limit_of_angles: LimitOfAngles, spot: LitSpot, at: 
     grid = np.geomspace(near, far, _NODES)
     grid[0], grid[-1] = near, far
     beside = np.multiply.outer(_BESIDE_STEPS, spot.diameter)
-    nodes = np.sort(np.clip(np.concatenate([grid, beside]), near, far), axis=0)
+    nodes = np.sort(np.clip(np.concatenate([grid, beside, also]), near, far), axis=0)
     return last_crossing(ratio, nodes, np.arange(at.size))
 
 
@@ -486,7 +527,8 @@ def scatter_reach(light: Received, spot: LitSpot = POINT) -> Reach:
         Distance from the surface.
     """
     seen = spot if light.tissue == "eye" else replace(spot, diameter=0.0)
-    distance = float(scatter_farthest(light.emission.amount, spot_limits(light), seen, ()))
+    turns = turning_places(light, seen)
+    distance = float(scatter_farthest(light.emission.amount, spot_limits(light), seen, (), turns=turns))
     first, second = seen.angles(np.asarray(distance)) if distance > 0.0 else (0.0, 0.0)
     there = [
         Reach(distance, c, angle)
@@ -523,7 +565,7 @@ def scatter_ratio(
         place = np.asarray(distance, dtype=np.float64)
         return scatter_ratios(light.emission.amount, limits, place, seen, place.shape)
 
-    steps = [*map(float, step_places(seen.diameter))] if seen.diameter > 0.0 else []
+    steps = [*map(float, step_places(seen.diameter) + turning_places(light, seen))] if seen.diameter > 0.0 else []
     peaks = [(step, float(there(np.asarray(step)))) for step in steps]
 
     def ratio(distance: Floats) -> Floats:

@@ -11,7 +11,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import exposure_ratios, zone_distances
 from lasersafe.hazard.exposure import Received, continuous, pulse_train, single_pulse
-from lasersafe.hazard.scatter import scatter_ratio, scatter_reach
+from lasersafe.hazard.scatter import scatter_farthest, scatter_ratio, scatter_reach, spot_limits, turning_places
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.optics.reflection import LitSpot
@@ -137,3 +137,20 @@ def test_the_ratio_of_a_lit_spot_only_falls_with_the_distance():
     values = ratio(np.linspace(33.0, 33.6, 6001))
     assert (np.diff(values) <= 0.0).all()
     assert values[3300] == pytest.approx(values[3334], rel=1e-4)  # at 33.33 m as at 33.3334 m
+
+
+def test_where_the_time_passes_t2_of_a_smaller_angle_the_scatter_reaches_on() -> None:
+    # The directive, 1225 nm for 30 s: where T_2(alpha) = 10 s x 10^((alpha - 1.5)/98.5) < 30 s, alpha < 48.5 mrad, no
+    # more than 1000 W/m2 are allowed; nearer, under more, 18 C_A C_C C_E t^-0.25, above 10 000 W/m2. So from the place
+    # on where 0.72 mm subtend 48.5 mrad, 14.8 mm, it is above the limit once more.
+    alpha = (1.5 + 98.5 * math.log10(3.0)) * 1e-3
+    turn = 0.72e-3 / 2.0 / math.tan(alpha / 2.0)
+    spot = LitSpot(1.0, 0.0, "lambert", 0.72e-3)
+    for over in (1.001, 1.02, 1.5):
+        power = over * 1000.0 * math.pi * turn**2  # gives `over` times 1000 W/m2 there
+        light = Received("EU-2006/25/EC", "eye", continuous(power), 1225e-9, 30.0)
+        assert scatter_reach(light, spot).distance == pytest.approx(turn * math.sqrt(over), rel=1e-6)
+        assert float(scatter_ratio(light, spot)(np.array(turn / 1.05))) == pytest.approx(over, rel=1e-6)
+        many = Received("EU-2006/25/EC", "eye", continuous(np.full(70, power)), np.linspace(1224e-9, 1225e-9, 70), 30.0)
+        found = scatter_farthest(many.emission.amount, spot_limits(many), spot, (70,), turns=turning_places(many, spot))
+        assert found == pytest.approx(np.full(70, turn * math.sqrt(over)), rel=1e-6)
