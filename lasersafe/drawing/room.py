@@ -109,11 +109,7 @@ class Floor(sketch.Sketch):
             if abs(aim.elevation) < _STEEP:
                 tip = (place[0] + _AIM_MARK * way[0], place[1] + _AIM_MARK * way[1])
                 self.marks += pen.arrow(place, tip, pen.BLACK, 0.4, 2.4)
-            self.marks += pen.laser(place, aim.bearing)
-            middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
-            self.board.block(middle, 2.6)
-            high = self.text("plan.high", name=aim.laser, height=quantity(aim.position[2], "m"))
-            self.labels.append(sketch.Label(aim.laser, [middle], True, clear=2.6, said=high))
+            self.laser(place, aim.bearing, aim.laser, aim.position[2])
 
     def _rays(self, aim: AimEnvelope, place: pen.Pair) -> list[pen.Mark]:
         """Return the edges of where a laser can point, a ring where it can point all around."""
@@ -369,12 +365,8 @@ class _Section(sketch.Sketch):
             self._item(item)
         ahead = self.one.axis[-1] if len(self.one.axis) > 1 else (1.0, self.one.origin[2])
         bearing = math.atan2(ahead[0], ahead[1] - self.one.origin[2])
-        start, way = self.view.point((0.0, self.one.origin[2])), pen.bearing_vector(bearing)
-        self.marks += pen.laser(start, bearing)
-        middle = (start[0] - 2.6 * way[0], start[1] - 2.6 * way[1])
-        self.board.block(middle, 2.6)
-        high = self.text("plan.high", name=self.one.laser, height=quantity(self.one.origin[2], "m"))
-        self.labels.append(sketch.Label(high, (middle,), True, clear=2.6))
+        start = self.view.point((0.0, self.one.origin[2]))
+        self.laser(start, bearing, self.one.laser, self.one.origin[2], whole=True)
         self.write()
 
     def _light(self) -> None:

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from itertools import count, pairwise
 
 from lasersafe.drawing import primitives as pen
-from lasersafe.drawing.text import ASCENT, DESCENT, clean, spoken, width_of, wrap
+from lasersafe.drawing.text import ASCENT, DESCENT, clean, quantity, spoken, width_of, wrap
 from lasersafe.records.scene import Polygon, SceneResult
 from lasersafe.wording import Wording
 
@@ -269,6 +269,15 @@ class Sketch:
         self.bar += [mark for part, ink in zip(parts, inks, strict=True) for mark in pen.edge(part, 0.2, fill=ink)]
         self.bar += [pen.Words(a, y + 2.4, t, SIZE, False, pen.BLACK, True) for a, t in texts]
         self.board = Board(self.frame, [room])
+
+    def laser(self, place: pen.Pair, bearing: float, name: str, height: float, *, whole: bool = False) -> None:
+        """Draw a laser with its name, with its height [m] there only if the whole is written, else in the list."""
+        way, high = pen.bearing_vector(bearing), self.text("plan.high", name=name, height=quantity(height, "m"))
+        middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
+        self.marks += pen.laser(place, bearing)
+        self.board.block(middle, 2.6)
+        said = (high, "") if whole else (name, high)
+        self.labels.append(Label(said[0], [middle], True, clear=2.6, said=said[1]))
 
     def write(self) -> None:
         """Place all labels, the bold ones first; one for which there is no room is left out."""

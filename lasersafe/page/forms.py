@@ -42,7 +42,7 @@ class Texts:
     """
 
     def __init__(self, language: str) -> None:
-        self.language = language
+        self.language, self.every = language, _texts(language)
 
     def __call__(self, key: str, /, **values: object) -> str:
         """Return a text with its places filled.
@@ -53,13 +53,13 @@ class Texts:
             If the wording has no such text.
         """
         try:
-            return _texts(self.language)[key].format_map(values)
+            return self.every[key].format_map(values)
         except KeyError as error:
             refuse(f"wording '{self.language}', page.toml: key '{key}': {error} is missing", ReferenceDataError)
 
     def number(self, text: str) -> str:
         """Return a text with its numbers as this language writes them: with a comma, where that is the decimal mark."""
-        return _DECIMAL.sub(rf"\1{_texts(self.language)['page.decimal_mark']}\2", text)
+        return _DECIMAL.sub(rf"\1{self.every['page.decimal_mark']}\2", text)
 
     def quantity(self, value: float, unit: str, digits: int = 3, rounding: Rounding = "up") -> str:
         """Return a value with its unit as this language writes it."""
@@ -67,14 +67,11 @@ class Texts:
 
     def options(self, group: str) -> dict[str, str]:
         """Return all texts of one group by their names, in the order of the file."""
-        return {
-            key.partition(".")[2]: text for key, text in _texts(self.language).items() if key.startswith(f"{group}.")
-        }
+        return {key.partition(".")[2]: text for key, text in self.every.items() if key.startswith(f"{group}.")}
 
     def hints(self) -> dict[str, str]:
         """Return all hints on fields, by the key of the label of the field."""
-        every = _texts(self.language).items()
-        return {key.removesuffix("_hint"): text for key, text in every if key.endswith("_hint")}
+        return {key.removesuffix("_hint"): text for key, text in self.every.items() if key.endswith("_hint")}
 
 
 class FormError(Exception):
@@ -254,10 +251,8 @@ def drawn(form: Mapping[str, str], say: Texts) -> dict[str, Any]:
     wide, deep = size_of(form)
     found: list[dict[str, Any]] = []
     for kind, name in things(form):
-        places = {}
-        for key in THINGS[kind][0]:
-            if key in PLACES:
-                places[key] = place_of(form, f"{name}.{key}", wide if key in _ACROSS else deep)
+        keys = [key for key in THINGS[kind][0] if key in PLACES]
+        places = {key: place_of(form, f"{name}.{key}", wide if key in _ACROSS else deep) for key in keys}
         found.append({"kind": kind, "id": name, "name": names[name], **places})
     return {"wide": wide, "deep": deep, "things": found}
 

@@ -301,10 +301,9 @@ def draw(found: studies.Sweep, zone: tuple[str, str] | None = None) -> Drawing:
         alike: list[list[tuple[str, str]]] = []  # zones of one curve
         for one in studies.ZONES if zone is None else (zone,):
             same = (k for k in alike if np.allclose(found.distances[one], found.distances[k[0]], rtol=1e-9))
-            if (there := next(same, None)) is not None:
-                there.append(one)
-            else:
-                alike.append([one])
+            if not (there := next(same, [])):
+                alike.append(there)
+            there.append(one)
         traces = [(" = ".join(map(_words, names)), found.distances[names[0]]) for names in alike]
         return _curves(found, found.varied[0], traces, "distance", "")
     way = zone or _DIRECT
