@@ -17,9 +17,10 @@ from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.faces import MATT, backing_name, faces_of, lit_faces, people_of, scatter_over_mirrors
 from lasersafe.assessment.paths import members_of, over_level_mirrors
 from lasersafe.assessment.scene_barriers import ARM, REACH
-from lasersafe.assessment.scene_hits import ask, person_places, worst_hit
+from lasersafe.assessment.scene_hits import ask, person_places, settle, worst_hit
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.assessment.scene_zones import together_lights
+from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.other_rules import interference
 from lasersafe.optics.viewing import kruse_attenuation
@@ -33,7 +34,6 @@ from lasersafe.wording import inner
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
-    from lasersafe.assessment.stage import Stage
     from lasersafe.models import Target
     from lasersafe.records.scene import BeyondTarget, SpectatorRule, ZoneShape
     from lasersafe.scene.lights import Light
@@ -161,18 +161,8 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
     """
     found: dict[tuple[str, str, str], tuple[float, str]] = {}
     for stage, context in ((one, context) for one in stages for context in one.fitted):
-        time, walls = context.duration("scatter")[0], stage.walls(context, "direct")
-        lit = [one for way in _SCATTER for one in stage.sources(context, way, "eye")]
-        every: list[Source] = []
-        placed = {item.name: item for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
-        parts = zip(context.every.values(), stage.portions(context, "eye", time, spread=False), strict=True)
-        profiles = [stage.scatter_profile(own, "eye", time, portion) for own, portion in parts]
-        members, sent = members_of(stage.scene, placed.values()), lit
-        for _ in range(2):  # over one mirror, and over one more
-            sent = scatter_over_mirrors(sent, members, walls, profiles, stage.scatter_reach)
-            sent += over_level_mirrors(stage.scene, sent)
-            every += sent
-        lights = [(one, stage.walls(context, "scatter")) for one in every]
+        time = context.duration("scatter")[0]
+        profiles, lights = _over_mirrors(stage, context, "scatter", time)
         beams = [
             (one, stage.walls(context, "mirror")) for one in stage.sources(context, "mirror", "eye")
             if not one.aimed or one.directions.box().everywhere
@@ -207,6 +197,22 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
         yield say("mirror", words, name, refuses=True, person=name, **facts)
 
 
+@kept("walls")
+def _over_mirrors(stage: Stage, context: Context, way: str, time: float) -> tuple[list[ScatterProfile], list[Light]]:
+    """Return the scatter of each wavelength, and all that goes on over one further mirror and over one more."""
+    every: list[Source] = []
+    placed = {item.name: item for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
+    parts = zip(context.every.values(), stage.portions(context, "eye", time, spread=False), strict=True)
+    profiles = [stage.scatter_profile(own, "eye", time, portion) for own, portion in parts]
+    members, walls = members_of(stage.scene, placed.values()), stage.walls(context, "direct")
+    sent = [one for known in (way, "mirror then scatter") for one in stage.sources(context, known, "eye")]
+    for _ in range(2):
+        sent = scatter_over_mirrors(sent, members, walls, profiles, stage.scatter_reach)
+        sent += over_level_mirrors(stage.scene, sent)
+        every += sent
+    return profiles, [(one, stage.walls(context, way)) for one in every]
+
+
 def _at_once(stages: Sequence[Stage], say: Finding) -> Iterator[SceneFinding]:
     """Name the people who may get light on several ways at once, below the limit on each and above it on all [1]_.
 
@@ -226,7 +232,9 @@ def _at_once(stages: Sequence[Stage], say: Finding) -> Iterator[SceneFinding]:
         every = list(ways.values())
         if len(every) < 2 or not stages[0].scene.person:
             continue
-        alone = np.array([one.upper for one in bounds([Question([own], places) for own in every])])
+        keys = [ask(stages[0], stages[0].contexts[0], own, "eye")[0] for own in every]
+        settle(stages[0])
+        alone = np.array([stages[0].answers[key][2].upper for key in keys])
         # else rows of one way say it, or there is nothing to say
         rows = np.flatnonzero((alone.max(axis=0) <= 1.0) & (alone.sum(axis=0) > 1.0))
         if rows.size:
