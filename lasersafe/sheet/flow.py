@@ -382,9 +382,14 @@ class Sheet(Flow):
         if intro:
             self.paragraph(self.text(intro), style)
 
-    def listing(self, group: str, columns: Mapping[str, float], rows: Sequence[Row], pad: float = 2.5) -> None:
-        """Print a table whose columns are given by the keys of their titles and their shares of the width."""
-        self.table([self.text(f"{group}.{key}") for key in columns], tuple(columns.values()), rows, pad)
+    def listing(
+        self, group: str, columns: Mapping[str, float], rows: Sequence[Row], pad: float = 2.5, none: str = ""
+    ) -> None:
+        """Print a table whose columns are given by the keys of their titles and their shares; without rows a text."""
+        if none and not rows:
+            self.paragraph(self.text(none))
+        else:
+            self.table([self.text(f"{group}.{key}") for key in columns], tuple(columns.values()), rows, pad)
 
     def fitted(self, draw: Callable[[Sheet, float], T], sizes: Sequence[float]) -> T:
         """Draw in the largest of some sizes of type with which all of it fits on this page, or else on the next."""

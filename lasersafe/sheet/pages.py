@@ -9,7 +9,7 @@ from functools import partial
 from lasersafe.drawing.primitives import grey
 from lasersafe.drawing.text import density, distance, duration, place, quantity, spoken, tidy, unit_text, wavelength
 from lasersafe.quantity import Rounding, format_quantity
-from lasersafe.results import Assessment, BeamFacts, EyewearNeed, LaserFacts, SignOff, Zone
+from lasersafe.results import Assessment, BeamFacts, LaserFacts, SignOff, Zone
 from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import Entry, Part, Row, Sheet
 from lasersafe.sheet.text import Style, wrap
@@ -117,18 +117,17 @@ def _sign(sheet: Sheet, size: float) -> None:
 
 def _lights(laser: LaserFacts, wording: Wording) -> list[tuple[str, str]]:
     """Return each wavelength of a laser in words, and the eyewear that it asks for."""
-    found = [(f"{light(laser, wording)}; {emission(laser, wording)}", _eyewear(laser.eyewear, wording))]
+    text, need = wording.text, laser.eyewear
+    if need is None:
+        wear = text("sign.no_wear")
+    elif need.reliable:
+        wear = text("sign.wear", marking=need.marking, density=density(need.optical_density))
+    else:
+        wear = tidy(text("sign.no_reliance", reason=need.no_reliance))
+    found = [(f"{light(laser, wording)}; {emission(laser, wording)}", wear)]
     for line in laser.lines:
         found += [(f"{line.name}: {words}", wear) for words, wear in _lights(line, wording)]
     return found
-
-
-def _eyewear(need: EyewearNeed | None, wording: Wording) -> str:
-    if need is None:
-        return wording.text("sign.no_wear")
-    if not need.reliable:
-        return tidy(wording.text("sign.no_reliance", reason=need.no_reliance))
-    return wording.text("sign.wear", marking=need.marking, density=density(need.optical_density))
 
 
 def _stated(sheet: Sheet, field: str) -> str:

@@ -137,18 +137,12 @@ class _Encoder:
                 font = pdfmetrics.getFont(NAMES[bold])
                 ((subset, code),) = font.splitString(character, self._document)
                 fonts[character] = font.getSubsetInternalName(subset, self._document)
-                codes[ord(character)] = _escaped(code[0])
+                plain = chr(code[0]) if 32 <= code[0] < 127 else f"\\{code[0]:03o}"
+                codes[ord(character)] = f"\\{plain}" if plain in "()\\" else plain
         if len({fonts[character] for character in used}) == 1:
             return [(fonts[text[0]], f"({text.translate(codes)})")]
         runs = groupby(text, fonts.__getitem__)
         return [(name, f"({''.join(run).translate(codes)})") for name, run in runs]
-
-
-def _escaped(code: int) -> str:
-    if 32 <= code < 127:
-        character = chr(code)
-        return "\\" + character if character in "()\\" else character
-    return f"\\{code:03o}"
 
 
 def paint(

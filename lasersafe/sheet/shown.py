@@ -181,47 +181,38 @@ def _notes(barrier: BarrierLine, sheet: Sheet) -> list[str]:
 
 def sources(sheet: Sheet) -> None:
     """Print what concerns scanners, several wavelengths or beams, and extended sources, then which rule decided."""
-    assessment = sheet.assessment
+    assessment, text = sheet.assessment, sheet.text
     if assessment.scans:
-        _scans(sheet)
+        sheet.begin("sources.scans", keep=110.0, intro="sources.scans_intro")
+        rows = []
+        for found in assessment.scans:
+            reaction = text("sources.no_cut_off")
+            if found.reaction is not None and found.reaction_time is not None:
+                time = duration(found.reaction_time)
+                reaction = text("sources.reaction", distance=distance(found.reaction), duration=time)
+            places = [
+                text("sources.scan_place", distance=place(p.distance), ratio=ratio(p.ratio), sentence=tidy(p.sentence))
+                for p in found.places
+            ]
+            cells = (strong(found.laser), faint(found.setup)), tiny(found.tissue), tiny(found.pattern)
+            reach = strong(distance(found.running)), strong(distance(found.stopped)), tiny(reaction)
+            rows.append(row(*cells, *reach, below=[faint(line) for line in (tidy(found.credit), *places)]))
+        columns = {"laser": 24, "tissue": 7, "pattern": 26, "running": 14, "stopped": 14, "cut_off": 15}
+        sheet.listing("sources", columns, rows, 1.5)
     if assessment.sums or assessment.modules:
-        _sums(sheet)
+        sheet.begin("sources.sums", keep=60.0, intro="sources.sums_intro")
+        lines = []
+        for total in assessment.sums:
+            words = {"laser": total.laser, "setup": total.setup, "rule_set": total.rule_set}
+            far, time = distance(total.distance), duration(total.duration)
+            lines.append(sheet.text("sources.sum", **words, sentence=tidy(total.sentence), distance=far, duration=time))
+        lines += [f"{one.laser}, {one.setup}: {tidy(one.sentence)}." for one in assessment.modules]
+        sheet.items(lines, NOTE)
     if assessment.extended:
         _extended(sheet)
     if assessment.rules:
         sheet.begin("sources.rules", keep=40.0)
         sheet.items([tidy(sentence) for sentence in assessment.rules], NOTE)
-
-
-def _scans(sheet: Sheet) -> None:
-    text = sheet.text
-    sheet.begin("sources.scans", keep=110.0, intro="sources.scans_intro")
-    rows = []
-    for found in sheet.assessment.scans:
-        reaction = text("sources.no_cut_off")
-        if found.reaction is not None and found.reaction_time is not None:
-            time = duration(found.reaction_time)
-            reaction = text("sources.reaction", distance=distance(found.reaction), duration=time)
-        places = [
-            text("sources.scan_place", distance=place(p.distance), ratio=ratio(p.ratio), sentence=tidy(p.sentence))
-            for p in found.places
-        ]
-        cells = (strong(found.laser), faint(found.setup)), tiny(found.tissue), tiny(found.pattern)
-        reach = strong(distance(found.running)), strong(distance(found.stopped)), tiny(reaction)
-        rows.append(row(*cells, *reach, below=[faint(line) for line in (tidy(found.credit), *places)]))
-    columns = {"laser": 24, "tissue": 7, "pattern": 26, "running": 14, "stopped": 14, "cut_off": 15}
-    sheet.listing("sources", columns, rows, 1.5)
-
-
-def _sums(sheet: Sheet) -> None:
-    sheet.begin("sources.sums", keep=60.0, intro="sources.sums_intro")
-    lines = []
-    for found in sheet.assessment.sums:
-        words = {"laser": found.laser, "setup": found.setup, "rule_set": found.rule_set}
-        reach, time = distance(found.distance), duration(found.duration)
-        lines.append(sheet.text("sources.sum", **words, sentence=tidy(found.sentence), distance=reach, duration=time))
-    lines += [f"{one.laser}, {one.setup}: {tidy(one.sentence)}." for one in sheet.assessment.modules]
-    sheet.items(lines, NOTE)
 
 
 def _extended(sheet: Sheet) -> None:
@@ -262,7 +253,18 @@ def pulsed(sheet: Sheet) -> None:
             style = SMALL_BOLD if check.label_is_lower else BODY
             sheet.paragraph(tidy(f"{check.laser}, {check.setup}: {check.sentence}"), style)
     if assessment.ultraviolet:
-        _days(sheet)
+        sheet.begin("pulsed.day_heading", 1, keep=80.0)
+        rows = []
+        for day in assessment.ultraviolet:
+            sets = "\n".join(f"{name}: {ratio(value)}" for name, value in day.ratio_by_rule_set.items())
+            result = text("pulsed.day_below" if day.below else "pulsed.day_above")
+            person = bold(day.person), tiny(f"{sheet.named('tissue', day.tissue)}, {day.band}")
+            said = tiny(result) if day.below else strong(result)
+            rows.append(
+                row(person, (bold(ratio(day.ratio)), faint(sets)), said, tiny(unit_text("\n".join(day.visits))))
+            )
+        sheet.listing("pulsed", {"day_person": 22, "day_ratio": 18, "day_result": 10, "day_visits": 50}, rows, 1.5)
+        sheet.paragraph(text("pulsed.day_rule", rule=assessment.ultraviolet[0].rule), NOTE)
 
 
 def _report(sheet: Sheet, report: SettingReport) -> None:
@@ -294,19 +296,6 @@ def _report(sheet: Sheet, report: SettingReport) -> None:
     columns = {"rule": 18, "hazard": 15, "limit": 16, "aperture": 9, "share": 11, "note": 40}
     sheet.listing("pulsed", columns, rows, 1.2)
     sheet.space(4.0)
-
-
-def _days(sheet: Sheet) -> None:
-    sheet.begin("pulsed.day_heading", 1, keep=80.0)
-    rows = []
-    for day in sheet.assessment.ultraviolet:
-        sets = "\n".join(f"{name}: {ratio(value)}" for name, value in day.ratio_by_rule_set.items())
-        result = sheet.text("pulsed.day_below" if day.below else "pulsed.day_above")
-        person = bold(day.person), tiny(f"{sheet.named('tissue', day.tissue)}, {day.band}")
-        said = tiny(result) if day.below else strong(result)
-        rows.append(row(person, (bold(ratio(day.ratio)), faint(sets)), said, tiny(unit_text("\n".join(day.visits)))))
-    sheet.listing("pulsed", {"day_person": 22, "day_ratio": 18, "day_result": 10, "day_visits": 50}, rows, 1.5)
-    sheet.paragraph(sheet.text("pulsed.day_rule", rule=sheet.assessment.ultraviolet[0].rule), NOTE)
 
 
 def setups(sheet: Sheet) -> None:

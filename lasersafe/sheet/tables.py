@@ -27,11 +27,8 @@ def people(sheet: Sheet) -> None:
     sheet.begin("people.heading", keep=110.0, intro="people.intro", style=NOTE)
     persons = {one.person: one.role for one in sheet.assessment.scenarios}
     rows = [_person(name, role, [one for one in mine if one.person == name], sheet) for name, role in persons.items()]
-    if rows:
-        columns = {"person": 18, "worst": 21, "ratio": 11, "below": 24, "wear": 26}
-        sheet.listing("people", columns, rows, 1.5)
-    else:
-        sheet.paragraph(sheet.text("scenarios.none"))
+    columns = {"person": 18, "worst": 21, "ratio": 11, "below": 24, "wear": 26}
+    sheet.listing("people", columns, rows, 1.5, "scenarios.none")
 
 
 def _person(name: str, role: str, own: Sequence[Scenario], sheet: Sheet) -> Row:
@@ -73,10 +70,8 @@ def barriers(sheet: Sheet) -> None:
     loads = by_barrier(sheet.assessment.decision.loads)
     sheet.begin("barriers.heading", keep=60.0)
     rows = [barrier_row(name, own, sheet, _not_stopped(name, own, sheet)) for name, own in loads.items()]
-    if rows:
-        sheet.listing("barriers", {"barrier": 20, "needed": 16, "for": 17, "rating": 19, "not_held": 28}, rows, 1.5)
-    else:
-        sheet.paragraph(sheet.text("barriers.none"))
+    columns = {"barrier": 20, "needed": 16, "for": 17, "rating": 19, "not_held": 28}
+    sheet.listing("barriers", columns, rows, 1.5, "barriers.none")
 
 
 def _not_stopped(name: str, own: Sequence[BarrierLoad], sheet: Sheet) -> list[Part]:
@@ -102,12 +97,16 @@ def controls(sheet: Sheet) -> None:
     for one in chosen:
         said = Part(one.text), faint(against(one, sheet))
         rows.append(row(tiny(references.control(one.text)), said, faint(text(f"controls.short_{one.kind}"))))
-    if rows:
-        sheet.listing("controls", {"number": 5, "text": 75, "kind": 20}, rows, 1.5)
-    else:
-        sheet.paragraph(text("controls.none"))
+    sheet.listing("controls", {"number": 5, "text": 75, "kind": 20}, rows, 1.5, "controls.none")
     _missing(sheet)
-    _area(sheet)
+    stated = sheet.assessment.record.area  # in two columns
+    cells = [(strong(text(f"area.{key}")), tiny(stated[key])) for key in AREA if stated.get(key)]
+    if cells:
+        sheet.begin("area.heading", 1, keep=40.0)
+        half = (len(cells) + 1) // 2
+        right = [*cells[half:], *[(tiny(""), tiny(""))] * (len(cells) % 2)]
+        rows = [row(*one, *other) for one, other in zip(cells[:half], right, strict=True)]
+        sheet.table((), (1.45, 1.75, 1.45, 1.75), rows, 1.2)
 
 
 def against(control: Control, sheet: Sheet) -> str:
@@ -145,18 +144,6 @@ def _missing(sheet: Sheet) -> None:
     blank = [text(f"area.{key}") for key in AREA if not record.area.get(key)]
     said += [text("missing.area", fields=", ".join(blank))] if blank else []
     sheet.items(said or [text("missing.nothing")], ITEM)
-
-
-def _area(sheet: Sheet) -> None:
-    """Print what is stated of the laser controlled area, in two columns."""
-    text, stated = sheet.text, sheet.assessment.record.area
-    cells = [(strong(text(f"area.{key}")), tiny(stated[key])) for key in AREA if stated.get(key)]
-    if cells:
-        sheet.begin("area.heading", 1, keep=40.0)
-        half = (len(cells) + 1) // 2
-        right = [*cells[half:], *[(tiny(""), tiny(""))] * (len(cells) % 2)]
-        rows = [row(*one, *other) for one, other in zip(cells[:half], right, strict=True)]
-        sheet.table((), (1.45, 1.75, 1.45, 1.75), rows, 1.2)
 
 
 _STRONG = Style(9, True)
@@ -259,10 +246,7 @@ def barrier_loads(sheet: Sheet) -> None:
 def _noted(sheet: Sheet, group: str, columns: Mapping[str, float], rows: Sequence[Row], notes: Footnotes) -> None:
     """Print a table whose notes stand once below it."""
     sheet.begin(f"{group}.heading", keep=110.0)
-    if rows:
-        sheet.listing(group, columns, rows)
-    else:
-        sheet.paragraph(sheet.text(f"{group}.none"))
+    sheet.listing(group, columns, rows, none=f"{group}.none")
     sheet.footnotes(notes.texts)
 
 
