@@ -17,14 +17,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment import loads, paths
 from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of, reaching
 from lasersafe.assessment.context import BASE_WAY, WAYS, Context, Portion, Wanted, lessened, part_of, portions
-from lasersafe.assessment.faces import (
-    LitFace,
-    faces_of,
-    lit_behind_targets,
-    lit_faces,
-    people_of,
-    spot_on,
-)
+from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of, spot_on
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
 from lasersafe.optics.reflection import LitSpot, scatter_exposure
 from lasersafe.scene.areas import outline
