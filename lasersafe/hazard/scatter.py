@@ -212,7 +212,7 @@ def extended_distance(
     far = max(10.0 * nearest, float(steps.max()))  # where every part is a point: from there on the ratio only falls
     while float(ratio(np.array([far]))[0]) > 1.0:
         far *= 4.0
-    return farthest_crossing(ratio, nearest, far, points=160, also=steps)
+    return farthest_crossing(ratio, nearest, far, points=1600, also=steps)
 
 
 def step_distances(source: ExtendedSource) -> Floats:

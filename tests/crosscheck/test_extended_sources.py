@@ -222,3 +222,15 @@ def test_wide_spread_sends_all_its_light_through_the_hemisphere(spread):
     normal = float(ExtendedSource((0.0, 0.0), spread).exposure_per_amount(5.0, 7e-3)) * 25.0
     cosine = np.cos(theta) if spread == "lambert" else np.ones_like(theta)
     assert (2.0 * math.pi * normal * cosine * np.sin(theta) * weight).sum() == pytest.approx(1.0)
+
+
+def test_a_limit_that_falls_at_an_angle_between_the_places_of_the_grid_is_seen() -> None:
+    # Where T_2 of the angle is passed by the time, the directive falls from 15 000 to 1000 W/m2 at 1225 nm. A source
+    # that is 1 % above there, at 0.4321 m, is above up to 0.4321 m x 1.01^0.5 = 0.4343 m: within one of 160 steps.
+    turn = 0.4321
+
+    def ratio(place):
+        return 1.01 * (turn / place) ** 2 * np.where(place < turn, 1.0 / 15.0, 1.0)
+
+    source = ExtendedSource((2.8e-3, 2.8e-3))
+    assert extended_distance(ratio, source) == pytest.approx(turn * 1.01**0.5, rel=1e-9)
