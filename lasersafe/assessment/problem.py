@@ -313,7 +313,8 @@ class Problem:
         bounds = np.concatenate([[waves.min() * 0.99], ends, [waves.max() * 1.01]])
         middles = np.sqrt(bounds[:-1] * bounds[1:]) if many else waves.reshape(1)
         lasers = [self.context.laser.model_copy(update={"wavelength": float(one)}) for one in middles]
-        contexts = [replace(self.context, laser=one) for one in lasers] if many else [self.context]
+        same = not many and waves == self.context.wavelength
+        contexts = [self.context] if same else [replace(self.context, laser=one) for one in lasers]
         found = np.array([one.share(way)[0] if way == "mirror" else one.brightest.reflectance for one in contexts])
         padded = np.concatenate([found[:1], found, found[-1:]])
         around = np.maximum(np.maximum(padded[:-2], padded[2:]), found)

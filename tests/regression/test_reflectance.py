@@ -9,6 +9,8 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.context import contexts
+from lasersafe.assessment.distances import zone_distances
 from lasersafe.data import listed_in, templates_path
 from lasersafe.errors import CaseError, InputError, OutOfRangeError
 from lasersafe.hazard.barriers import (
@@ -110,6 +112,18 @@ def test_a_material_in_the_case_is_looked_up():
         PLATE + 'finish = "matt"\nmaterial_key = "steel"\n'
     )  # the list is complete: no more comes back than that
     assert matt["mirror", "eye"].distance == looked_up["mirror", "eye"].distance
+
+
+# A mirror of clean steel sends on more of 10.6 um than of 1070 nm: one wavelength that is asked for has its own share,
+# alone as among several. Alone it had that of the wavelength of the case.
+@pytest.mark.parametrize("way", ["mirror", "scatter"])
+def test_one_wavelength_that_is_asked_for_has_its_own_reflectance(way):
+    plate = f'[[surface]]\n{PLATE}finish = "mirror"\nmaterial_key = "steel"\n'
+    own = contexts(parse_case(f"{PLAIN}{plate}[settings]\nsurfaces_complete = true\n"))[0]
+    for wavelength in (532e-9, 10.6e-6):
+        alone = zone_distances(own, way, "eye", {"wavelength": wavelength})
+        among = zone_distances(own, way, "eye", {"wavelength": [wavelength, 2e-6]})
+        assert float(alone) == among[0]
 
 
 @pytest.mark.parametrize(
