@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -13,14 +13,24 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import place_of
-from lasersafe.assessment.paths import Member
+from lasersafe.assessment.paths import members_of, over_level_mirrors
 from lasersafe.optics.beam import diameters
-from lasersafe.scene.beams import CLOSEST, EVERYWHERE, FLOAT, LEAST, BeamProfile, ScatterProfile, beam_over
+from lasersafe.scene.beams import (
+    CLOSEST,
+    EVERYWHERE,
+    FLOAT,
+    LEAST,
+    NEAREST,
+    STRAIGHT,
+    BeamProfile,
+    ScatterProfile,
+    beam_over,
+)
 from lasersafe.scene.bound import Places, Question, bounds, most_light
 from lasersafe.scene.lights import Light, Lights
-from lasersafe.scene.mirrors import before_walls, from_spots, starts_around
+from lasersafe.scene.mirrors import Mirror, before_walls, from_spots, starts_around
 from lasersafe.scene.sources import Source, Spots, boxes_of
-from lasersafe.scene.walls import Walls
+from lasersafe.scene.walls import Screen, Walls
 
 if TYPE_CHECKING:
     from lasersafe.assessment.aims import Lit, Pose
@@ -31,6 +41,8 @@ if TYPE_CHECKING:
 FLAGS = NDArray[np.bool_]
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source
 _BEFORE = 1e-6  # m
+_TURNED_OVER = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, -1.0)  # of what a level mirror sends on
+_SHARE = 0.01  # of the limit: less is none where ways are added
 _ABOUT = 1.1  # times what one place of a face gets: so well its brightest part is known
 _TALL = 2.0  # m
 _ROUND = 20.0  # m round all places at least, and twice as far as scatter exceeds a limit, floors are looked at
@@ -354,16 +366,18 @@ def lit_behind_targets(scene: Scene, targets: Sequence[Target], pose: Pose, work
 
 def scatter_over_mirrors(
     lit: Sequence[Source],
-    members: Sequence[Member],
+    scene: Scene,
+    items: Iterable[Lit],
     walls: Walls,
     profiles: Sequence[ScatterProfile],
     reach_of: Callable[[ScatterProfile, float], float],
 ) -> list[Source]:
     """Return scatter that goes on over one mirror, as over a flat one that faces anywhere on a side, the shortest way.
 
-    Unfolded it comes straight from what is lit: no way over the mirror is shorter than the straight one.
+    What it gives goes on over level ones as well. Unfolded it comes straight from what is lit: no way over the mirror
+    is shorter than the straight one.
     """
-    mirrors = [(one.mirror, one.share) for one in members if one.mirror is not None]
+    mirrors = [(one.mirror, one.share) for one in members_of(scene, items) if one.mirror is not None]
     if not lit or not mirrors:
         return []
     places = np.array([mirror.position for mirror, _ in mirrors])
@@ -394,7 +408,7 @@ def scatter_over_mirrors(
             plane, origin = (mirror.position, (x, y, z)) if flat else None, ((ax, ay, az), (bx, by, bz))
             # what stands for many ways is rounded up
             found.append((mirror, min(float(shares[at].max()), 1.0), away, plane, origin))
-    return [
+    sent = [
         from_spots(
             "scatter", Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True), replace(profile, lambert=False),
             reach, factor=factor, offset=away, surface=mirror.name, plane=plane, origin=origin,
@@ -402,3 +416,64 @@ def scatter_over_mirrors(
         for profile in profiles for mirror, factor, away, plane, origin in found
         if away < (reach := reach_of(profile, factor))
     ]  # fmt: skip
+    return [*sent, *over_level_mirrors(scene, sent)]
+
+
+def together_at(lasers: Sequence[Sequence[Light]], places: Places) -> dict[int, float]:
+    """Return for places below the limit on each way the sum of ways that can be at once, where it is above [1]_.
+
+    References
+    ----------
+    .. [1] Own: a wide beam can meet somebody and a mirror beside at the same time (docs/method.md, section 16).
+    """
+    ways: dict[tuple[int, object], list[Light]] = {}
+    for number, group in enumerate(lasers):
+        for source, walls in group:  # all scatter together is no more than the brightest of all of a beam
+            image = source.surface, source.apex if source.spots is None else None
+            one_way = source.way == "direct" or isinstance(source.profile, ScatterProfile)
+            way = isinstance(source.profile, ScatterProfile) if one_way else image
+            ways.setdefault((number, way), []).append((source, walls))
+    every, found = list(ways.values()), dict[int, float]()
+    for row in np.flatnonzero(bounds([Question(every, places)])[0].upper > 1.0).tolist() if len(every) > 1 else ():
+        one = places.some(np.array([row]))
+        alone = np.array([float(b.upper[0]) for b in bounds([Question([own], one) for own in every])])
+        if alone.max() <= 1.0 < alone.sum():  # else rows of one way say it, or there is nothing to say
+            most = max(
+                math.fsum(alone[k] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one))
+                for a in ways
+            )
+            found |= {} if most <= 1.0 else {row: most}
+    return found
+
+
+def _meet(first: Sequence[Light], second: Sequence[Light], place: Places) -> bool:
+    """Return whether the beam can bring light on two ways to a place, by one aim."""
+    if first is second:
+        return True
+    middle, half = (place.low + place.high)[0] / 2.0, (place.high - place.low)[0] / 2.0
+    for (a, _), (b, _) in itertools.product(first, second):
+        ends = []
+        for one in (a, b):
+            if not isinstance(one.profile, BeamProfile) or one.spots is not None:
+                return True  # from all of what is lit
+            rows = one.aims[1] if one.aims is not None else STRAIGHT if one.way == "direct" else _TURNED_OVER
+            way = np.array(rows) @ (middle - one.apex)
+            away = max(float(np.linalg.norm(way)), NEAREST)
+            loose = math.hypot(*half) + math.hypot(*one.moves) + one.profile.tail(away + one.offset, one.factor, _SHARE)
+            ends.append((way / away, loose / away))
+        (u, near), (v, far) = ends
+        if math.acos(min(max(float(u @ v), -1.0), 1.0)) <= near + far:
+            return True
+    return False
+
+
+def gathers_behind(hollow: Mirror, share: float, light: Light, screens: Mapping[str, Screen]) -> bool:
+    """Return whether a surface can gather such a share of a beam, as windows of screens let through, above a limit."""
+    beam, walls = light
+    assert isinstance(beam.profile, BeamProfile)
+    left = hollow.reflectance * share
+    whole = left * max(4.0 * most / math.pi / wide**2 for wide, most in beam.profile.strengths.items())
+    bright = replace(beam, factor=left * beam.profile.gain(hollow.width))
+    asked = [[(bright, Walls(screens[one.name] for one in walls.screens))], [(bright, walls)]]
+    lit, past = most_light(asked, np.array([hollow.position]), np.full((1, 3), hollow.width / 2.0))[:, 0].tolist()
+    return not min(lit, whole) <= 1.0 and past == 0.0  # no aperture gets more than all of it

@@ -112,6 +112,7 @@ def scene_result(
     facts = facts_of(stages, zones, matrix, barriers, every)
     rules = rules_of(stage, facts)
     lines = stricter_lines(stage, lines, facts)
+    together = [groups for _, groups in together_lights(stages, "eye")]
     grid, costs = None, list[SceneFinding]()
     if in_full:
         x0, y0, x1, y1 = plan.extent  # the map of the sheet is coarse, and exact where persons are
@@ -134,7 +135,11 @@ def scene_result(
         lines=lines,
         elevations=over(stages, lambda stage: elevations(stage, persons), _section) if in_full else (),
         matrix=matrix,
-        findings=(*findings_of(stages, zones, missed, barriers, wording), *rule_findings(rules, wording), *costs),
+        findings=(
+            *findings_of(stages, zones, missed, barriers, together, wording),
+            *rule_findings(rules, wording),
+            *costs,
+        ),
         struck_out=tuple(
             StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
         ),

@@ -9,17 +9,22 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from lasersafe.assessment.aims import curved_sources, reaching, unlisted
 from lasersafe.assessment.calculation import hollow_steps
 from lasersafe.assessment.context import wave_span
-from lasersafe.assessment.faces import MATT, backing_name, faces_of, lit_faces, people_of, scatter_over_mirrors
-from lasersafe.assessment.paths import members_of, over_level_mirrors
+from lasersafe.assessment.faces import (
+    MATT,
+    backing_name,
+    faces_of,
+    gathers_behind,
+    lit_faces,
+    people_of,
+    scatter_over_mirrors,
+    together_at,
+)
 from lasersafe.assessment.scene_barriers import ARM, REACH
-from lasersafe.assessment.scene_hits import ask, person_places, settle, worst_hit
+from lasersafe.assessment.scene_hits import ask, person_places, worst_hit
 from lasersafe.assessment.scene_matrix import hit_of
-from lasersafe.assessment.scene_zones import together_lights
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.other_rules import interference
@@ -27,23 +32,19 @@ from lasersafe.optics.viewing import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import BarrierLine, SceneFinding
-from lasersafe.scene.beams import NEAREST, STRAIGHT, BeamProfile, ScatterProfile
-from lasersafe.scene.bound import Places, Question, bounds, most_light
-from lasersafe.scene.walls import Walls
 from lasersafe.wording import inner
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.models import Target
     from lasersafe.records.scene import BeyondTarget, SpectatorRule, ZoneShape
+    from lasersafe.scene.beams import ScatterProfile
     from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
     from lasersafe.wording import Wording
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
 _SCATTER, _MIRRORS = ("scatter", "mirror then scatter"), ("mirror", "convex mirror", "concave mirror")
-_TURNED_OVER = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, -1.0)  # of what a level mirror sends on
-_SHARE = 0.01  # of the limit: less is none where ways are added
 _KINDS = {"door": "scene.door", "window": "scene.window", "gap": "scene.gap"}
 
 
@@ -61,6 +62,7 @@ def findings_of(
     zones: tuple[ZoneShape, ...],
     beyond: tuple[BeyondTarget, ...],
     barriers: tuple[BarrierLine, ...],
+    together: Sequence[Sequence[Sequence[Light]]],
     wording: Wording,
 ) -> tuple[SceneFinding, ...]:
     """Return the findings of a scene, those on the target list first.
@@ -71,6 +73,8 @@ def findings_of(
         The scene at every corner of the tolerances.
     zones, beyond, barriers : tuple
         The worst of all corners.
+    together : sequence
+        Of each set of lasers that adds for the eye the light of each laser.
     wording : Wording
         Language of the findings.
     """
@@ -95,7 +99,7 @@ def findings_of(
         *over_edges,
         *_mirrors(stages, wording, say),
         *_sent_on(stages, wording, say),
-        *_at_once(stages, say),
+        *_at_once(stages, together, say),
         *itertools.chain.from_iterable(_gathered(one, wording, say) for one in stages),
         *_outdoors(stages, wording, say),
         *assumed,
@@ -204,55 +208,25 @@ def _over_mirrors(stage: Stage, context: Context, way: str, time: float) -> tupl
     placed = {item.name: item for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
     parts = zip(context.every.values(), stage.portions(context, "eye", time, spread=False), strict=True)
     profiles = [stage.scatter_profile(own, "eye", time, portion) for own, portion in parts]
-    members, walls = members_of(stage.scene, placed.values()), stage.walls(context, "direct")
+    walls = stage.walls(context, "direct")
     sent = [one for known in (way, "mirror then scatter") for one in stage.sources(context, known, "eye")]
     for _ in range(2):
-        sent = scatter_over_mirrors(sent, members, walls, profiles, stage.scatter_reach)
-        sent += over_level_mirrors(stage.scene, sent)
+        sent = scatter_over_mirrors(sent, stage.scene, placed.values(), walls, profiles, stage.scatter_reach)
         every += sent
     return profiles, [(one, stage.walls(context, way)) for one in every]
 
 
-def _at_once(stages: Sequence[Stage], say: Finding) -> Iterator[SceneFinding]:
-    """Name the people who may get light on several ways at once, below the limit on each and above it on all [1]_.
-
-    References
-    ----------
-    .. [1] Own: a wide beam can meet somebody and a mirror beside at the same time (docs/method.md, section 16).
-    """
-    places, found = person_places(stages[0], "eye"), dict[str, float]()
-    for _, groups in together_lights(stages, "eye"):
-        ways: dict[tuple[int, object], list[Light]] = {}
-        for number, group in enumerate(groups):
-            for source, walls in group:  # all scatter together is no more than the brightest of all of a beam
-                image = source.surface, source.apex if source.spots is None else None
-                one_way = source.way == "direct" or isinstance(source.profile, ScatterProfile)
-                way = isinstance(source.profile, ScatterProfile) if one_way else image
-                ways.setdefault((number, way), []).append((source, walls))
-        every = list(ways.values())
-        if len(every) < 2 or not stages[0].scene.person:
-            continue
-        keys = [ask(stages[0], stages[0].contexts[0], own, "eye")[0] for own in every]
-        settle(stages[0])
-        alone = np.array([stages[0].answers[key][2].upper for key in keys])
-        # else rows of one way say it, or there is nothing to say
-        rows = np.flatnonzero((alone.max(axis=0) <= 1.0) & (alone.sum(axis=0) > 1.0))
-        if rows.size:
-            rows = rows[bounds([Question(every, places.some(rows))])[0].upper > 1.0]
-        for row in rows.tolist():
-            one, name = places.some(np.array([row])), stages[0].scene.person[row].name
-            meet = [
-                math.fsum(
-                    alone[k, row] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one)
-                )
-                for a in ways
-            ]  # fmt: skip
-            found[name] = max(found.get(name, 0.0), *meet)
-    for name, ratio in found.items():
-        if not ratio <= 1.0:
-            yield say(
-                "mirror", "scene.at_once", name, refuses=True, person=name, ratio=format_quantity(ratio, "1", 3, "up")
-            )
+def _at_once(
+    stages: Sequence[Stage], groups: Sequence[Sequence[Sequence[Light]]], say: Finding
+) -> Iterator[SceneFinding]:
+    """Name the people who may get light on several ways at once, below the limit on each and above it on all."""
+    found = dict[int, float]()
+    for lasers in groups:
+        for row, ratio in together_at(lasers, person_places(stages[0], "eye")).items():
+            found[row] = max(found.get(row, 0.0), ratio)
+    for row, ratio in found.items():
+        name, most = stages[0].scene.person[row].name, format_quantity(ratio, "1", 3, "up")
+        yield say("mirror", "scene.at_once", name, refuses=True, person=name, ratio=most)
 
 
 def _gathered(stage: Stage, wording: Wording, say: Finding) -> dict[SceneFinding, None]:
@@ -264,42 +238,13 @@ def _gathered(stage: Stage, wording: Wording, say: Finding) -> dict[SceneFinding
     )
     for context in stage.fitted if math.isfinite(weakest) else ():
         walls = stage.walls(context, "direct")
-        glass = Walls(stage.screens[one.name] for one in walls.screens)  # with their windows open
         items = [one for pose in stage.poses(context, "running") for one in stage.lit(context, pose) if one.placed]
         hollow = [one.as_mirror for one in items if one.mirror and one.as_mirror.gathers]
         for one, beam in itertools.product(hollow, stage.sources(context, "direct", "eye")):
-            assert isinstance(beam.profile, BeamProfile)
-            share = one.reflectance * 10.0**-weakest
-            whole = share * max(4.0 * most / math.pi / wide**2 for wide, most in beam.profile.strengths.items())
-            left = replace(beam, factor=share * beam.profile.gain(one.width))
-            asked = [[(left, glass)], [(left, walls)]]
-            middle, half = np.array([one.position]), np.full((1, 3), one.width / 2.0)
-            lit, past = most_light(asked, middle, half)[:, 0].tolist()
-            if not min(lit, whole) <= 1.0 and past == 0.0:  # no aperture gets more than all of it
+            if gathers_behind(one, 10.0**-weakest, (beam, walls), stage.screens):
                 facts = {"surface": wording.say(one.name), "laser": context.laser.name}
                 found[say("mirror", "scene.gathered", one.name, refuses=True, **facts)] = None
     return found
-
-
-def _meet(first: Sequence[Light], second: Sequence[Light], place: Places) -> bool:
-    """Return whether the beam can bring light on two ways to a place, by one aim."""
-    if first is second:
-        return True
-    middle, half = (place.low + place.high)[0] / 2.0, (place.high - place.low)[0] / 2.0
-    for (a, _), (b, _) in itertools.product(first, second):
-        ends = []
-        for one in (a, b):
-            if not isinstance(one.profile, BeamProfile) or one.spots is not None:
-                return True  # from all of what is lit
-            rows = one.aims[1] if one.aims is not None else STRAIGHT if one.way == "direct" else _TURNED_OVER
-            way = np.array(rows) @ (middle - one.apex)
-            away = max(float(np.linalg.norm(way)), NEAREST)
-            loose = math.hypot(*half) + math.hypot(*one.moves) + one.profile.tail(away + one.offset, one.factor, _SHARE)
-            ends.append((way / away, loose / away))
-        (u, near), (v, far) = ends
-        if math.acos(min(max(float(u @ v), -1.0), 1.0)) <= near + far:
-            return True
-    return False
 
 
 def rule_findings(rules: tuple[SpectatorRule, ...], wording: Wording) -> tuple[SceneFinding, ...]:
