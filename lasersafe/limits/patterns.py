@@ -37,6 +37,11 @@ class Points(NamedTuple):
     duration: Floats  # [s]
     pedestal: Floats  # power that is there all the time, divided by the energy of a pulse [1/s]
 
+    @property
+    def fills(self) -> Bools:
+        """Whether the end of a row ends a window: a pedestal fills it so far, a large area has less from there on."""
+        return (self.pedestal > 0.0) | (self.area is not None)
+
     def part(self, where: slice) -> Points:
         """Return some points."""
         area = None if self.area is None else self.area[where]
@@ -114,9 +119,10 @@ class Pattern(NamedTuple):
         use = (numbers > 1.0) & (gaps > 0.0) & (gaps < duration[:, None] * (1.0 - COUNT_SLACK))
         times = np.where(use, np.minimum(gaps + pulse[:, None], duration[:, None]), duration[:, None])
         numbers = np.where(use, np.minimum(numbers, whole), whole)
-        if (pedestal > 0.0).any():  # between pulses the window goes on filling, up to the end of a row
-            edges = edges[:, 1:]
-            inside = (edges >= pulse[:, None]) & (edges < duration[:, None]) & (pedestal[:, None] > 0.0)
+        if points.fills.any():
+            edges, fills = edges[:, 1:], points.fills[:, None]
+            inside = (edges >= pulse[:, None]) & (edges < duration[:, None]) & fills
+            inside &= (_count(levels, edges) > 1.0) | (pedestal[:, None] > 0.0)  # one by itself is the single pulse
             ends = np.where(inside, edges, duration[:, None])
             numbers = np.concatenate([numbers, _count(levels, ends)], axis=1)
             times = np.concatenate([times, ends], axis=1)
@@ -220,7 +226,7 @@ class Line(NamedTuple):
         """Return every window that can decide; most points share their edges."""
         different, which = np.unique(edges, axis=0, return_inverse=True)
         duration, pedestal = float(points.duration[0]), float(points.pedestal[0])
-        found = [_spans(self, np.unique(own), duration, pedestal) for own in different]
+        found = [_spans(self, np.unique(own), duration, pedestal, bool(points.fills[0])) for own in different]
         width = max(time.size for time, _, _ in found)
         time, energy, number = (
             np.stack([np.pad(columns[i], (0, width - columns[i].size), "edge") for columns in found])[which.reshape(-1)]
@@ -258,7 +264,7 @@ def _fewest(time: Floats, energy: Floats, number: Floats, edges: Floats) -> tupl
     return time[keep], energy[keep], number[keep]
 
 
-def _spans(line: Line, edges: Floats, duration: float, pedestal: float) -> tuple[Floats, Floats, Floats]:
+def _spans(line: Line, edges: Floats, duration: float, pedestal: float, fill: bool) -> tuple[Floats, Floats, Floats]:
     """Return length, energy and number of pulses of every window that can decide the mean rule."""
     size = line.start.size
     first, last = (a.reshape(-1) for a in np.meshgrid(np.arange(size), np.arange(size), indexing="ij"))
@@ -286,12 +292,13 @@ def _spans(line: Line, edges: Floats, duration: float, pedestal: float) -> tuple
         number = (number[:, None] + turns * size)[use]
     several = number > 1.0  # one pulse by itself is the rule of the single pulse
     time, energy, number = np.minimum(time, duration)[several], energy[several], number[several]
-    fills = [duration] if pedestal == 0.0 else [*edges[(edges >= line.pulse.max()) & (edges < duration)], duration]
-    for fill in fills:  # between pulses a pedestal goes on filling, up to the end of a row
-        count, sums = line.before(line.start + fill * (1.0 - COUNT_SLACK))
+    fills = [*edges[(edges >= line.pulse.max()) & (edges < duration)], duration] if fill else [duration]
+    for end in fills:
+        count, sums = line.before(line.start + end * (1.0 - COUNT_SLACK))
         count0, sums0 = line.before(line.start)
-        time = np.append(time, np.full(size, fill))
-        energy, number = np.append(energy, sums - sums0), np.append(number, count - count0)
+        use = (count - count0 > 1.0) | (pedestal > 0.0) | (end == duration)
+        time = np.append(time, np.full(size, end)[use])
+        energy, number = np.append(energy, (sums - sums0)[use]), np.append(number, (count - count0)[use])
     filled: Floats = np.asarray(energy + pedestal * time, dtype=np.float64)
     return _fewest(time, filled, np.asarray(number, dtype=np.float64), edges)
 
@@ -404,6 +411,10 @@ class RegularTrains:
         All limiting apertures. [m]
     joining : tuple of tuple of float
         T_i, and the time in which groups are counted. [s]
+    source_angle : float
+        Angle of a small source. [rad]
+    fills : bool
+        Whether an area of skin is stated, so that windows end with rows too.
     """
 
     rules: RuleSet
@@ -412,6 +423,7 @@ class RegularTrains:
     apertures: frozenset[float]
     joining: tuple[tuple[float, float], ...]
     source_angle: float  # [rad]
+    fills: bool  # as that of `Points`
 
     def per_pulse(self, pulse_duration: ArrayLike, repetition_rate: ArrayLike) -> Floats:
         """Return the limit for each pulse, the lowest of all hazards and rules [J/m2].
@@ -463,6 +475,9 @@ class RegularTrains:
                 start = max(edge - gap, float(period.min()))
                 if (edge + 2.0 * gap) * whole < 0.999 * duration * _lowest(pieces, start, edge + gap):
                     continue
+                if self.fills:
+                    begun = count_pulses(np.asarray(edge), rate)
+                    note(begun * ((begun > 1.0) & (pulse <= edge)), _limit(pieces, np.asarray(edge)))
                 number = edge * (1 + EDGE) - pulse
                 number *= rate
                 np.floor(number, out=number)  # gaps between the pulses of the last window up to the edge
@@ -532,4 +547,5 @@ def regular_trains(
         frozenset(hole for _, apertures in found.values() for hole in apertures),
         tuple(joining),
         some.source_min,
+        exposed_area is not None,
     )

@@ -14,7 +14,8 @@ from lasersafe.assessment.distances import zone_distances
 from lasersafe.hazard.exposure import continuous, trains_at
 from lasersafe.hazard.eyewear import Filtered
 from lasersafe.hazard.settings import SettingSpace
-from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
+from lasersafe.limits import exposure_limit, pulse_list_limit, pulse_train_limit, rule_sets
+from lasersafe.limits.patterns import regular_trains
 from lasersafe.models import parse_case
 from tests.behaviour.command import run
 from tests.case_head import HEAD
@@ -111,3 +112,13 @@ def test_the_stricter_row_holds_at_the_edges_of_the_area(duration, area):
     lowered = min(below, {0.01: 1000.0, 0.1: LARGE, 0.2: LARGE}.get(area, below)) if duration >= 10.0 else below
     found = exposure_limit("ICNIRP-2013", "skin", 10.6e-6, duration, exposed_area=area)
     assert float(found.irradiance) == pytest.approx(lowered, rel=1e-12)
+
+
+def test_a_train_may_have_no_more_in_ten_seconds_than_the_large_area_allows_in_exactly_ten():
+    # two pulses start within 10 s, 9.99 s apart: 100 W/m2 * 10 s / 2 = 500 J/m2; of three in 19.98 s each may have 666
+    few = pulse_train_limit("ICNIRP-2013", "skin", 10.6e-6, 1e-3, 0.1001, 100.0, exposed_area=0.1)
+    listed = pulse_list_limit(
+        "ICNIRP-2013", "skin", 10.6e-6, [0.0, 9.99, 19.98], [1e-3] * 3, [1.0] * 3, 100.0, exposed_area=0.1
+    )
+    fast = regular_trains("ICNIRP-2013", "skin", 10.6e-6, 100.0, 0.1).per_pulse(1e-3, 0.1001)
+    assert [float(one) for one in (few.per_pulse, listed.per_pulse, fast)] == pytest.approx([500.0] * 3, rel=1e-12)
