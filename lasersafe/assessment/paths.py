@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Container, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -99,12 +99,7 @@ def over_level_mirrors(scene: Scene, lit: Sequence[Source]) -> list[Source]:
 
 
 def further_mirrors(
-    context: Context,
-    pose: Pose,
-    first: Sequence[Source],
-    members: Sequence[Member],
-    walls: Walls,
-    burnt: Container[tuple[str, str, str]] = (),
+    context: Context, pose: Pose, first: Sequence[Source], members: Sequence[Member], walls: Walls
 ) -> list[Source]:
     """Return the light that goes on over further mirrors, until it is too weak to matter anywhere.
 
@@ -119,12 +114,9 @@ def further_mirrors(
     members : sequence of Member
         Whatever can be a further mirror.
     walls : Walls
-        What stands between, as it holds against the laser itself.
-    burnt : container of tuple
-        Laser, set-up and barrier where light over mirrors burns through one of them.
+        What stands between, as it holds against the laser itself and against what mirrors send on.
     """
     found: list[Source] = []
-    walls = Walls(one for one in walls.screens if (context.laser.name, context.setup.name, one.name) not in burnt)
     lost: dict[Source, Source] = {}  # by where the light comes from
     front = [source for source in first if source.surface != UNLISTED]  # nobody knows whether it is there at all
     while front and members:

@@ -168,5 +168,5 @@ def _other(stage: Stage, case: Case, row: Scenario, without: Sequence[str] = (),
     same = {name for name, (_, _, stated) in RESTS.items() if not stated} - ({"walls"} if "weak" in without else set())
     kept = {key: value for key, value in stage.answers.items() if key[0] in same}
     contexts = [replace(one, case=case) for one in stage.contexts]
-    burnt = frozenset[tuple[str, str, str]]() if "weak" in without else stage.burnt
+    burnt = frozenset(one for one in stage.burnt if one[2][1] is not None or "weak" not in without)
     return Stage(_with(case, scene=scene), scene, contexts, stage.setups, kept, without=frozenset(without), burnt=burnt)

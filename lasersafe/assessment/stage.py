@@ -106,7 +106,7 @@ class Stage:
     others: list[Stage] = field(default_factory=list)  # that share the answers, itself included
     without: frozenset[str] = frozenset()
     wanted: Wanted = "all"
-    burnt: frozenset[tuple[str, str, str]] = frozenset()  # laser, set-up, and a barrier that only mirrors' light opens
+    burnt: frozenset[tuple[str, str, loads.Part]] = frozenset()  # laser, set-up, and what only mirrors' light opens
 
     def key(self, name: str, *given: object) -> tuple[object, ...]:
         """Return under what an answer is known."""
@@ -371,7 +371,13 @@ class Stage:
         found = reaching(made)
         found += [level_mirror(laser, one.height, one.share, one.name) for one in paths.level_members(self.scene)]
         members = paths.members_of(self.scene, self.lit(context, pose))
-        return found + paths.further_mirrors(context, pose, found, members, walls, self.burnt)
+        passed = {
+            part for laser, setup, part in self.burnt if (laser, setup) == (context.laser.name, context.setup.name)
+        }
+        shut = {where for where, one in self.windows(context, "direct").items() if one.holds and where not in passed}
+        names = {one.name for one in walls.screens if (one.name, None) not in passed}
+        left = Walls(loads.screen_of(one, shut) for one in self.scene.barrier if one.name in names) if passed else walls
+        return found + paths.further_mirrors(context, pose, found, members, left)
 
     @kept("walls")
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[paths.Pane, ...]:

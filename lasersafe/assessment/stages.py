@@ -8,6 +8,7 @@ from typing import Any
 
 from lasersafe.assessment.context import Wanted, contexts_of_each
 from lasersafe.assessment.corners import corners_of
+from lasersafe.assessment.loads import Part
 from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.stage import RESTS, Stage
@@ -47,12 +48,15 @@ def stages_at(cases: Sequence[Case], wanted: Wanted = "all") -> list[Stage]:
 
 
 def _burn(stage: Stage) -> None:
-    """Find the barriers that light over mirrors burns through, also what reaches a mirror through one of them."""
-    found = {
-        (one.laser.name, one.setup.name, name)
-        for one in stage.placed for name, way in stage.held(one, "mirror").items()
-        if stage.held(one, "direct")[name].holds and not way.holds
-    }  # fmt: skip
+    """Find the barriers and windows that light over mirrors passes, also what reaches a mirror through one of them."""
+    found: set[tuple[str, str, Part]] = set()
+    for one in stage.placed:
+        held: list[dict[Part, bool]] = [
+            {(name, None): way.holds for name, way in stage.held(one, base).items()}
+            | {pane: way.holds for pane, way in stage.windows(one, base).items()}
+            for base in ("direct", "mirror")
+        ]  # fmt: skip
+        found |= {(one.laser.name, one.setup.name, part) for part in held[0] if held[0][part] and not held[1][part]}
     if not found <= stage.burnt:
         stage.burnt |= found
         _burn(stage)

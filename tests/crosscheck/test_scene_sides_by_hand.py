@@ -176,6 +176,28 @@ def test_what_only_a_mirror_burns_through_lets_its_light_light_what_stands_behin
     assert highest(found(scene), "mirror") <= 1.0
 
 
+def test_a_window_that_holds_against_the_beam_alone_lets_mirrors_light_go_on_over_a_second_mirror() -> None:
+    # 90 W as above, 0.9 of it with its focus, 1 mm wide, at a window: 81 W over 7 mm, 10^4.62 times the limit. The beam
+    # itself is wider there, at most 8 m along and 6.1 mm wide: 90 W (1 - exp(-(7 / 6.1)^2)) are 10^4.54. The window of
+    # 4.6 holds against it alone, and behind it a second mirror sends the light to (6, 9), 15 m along and 15 mm wide
+    mirrors = Surface("plate", (0.0, 6.0, 1.6), 135.0, width=0.5), Surface("second", (6.0, 6.0, 1.6), -45.0, width=0.5)
+    head, person = replace(BEAM, power=90.0, diameter=30e-3), Person("P", ((6.0, 9.0),))
+    scene = Scene((head,), (person,), mirrors, (Barrier("screen", ((4.0, 5.0), (4.0, 7.0))),))
+    pane = (
+        '[[scene.barrier.opening]]\nname = "pane"\nkind = "window"\nstart = "0.1 m"\nend = "1.9 m"\nbottom = "0.5 m"\n'
+    )
+    pane += 'top = "2.5 m"\noptical_density = {}\nrating = "1e4 MW/m2"\nrated_time = "30000 s"\n[[scene.person]]'
+    lens = ('kind = "collimated"', 'kind = "lens"\nfocal_length = "10 m"\nfocus_diameter = "1 mm"')
+    given = (lens, ('divergence = "1 mrad"\n', ""))
+    seen = found(scene, *given, ("[[scene.person]]", pane.format("4.6")))
+    assert {one.way: one.holds for one in seen.barriers[0].windows if one.way != "scatter"} == {
+        "direct": True, "mirror": False,
+    }  # fmt: skip
+    through = 1.0 - math.exp(-((7.0 / 15.1) ** 2))
+    assert highest(seen, "mirror") >= 0.81 * 90.0 * through / (math.pi * 3.5e-3**2) / LIMIT
+    assert highest(found(scene, *given, ("[[scene.person]]", pane.format(8))), "mirror") <= 1.0
+
+
 def test_a_head_that_moves_is_no_nearer_aside_than_it_moves_aside() -> None:
     # straight down from anywhere within 0.3 m on every side: a child 0.6 m aside is 0.3 m from the axis, in the ball
     # round that box it would be 0.08 m; 500 W behind a lens of 50 mm are 0.1 m wide 1 m below it
