@@ -126,7 +126,11 @@ def reach_answer(question: ReachQuestion, replace: bool = False) -> tuple[dict[s
     answer |= {"details": details, "caution": caution_line()}
     if question.drawing is not None:
         suffix_of(question.drawing, "drawing", ".svg")
-        drawn = reach_svg(answer, beam, load_wording(question.language))
+        from lasersafe.drawing.text import decimals
+
+        wording = load_wording(question.language)
+        with decimals(wording):
+            drawn = reach_svg(answer, beam, wording)
         write_outputs([Output(question.drawing, drawn, mark_of("reach", "", ""))], replace=replace)
     return answer, in_language([*lines, Message("reached.model", model=word(spot.model))], question.language)
 
@@ -164,7 +168,7 @@ def reach_svg(data: dict[str, Any], beam: BeamGeometry, wording: Wording) -> byt
     """
     from lasersafe.drawing.chart import Axis, round_ends, tick_text
     from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Words, box, to_svg
-    from lasersafe.drawing.text import decimals, measured
+    from lasersafe.drawing.text import measured
 
     title = wording.say(Message("draw.reach"))
     far = {key: data["{}_{}_m".format(*key)] for key in _WAYS}
@@ -196,8 +200,7 @@ def reach_svg(data: dict[str, Any], beam: BeamGeometry, wording: Wording) -> byt
         if "usual_m" in detail:
             time = format_quantity(detail["usual_duration_s"], "s")
             words = Message("draw.usual", words=words, distance=_up(detail["usual_m"]), time=time)
-        with decimals(wording):
-            said = measured(wording.say(words))
+        said = measured(wording.say(words))
         if far[way, tissue] > 0.0:
             marks += [Area((box((_LEFT, height - 1.2, max(end, _LEFT + 0.5), height + 0.8)),), _BAR)]
             bounds += [Lines((((end, height - 2.0), (end, _BEAM_AT + _BEAM_HALF)),), _BAR, 0.25, (1.2, 0.8))]

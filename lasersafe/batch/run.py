@@ -256,9 +256,10 @@ class Batch:
 
     def __init__(self, source: Path, question: BatchQuestion) -> None:
         outputs, processes = question.output or [], question.processes
-        if len({os.path.abspath(path) for path in outputs}) < len(outputs):
-            refuse(f"output = '{files.in_utf8(str(outputs[-1]))}': this name is given twice; name a file for each")
-        for path in outputs:
+        places = [os.path.abspath(path) for path in outputs]
+        for number, path in enumerate(outputs):
+            if places[number] in places[:number]:
+                refuse(f"output = '{files.in_utf8(str(path))}': this name is given twice; name a file for each")
             files.suffix_of(path, "output", *KINDS, dash=False)
             if files.in_utf8(str(path)) != str(path):
                 refuse(f"output = '{files.in_utf8(str(path))}': the name is not UTF-8; choose another one", OutputError)

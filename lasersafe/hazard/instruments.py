@@ -282,7 +282,7 @@ class Camera:
         hole, x, y = (f"{float(one) * 1e3:.5g}" for one in (self.pupil, dx, dy))
         sum_of = Message("step.part_numbers", numbers=put_in, hole=hole, x=x, y=y, place=f"{place:.5g} m")
         share, wide = Message("camera.share"), float(max(dx, dy))
-        if sent.aside > self.pupil / 2.0:
+        if sent.aside > self.pupil / 2.0 and float(dx * dy) * part > 0.0:  # at a focus that is a point there is no d
             edge = math.exp(-((2.0 * sent.aside - self.pupil) ** 2) / wide**2) * self.pupil**2 / float(dx * dy) / part
             words = {"rest": f"{sent.share / max(edge, 1e-300):.5g}", "aside": f"{sent.aside * 1e3:.5g} mm"}
             share = Message("camera.share_beside", d=f"{wide * 1e3:.5g} mm", hole=f"{self.pupil * 1e3:.5g} mm", **words)

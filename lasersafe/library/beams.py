@@ -465,6 +465,8 @@ class Beam:
 
 
 def _span(values: FloatArray, unit: str) -> str:
+    if not np.size(values):
+        return "of none"
     low, high = float(np.min(values)), float(np.max(values))
     text = format_quantity(low, unit, 4)
     return text if low == high else f"{text} to {format_quantity(high, unit, 4)}"

@@ -427,7 +427,9 @@ def test_the_page_names_every_column() -> None:
 def test_one_result_named_twice_is_called_that(tmp_path: Path) -> None:
     # It said that another program was writing it.
     out = tmp_path / "out.csv"
-    answer = run("batch", write(tmp_path / "in.csv", HEADING, GOOD), "-o", out, "-o", out, "--processes", 1)
-    assert (answer.code, answer.out) == (2, "")
-    assert answer.err == f"error: output = '{out}': this name is given twice; name a file for each\n"
-    assert not out.exists()
+    source, other = write(tmp_path / "in.csv", HEADING, GOOD), tmp_path / "out.jsonl"
+    for names in (["-o", out, "-o", out], ["-o", out, "-o", out, "-o", other]):  # not the last name, but that one
+        answer = run("batch", source, *names, "--processes", 1)
+        assert (answer.code, answer.out) == (2, "")
+        assert answer.err == f"error: output = '{out}': this name is given twice; name a file for each\n"
+        assert not out.exists()

@@ -342,6 +342,11 @@ def test_an_oblong_beam_has_two_diameters() -> None:
     assert there == pytest.approx(far.limit, rel=1e-9)
 
 
+def test_no_beams_have_a_text_too() -> None:
+    # What a notebook shows of an empty array of beams was a traceback of numpy.
+    assert repr(lasersafe.collimated_beam([], "1 mrad", "1/e")).startswith("Beam: waist of none at 0 m")
+
+
 def test_density_and_scale_numbers() -> None:
     assert float(lasersafe.optical_density(100 * UNITS.W / UNITS.cm**2, "10 W/m2")) == 5.0
     assert lasersafe.optical_density([1.0, 1.01], 1.0).tolist() == [0.0, 0.1]

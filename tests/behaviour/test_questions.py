@@ -205,3 +205,13 @@ def test_the_help_of_limit_promises_only_what_it_takes():
     words = " ".join(run("limit", "--help").out.split())
     assert "'single'" not in words
     assert ".." not in words
+
+
+def test_the_axis_of_a_german_drawing_has_german_numbers(tmp_path: Path) -> None:
+    # The axis said 0.1 and the words beside it 1,79 m.
+    path = tmp_path / "reach.svg"
+    assert run(*BLUE, "--duration", "10 s", "--language", "de", "--drawing", path).code == 0
+    drawn = path.read_text(encoding="utf-8")
+    assert ">0,1</text>" in drawn
+    assert "1,79 m" in drawn
+    assert ">0.1</text>" not in drawn

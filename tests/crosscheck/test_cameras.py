@@ -118,3 +118,10 @@ def test_advice_and_never_a_verdict():
     for bad in (math.nan, 0.0, -1.0):
         with pytest.raises(OutOfRangeError):
             LENS.lit_by_spot(continuous(1.0), 532e-9, bad)
+
+
+def test_a_lens_beside_a_focus_that_is_a_point_is_counted_too() -> None:
+    # Nothing is known of how the light falls off beside a point: the whole share counts, F = 1. It was a traceback.
+    point = BeamGeometry((0.0, 0.0), (0.1, 0.1), (0.15, 0.15))
+    there = LENS.lit_by_beam(STEADY, 532e-9, point, 0.15, Sent(aside=1.0))
+    assert there.exposure == LENS.lit_by_beam(STEADY, 532e-9, point, 0.15).exposure > 0.0
