@@ -139,7 +139,7 @@ def _strict(stage: Stage, context: Context, row: Scenario, hit: Hit | None, by: 
         "stays": moves and not shown,
         "weak": mirrored and not shown and any(not one.holds for one in stage.held(context, base).values()),
         "edge": base != "scatter" and not shown and (mirrored or bool(stage.scene.barrier)),
-        "shines": base == "scatter" and bool(shining) and (by is None or by.surface in shining),
+        "shines": base == "scatter" and bool(shining) and (by is None or by.surface in shining or bool(by.parts)),
     }
     return tuple(key for key, acts in acting.items() if acts)
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import re
+from types import SimpleNamespace
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.price import _strict
 from lasersafe.models import parse_case
 from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
 from tests.regression.test_lit_surfaces import place, scene, surface
@@ -71,3 +73,18 @@ def test_a_slit_narrower_than_the_beam_is_said_to_let_a_part_of_it_through():
     (words,) = [one for one in crossing(beam, ((0.0, 10.0),), *sides) if "direct beam of" in one]
     assert words.endswith("may let only a part of the beam through, and behind them all of it counts")
     assert not [one for one in crossing(beam, ((0.0, 10.0),)) if "only a part" in one]
+
+
+def test_a_floor_that_a_mirror_lights_costs_what_the_mirror_scatters():
+    """In the welder's starter at 37.18 kW the floor decides, at 9690 times the limit, and no price was said.
+
+    With mirrors that scatter nothing it is 15.8: what the floor sends on comes from the sheet that counts as dull.
+    """
+    case = SimpleNamespace(surface=(SimpleNamespace(name="sheet", finish="mirror"),))
+    stage = SimpleNamespace(case=case, scene=SimpleNamespace(aim=(), barrier=()))
+    context, row = SimpleNamespace(setup=SimpleNamespace(scan=None)), SimpleNamespace(way="scatter")
+
+    def acting(name, *parts):
+        return _strict(stage, context, row, None, SimpleNamespace(surface=name, parts=parts))
+
+    assert (acting("ground", "part"), acting("sheet"), acting("clamp")) == (("shines",), ("shines",), ())
