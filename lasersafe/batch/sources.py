@@ -193,6 +193,8 @@ def case_data(cells: Mapping[str, str], reading: Reading) -> tuple[dict[str, Any
         table, _, field = _BY_NAME[name].goes_to.rpartition(".")
         if table in tables:
             tables[table][field] = entry
+    if "name" not in value:
+        bad("name", "missing; write what this laser, or its row, is called")
     kind = setup["kind"] = str(value.get("optics", "collimated")).casefold()
     if kind not in _OPTICS:
         bad("optics", f"write one of: {', '.join(_OPTICS)}")
@@ -222,7 +224,7 @@ def case_data(cells: Mapping[str, str], reading: Reading) -> tuple[dict[str, Any
         bad("power", f"{what}; fill repetition rate, or empty this cell")
     laser |= {"emission": {"kind": emits, **given}, "setup": [setup]}
     return {
-        "title": value.get("name", NOT_STATED),
+        "title": value.get("name", ""),
         "place": value.get("place", NOT_STATED),
         "dates": NOT_STATED,
         "review_by": REVIEW_BY,

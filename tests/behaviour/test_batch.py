@@ -264,6 +264,7 @@ def test_a_cell_has_the_unit_of_its_heading_or_its_own(tmp_path: Path, cell: str
         ((HEADING, GOOD.replace(",2,3", ",2 J,3")), "power [W] = '2 J': 'J' is a unit of energy"),
         ((HEADING.replace(" [W]", ""), GOOD), "power = '2': a number without a unit; add the unit"),
         ((HEADING, GOOD.replace(",2,3", ",,3")), "power [W]: missing; fill power"),
+        ((HEADING, GOOD.replace("Line one", "")), "name: missing; write what this laser"),
         ((HEADING + ",optics", GOOD + ",lens"), "divergence [mrad] = '2': belongs to optics = collimated, but optics"),
         ((HEADING + ",optics", GOOD + ",laser"), "optics = 'laser': write one of: collimated"),
         ((HEADING + ",handheld", GOOD + ",perhaps"), "handheld = 'perhaps': write yes or no"),
