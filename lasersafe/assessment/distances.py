@@ -409,7 +409,8 @@ class _Compared:
 
     def turns(self, own: Problem) -> list[Floats]:
         """Return where the limits of one wavelength can fall because the angle of the spot does."""
-        return [place for light in self.lights(own) for place in turning_places(light, self.spot(own))]
+        spot = self.spot(own)
+        return [place for light in self.lights(own) for place in turning_places(light, spot.angles, spot.diameter)]
 
     @property
     def steps(self) -> list[Floats]:

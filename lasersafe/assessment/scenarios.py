@@ -292,6 +292,11 @@ class _Glow:
 
         return ratio
 
+    def steps(self, name: str) -> FLOAT:
+        """Return just beyond which distances the ratio can jump up. [m]."""
+        lights = (light for own in self.lines for light in own.received(self.tissue, self.duration, (name,)))
+        return scatter.step_distances(self.source, lights)
+
     def worst_views(
         self, near: float, farthest: float = 1e4, points: int = 120
     ) -> tuple[str, dict[str, scatter.SourceFinding]]:
@@ -299,9 +304,9 @@ class _Glow:
 
         Of several wavelengths that which gives most is told, with the ratio of all that add.
         """
-        tops, steps = {}, scatter.step_distances(self.source)
+        tops = {}
         for name in next(iter(self.lines)).rule_sets:
-            place, most = scatter.most_hazardous_distance(self.ratio(name), near, farthest, points, steps)
+            place, most = scatter.most_hazardous_distance(self.ratio(name), near, farthest, points, self.steps(name))
             lights = (light for own in self.lines for light in own.received(self.tissue, self.duration, (name,)))
             every = (scatter.Viewed(light, self.source).findings(place)[0] for light in lights)
             tops[name] = max(every, key=lambda one: badness(one.ratio))
@@ -318,7 +323,7 @@ def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
         duration, _ = duration_of_all(context.every, "scatter")
         glow = _Glow(lines, tissue, duration, source_of(extended))
         start = nearest if all(c.retinal for own in lines for c in own.compared(tissue, duration)) else _TOUCHING
-        reaches = {name: scatter.extended_distance(glow.ratio(name), glow.source, start) for name in context.rule_sets}
+        reaches = {n: scatter.extended_distance(glow.ratio(n), glow.steps(n), start) for n in context.rule_sets}
         decided, tops = glow.worst_views(nearest)
         top = tops[decided]
         where = Message(

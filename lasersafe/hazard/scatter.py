@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
 
@@ -72,7 +72,7 @@ class Viewed:
         light, source = self.light, self.source
         _, _, first, second = parts(source, distance[:, np.newaxis])
         cone = float(cone_angle(light.rule_set, light.duration))
-        for row in compare_source(light, *self._seen(distance[:, np.newaxis], first, second)):
+        for row in compare_source(light, *self.angles(distance[:, np.newaxis])):
             limit = np.broadcast_to(row.limit, first.shape)  # one number where no angle changes it
             if row.hazard == "retina photochemical" and source.peak_over_mean is not None and source.count == (1, 1):
                 with np.errstate(divide="ignore"):  # the largest share of the source that lies in the cone
@@ -81,8 +81,9 @@ class Viewed:
             exposure = source.exposure_per_amount(distance, np.broadcast_to(row.aperture, limit.shape)[:, 0])
             yield row, exposure * light.emission.amount, limit
 
-    def _seen(self, distance: ArrayLike, first: Floats, second: Floats) -> tuple[Floats, Floats]:
+    def angles(self, distance: ArrayLike) -> tuple[Floats, Floats]:
         """Return the angles that are credited: none for the skin, less where an emitter has a bright spot."""
+        _, _, first, second = parts(self.source, distance)
         if self.light.tissue == "skin":
             return np.zeros_like(first), np.zeros_like(second)
         lost = 1.0 - 1.0 / math.sqrt(self.source.peak_over_mean or 1.0)
@@ -107,7 +108,7 @@ class Viewed:
         .. [1] ICNIRP2013, sources with hot spots: every part is judged by itself.
         """
         light, source = self.light, self.source
-        index, share, first, second = parts(source, distance)
+        index, share, _, _ = parts(source, distance)
         area = (index[:, 1] - index[:, 0] + 1) * (index[:, 3] - index[:, 2] + 1)
         steady = light.emission.kind == "continuous"
         time, unit = (light.duration, "W/m2") if steady else (light.emission.pulse_duration, "J/m2")
@@ -118,8 +119,7 @@ class Viewed:
             best = value >= value.max() * (1.0 - 1e-12)
             at = int(np.argmax(np.where(best, area, 0)))
             a, b, c, d = index[at].tolist()
-            seen = self._seen(distance, first[[at]], second[[at]])
-            angle = float(limited_angle(*seen, ALPHA_MIN, float(angle_max(light.rule_set, time)))[0])
+            angle = float(limited_angle(*self.angles(distance), ALPHA_MIN, float(angle_max(light.rule_set, time)))[at])
             whole = area[at] == source.count[0] * source.count[1]
             words = Message("extended.whole" if whole else "extended.part",
                             left=a + 1, right=b + 1, first=c + 1, last=d + 1)  # fmt: skip
@@ -189,17 +189,15 @@ def most_hazardous_distance(
     return best, value
 
 
-def extended_distance(
-    ratio: Callable[[Floats], Floats], source: ExtendedSource, nearest: float = CLOSEST_VIEW
-) -> float:
+def extended_distance(ratio: Callable[[Floats], Floats], steps: Floats, nearest: float = CLOSEST_VIEW) -> float:
     """Return how far from an extended source the limit is exceeded, searched from *nearest* on [m].
 
     Parameters
     ----------
     ratio : callable
         Takes distances [m], returns ratios.
-    source : ExtendedSource
-        The source; just beyond the places where a part of it passes a step of the tables the ratio can jump up.
+    steps : numpy.ndarray, shape (n,)
+        `step_distances` of the source; just beyond them the ratio can jump up. [m]
     nearest : float
         Nearest viewing distance. [m]
 
@@ -208,20 +206,21 @@ def extended_distance(
     float
         0 where it is exceeded nowhere beyond *nearest*. [m]
     """
-    steps = step_distances(source)
     far = max(10.0 * nearest, float(steps.max()))  # where every part is a point: from there on the ratio only falls
     while float(ratio(np.array([far]))[0]) > 1.0:
         far *= 4.0
-    return farthest_crossing(ratio, nearest, far, points=1600, also=steps)
+    return farthest_crossing(ratio, nearest, far, points=160, also=steps)
 
 
-def step_distances(source: ExtendedSource) -> Floats:
-    """Return the distances just beyond which a part of a source passes a step of the tables.
+def step_distances(source: ExtendedSource, lights: Iterable[Received] = ()) -> Floats:
+    """Return the distances just beyond which a part of a source passes a step of the tables, or T_2 of it the time.
 
     Parameters
     ----------
     source : ExtendedSource
         The source.
+    lights : iterable of Received
+        What feeds it, and for how long people look at it.
 
     Returns
     -------
@@ -231,7 +230,9 @@ def step_distances(source: ExtendedSource) -> Floats:
     credited = 1.0 / math.sqrt(source.peak_over_mean or 1.0)
     axes = zip(source.size, source.count, source.pitch, strict=True)
     lengths = np.concatenate([size * credited + np.arange(n) * pitch for size, n, pitch in axes])
-    return np.asarray(np.ravel(step_places(lengths)) * (1.0 + 1e-6))
+    longest = np.full(parts(source, 1.0)[1].shape, lengths.max())
+    turns = [place for light in lights for place in turning_places(light, Viewed(light, source).angles, longest)]
+    return np.concatenate([*step_places(lengths), *turns]) * (1.0 + 1e-6)
 
 
 def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[float, str, str]:
@@ -285,7 +286,7 @@ _NODES = 48
 _TABLE = 4096
 _FEW = 64
 _BLOCK = 4096
-_BESIDE, _HALVINGS = 1e-9, 40
+_BESIDE, _NEAR, _HALVINGS = 1e-9, 1e-6, 44
 # distance over spot where its angle passes a step of the tables: 1.5 mrad, 5 mrad, 0.1 rad; the limit jumps at the last
 _STEPS = np.array([0.5 / math.tan(angle / 2.0) for angle in (1.5e-3, 5e-3, 0.1)])
 _BESIDE_STEPS = np.concatenate([_STEPS * (1.0 - _BESIDE), _STEPS * (1.0 + _BESIDE)])
@@ -308,15 +309,17 @@ def step_places(spot_diameter: ArrayLike) -> list[Floats]:
     return [spot * step for step in _STEPS * (1.0 + _BESIDE)]
 
 
-def turning_places(light: Received, spot: LitSpot) -> list[Floats]:
-    """Return the distances just beyond which T_2 of lit spots is below the time of exposure; a limit can fall there.
+def turning_places(light: Received, angles: Callable[..., tuple[Floats, Floats]], longest: ArrayLike) -> list[Floats]:
+    """Return the distances just beyond which T_2 of sources is below the time of exposure; a limit can fall there.
 
     Parameters
     ----------
     light : Received
-        What falls on the spots, and who is exposed to their scatter.
-    spot : LitSpot
-        What scatters; of many as many cases as there are of the light.
+        What the sources send, and who is exposed to it.
+    angles : callable
+        Takes distances [m], returns the angles of both axes [rad], of many sources each at its own.
+    longest : array_like, shape (...)
+        Length that no axis exceeds; none where it is 0. [m]
 
     Returns
     -------
@@ -324,16 +327,15 @@ def turning_places(light: Received, spot: LitSpot) -> list[Floats]:
         One for each angle of `credited_angles`; none where every time is outside the range of T_2. [m]
     """
     time, name = np.asarray(light.duration, dtype=np.float64), light.rule_set
-    shortest, longest = time_t2(name, np.array([0.0, math.pi]))
-    if light.tissue != "eye" or not np.any(spot.diameter) or not ((time > shortest) & (time < longest)).any():
+    shortest, most = time_t2(name, np.array([0.0, math.pi]))
+    if light.tissue != "eye" or not np.any(longest) or not ((time > shortest) & (time < most)).any():
         return []
-    seen = replace(spot, diameter=np.where(np.asarray(spot.diameter) > 0.0, spot.diameter, 1.0))
-    found = []
+    size, found = np.where(np.asarray(longest) > 0.0, longest, 1.0), []
     for number in range(len(credited_angles(light, ALPHA_MIN, ALPHA_MIN))):
-        near, far = seen.diameter / 8.0, seen.diameter / ALPHA_MIN
+        near, far = size * _NEAR, size / ALPHA_MIN
         for _ in range(_HALVINGS):
             place = np.sqrt(near * far)
-            later = time_t2(name, credited_angles(light, *seen.angles(place))[number]) >= time
+            later = time_t2(name, credited_angles(light, *angles(place))[number]) >= time
             near, far = np.where(later, place, near), np.where(later, far, place)
         found.append(far * (1.0 + _BESIDE))
     return found
@@ -527,7 +529,7 @@ def scatter_reach(light: Received, spot: LitSpot = POINT) -> Reach:
         Distance from the surface.
     """
     seen = spot if light.tissue == "eye" else replace(spot, diameter=0.0)
-    turns = turning_places(light, seen)
+    turns = turning_places(light, seen.angles, seen.diameter)
     distance = float(scatter_farthest(light.emission.amount, spot_limits(light), seen, (), turns=turns))
     first, second = seen.angles(np.asarray(distance)) if distance > 0.0 else (0.0, 0.0)
     there = [
@@ -565,8 +567,8 @@ def scatter_ratio(
         place = np.asarray(distance, dtype=np.float64)
         return scatter_ratios(light.emission.amount, limits, place, seen, place.shape)
 
-    steps = [*map(float, step_places(seen.diameter) + turning_places(light, seen))] if seen.diameter > 0.0 else []
-    peaks = [(step, float(there(np.asarray(step)))) for step in steps]
+    steps = step_places(seen.diameter) + turning_places(light, seen.angles, seen.diameter)
+    peaks = [(float(step), float(there(step))) for step in steps if step > 0.0]  # a point has none
 
     def ratio(distance: Floats) -> Floats:
         beyond = (np.where(distance < step, peak, 0.0) for step, peak in peaks)

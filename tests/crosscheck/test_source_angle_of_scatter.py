@@ -152,5 +152,6 @@ def test_where_the_time_passes_t2_of_a_smaller_angle_the_scatter_reaches_on() ->
         assert scatter_reach(light, spot).distance == pytest.approx(turn * math.sqrt(over), rel=1e-6)
         assert float(scatter_ratio(light, spot)(np.array(turn / 1.05))) == pytest.approx(over, rel=1e-6)
         many = Received("EU-2006/25/EC", "eye", continuous(np.full(70, power)), np.linspace(1224e-9, 1225e-9, 70), 30.0)
-        found = scatter_farthest(many.emission.amount, spot_limits(many), spot, (70,), turns=turning_places(many, spot))
+        turns = turning_places(many, spot.angles, spot.diameter)
+        found = scatter_farthest(many.emission.amount, spot_limits(many), spot, (70,), turns=turns)
         assert found == pytest.approx(np.full(70, turn * math.sqrt(over)), rel=1e-6)
