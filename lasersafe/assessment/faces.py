@@ -13,6 +13,8 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import place_of
+from lasersafe.assessment.context import aid_of
+from lasersafe.assessment.loads import as_point, behind
 from lasersafe.assessment.paths import members_of, over_level_mirrors
 from lasersafe.optics.beam import diameters
 from lasersafe.scene.beams import (
@@ -35,7 +37,7 @@ from lasersafe.scene.walls import Screen, Walls
 if TYPE_CHECKING:
     from lasersafe.assessment.aims import Lit, Pose
     from lasersafe.assessment.context import Context
-    from lasersafe.models import Scene, Target
+    from lasersafe.models import Case, Scene, Target
     from lasersafe.models.scene import Ceiling, Ground
 
 FLAGS = NDArray[np.bool_]
@@ -443,6 +445,26 @@ def together_at(lasers: Sequence[Sequence[Light]], places: Places) -> dict[int, 
                 for a in ways
             )
             found |= {} if most <= 1.0 else {row: most}
+    return found
+
+
+def at_once(
+    case: Case, groups: Sequence[tuple[Sequence[Context], Sequence[Sequence[Light]]]], places: Places
+) -> dict[int, float]:
+    """Return for people of a scene, by number, what several ways may bring to them at once; see `together_at`.
+
+    Whoever uses an instrument is asked with it as well. Of lasers that add come their set-ups, and the light of each.
+    """
+    assert case.scene is not None
+    found, aids = dict[int, float](), {one.name: aid_of(one) for one in case.person if one.aided}
+    for (placed, lasers), aid in itertools.product(groups, {None, *aids.values()}):
+        rows = [row for row, one in enumerate(case.scene.person) if aid in (None, aids.get(one.name))]
+        seen = lasers if aid is None else [
+            behind(context, [(as_point(context, source, aid), walls) for source, walls in own], aid)
+            for context, own in zip(placed, lasers, strict=True)
+        ]  # fmt: skip
+        for at, ratio in together_at(seen, places.some(np.array(rows))).items() if rows else ():
+            found[rows[at]] = max(found.get(rows[at], 0.0), ratio)
     return found
 
 

@@ -96,7 +96,7 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
             if modes == MODES and part[1] is not None:
                 seen = [(_seen_near(one, nearer), _NO_WALLS) for one in own]
                 for aid in {aid_of(person) for person in context.persons if person.aided}:
-                    seen += behind(context, [(_as_point(context, one, aid), _NO_WALLS) for one in own], aid)
+                    seen += behind(context, [(as_point(context, one, aid), _NO_WALLS) for one in own], aid)
                 asked.append(Question([seen], places_on(screen, math.inf)))
                 named.append((number, part, None))
     found: list[dict[Part, Peak]] = [{} for _ in wanted]
@@ -121,7 +121,7 @@ def _seen_near(source: Source, known: dict[ScatterProfile, ScatterProfile]) -> S
     return replace(source, profile=near)
 
 
-def _as_point(context: Context, source: Source, aid: Aid) -> Source:
+def as_point(context: Context, source: Source, aid: Aid) -> Source:
     """Return a lit spot as it is seen right at a window through an instrument, without credit; a beam as it is."""
     profile = source.profile
     if not isinstance(profile, ScatterProfile):

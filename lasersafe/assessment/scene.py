@@ -112,7 +112,7 @@ def scene_result(
     facts = facts_of(stages, zones, matrix, barriers, every)
     rules = rules_of(stage, facts)
     lines = stricter_lines(stage, lines, facts)
-    together = [groups for _, groups in together_lights(stages, "eye")]
+    together = together_lights(stages, "eye")
     grid, costs = None, list[SceneFinding]()
     if in_full:
         x0, y0, x1, y1 = plan.extent  # the map of the sheet is coarse, and exact where persons are

@@ -14,13 +14,13 @@ from lasersafe.assessment.calculation import hollow_steps
 from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.faces import (
     MATT,
+    at_once,
     backing_name,
     faces_of,
     gathers_behind,
     lit_faces,
     people_of,
     scatter_over_mirrors,
-    together_at,
 )
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.assessment.scene_hits import ask, person_places, worst_hit
@@ -62,7 +62,7 @@ def findings_of(
     zones: tuple[ZoneShape, ...],
     beyond: tuple[BeyondTarget, ...],
     barriers: tuple[BarrierLine, ...],
-    together: Sequence[Sequence[Sequence[Light]]],
+    together: Sequence[tuple[list[Context], list[list[Light]]]],
     wording: Wording,
 ) -> tuple[SceneFinding, ...]:
     """Return the findings of a scene, those on the target list first.
@@ -217,14 +217,10 @@ def _over_mirrors(stage: Stage, context: Context, way: str, time: float) -> tupl
 
 
 def _at_once(
-    stages: Sequence[Stage], groups: Sequence[Sequence[Sequence[Light]]], say: Finding
+    stages: Sequence[Stage], groups: Sequence[tuple[list[Context], list[list[Light]]]], say: Finding
 ) -> Iterator[SceneFinding]:
     """Name the people who may get light on several ways at once, below the limit on each and above it on all."""
-    found = dict[int, float]()
-    for lasers in groups:
-        for row, ratio in together_at(lasers, person_places(stages[0], "eye")).items():
-            found[row] = max(found.get(row, 0.0), ratio)
-    for row, ratio in found.items():
+    for row, ratio in at_once(stages[0].case, groups, person_places(stages[0], "eye")).items():
         name, most = stages[0].scene.person[row].name, format_quantity(ratio, "1", 3, "up")
         yield say("mirror", "scene.at_once", name, refuses=True, person=name, ratio=most)
 

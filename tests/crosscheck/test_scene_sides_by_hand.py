@@ -13,6 +13,7 @@ from lasersafe.models import parse_case
 from lasersafe.records.scene import SceneResult
 from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, Surface, case_text
 
+GROUND = "[scene.ground]\nreflectance = 0.05\n"
 LIMIT = 50.0  # W/m2: 1070 nm, 10 s or more
 BEAM = Laser(50.0, 5e-3, 1e-3, (0.0, 0.0, 1.6), 0.0)
 
@@ -228,12 +229,18 @@ def test_ways_of_one_wide_beam_that_meet_are_added(divergence: float) -> None:
     far, power = 68.0, 1500.0 * (divergence / 0.1) ** 2
     head = replace(BEAM, power=power, divergence=divergence, place=(0.0, 0.0, 2.5), elevation=-0.76)
     mirrors = tuple(Surface(f"{x}", (x, far / 2.0, 2.5), 90.0, width=30.0) for x in (-1.25, 1.25))
-    seen = found(Scene((head,), (Person("P", ((0.0, far),)),), mirrors, more="[scene.ground]\nreflectance = 0.05\n"))
+    seen = found(Scene((head,), (Person("P", ((0.0, far),)),), mirrors, more=GROUND))
     wide = math.hypot(5e-3, divergence * far)
     straight = power / (math.pi * wide**2 / 4.0) / LIMIT
     assert max(highest(seen, way) for way in ("direct", "mirror", "scatter")) < 1.0
     told = [one.text for one in seen.findings if one.refuses and one.kind == "mirror"]
     assert (straight * (1.0 + 1.8 * math.exp(-((5.0 / wide) ** 2))) > 1.0) == bool(told)
+    # an instrument of 50 mm takes in (50 / 7)^2 = 51 times as much of each: who looks through one is asked with it
+    weak = Scene((replace(head, power=power / 52.0),), (Person("P", ((0.0, far),)),), mirrors, more=GROUND)
+    seen = found(weak, ('role = "spectator"', 'role = "spectator"\naided = true'))
+    assert highest(seen, "aided viewing") < 1.0
+    told = [one.text for one in seen.findings if one.refuses and one.subject == "P"]
+    assert bool(told) == (divergence == 0.1)
 
 
 def test_every_image_in_two_mirrors_that_face_each_other_is_a_way_of_its_own() -> None:
