@@ -436,16 +436,23 @@ def together_at(lasers: Sequence[Sequence[Light]], places: Places) -> dict[int, 
             way = isinstance(source.profile, ScatterProfile) if one_way else image
             ways.setdefault((number, way), []).append((source, walls))
     every, found = list(ways.values()), dict[int, float]()
-    for row in np.flatnonzero(bounds([Question(every, places)])[0].upper > 1.0).tolist() if len(every) > 1 else ():
-        one = places.some(np.array([row]))
-        alone = np.array([float(b.upper[0]) for b in bounds([Question([own], one) for own in every])])
-        if alone.max() <= 1.0 < alone.sum():  # else rows of one way say it, or there is nothing to say
-            most = max(
-                math.fsum(alone[k] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one))
+    if len(every) < 2 or not len(places.low):
+        return found
+    asked = Question([list(itertools.chain(*every))], places), Question(every, places)
+    alone, most = bounds(asked, to_limit=True, most=1)  # mostly seen at once to be above on one way, or below on all
+    rows = np.flatnonzero((alone.found <= 1.0) & (most.upper > 1.0))
+    if rows.size:
+        rows = rows[bounds([Question(every, places.some(rows))], to_limit=True)[0].upper > 1.0]
+    some = places.some(rows)
+    each = np.array([one.upper for one in bounds([Question([own], some) for own in every])] if rows.size else [])
+    for column, row in enumerate(rows.tolist()):
+        one, own = places.some(rows[[column]]), each[:, column]
+        if own.max() <= 1.0 < own.sum():  # else rows of one way say it, or there is nothing to say
+            found[row] = max(
+                math.fsum(own[k] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one))
                 for a in ways
             )
-            found |= {} if most <= 1.0 else {row: most}
-    return found
+    return {row: most for row, most in found.items() if most > 1.0}
 
 
 def at_once(

@@ -14,6 +14,7 @@ from lasersafe.assessment.calculation import hollow_steps
 from lasersafe.assessment.context import wave_span
 from lasersafe.assessment.faces import (
     MATT,
+    LitFace,
     at_once,
     backing_name,
     faces_of,
@@ -23,7 +24,7 @@ from lasersafe.assessment.faces import (
     scatter_over_mirrors,
 )
 from lasersafe.assessment.scene_barriers import ARM, REACH
-from lasersafe.assessment.scene_hits import ask, person_places, worst_hit
+from lasersafe.assessment.scene_hits import not_below, person_places
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import attenuated_distance
@@ -163,8 +164,10 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
 
     Those whom the light of mirrors, or scatter that is followed, is not proven below for have rows that say more.
     """
-    found: dict[tuple[str, str, str], tuple[float, str]] = {}
-    for stage, context in ((one, context) for one in stages for context in one.fitted):
+    people, places = stages[0].scene.person, person_places(stages[0], "eye")
+    asked: list[tuple[list[int], list[Light]]] = []
+    noted: list[tuple[int, str, str]] = []
+    for stage, (number, context) in ((one, laser) for one in stages for laser in enumerate(one.fitted)):
         time = context.duration("scatter")[0]
         profiles, lights = _over_mirrors(stage, context, "scatter", time)
         beams = [
@@ -172,32 +175,35 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
             if not one.aimed or one.directions.box().everywhere
         ]  # fmt: skip
         times = dict.fromkeys(_SCATTER, time) | dict.fromkeys(_MIRRORS, context.duration("mirror")[0])
-        below = {
-            person.name: {
+        below = [
+            {
                 way for way in times
                 if (hit := hit_of(stage, context, person.name, way, "eye", times[way])) is None or hit.ratio <= 1.0
             }
-            for person in (stage.scene.person if lights or beams else ())
-        }  # fmt: skip
-        asked = {"scene.scatter_sent_on": ({name for name, ways in below.items() if ways.issuperset(_SCATTER)}, lights)}
-        if beams and (names := {name for name, ways in below.items() if len(ways) == len(times)}):
+            for person in (people if lights or beams else ())
+        ]  # fmt: skip
+        asked.append(([row for row, ways in enumerate(below) if ways.issuperset(_SCATTER)], lights))
+        rows = [row for row, ways in enumerate(below) if beams and len(ways) == len(times)]
+        floors = list[LitFace]()
+        if rows:
             reach = max(stage.scatter_reach(one, 1.0) for one in profiles)
+            low, high = places.low[rows, 2] - reach, places.high[rows, 2] + reach
             levels = faces_of(stage.scene, reach, aslant=stage.case.settings.scatter_model == "lambert")
-            floors = lit_faces([(beams, [one for one in levels if one.level])], people_of(stage.scene))[0]
-            asked["scene.floor_lit_anyhow"] = names, [
-                (one.source(profile, stage.scatter_reach(profile, one.share)), stage.walls(context, "scatter"))
-                for one in floors for profile in profiles
-            ]  # fmt: skip
-        noted = {words: ask(stage, context, own, "eye") for words, (names, own) in asked.items() if names}
-        for person, words in itertools.product(stage.scene.person, noted):
-            if person.name not in asked[words][0]:
-                continue
-            hit = worst_hit(stage, context, person, noted[words], "eye", time)
-            if hit is not None and not hit.ratio <= 1.0:
-                key, now = (words, person.name, context.laser.name), (hit.ratio, hit.surface)
-                found[key] = max(found.get(key, now), now)
-    for (words, name, laser), (ratio, surface) in found.items():
-        facts = {"laser": laser, "surface": wording.say(surface), "ratio": format_quantity(ratio, "1", 2, "up")}
+            near = [one for one in levels if one.level and ((low <= one.corner[2]) & (one.corner[2] <= high)).any()]
+            floors = lit_faces([(beams, near)], people_of(stage.scene))[0]
+        asked.append((rows, [
+            (one.source(profile, stage.scatter_reach(profile, one.share)), stage.walls(context, "scatter"))
+            for one in floors for profile in profiles
+        ]))  # fmt: skip
+        noted += [(number, context.laser.name, words) for words in ("scene.scatter_sent_on", "scene.floor_lit_anyhow")]
+    found: dict[tuple[int, int, str, str], tuple[float, str]] = {}
+    for (number, laser, words), most in zip(noted, not_below(places, asked), strict=True):
+        for row, now in most.items():
+            key = number, row, laser, words
+            found[key] = max(found.get(key, now), now)
+    for (_, row, laser, words), (ratio, surface) in sorted(found.items(), key=lambda one: one[0][:2]):
+        name, facts = people[row].name, {"laser": laser, "surface": wording.say(surface)}
+        facts["ratio"] = format_quantity(ratio, "1", 2, "up")
         yield say("mirror", words, name, refuses=True, person=name, **facts)
 
 

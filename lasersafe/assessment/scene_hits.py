@@ -107,7 +107,7 @@ def person_places(stage: Stage, tissue: str) -> Places:
         free = outline.difference(stage.near_walls) if outline.intersects(stage.near_walls) else outline
         whole = outline.area == 0.0 or free.equals(shapely.box(x0, y0, x1, y1))
         outlines.append(None if whole else outline if free.is_empty else free)
-    return Places(np.array(low), np.array(high), outlines)
+    return Places(np.array(low).reshape(-1, 3), np.array(high).reshape(-1, 3), outlines)
 
 
 def taken(person: ScenePerson) -> shapely.Geometry:
@@ -183,6 +183,19 @@ def worst_hit(
         hit = _raised(hit, upper / there) if there > 0.0 else _at(hit, upper)
         hits.append(hit if hit.ratio > 1.0 or found.outcome[row] == BELOW else _at(hit, upper))
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)
+
+
+def not_below(places: Places, asked: Sequence[tuple[list[int], Sequence[Light]]]) -> list[dict[int, tuple[float, str]]]:
+    """Return for sets of rows and lights which rows are not proven below: how much comes at most, by which surface."""
+    found = bounds([Question([own], places.some(np.array(rows, dtype=np.intp))) for rows, own in asked])
+    return [
+        {
+            row: (upper, own[light][0].surface)
+            for row, upper, light in zip(rows, answer.upper.tolist(), answer.light.tolist(), strict=True)
+            if not upper <= 1.0
+        }
+        for (rows, own), answer in zip(asked, found, strict=True)
+    ]
 
 
 def ask(
