@@ -200,9 +200,10 @@ def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
         if not min(map(float, width)) > 0.0:  # in a focus that is described as a point
             return ()
         plain_one, wide = float(peak_exposure(sent, *width)), float(max(width))
-        if (beside := math.exp(-((2.0 * seen.aside / wide) ** 2))) < 1.0 - 1e-6:
+        aside = seen.aside if beam.profile == "gaussian" else 0.0
+        if (beside := math.exp(-((2.0 * aside / wide) ** 2))) < 1.0 - 1e-6:
             formula, plain_one = f"{formula} · exp(-(2 s / d)^2)", plain_one * beside
-            more = f"exp(-(2 · {seen.aside:.5g} m / {wide:.5g} m)^2)"
+            more = f"exp(-(2 · {aside:.5g} m / {wide:.5g} m)^2)"
     else:
         model, away, more = stage.case.settings.scatter_model, max(seen.near, source.profile.spread), ""
         formula = "k · ρ Φ cos θ / (π r²)" if model == "lambert" else "k · ρ Φ / (2 π r²)"

@@ -193,7 +193,7 @@ class Sent(NamedTuple):
     """How a beam comes to a lens: its way, the reflectance of the mirrors on it, and what comes beside its axis.
 
     ``share`` is what comes where the lens is of the light of a lens on the axis: tolerances make it more. [1]
-    ``aside`` is how far beside the axis the lens is. [m]
+    ``aside`` is how far beside the axis of a Gaussian beam the lens is. [m]
     """
 
     way: str = "direct"  # direct | mirror

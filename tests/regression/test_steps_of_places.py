@@ -214,6 +214,27 @@ def test_what_is_in_the_image_of_a_camera_has_its_lines(name: str) -> None:
             assert worked_out(sum_of(put_in(step))) == pytest.approx(step.value, rel=2e-4), step
 
 
+@pytest.mark.parametrize("profile", ["gaussian", "top-hat"])
+def test_only_a_gaussian_beam_has_a_factor_for_what_lies_beside_its_axis(profile: str) -> None:
+    """A camera 90 mm beside a beam of 170 to 240 mm: an even one had exp(...) too, with a rest of 1.47 against it."""
+    text = (ROOT / "tests" / "golden" / "cases" / "scene-window-camera.toml").read_text(encoding="utf-8")
+    for old, new in {
+        'criterion = "1/e2"': f'criterion = "1/e2"\nprofile = "{profile}"',
+        '"1.5 mrad"': '"30 mrad"',
+        '["2.5 m", "8 m"]': '["0.09 m", "8 m"]',
+        'bearing = "20 deg"\nelevation = "-10 deg"\nbearing_range = ["-30 deg", "60 deg"]\nmargin = "5 deg"': (
+            'bearing = "0 deg"\nelevation = "2.862 deg"\nmargin = "0 deg"'
+        ),
+        '[["-2 m", "2.5 m"], ["2 m", "2.5 m"]]': '[["-9 m", "2.5 m"], ["-8 m", "2.5 m"]]',
+    }.items():
+        assert old in text
+        text = text.replace(old, new)
+    scene = assess(parse_case(text)).scene
+    assert scene is not None
+    printed = [put_in(step) for line in scene.camera_lines for step in line.steps]
+    assert any("exp" in one for one in printed) == (profile == "gaussian"), printed
+
+
 def test_how_near_a_barrier_may_stand_has_its_line() -> None:
     """The nearest place stood in a table alone: there 4 P / (π d_x d_y) is the rating, from scatter r = √(ρ P / (π E)).
 
