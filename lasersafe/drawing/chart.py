@@ -11,6 +11,7 @@ from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.page import Entry, Paper, lay_out
 from lasersafe.drawing.sketch import Board, Label
 from lasersafe.drawing.text import RAISED, spoken, width_of
+from lasersafe.wording import Message
 
 TICK = 2.5
 TITLE = 2.8
@@ -193,6 +194,11 @@ class Heading:
     title: str
     lines: tuple[str, ...]
     foot: tuple[tuple[str, bool], ...]
+    language: str = "en"
+
+    def said(self, key: str, **values: str) -> str:
+        """Return a sentence of the legend."""
+        return Message(f"draw.{key}", **values).said(self.language)
 
 
 def curve_page(
@@ -215,8 +221,8 @@ def curve_page(
     """
     entries = []
     for number, (name, points) in enumerate(curves):
-        none = "" if any(value > 0.0 for _, value in points) else ": below the limit at every distance"
-        entries.append(Entry(partial(_sample, number), name + none))
+        none = not any(value > 0.0 for _, value in points)
+        entries.append(Entry(partial(_sample, number), heading.said("nowhere", name=name) if none else name))
     drawing, plot = plot_on(paper, heading, (x, y), entries)
     board = Board(plot.room)
     marks = grid_marks(plot)

@@ -293,10 +293,10 @@ def contour_page(
     xs, ys, values = grid
     levels = levels_of(values)
     tones = [pen.grey(_LIGHT - (_LIGHT - _DARK) * k / max(len(levels), 1)) for k in range(len(levels) + 1)]
-    between = [f"{name(a)} to {name(b)}" for a, b in pairwise(levels)]
-    bands = [f"{name(float(values.max()))} everywhere"]
+    between = [heading.said("between", low=name(a), high=name(b)) for a, b in pairwise(levels)]
+    bands = [heading.said("everywhere", value=name(float(values.max())))]
     if levels:
-        bands = [f"up to {name(levels[0])}", *between, f"above {name(levels[-1])}"]
+        bands = [heading.said("up_to", value=name(levels[0])), *between, heading.said("above", value=name(levels[-1]))]
     entries = [Entry(partial(pen.edge, thick=0.2, fill=tone), text) for tone, text in zip(tones, bands, strict=True)]
     drawing, plot = plot_on(paper, heading, (x, y), (), entries)
     ratio = bool(levels) and float(values.max()) > 4.0 * float(values[values > 0.0].min())

@@ -87,7 +87,7 @@ def scene_tables(sheet: Sheet) -> None:
                 strong(say(rule.outcome)),
                 (tiny(say(rule.rule)), faint(say(rule.text))),
                 tiny(tidy(say(rule.words))),
-                (tiny(say(rule.pack_name)), faint(f"{rule.source} ({rule.seen})")),
+                (tiny(say(rule.pack_name)), faint(f"{rule.source} ({sheet.named('seen', rule.seen)})")),
             )
             for rule in scene.rules
         ]

@@ -28,6 +28,7 @@ from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.values import Measured
 from lasersafe.quantity import format_quantity, parse_quantity, shown
 from lasersafe.records.light import InputTolerance
+from lasersafe.wording import Message
 
 DURATION = "duration"
 HELD = ("pulse_duration", "repetition_rate", "duty")
@@ -75,7 +76,7 @@ class Input:
         """What the case says, in words."""
         if self.nominal is not None:
             return self.typed or nearest_text(self.nominal, self)
-        return "by wavelength and way of the light" if self.path == DURATION else "the worst of the range in the case"
+        return Message("study.by_way" if self.path == DURATION else "study.worst_of_range")
 
     def arrays(self, values: NDArray[np.float64]) -> dict[str, NDArray[np.float64]]:
         """Return the fields of the case file that change, with their values in SI."""
@@ -90,11 +91,6 @@ class Input:
         """Name of its column in a table, with the unit."""
         plain = "exposure_duration" if self.path == DURATION else self.path.replace(".", "_")
         return plain if self.mark.unit == "1" else f"{plain}_{self.mark.unit}"
-
-    @property
-    def words(self) -> str:
-        """Name as a person says it."""
-        return "exposure duration" if self.path == DURATION else self.name.replace("_", " ")
 
     def read(self, text: str) -> float:
         """Return one value as typed, in SI.

@@ -21,7 +21,7 @@ from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, curve_page, round_ends
 from lasersafe.drawing.maps import contour_page
 from lasersafe.drawing.page import Paper
-from lasersafe.drawing.text import decimals, measured
+from lasersafe.drawing.text import decimals, measured, spoken, unit_text
 from lasersafe.errors import refuse
 from lasersafe.files import DASH, Output, csv_text, existing, mark_of, suffix_of, write_outputs
 from lasersafe.hazard.marking import round_up_density
@@ -170,7 +170,7 @@ def as_text(found: studies.Sweep) -> str:
     subject, wording = found.subject, load_wording(found.subject.case.language)
     name = Message("study.named" if subject.context.setup.fitted else "study.not_fitted", name=subject.name)
     lines: list[str] = [Message("study.limits", name=name, sets=listed(subject.context.rule_sets))]
-    stated = ", ".join(f"{one.input.path} = {one.input.stated}" for one in found.varied)
+    stated = ", ".join(f"{one.input.path} = {wording.say(one.input.stated)}" for one in found.varied)
     lines.append(Message("study.stated", values=stated))
     if worked_out_with(subject, found.start) == CORNER:
         lines.append(Message("study.in_corner"))
@@ -266,7 +266,6 @@ PAPER = Paper("A4", 297.0, 210.0, 10.0)
 MOST_CURVES = 6
 _WIDE = 20.0  # a range of such a ratio gets a logarithmic axis
 _DIRECT = ("direct", "eye")
-_WHAT_IF = "A what-if drawing of one laser with one set-up. It is no part of a sheet that somebody signs."
 Floats = NDArray[np.float64]
 
 
@@ -297,6 +296,11 @@ def draw(found: studies.Sweep, zone: tuple[str, str] | None = None) -> Drawing:
         the eye.
     """
     check_drawable(found.varied)
+    with decimals(wording := load_wording(found.subject.case.language)):
+        return _draw(found, zone, wording)
+
+
+def _draw(found: studies.Sweep, zone: tuple[str, str] | None, wording: Wording) -> Drawing:
     if len(found.varied) == 1:
         alike: list[list[tuple[str, str]]] = []  # zones of one curve
         for one in studies.ZONES if zone is None else (zone,):
@@ -304,27 +308,30 @@ def draw(found: studies.Sweep, zone: tuple[str, str] | None = None) -> Drawing:
             if not (there := next(same, [])):
                 alike.append(there)
             there.append(one)
-        traces = [(" = ".join(map(_words, names)), found.distances[names[0]]) for names in alike]
-        return _curves(found, found.varied[0], traces, "distance", "")
+        traces = [(" = ".join(_words(one, wording) for one in each), found.distances[each[0]]) for each in alike]
+        return _curves(found, found.varied[0], traces, wording.text("study.distance"), wording)
     way = zone or _DIRECT
+    what = wording.text("study.distance_of", zone=_words(way, wording))
     if min(found.shape) > MOST_CURVES:
-        (x, across, one_nominal), (y, up, other_nominal) = map(_axis, found.varied)
+        (x, across, one_nominal), (y, up, other_nominal) = (_axis(one, wording) for one in found.varied)
         nominal = None
         if one_nominal is not None and other_nominal is not None:
-            nominal = (one_nominal, other_nominal, "in the case")
-        heading = _heading(found, found.varied, f"{_words(way)}: distance as contour lines")
+            nominal = (one_nominal, other_nominal, wording.text("study.in_case"))
+        heading = _heading(found, found.varied, wording.text("study.contours", what=what), wording)
         grid = (across, up, found.distances[way])
-        return contour_page(PAPER, heading, x, y, grid, lambda far: studies.trimmed(_distance(far)), nominal)
+        return contour_page(
+            PAPER, heading, x, y, grid, lambda far: spoken(unit_text(studies.trimmed(_distance(far)))), nominal
+        )
     few = int(np.argmin(found.shape))  # one curve for each value of the input that has fewer
     other = found.varied[few].input
-    names = [studies.nearest_text(float(value), other) for value in found.varied[few].values]
-    held = f"one curve for each {other.words} ({other.path})"
-    held += "" if other.nominal is None else f"; the case says {other.stated}"
+    names = [spoken(unit_text(studies.nearest_text(float(value), other))) for value in found.varied[few].values]
+    says = "" if other.nominal is None else wording.text("study.case_says", stated=other.stated)
+    held = wording.text("study.one_curve", words=wording.input_name(other.name), path=other.path) + measured(says)
     rows = zip(names, np.moveaxis(found.distances[way], few, 0), strict=True)
-    return _curves(found, found.varied[1 - few], list(rows), f"{_words(way)}: distance", held)
+    return _curves(found, found.varied[1 - few], list(rows), what, wording, held)
 
 
-def _axis(varied: studies.Varied) -> tuple[Axis, Floats, float | None]:
+def _axis(varied: studies.Varied, wording: Wording) -> tuple[Axis, Floats, float | None]:
     """Return the axis of an input, its values and what the case says in the unit that suits the largest of them.
 
     Of a range of ratios, the middle says which unit that is.
@@ -336,19 +343,19 @@ def _axis(varied: studies.Varied) -> tuple[Axis, Floats, float | None]:
     values, shown_unit = np.asarray(varied.values / factor), "" if unit == "1" else f" [{unit.replace('u', 'µ')}]"
     low, high = float(values[0]), float(values[-1])
     log = varied.log or (low > 0.0 and high / low >= _WIDE)
-    axis = Axis(f"{one.words} ({one.path}){shown_unit}", low, high, log)
+    axis = Axis(f"{wording.input_name(one.name)} ({one.path}){shown_unit}", low, high, log)
     return axis, values, None if one.nominal is None else one.nominal / factor
 
 
-def _words(zone: tuple[str, str]) -> str:
-    way, tissue = zone
-    return f"{ {'direct': 'direct beam', 'mirror': 'mirror', 'scatter': 'scatter'}[way] }, {tissue}"
+def _words(zone: tuple[str, str], wording: Wording) -> str:
+    return f"{wording.text(f'way.{zone[0]}')}, {wording.text(f'tissue.{zone[1]}')}"
 
 
 def _curves(
-    found: studies.Sweep, varied: studies.Varied, traces: list[tuple[str, Floats]], what: str, held: str
-) -> Drawing:
-    x, across, said = _axis(varied)
+    found: studies.Sweep, varied: studies.Varied, traces: list[tuple[str, Floats]], what: str, wording: Wording,
+    held: str = "",
+) -> Drawing:  # fmt: skip
+    x, across, said = _axis(varied, wording)
     every = np.concatenate([values for _, values in traces])
     above = every[every > 0.0]
     log = bool(above.size) and float(above.max()) >= _WIDE * float(above.min())
@@ -356,26 +363,24 @@ def _curves(
     unit, factor = ("km", 1e3) if high >= 1e4 else ("m", 1.0) if high >= 0.1 else ("mm", 1e-3)
     y = Axis(f"{what} [{unit}]", *round_ends(low / factor, high / factor, log=log), log)
     drawn = [(name, list(zip(across.tolist(), (values / factor).tolist(), strict=True))) for name, values in traces]
-    nominal = None if said is None else (said, f"in the case: {varied.input.stated}")
-    return curve_page(PAPER, _heading(found, [varied], held), x, y, drawn, nominal)
+    nominal = None if said is None else (said, measured(f"{wording.text('study.in_case')}: {varied.input.stated}"))
+    return curve_page(PAPER, _heading(found, [varied], held, wording), x, y, drawn, nominal)
 
 
-def _heading(found: studies.Sweep, axes: Sequence[studies.Varied], held: str) -> Heading:
+def _heading(found: studies.Sweep, axes: Sequence[studies.Varied], held: str, wording: Wording) -> Heading:
     subject = found.subject
-    limits = f"limits of {' and '.join(subject.context.rule_sets)}, the stricter decides"
-    fitted = "" if subject.context.setup.fitted else " (not fitted today)"
-    origin = "Direct beam and mirror are measured from the last optic along the beam, scatter from the lit surface."
+    name = Message("study.named" if subject.context.setup.fitted else "study.not_fitted", name=subject.name)
     outside = [
-        f"What the case says, {one.input.words} {one.input.stated}, lies outside the drawing."
+        wording.text("study.outside", words=wording.input_name(one.input.name), stated=one.input.stated)
         for one in axes
         if one.input.nominal is not None and not one.values[0] <= one.input.nominal <= one.values[-1]
     ]
-    times = durations(subject, found.start)
-    joined = f"Lines join the {found.size} points of the sweep; between two of them a limit may jump."
-    said = [*outside, *certainty(subject, found.start), _WHAT_IF]
-    foot = [(f"{Message('study.meaning')} {origin} {times} {joined}", False), *[(text, False) for text in said]]
-    lines = (f"{subject.name}{fitted}; {limits}", held)
-    return Heading(subject.case.title, lines, (*foot, (caution_line(), True)))
+    meant = [Message("study.meaning"), Message("study.origin"), durations(subject, found.start)]
+    first = " ".join(map(wording.say, [*meant, Message("study.points", count=found.size)]))
+    foot = [first, *outside, *map(wording.say, certainty(subject, found.start)), wording.text("study.what_if")]
+    limits = wording.say(Message("study.limits", name=name, sets=listed(subject.context.rule_sets)))
+    said = [*((measured(text), False) for text in foot), (wording.caution_short, True)]
+    return Heading(subject.case.title, (limits, held), tuple(said), wording.language)
 
 
 def run_sweep(case: Path, question: SweepQuestion, replace: bool) -> tuple[dict[str, Any], str]:
@@ -446,4 +451,4 @@ def _content(found: studies.Sweep, path: Path, zone: tuple[str, str] | None) -> 
     from lasersafe.sheet.drawings import drawings_pdf
 
     named = {"title": found.subject.case.title, "name": found.subject.name}
-    return drawings_pdf([page], named, found.subject.name, load_wording())
+    return drawings_pdf([page], named, found.subject.name, load_wording(found.subject.case.language))

@@ -439,6 +439,24 @@ def test_a_nominal_value_off_the_axis_is_said_at_the_foot() -> None:
     assert "What the case says, power 80 W, lies outside the drawing" in text
 
 
+def test_a_drawing_speaks_the_language_of_its_case(tmp_path) -> None:
+    # axes, curves, legend and foot were English whatever the case said; 12.5 W is 12,5 W in German
+    put = with_text(tmp_path, "co2-cutter", ('title = "CO2', 'language = "de"\ntitle = "CO2'))
+    subject = open_subject(put, None, None)
+    for vary in (["laser.power=1nW|2.5nW"], ["laser.power=1W..12.5W:7", "setup.focal_length=30mm..300mm:7"],
+                 ["laser.power=1W..12.5W:7", "setup.focal_length=25.5mm|80mm"]):  # fmt: skip
+        page = draw(sweep(subject, read_varied(subject, vary)))
+        assert faults(page) == []
+        text = " ".join(mark.text for mark in page.marks if isinstance(mark, Words)).replace(page.title, "")
+        assert not re.search(r"\b(the|beam|eye|skin|scatter|distance|power|limits?|above|up to|from)\b(?!\))", text), (
+            text
+        )
+        assert "Was im Fall steht, Leistung 80 W, liegt" in text
+    assert "25,5 mm" in text
+    duration = run("sweep", put, "--vary", "duration=1s|10s").out
+    assert "im Fall steht: duration = nach Wellenlänge und Weg der Strahlung" in duration
+
+
 def test_axes_are_logarithmic_where_the_range_asks_for_it() -> None:
     wide, narrow = (draw(swept("co2-cutter", f"laser.power={r}")) for r in ("1W..80W:5", "40W..80W:5"))
 
