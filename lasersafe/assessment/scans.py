@@ -8,6 +8,7 @@ from dataclasses import replace
 from functools import lru_cache
 from itertools import product
 
+from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import TISSUES, Context, setting_words
 from lasersafe.hazard import scanning
 from lasersafe.hazard.distances import direct_reach, worst_place
@@ -77,40 +78,44 @@ def _lasting(context: Context) -> float | None:
     return max(float(scan.reaction_time), 1e-9, longest)
 
 
-def _running(
-    context: Context, person: Person, stopped: Scenario, factor: float, credit: scanning.ScanCredit
-) -> Scenario:
-    sums: dict[str, tuple[float, scanning.ScanFinding, float]] = {}  # of all wavelengths; what is found of the first
-    for name in context.rule_sets:
-        found = [
+def _running(context: Context, person: Person, stopped: Scenario, factor: float, credited: bool) -> Scenario:
+    every = {
+        name: [
             _finding(_scan(one, name, stopped.tissue, stopped.duration), one, float(person.distance), factor)
             for one in context.every.values()
         ]
-        sums[name] = math.fsum(one.ratio for one, _, _ in found), *found[0][:2]
-    rule_set = max(sums, key=lambda name: badness(sums[name][0]))
-    ratio, finding, place = sums[rule_set]
-    exposure = ratio * finding.limit
-    criterion = replace(
-        stopped.criterion, rule_set=rule_set, hazard=finding.hazard, rule=finding.rule, limit_unit=finding.unit,
-        source=finding.source, amount_unit="W" if finding.unit == "W/m2" else "J", note=finding.train, steps=(),
-        limit=finding.limit,
-    )  # fmt: skip
-    counted = Message("scan.counted" if credit.given else "scan.not_counted")
+        for name in context.rule_sets
+    }
+    sums = {name: math.fsum(one.ratio for one, _, _ in found) for name, found in every.items()}  # of all wavelengths
+    rule_set = max(sums, key=lambda name: badness(sums[name]))
+    ratio, (finding, place, setting) = sums[rule_set], every[rule_set][0]
+    c, own, unit = finding.criterion, finding.light.emission, finding.criterion.limit_unit
+    c = replace(c, steps=limit_steps(c, finding.light))
+    counted = Message("scan.counted" if credited else "scan.not_counted")
     pattern = Message("scan.at", pattern=pattern_words(context.setup), place=f"{place:.5g} m")
     passes = Message("scan.passes_numbers", pulses=f"{finding.pulses:.5g}", passes=f"{finding.passes:.5g}")
-    compared = Message("scan.ratio_meaning", train=word(finding.train), rule=word(finding.rule))
-    numbers = f"{exposure:.5g} / {finding.limit:.5g} {finding.unit}"
-    steps = (
+    compared = Message("scan.ratio_meaning", train=word(c.note), rule=word(c.rule))
+    numbers = " + ".join(
+        f"{one.exposure:.5g} / {one.criterion.limit:.5g} {one.criterion.limit_unit}" for one, _, _ in every[rule_set]
+    )
+    steps = [
         Step("t_pass", Message("scan.stay_meaning"), Message("scan.stay_formula"), pattern, finding.pass_time, "s",
              DERIVED, "own"),
         Step("n", Message("scan.passes_meaning"), "1 + t_pass · rate; 1 + t · frequency", passes,
              max(finding.pulses, 1.0), "1", DERIVED, "own"),
-        Step("H/H_limit", compared, "H / H_limit", numbers, ratio, "1", f"{rule_set}: {finding.source}", "own"),
-    )  # fmt: skip
+        Step("H/H_limit", compared, "H / H_limit", numbers, ratio, "1", f"{rule_set}: {c.source}", "own"),
+    ]  # fmt: skip
+    if not finding.standing:  # one pulse of the train that stands for the passes
+        pulsed = bool(finding.pulses)
+        part = own.pulse_energy / setting.pulse_energy if pulsed else own.pulse_duration
+        put_in = f"{finding.exposure / part:.5g} {'J/m2' if pulsed else 'W/m2'} · {part:.5g}{'' if pulsed else ' s'}"
+        formula = Message("scan.pulses_formula") if pulsed else "E · t_pass"
+        steps.insert(2, Step("H", Message("step.exposure"), formula, put_in, finding.exposure, unit, DERIVED, "own"))
+    exposure = ratio * c.limit
     return replace(
-        stopped, exposure=exposure, exposure_unit=finding.unit, ratio=ratio, below=bool(ratio <= 1.0),
-        criterion=criterion, ratio_by_rule_set={name: one[0] for name, one in sums.items()}, fractions={}, steps=steps,
-        shares=(), surface=joined(filter(None, (stopped.surface, counted))), limit=finding.limit,
+        stopped, exposure=exposure, exposure_unit=unit, ratio=ratio, below=bool(ratio <= 1.0), criterion=c,
+        ratio_by_rule_set=sums, fractions={}, steps=tuple(steps), shares=(),
+        surface=joined(filter(None, (stopped.surface, counted))), limit=c.limit,
     )  # fmt: skip
 
 
@@ -145,20 +150,20 @@ def with_scan(
     if person.aided and tissue == "eye":  # a wide objective holds the spot for longer
         return [stopped(still, Message("scan.aids"))]
     factor, time, failure = context.share(way)[0], _lasting(context), still
-    credit, *more = (
-        scanning.scan_credit(
-            () if time is None else one.received(tissue, time), one.beam, float(person.distance), time, factor
-        )
-        for one in context.every.values()
-    )
-    total = math.fsum(one.ratio for one in (credit, *more))
-    if time is not None and more and not total <= 1.0:
-        credit = scanning.ScanCredit(False, Message("scan.all_above", time=f"{time:g} s"), total)
-    if credit.given:
+    credited, reason = False, Message("scan.no_cut_off")
+    if time is not None:  # the stopped beam for the reaction time has to be below the limit
+        ratios = [
+            scanning.stopped_ratio(one.received(tissue, time), one.beam, float(person.distance), factor)
+            for one in context.every.values()
+        ]
+        credited = bool(math.fsum(ratios) <= 1.0)
+        above = "scan.all_above" if len(ratios) > 1 else "scan.above"
+        reason = Message("scan.below" if credited else above, time=f"{time:g} s")
+    if credited:
         lasting = {"time": time, "time_reason": Message("scan.reaction_time")}
         failure = again(person.model_copy(update=lasting), way, tissue)
-    words = Message("scan.stopped", why=credit.reason)
-    return [stopped(failure, words), _running(context, person, still, factor, credit)]
+    words = Message("scan.stopped", why=reason)
+    return [stopped(failure, words), _running(context, person, still, factor, credited)]
 
 
 def _place(context: Context, rule_set: str, tissue: str, duration: float, distance: float) -> ScanPlace:
@@ -168,8 +173,8 @@ def _place(context: Context, rule_set: str, tissue: str, duration: float, distan
         longest = format_quantity(found.pass_time, "s", 3, "up")
         stay = Message("scan.stay_pulses" if found.pulses else "scan.stay", stay=longest, pulses=f"{found.pulses:.4g}")
         sentence = Message(
-            "scan.decides", stay=stay, passes=f"{found.passes:.4g}", rule=word(found.rule), set=rule_set,
-            hazard=word(found.hazard), train=word(found.train),
+            "scan.decides", stay=stay, passes=f"{found.passes:.4g}", rule=word(found.criterion.rule), set=rule_set,
+            hazard=word(found.criterion.hazard), train=word(found.criterion.note),
         )  # fmt: skip
         if context.space.adjustable:
             sentence = Message("scan.with_setting", sentence=sentence, setting=setting_words(emission))

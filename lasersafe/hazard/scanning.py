@@ -17,7 +17,16 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, worst_place
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Floats, Received, body_area, criteria, trains_at
+from lasersafe.hazard.exposure import (
+    ALPHA_MIN,
+    Emission,
+    Floats,
+    Received,
+    body_area,
+    criteria,
+    pulse_train,
+    trains_at,
+)
 from lasersafe.hazard.settings import SettingSpace, Tried, trains
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import COUNT_SLACK
@@ -26,7 +35,7 @@ from lasersafe.limits.tables import EDGE, load_rule_set
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.viewing import ScanPattern, sweep_widths
 from lasersafe.records.fields import badness
-from lasersafe.wording import Message
+from lasersafe.records.light import Criterion
 
 WITHIN = "pulses within one pass"
 JOINED = "pulses in groups within T_i"
@@ -107,23 +116,22 @@ def pulsed_trains(
     def often(times: Floats | float, number: Floats, length: Floats) -> Floats:  # no more pulses than the laser emits
         return np.asarray(np.minimum(np.minimum(times, rate / number), 1.0 / length))
 
-    at_turn = count(longest)
+    begun, at_turn = scan.begun, count(longest)
     part = np.minimum(np.maximum(time / passes, pulse), duration)
     each = count(part)
     most = np.maximum(np.minimum(passes * each, count(np.full_like(time, period))), at_turn)
-    periods = (np.floor(duration / period * (1.0 + COUNT_SLACK)) + 1.0) / duration  # begun in a second
     together = np.maximum(longest, np.minimum((most - 1.0) / rate, min(period, duration)))
     found = [
-        ("each pass as one pulse", at_turn, longest, often(1.0 / period, at_turn, longest), whole),
-        ("passes of a period as one pulse", most, together, often(1.0 / period, most, together), whole),
-        ("each of the separate passes as one pulse", each, part, often(passes * periods, each, part), whole),
+        ("each pass as one pulse", at_turn, longest, often(begun, at_turn, longest), whole),
+        ("passes of a period as one pulse", most, together, often(begun, most, together), whole),
+        ("each of the separate passes as one pulse", each, part, often(passes * begun, each, part), whole),
         (WITHIN, one, short, rate + 0.0 * time, longest),
-        ("all pulses of the exposure", one, short, often(most * periods, one, short), whole),
+        ("all pulses of the exposure", one, short, often(most * begun, one, short), whole),
     ]
     span = np.maximum(np.minimum(longest, joined), pulse)
     for number, times in ((most, 1.0), (each, passes)):
         group = np.minimum(count(np.maximum(joined, pulse)), number)
-        groups = times * np.ceil(number / group) * periods
+        groups = times * np.ceil(number / group) * begun
         found.append((JOINED, group, span, often(groups, group, span), whole))
     return found
 
@@ -160,7 +168,7 @@ def trains_of(scan: Scan, emissions: tuple[Emission, ...], stay: Floats, passes:
     power, energy, pulse, rate = (np.array(column) + 0.0 * stay for column in zip(*rows, strict=True))
     if kind == "continuous":
         time = np.minimum(stay, min(scan.duration, scan.pattern.period))
-        often, whole = np.full_like(time, 1.0 / scan.pattern.period), np.full_like(time, scan.duration)
+        often, whole = np.minimum(scan.begun, 1.0 / time), np.full_like(time, scan.duration)
         return [Passes("each pass as one pulse", power * time, time, often, whole)]
     every = pulsed_trains(pulse, rate, stay, passes, scan)
     found = [Passes(what, number * energy, *others) for what, number, *others in every]
@@ -182,16 +190,12 @@ class ScanFinding:
     """The comparison that decides for a scanned beam at one place."""
 
     ratio: float  # exposure over limit [1]
-    exposure: float  # per pulse of the effective train, or irradiance where the beam is taken as standing
-    limit: float
-    unit: str  # W/m2 | J/m2
-    rule: str  # single pulse | mean | train | standing
-    hazard: str
-    source: str
-    train: str  # which effective train, in words
+    exposure: float  # per pulse of the effective train, or that of the beam where it is taken as standing
+    criterion: Criterion  # its note says which effective train it is
+    light: Received  # that train, or the beam that is taken as standing
     pass_time: float  # longest stay at the slowest place in a period [s]
     pulses: float  # laser pulses in a pass, 0 for continuous emission [1]
-    passes: float  # passes in the exposure [1]
+    passes: float  # periods of the pattern of which the exposure holds a part [1]
     standing: bool  # True where the pattern is too narrow to earn credit
 
 
@@ -220,6 +224,11 @@ class Scan:
         """The aperture that a sweep passes. [m]."""
         return sweep_aperture(self.tissue, self.wavelength)
 
+    @property
+    def begun(self) -> float:
+        """Periods of which the exposure holds a part, over its duration: both ends can lie within a pass. [Hz]."""
+        return (math.floor(self.duration / self.pattern.period * (1.0 + COUNT_SLACK)) + 1.0) / self.duration
+
     @cached_property
     def joined(self) -> float:
         """T_i, the longest that holds, 0 where there is none. [s]."""
@@ -246,12 +255,11 @@ class Scan:
 
 def _compared(
     scan: Scan, emissions: tuple[Emission, ...], distance: Floats
-) -> tuple[list[_Compared], Floats, list[str]]:
-    """Return every comparison, the stays of shape (trains, ...) and the trains in words."""
+) -> tuple[list[_Compared], Floats, list[Passes]]:
+    """Return every comparison, the stays of shape (trains, ...) and the trains."""
     ways = zip(*scan.stays(distance), strict=True)
-    every = [(stay, *train) for stay, passes in ways for train in trains_of(scan, emissions, stay, passes)]
-    stays, names, *columns = zip(*every, strict=True)
-    energy, pulse, rate, time = map(np.stack, columns)
+    every = [(stay, train) for stay, passes in ways for train in trains_of(scan, emissions, stay, passes)]
+    energy, pulse, rate, time = (np.stack(column) for column in list(zip(*(one for _, one in every), strict=True))[1:])
     area = body_area(scan.tissue, scan.wavelength)
     found = pulse_train_limit(
         scan.rule_set, scan.tissue, scan.wavelength, pulse, rate, time, ALPHA_MIN, exposed_area=area
@@ -263,7 +271,7 @@ def _compared(
             exposure = scan.mean(energy, distance, np.where(here, row.limiting_aperture, 1.0))
             limit = np.where(here, row.per_pulse, math.inf)
             result.append(_Compared(exposure / limit, exposure, limit, row))
-    return result, np.stack(stays), list(names)
+    return result, np.stack([stay for stay, _ in every]), [one for _, one in every]
 
 
 def _counts_as_standing(emission: Emission) -> bool:
@@ -321,7 +329,7 @@ def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[
     """
     place = np.array(distances)
     stay = scan.stays(place)[0, 1]
-    passes = math.floor(scan.duration / scan.pattern.period) + 1.0
+    passes = round(scan.begun * scan.duration)
     pulsed = np.array([one.kind == "pulse train" for one in emissions])
     rates = np.array([one.repetition_rate for one in emissions])
     pulses = np.where(pulsed, count_pulses(np.maximum(stay, 1e-13), rates), 0.0)
@@ -329,22 +337,27 @@ def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[
     result: dict[int, ScanFinding] = {}
     if not still.all():
         moving = tuple(one for one, stands in zip(emissions, still.tolist(), strict=True) if not stands)
-        found, stays, names = _compared(scan, moving, place[~still])
+        found, stays, every = _compared(scan, moving, place[~still])
         for column, n in enumerate(np.flatnonzero(~still).tolist()):
             top = max(found, key=lambda one: badness(float(one.ratio[:, column].max())))
             at = int(top.ratio[:, column].argmax())
-            result[n] = ScanFinding(
-                float(top.ratio[at, column]), float(top.exposure[at, column]), float(top.limit[at, column]), "J/m2",
-                top.row.rule, top.row.hazard, str(np.asarray(top.row.source)[at, column]), names[at],
-                float(stays[at, column]), float(pulses[n]), passes, False,
+            (what, *train), row = every[at], top.row
+            energy, pulse, rate, time = (float(one[column]) for one in train)
+            here = top.limit, row.limiting_aperture, row.averaging_time
+            limit, aperture, window = (float(one[at, column]) for one in here)
+            c = Criterion(
+                scan.rule_set, scan.tissue, row.hazard, row.rule, energy, "J", limit, "J/m2", aperture, window,
+                str(np.asarray(row.source)[at, column]), note=what,
             )  # fmt: skip
+            light = replace(scan.received(pulse_train(energy, pulse, rate)), duration=time)
+            exposure, stays_for = float(top.exposure[at, column]), float(stays[at, column])
+            result[n] = ScanFinding(exposure / c.limit, exposure, c, light, stays_for, float(pulses[n]), passes, False)
     for n in np.flatnonzero(still).tolist():
-        exposures = [(exposure_at(scan.beam, distances[n], one), one) for one in criteria(scan.received(emissions[n]))]
+        light = scan.received(emissions[n])
+        exposures = [(exposure_at(scan.beam, distances[n], one), one) for one in criteria(light)]
         exposure, c = max(exposures, key=lambda pair: badness(pair[0] / pair[1].limit))
-        result[n] = ScanFinding(
-            exposure / c.limit, exposure, c.limit, c.limit_unit, "standing", c.hazard, c.source,
-            "the beam counts as standing", float(stay[n]), float(pulses[n]), passes, True,
-        )  # fmt: skip
+        c = replace(c, note="the beam counts as standing")
+        result[n] = ScanFinding(exposure / c.limit, exposure, c, light, float(stay[n]), float(pulses[n]), passes, True)
     return tuple(result[n] for n in range(place.size))
 
 
@@ -377,48 +390,32 @@ def scan_distance(scan: Scan, emission: Emission) -> float:
     return max([found, *focus])
 
 
-@dataclass(frozen=True)
-class ScanCredit:
-    """Whether the movement of a scan may be counted at a place, and why."""
-
-    given: bool
-    reason: str
-    ratio: float  # of the stopped beam, for the reaction time when there is one, else for the exposure
-
-
-def scan_credit(
-    lights: Iterable[Received], beam: BeamGeometry, distance: float, reaction_time: float | None, factor: float = 1.0
-) -> ScanCredit:
-    """Return whether a cut-off earns credit: the stopped beam for its reaction time has to be below the limit.
+def stopped_ratio(lights: Iterable[Received], beam: BeamGeometry, distance: float, factor: float = 1.0) -> float:
+    """Return the highest ratio of exposure to limit of a beam that stands still, at a distance or beyond it [1].
 
     Parameters
     ----------
     lights : iterable of Received
-        Every setting as every rule set judges it for that time; all have to agree.
+        Every setting as every rule set judges it; all have to agree.
     beam : BeamGeometry
         The beam that is scanned.
     distance : float
-        Closest distance; places beyond it count as well. [m]
-    reaction_time : float or None
-        From the failure to the last light; None where nothing monitors the movement. [s]
+        Closest distance. [m]
     factor : float
         Reflectance on the way. [1]
 
     Returns
     -------
-    ScanCredit
-        With the ratio of that further exposure.
+    float
+        The worst of all rules, settings and places. [1]
     """
-    if reaction_time is None:
-        return ScanCredit(False, Message("scan.no_cut_off"), math.inf)
-    worst = 0.0
-    for light in lights:
-        for c in criteria(replace(light, emission=light.emission.scaled(factor))):
-            for place in worst_place(beam, distance, (c.limiting_aperture,)):
-                worst = max(worst, exposure_at(beam, place, c) / c.limit, key=badness)
-    below = bool(worst <= 1.0)
-    reason = Message("scan.below" if below else "scan.above", time=f"{reaction_time:g} s")
-    return ScanCredit(below, reason, worst)
+    ratios = (
+        exposure_at(beam, place, c) / c.limit
+        for light in lights
+        for c in criteria(replace(light, emission=light.emission.scaled(factor)))
+        for place in worst_place(beam, distance, (c.limiting_aperture,))
+    )
+    return max(ratios, key=badness)
 
 
 _MOST = 24  # settings compared by the full rules where limiting apertures differ

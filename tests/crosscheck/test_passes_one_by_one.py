@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import numpy as np
 import pytest
 
-from lasersafe.hazard.exposure import pulse_train
-from lasersafe.hazard.scanning import Scan, running_ratios, scan_ratio, sweep_aperture
+from lasersafe.assessment import assess
+from lasersafe.hazard.exposure import continuous, pulse_train
+from lasersafe.hazard.scanning import Scan, running_ratios, scan_findings, scan_ratio, sweep_aperture
+from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
 from lasersafe.optics.viewing import ScanPattern, sweep_widths
 
@@ -65,6 +69,40 @@ def test_no_place_is_crossed_by_more_pulses_than_are_counted(pattern, per_period
     found = counted(pattern, rate)
     passes = float(pattern.most_passes(PLACE, 16e-3))
     assert least * (1 - 1e-9) <= found <= 2.5 * least + 1.5 * passes * DURATION / pattern.period
+
+
+@pytest.mark.parametrize(("duration", "met"), [(10.0, 401), (10.01, 401), (0.25, 11), (0.02, 1)])
+def test_limit_and_print_count_every_pass_that_the_exposure_meets(duration, met):
+    # A turn every 25 ms, 0.3 ms long. Counted over 999 starts of the exposure in a period: passes that begin in it, 400
+    # in 10 s, and passes that it meets, 401 where it begins within one. With E t_pass in each, N of the limit, 18 J/m2
+    # t_pass^0.75 N^-0.25 of the directive, is the stricter one, which was printed; the limit counted 400.
+    starts = np.linspace(0.0, 25e-3, 999, endpoint=False)[:, np.newaxis]
+    begin = 25e-3 * np.arange(-1, 402)
+    end = starts + duration * (1.0 - 1e-12)
+    assert int(((begin + 3e-4 > starts) & (begin <= end)).sum(axis=1).max()) == met
+    assert int(((begin >= starts) & (begin <= end)).sum(axis=1).max()) == met - (duration in (10.0, 0.25))
+    scan = Scan("EU-2006/25/EC", "eye", BEAM, 532e-9, duration, ScanPattern("line", (0.2, 0.2), 40.0, "triangle"))
+    (found,) = scan_findings(scan, (continuous(1.0),), (PLACE,))
+    irradiance = float(mean_exposure(1.0, *diameters(BEAM, PLACE), 7e-3, "gaussian"))
+    assert found.passes == met
+    assert found.criterion.rule in ("train", "single pulse")
+    assert found.exposure == pytest.approx(irradiance * found.pass_time, rel=1e-12)
+    assert found.criterion.limit == pytest.approx(18.0 * found.pass_time**0.75 * met**-0.25, rel=1e-12)
+
+
+def test_a_running_scan_can_be_worked_out_again_from_its_lines():
+    # H = E t_pass; ratio = H / H_limit; H_limit is the last line of its limit, H_limit(t_pass) C_P or H_limit(T) / n
+    case = Path(__file__).parent.parent / "golden" / "cases" / "scanned-line-continuous.toml"
+    found = [s for s in assess(parse_case(case.read_text(encoding="utf-8"), "")).scenarios if "t_pass" in str(s.steps)]
+    for one in found:
+        stay, _, exposure, ratio = one.steps
+        irradiance, _, time = str(exposure.numbers).partition(" W/m2 · ")
+        assert float(irradiance) * float(time.removesuffix(" s")) == pytest.approx(exposure.value, rel=1e-4)
+        assert float(time.removesuffix(" s")) == pytest.approx(stay.value, rel=1e-4)
+        limit = one.criterion.steps[-1]
+        assert limit.value == one.criterion.limit
+        assert exposure.value / limit.value == pytest.approx(ratio.value, rel=1e-12)
+    assert {one.criterion.rule for one in found} == {"train", "mean"}
 
 
 @pytest.mark.parametrize("wavelength", [532e-9, 1064e-9, 10.6e-6])
