@@ -125,7 +125,7 @@ def beam_numbers(beam: BeamGeometry, place: float, power: float) -> Message:
 def scatter_numbers(surface: str, power: float, reflectance: float, away: float) -> Message:
     """Return what the irradiance of scattered light is worked out from."""
     facts = {"power": f"{power:.5g} W", "reflectance": f"{reflectance:g}", "place": f"{away:.5g} m"}
-    return Message("barrier.scatter_numbers", surface=surface, **facts)
+    return Message("barrier.scatter_numbers", surface=word(surface), **facts)
 
 
 def falls_on(

@@ -266,7 +266,7 @@ def beam_working(
         formula = Message(f"step.part_{beam.profile.replace('-', '_')}", head=f"{head} F / (π D_a² / 4)", hole=aperture)
     numbers = f"{amount} · {part} / (π · ({hole} mm)² / 4)"
     if seen is not None:
-        source = "ANSI-Z136-1, appendix B, from memory; docs/method.md"
+        source = Message("source.aided")
         numbers = f"{number(gain * (criterion.limiting_aperture / wide) ** 2)} · {numbers}"
     if beam.circular and beam.profile == "gaussian":
         numbers = Message("step.size_at", numbers=numbers, place=at)

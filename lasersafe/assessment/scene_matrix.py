@@ -292,7 +292,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     assert hit is not None
     where = Message("hit.where", distance=format_quantity(hit.distance, "m", 4), origin=word(hit.where))
     if one.way != "mirror then scatter":
-        x, y, z = (f"{value:.2f}" for value in hit.point)
+        x, y, z = (f"{value:z.2f}" for value in hit.point)
         where = Message("hit.at_place", where=_legs(hit.source, hit.distance, where), x=x, y=y, z=z)
     if hit.angle > ALPHA_MIN:
         assert isinstance(hit.source.profile, ScatterProfile)
@@ -325,7 +325,7 @@ def _legs(source: Source, distance: float, where: Message) -> Message:
 
 
 def _corner(place: NDArray[np.float64]) -> str:
-    return ", ".join(f"{value:.3f}" for value in place)
+    return ", ".join(f"{value:z.3f}" for value in place)
 
 
 def _steps(context: Context, one: Found, hit: Hit, where: Message) -> tuple[Step, ...]:

@@ -348,10 +348,11 @@ def _state(scene: SceneResult, item: ElevationItem, wording: Wording) -> tuple[s
 
 
 def _where(item: ElevationItem, wording: Wording) -> str:
-    said = f", {place(item.along)}" if item.along > 1e-9 else ""
-    said += wording.text("plan.behind", distance=place(-item.along)) if item.along < -1e-9 else ""
-    beside = abs(item.aside) > 0.05 * max(1.0, abs(item.along))
-    return said + (wording.text("plan.aside", distance=place(abs(item.aside))) if beside else "")
+    along, aside = round(item.along, 6), round(abs(item.aside), 6)  # 0.0999 m was printed for a turned 0.1 m
+    said = f", {place(along)}" if along > 0.0 else ""
+    said += wording.text("plan.behind", distance=place(-along)) if along < 0.0 else ""
+    beside = aside > 0.05 * max(1.0, abs(along))
+    return said + (wording.text("plan.aside", distance=place(aside)) if beside else "")
 
 
 class _Section(sketch.Sketch):

@@ -241,8 +241,8 @@ def _in_the_air(laser: str, assessment: Assessment, wording: Wording) -> list[st
             steepest = math.radians(min(high + margin, 90.0))
             lines.append("  " + spoken(wording.text(
                 "notice.aim",
-                x=f"{aim.position[0]:.2f} m",
-                y=f"{aim.position[1]:.2f} m",
+                x=f"{aim.position[0]:z.2f} m",
+                y=f"{aim.position[1]:z.2f} m",
                 height=place(aim.position[2], with_feet),
                 bearing=" – ".join(dict.fromkeys(f"{math.degrees(end) % 360.0:.4g}°" for end in aim.bearing_range)),
                 elevation=" – ".join(dict.fromkeys(f"{end:.3g}°" for end in (low, high))),

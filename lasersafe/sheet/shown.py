@@ -134,7 +134,7 @@ def barriers_by_place(sheet: Sheet) -> None:
 
 def at_place(place: tuple[float, float, float], sheet: Sheet) -> str:
     """Return a place of the plan in words."""
-    x, y, z = (spoken(f"{value:.2f}") for value in place)
+    x, y, z = (spoken(f"{value:z.2f}") for value in place)
     return sheet.text("by_place.at", x=x, y=y, z=z)
 
 
@@ -274,8 +274,8 @@ def _report(sheet: Sheet, report: SettingReport) -> None:
     sheet.heading(title, 1, keep=90.0)
     sheet.paragraph(unit_text(tidy(text("pulsed.setting", setting=report.setting))))
     sheet.paragraph(unit_text(tidy(report.sentence)))
-    if report.others:
-        sheet.paragraph(unit_text(tidy(text("pulsed.others", settings="; ".join(report.others)))), NOTE)
+    if others := "; ".join(dict.fromkeys(one for one in report.others if one != report.setting)):
+        sheet.paragraph(unit_text(tidy(text("pulsed.others", settings=others))), NOTE)
     if report.effects:
         rows = []
         for effect in report.effects:

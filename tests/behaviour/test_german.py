@@ -10,22 +10,27 @@ from functools import cache
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from typer.testing import CliRunner
 
 from lasersafe.ask.drawings import drawings_of
 from lasersafe.ask.printed import assessment_text, brief, subjects
 from lasersafe.assessment import assess
+from lasersafe.assessment.barriers import scatter_numbers
+from lasersafe.assessment.scene_matrix import _corner
 from lasersafe.cli import app
 from lasersafe.data import load_toml, templates_path
 from lasersafe.drawing.primitives import Words
+from lasersafe.drawing.room import _where
 from lasersafe.drawing.text import decimals
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
+from lasersafe.records.scene import ElevationItem
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import PAPERS, lay_out, lay_out_annex
 from lasersafe.sheet.flow import Placed, Sheet
-from lasersafe.wording import load_wording, localise
+from lasersafe.wording import Message, load_wording, localise
 from tests.project import ROOT
 
 STARTERS = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
@@ -283,3 +288,13 @@ def test_the_reason_of_eyewear_has_commas_in_german() -> None:
     )
     said = CliRunner().invoke(app, ["eyewear", *asked]).output
     assert "optische Dichte 3,61" in said
+
+
+def test_places_and_sources_are_printed_without_noise() -> None:
+    # a place -1e-17 m was "-0.000", one 0.1 m beside, turned with the aim, 0.0999 m, and the floor was "ground"
+    assert _corner(np.array([-1e-17, -0.5, 1e-9])) == "0.000, -0.500, 0.000"
+    beside = ElevationItem("Operator", "person", -0.4, 0.1 - 1e-16, 0.0, 1.6)
+    with decimals(wording := load_wording("de")):
+        assert _where(beside, wording).endswith("0,1\u00a0m seitlich")
+    assert "(Boden)" in scatter_numbers("ground", 3.0, 0.8, 0.1).said("de")
+    assert "aus dem Gedächtnis" in Message("source.aided").said("de")

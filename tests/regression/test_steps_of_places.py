@@ -266,7 +266,7 @@ def test_the_peak_on_a_placed_barrier_and_how_near_it_may_stand_in_a_fault_have_
         if way.fitted:
             (step,) = way.steps
             k, *rest = str(step.numbers).split(" · ")
-            sent, _, away = " · ".join(rest).replace(" (ground)", "").partition(" at ")
+            sent, _, away = " · ".join(rest).replace(" (floor)", "").partition(" at ")
             value = float(k) * worked_out(sent.replace(" W", "").replace(" m", ""))
             assert 0.999 < float(k) < (1.3 if way.way == "scatter" else 1.01), step  # else its distance said nothing
             if way.way == "scatter":
