@@ -92,7 +92,11 @@ def reached(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
     for some in dict.fromkeys((ways, ("scatter",), aided)):
         pairs = [(zone, setup) for setup in worked.fitted for zone in setup.zones if zone.way in some]
         zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
-        together, tissue = reach_together([one.found for one in worked.each], some, zone.distance)
+        stage, key = worked.each[0].stage, ("reach together", some, zone.distance)
+        known = {} if stage is None else stage.answers
+        if key not in known:
+            known[key] = reach_together([one.found for one in worked.each], some, zone.distance)
+        together, tissue = known[key]
         found[some] = Reached(zone, farthest, zone.distance)
         if together > zone.distance:
             pairs = [pair for pair in pairs if pair[0].tissue == tissue]

@@ -421,57 +421,53 @@ def scatter_over_mirrors(
     return [*sent, *over_level_mirrors(scene, sent)]
 
 
-def together_at(lasers: Sequence[Sequence[Light]], places: Places) -> dict[int, float]:
-    """Return for places below the limit on each way the sum of ways that can be at once, where it is above [1]_.
+def at_once(
+    case: Case, groups: Sequence[tuple[Sequence[Context], Sequence[Sequence[Light]]]], places: Places
+) -> dict[int, float]:
+    """Return for people below the limit on each way, by number, the sum of ways that can be at once, if above [1]_.
+
+    Whoever uses an instrument is asked with it as well. Of lasers that add come their set-ups, and the light of each.
 
     References
     ----------
     .. [1] Own: a wide beam can meet somebody and a mirror beside at the same time (docs/method.md, section 16).
     """
-    ways: dict[tuple[int, object], list[Light]] = {}
-    for number, group in enumerate(lasers):
-        for source, walls in group:  # all scatter together is no more than the brightest of all of a beam
-            image = source.surface, source.apex if source.spots is None else None
-            one_way = source.way == "direct" or isinstance(source.profile, ScatterProfile)
-            way = isinstance(source.profile, ScatterProfile) if one_way else image
-            ways.setdefault((number, way), []).append((source, walls))
-    every, found = list(ways.values()), dict[int, float]()
-    if len(every) < 2 or not len(places.low):
-        return found
-    asked = Question([list(itertools.chain(*every))], places), Question(every, places)
-    alone, most = bounds(asked, to_limit=True, most=1)  # mostly seen at once to be above on one way, or below on all
-    rows = np.flatnonzero((alone.found <= 1.0) & (most.upper > 1.0))
-    if rows.size:
-        rows = rows[bounds([Question(every, places.some(rows))], to_limit=True)[0].upper > 1.0]
-    some = places.some(rows)
-    each = np.array([one.upper for one in bounds([Question([own], some) for own in every])] if rows.size else [])
-    for column, row in enumerate(rows.tolist()):
-        one, own = places.some(rows[[column]]), each[:, column]
-        if own.max() <= 1.0 < own.sum():  # else rows of one way say it, or there is nothing to say
-            found[row] = max(
-                math.fsum(own[k] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one))
-                for a in ways
-            )
-    return {row: most for row, most in found.items() if most > 1.0}
-
-
-def at_once(
-    case: Case, groups: Sequence[tuple[Sequence[Context], Sequence[Sequence[Light]]]], places: Places
-) -> dict[int, float]:
-    """Return for people of a scene, by number, what several ways may bring to them at once; see `together_at`.
-
-    Whoever uses an instrument is asked with it as well. Of lasers that add come their set-ups, and the light of each.
-    """
     assert case.scene is not None
     found, aids = dict[int, float](), {one.name: aid_of(one) for one in case.person if one.aided}
+    every: list[tuple[dict[tuple[int, object], list[Light]], NDArray[np.intp]]] = []
     for (placed, lasers), aid in itertools.product(groups, {None, *aids.values()}):
         rows = [row for row, one in enumerate(case.scene.person) if aid in (None, aids.get(one.name))]
         seen = lasers if aid is None else [
             behind(context, [(as_point(context, source, aid), walls) for source, walls in own], aid)
             for context, own in zip(placed, lasers, strict=True)
         ]  # fmt: skip
-        for at, ratio in together_at(seen, places.some(np.array(rows))).items() if rows else ():
-            found[rows[at]] = max(found.get(rows[at], 0.0), ratio)
+        ways: dict[tuple[int, object], list[Light]] = {}
+        for number, (source, walls) in ((number, light) for number, own in enumerate(seen) for light in own):
+            # all scatter together is no more than the brightest of all of a beam
+            image = source.surface, source.apex if source.spots is None else None
+            one_way = source.way == "direct" or isinstance(source.profile, ScatterProfile)
+            way = isinstance(source.profile, ScatterProfile) if one_way else image
+            ways.setdefault((number, way), []).append((source, walls))
+        if rows and len(ways) > 1:
+            every.append((ways, np.array(rows)))
+    asked = [
+        Question(lights, places.some(rows))
+        for ways, rows in every for lights in ([list(itertools.chain(*ways.values()))], list(ways.values()))
+    ]  # fmt: skip
+    rough = bounds(asked, to_limit=True, most=1)  # mostly seen at once to be above on one way, or below on all
+    for (ways, people), single, all_ways in zip(every, rough[::2], rough[1::2], strict=True):
+        left, lights = people[(single.found <= 1.0) & (all_ways.upper > 1.0)], list(ways.values())
+        if left.size:
+            left = left[bounds([Question(lights, places.some(left))], to_limit=True)[0].upper > 1.0]
+        for row in left.tolist():
+            one = places.some(np.array([row]))
+            alone = [float(b.upper[0]) for b in bounds([Question([own], one) for own in lights])]
+            if max(alone) <= 1.0 < math.fsum(alone):  # else rows of one way say it, or there is nothing to say
+                most = max(
+                    math.fsum(alone[k] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one))
+                    for a in ways
+                )
+                found |= {row: max(found.get(row, 0.0), most)} if most > 1.0 else {}
     return found
 
 

@@ -6,6 +6,7 @@ import itertools
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -123,13 +124,16 @@ def _seen_near(source: Source, known: dict[ScatterProfile, ScatterProfile]) -> S
 
 def as_point(context: Context, source: Source, aid: Aid) -> Source:
     """Return a lit spot as it is seen right at a window through an instrument, without credit; a beam as it is."""
-    profile = source.profile
-    if not isinstance(profile, ScatterProfile):
+    if not isinstance(source.profile, ScatterProfile):
         return source
-    far = float(profile.ratio(np.array([_FAR]))[0]) * _FAR**2
-    point = replace(profile, ratio=lambda r: np.asarray(far / np.square(r)), size=0.0, nearest=CLOSEST_VIEW)
     gain = max(aid.gain(one.wavelength) for one in context.every.values())
-    return replace(source, profile=point, factor=source.factor * max(gain, 1.0))
+    return replace(source, profile=_from_afar(source.profile), factor=source.factor * max(gain, 1.0))
+
+
+@lru_cache(maxsize=256)  # one profile for all spots that share theirs: the table of lights asks it once
+def _from_afar(profile: ScatterProfile) -> ScatterProfile:
+    far = float(profile.ratio(np.array([_FAR]))[0]) * _FAR**2
+    return replace(profile, ratio=lambda r: np.asarray(far / np.square(r)), size=0.0, nearest=CLOSEST_VIEW)
 
 
 def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:

@@ -42,7 +42,8 @@ REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; co
 
 # of each kind of answer: with what else it changes than its own laser, whether it does where people stand elsewhere,
 # and whether it does where a case states anything else but barriers
-RESTS: dict[str, tuple[str, bool, bool]] = dict.fromkeys(("same walls", "lit past", "together"), ("", False, True))
+_NAMED = "same walls", "lit past", "together", "reach together"  # that are not the answer of one function
+RESTS: dict[str, tuple[str, bool, bool]] = dict.fromkeys(_NAMED, ("", False, True))
 
 
 def kept(
