@@ -92,7 +92,8 @@ def reached(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
     for some in dict.fromkeys((ways, ("scatter",), aided)):
         pairs = [(zone, setup) for setup in worked.fitted for zone in setup.zones if zone.way in some]
         zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
-        stage, key = worked.each[0].stage, ("reach together", some, zone.distance)
+        stage = next((one.stage for one in worked.each), None)
+        key = "reach together", some, zone.distance
         known = {} if stage is None else stage.answers
         if key not in known:
             known[key] = reach_together([one.found for one in worked.each], some, zone.distance)
