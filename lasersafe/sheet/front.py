@@ -12,7 +12,7 @@ from lasersafe.records.fields import badness
 from lasersafe.records.scene import BarrierLoad, BarrierWay
 from lasersafe.results import Assessment, BarrierResult, Criterion, Scenario, SignOff, unanswered
 from lasersafe.sheet.drawings import warning
-from lasersafe.sheet.flow import SMALL, Part, Row, Sheet, bold, faint, note, row, strong
+from lasersafe.sheet.flow import SMALL, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.text import Line, Style, joined, wrap
 from lasersafe.wording import Wording, key_of
 
@@ -38,13 +38,12 @@ def sign_off(sheet: Sheet, size: float, signed: SignOff, annex: str) -> dict[str
     boxes = [(role.replace(" ", "_"), _said(role, sheet, signed, wide - 2 * _INSIDE)) for role in roles]
     pairs = [boxes[n : n + 2] for n in range(0, len(boxes), 2)]
     high = [max(sum(style.leading for _, style in lines) for _, lines in pair) + _ROOM + 10.0 for pair in pairs]
-    sheet.heading(text("sign_off.heading"), 0, keep=min(sum(high) + 120.0, sheet.full * 0.9))
+    sheet.heading(text("sign_off.heading"), 0, keep=min(sum(high) + 90.0, sheet.full * 0.9))
     _state(sheet, signed, size)
     sets = text("decision.all_rule_sets", rule_set=assessment.rule_set, rule_sets=", ".join(assessment.rule_sets))
     facts = {"rule_sets": sets, "full_fingerprint": assessment.fingerprint, "annex": annex}
-    sheet.table(
-        (), (1.2, 4.4), [row(bold(text(f"decision.{key}")), Part(value)) for key, value in facts.items() if value], 1.5
-    )
+    rows = [row(strong(text(f"decision.{key}")), tiny(value)) for key, value in facts.items() if value]
+    sheet.table((), (1.2, 4.4), rows, 0.5)
     places = {}
     for pair, tall in zip(pairs, high, strict=True):
         top = sheet.reserve(tall)
