@@ -235,7 +235,8 @@ def test_an_elevation_has_no_name_of_a_zone_over_its_drawing() -> None:
     for drawing in elevations:
         inside = [w.text for w in drawing.marks if isinstance(w, Words) and w.framed]
         assert not any("Eye, " in text or "Skin, " in text for text in inside), inside
-        said = " ".join(w.text for w in drawing.marks if isinstance(w, Words))
+        lines = sorted((w for w in drawing.marks if isinstance(w, Words)), key=lambda word: -word.y)  # as read
+        said = " ".join(w.text for w in lines)
         assert re.search(r"How far each zone reaches, .*: eye, direct: \d[\d.]+ k?m from the last optic[,;]", said)
         outside = said.partition("Outside the drawing: ")[2].partition(". ")[0]  # spectators were drawn, and named
         assert "Passers-by at the hall door" in outside
