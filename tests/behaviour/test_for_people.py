@@ -70,6 +70,7 @@ def test_the_glossary_explains_every_abbreviation_that_the_texts_use() -> None:
         "STFC",
         "EIGA",
         "OSHA",
+        "ANSI",
         "III",
         "UK",
         "CONTROLLED",
