@@ -40,6 +40,7 @@ def nohd_of(kind: str, draws: int) -> Callable[[], object]:
 
     template, setup = ("visible-diode", "Collimator") if kind == "oval" else ("handheld-welder", "Bare head")
     case = read_case(templates_path("cases", f"{template}.toml"))
+    case = case.model_copy(update={"person": ()})  # for the usual time, not that of somebody who looks on purpose
     own = next(one for one in contexts(case, rule_sets()) if one.setup.name.startswith(setup))
     names = {
         "free": ("power", "beam_diameter", "divergence"),
