@@ -167,8 +167,7 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
             beam, at = source.profile.beam, span((source, walls), point[0], np.zeros(3))
             away = max(at.near, CLOSEST)
             plain = source.factor * float(fraction_through(*diameters(beam, away), camera.pupil, beam.profile))
-            aside = at.aside if beam.profile == "gaussian" else 0.0
-            sent = instruments.Sent(source.way, source.factor, through / max(plain, 1e-300), aside)
+            sent = instruments.Sent(source.way, source.factor, through / max(plain, 1e-300), at.aside)
             row = camera.lit_by_beam(light, lam, beam, away, sent)
         else:
             lit = LitSpot(source.factor, model=stage.case.settings.scatter_model, diameter=source.profile.size)

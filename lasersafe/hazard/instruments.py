@@ -193,7 +193,7 @@ class Sent(NamedTuple):
     """How a beam comes to a lens: its way, the reflectance of the mirrors on it, and what comes beside its axis.
 
     ``share`` is what comes where the lens is of the light of a lens on the axis: tolerances make it more. [1]
-    ``aside`` is how far beside the axis of a Gaussian beam the lens is. [m]
+    ``aside`` is how far beside the axis the lens is. [m]
     """
 
     way: str = "direct"  # direct | mirror
@@ -282,9 +282,10 @@ class Camera:
         hole, x, y = (f"{float(one) * 1e3:.5g}" for one in (self.pupil, dx, dy))
         sum_of = Message("step.part_numbers", numbers=put_in, hole=hole, x=x, y=y, place=f"{place:.5g} m")
         share, wide = Message("camera.share"), float(max(dx, dy))
-        if sent.aside > self.pupil / 2.0 and float(dx * dy) * part > 0.0:  # at a focus that is a point there is no d
-            edge = math.exp(-((2.0 * sent.aside - self.pupil) ** 2) / wide**2) * self.pupil**2 / float(dx * dy) / part
-            words = {"rest": f"{sent.share / max(edge, 1e-300):.5g}", "aside": f"{sent.aside * 1e3:.5g} mm"}
+        aside = sent.aside if beam.profile == "gaussian" else 0.0  # an even beam is as strong everywhere in it
+        if aside > self.pupil / 2.0 and float(dx * dy) * part > 0.0:  # at a focus that is a point there is no d
+            edge = math.exp(-((2.0 * aside - self.pupil) ** 2) / wide**2) * self.pupil**2 / float(dx * dy) / part
+            words = {"rest": f"{sent.share / max(edge, 1e-300):.5g}", "aside": f"{aside * 1e3:.5g} mm"}
             share = Message("camera.share_beside", d=f"{wide * 1e3:.5g} mm", hole=f"{self.pupil * 1e3:.5g} mm", **words)
         told = joined([sum_of, share])
         image = _Image(sent.way, place, exposure, spot, "ρ k F τ / (π s² / 4)", told)

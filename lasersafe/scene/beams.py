@@ -593,10 +593,7 @@ def _square_bound(amount: float, dx: FLOAT, dy: FLOAT, aperture: float) -> FLOAT
 @lru_cache(maxsize=2048)
 def farthest_of(criteria: tuple[Criterion, ...], beam: BeamGeometry, factor: float = 1.0) -> float:
     """Return how far along the beam any of the comparisons is exceeded [m]."""
-    from lasersafe.hazard.distances import direct_distance
-
-    each = BeamProfile(beam, criteria).strengths.items()
-    return max(float(direct_distance(most * factor, 1.0, aperture, beam)) for aperture, most in each)
+    return farthest_of_each([(BeamProfile(beam, criteria), factor)])[0]
 
 
 def farthest_of_each(wanted: Sequence[tuple[BeamProfile, float]]) -> list[float]:
