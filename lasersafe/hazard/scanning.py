@@ -8,25 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, lru_cache, partial
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from lasersafe.data import dataclass
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, worst_place
-from lasersafe.hazard.exposure import (
-    ALPHA_MIN,
-    Emission,
-    Floats,
-    Received,
-    body_area,
-    criteria,
-    pulse_train,
-    trains_at,
-)
+from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Floats, Received, body_area, criteria, pulse_train, trains_at
 from lasersafe.hazard.settings import SettingSpace, Tried, trains
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import COUNT_SLACK

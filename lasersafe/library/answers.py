@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from lasersafe import limits
 from lasersafe.ask import EyewearQuestion
 from lasersafe.ask.eyewear import work_out
+from lasersafe.data import dataclass
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches

@@ -8,9 +8,10 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 
+from lasersafe.data import dataclass
 from lasersafe.drawing.primitives import BLACK, Words
 from lasersafe.drawing.text import cut_of, unit_text
 from lasersafe.drawing.text import width_of as measured
