@@ -138,7 +138,6 @@ class SolveQuestion:
     wanted: Annotated[Text, "The input that is asked for, as laser.power.", "--for"] = None
     at: Annotated[Text, "The nearest place of the person, as '6 m'."] = None
     eyewear: Annotated[Text, "Marking of the eyewear that is worn, as '1064 D LB6'."] = None
-    density: Annotated[Text, "Optical density that is worn, as 5, the damage class aside."] = None
     way: Annotated[Texts, "direct, mirror or scatter; without it all three."] = None
     tissue: Annotated[Texts, "eye or skin; without it both."] = None
     between: Annotated[Text, "The range to search, as '1 W..2 kW'."] = None

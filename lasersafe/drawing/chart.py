@@ -140,17 +140,6 @@ class Plot:
         return x0 + self.x.share(x) * (x1 - x0), y0 + self.y.share(y) * (y1 - y0)
 
 
-def plot_on(
-    paper: Paper, heading: Heading, axes: tuple[Axis, Axis], zones: Sequence[Entry], signs: Sequence[Entry] = ()
-) -> tuple[pen.Drawing, Plot]:
-    """Return a page with its texts and its legend, and two axes that fill it, with room for numbers and titles."""
-    layout = lay_out(paper, "sweep", heading.title, zones, signs, heading.foot)
-    layout.scale_lines(heading.lines, paper.margin)
-    frame, wide = layout.drawing.frame, max([width_of(tick_text(v), TICK) for v in axes[1].marks()[0]] or [0.0])
-    room = (frame[0] + wide + _LEFT, frame[1] + _BELOW, frame[2] - _RIGHT, frame[3] - _ABOVE)
-    return layout.drawing, Plot(*axes, room)
-
-
 def grid_marks(plot: Plot) -> list[pen.Mark]:
     """Return the lines of the grid, under everything else."""
     x0, y0, x1, y1 = plot.room
@@ -196,10 +185,6 @@ class Heading:
     foot: tuple[tuple[str, bool], ...]
     language: str = "en"
 
-    def said(self, key: str, **values: str) -> str:
-        """Return a sentence of the legend."""
-        return Message(f"draw.{key}", **values).said(self.language)
-
 
 def curve_page(
     paper: Paper, heading: Heading, x: Axis, y: Axis, curves: Sequence[Curve], nominal: tuple[float, str] | None = None
@@ -222,8 +207,13 @@ def curve_page(
     entries = []
     for number, (name, points) in enumerate(curves):
         none = not any(value > 0.0 for _, value in points)
-        entries.append(Entry(partial(_sample, number), heading.said("nowhere", name=name) if none else name))
-    drawing, plot = plot_on(paper, heading, (x, y), entries)
+        name = Message("draw.nowhere", name=name).said(heading.language) if none else name
+        entries.append(Entry(partial(_sample, number), name))
+    layout = lay_out(paper, "sweep", heading.title, entries, (), heading.foot)
+    layout.scale_lines(heading.lines, paper.margin)
+    # two axes that fill the page, with room for numbers and titles
+    frame, wide = layout.drawing.frame, max([width_of(tick_text(v), TICK) for v in y.marks()[0]] or [0.0])
+    plot = Plot(x, y, (frame[0] + wide + _LEFT, frame[1] + _BELOW, frame[2] - _RIGHT, frame[3] - _ABOVE))
     board = Board(plot.room)
     marks = grid_marks(plot)
     if nominal is not None and x.low <= nominal[0] <= x.high:
@@ -234,8 +224,8 @@ def curve_page(
         tip = ((at, low), (at - 1.1, low - 1.9), (at + 1.1, low - 1.9))
         marks += [pen.Lines((((at, low), (at, high)),), pen.BLACK, 0.25, NOMINAL_DASHES), pen.Area((tip,), pen.BLACK)]
     marks += curve_marks(plot, curves, board)
-    drawing.marks.extend([*marks, *axis_marks(plot)])
-    return drawing
+    layout.drawing.marks.extend([*marks, *axis_marks(plot)])
+    return layout.drawing
 
 
 def curve_marks(plot: Plot, curves: Sequence[Curve], board: Board, bold: bool = False) -> list[pen.Mark]:
@@ -249,16 +239,12 @@ def curve_marks(plot: Plot, curves: Sequence[Curve], board: Board, bold: bool = 
         if runs:
             marks.append(line := curve(number, *runs))
             places = pen.along(max(runs, key=lambda run: abs(run[-1][0] - run[0][0])), _PLACES)
-            labels.append(Label(name, from_middle(places), bold, line.ink, clear=0.8))
+            middle = len(places) / 2 - 0.5
+            places = [place for _, place in sorted(enumerate(places), key=lambda one: abs(one[0] - middle))]
+            labels.append(Label(name, places, bold, line.ink, clear=0.8))
     for label in labels:
         board.put(label)
     return [*marks, *board.under, *board.marks]
-
-
-def from_middle(places: Sequence[pen.Pair]) -> list[pen.Pair]:
-    """Return places along a line, those near its middle first."""
-    middle = len(places) / 2 - 0.5
-    return [place for _, place in sorted(enumerate(places), key=lambda one: abs(one[0] - middle))]
 
 
 def curve(number: int, *runs: pen.Run) -> pen.Lines:

@@ -1,4 +1,4 @@
-"""Maps with tones: exposure over limit on the floor, the irradiance on a barrier, and a quantity over two inputs."""
+"""Maps with tones: exposure over limit on the floor, and the irradiance on a barrier."""
 
 from __future__ import annotations
 
@@ -6,19 +6,16 @@ import math
 from collections import defaultdict
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from functools import partial
-from itertools import groupby, pairwise
-from typing import Any
+from itertools import groupby
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lasersafe.drawing import primitives as pen
-from lasersafe.drawing.chart import TICK, Axis, Heading, axis_marks, from_middle, plot_on, round_steps
+from lasersafe.drawing.chart import round_steps
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, limits_line
 from lasersafe.drawing.room import Floor
-from lasersafe.drawing.sketch import DECADES, Board, Label, fit
-from lasersafe.drawing.text import ASCENT, DESCENT, quantity, ratio, spoken, tidy, width_of
+from lasersafe.drawing.sketch import DECADES, Label, fit
+from lasersafe.drawing.text import quantity, ratio, spoken, tidy
 from lasersafe.records.scene import BarrierLine, BarrierMap, HazardMap, SceneResult
 from lasersafe.wording import Wording
 
@@ -227,117 +224,3 @@ def legend_entry(value: int, below: str, unit: str, wording: Wording) -> Entry:
     low, high = f"{10 ** (value - 1)}", f"{10**value}"
     key = "map_over" if value == len(DECADES) else "map_from"
     return Entry(sample_of(value), wording.text(f"plan.{key}", low=low, high=high, unit=unit))
-
-
-# --- contour lines of a quantity over two inputs ----------------------------------------------------------------------
-
-Floats = NDArray[np.float64]
-_LIGHT, _DARK = 1.0, 150 / 255
-_PLACES = 15
-
-
-def levels_of(values: Floats, most: int = 8) -> list[float]:
-    """Return round values between the smallest and the largest, about equally far apart.
-
-    Parameters
-    ----------
-    values : numpy.ndarray, shape (...)
-        What is drawn; zeros are left out of a range of ratios. [any]
-    most : int
-        How many levels at most.
-
-    Returns
-    -------
-    list of float
-        Rising; empty when all values are alike. [as the values]
-    """
-    above = values[values > 0.0]
-    if not above.size or values.min() == values.max():
-        return []
-    low, high = float(above.min()), float(values.max())
-    if high > 4.0 * low:
-        powers = range(math.floor(math.log10(low)), math.ceil(math.log10(high)) + 1)
-        for digits in ((1.0, 1.5, 2.0, 3.0, 5.0, 7.0), (1.0, 2.0, 5.0), (1.0, 3.0), (1.0,)):
-            found = [d * 10.0**p for p in powers for d in digits if low < d * 10.0**p < high]
-            if len(found) <= most:
-                return found
-        jump = math.ceil(len(found) / most)
-        return found[::jump]
-    axis = Axis("", float(values.min()), high)
-    return [v for v in axis.marks()[0] if values.min() < v < high]
-
-
-def contour_page(
-    paper: Paper, heading: Heading, x: Axis, y: Axis, grid: tuple[Floats, Floats, Floats], name: Callable[[float], str],
-    nominal: tuple[float, float, str] | None = None,
-) -> pen.Drawing:  # fmt: skip
-    """Return a page with contour lines.
-
-    Parameters
-    ----------
-    paper : Paper
-        Size.
-    heading : Heading
-        Texts around the chart.
-    x, y : Axis
-        Axes.
-    grid : tuple of numpy.ndarray, shapes (n,), (m,), (n, m)
-        Values of both inputs, and of the quantity.
-    name : callable
-        From a value of the quantity to its text.
-    nominal : tuple of float, float, str, optional
-        What the case says today, and what to write beside it.
-    """
-    from contourpy import contour_generator
-
-    xs, ys, values = grid
-    levels = levels_of(values)
-    tones = [pen.grey(_LIGHT - (_LIGHT - _DARK) * k / max(len(levels), 1)) for k in range(len(levels) + 1)]
-    between = [heading.said("between", low=name(a), high=name(b)) for a, b in pairwise(levels)]
-    bands = [heading.said("everywhere", value=name(float(values.max())))]
-    if levels:
-        bands = [heading.said("up_to", value=name(levels[0])), *between, heading.said("above", value=name(levels[-1]))]
-    entries = [Entry(partial(pen.edge, thick=0.2, fill=tone), text) for tone, text in zip(tones, bands, strict=True)]
-    drawing, plot = plot_on(paper, heading, (x, y), (), entries)
-    ratio = bool(levels) and float(values.max()) > 4.0 * float(values[values > 0.0].min())
-
-    def scale(value: Any) -> Any:
-        return np.log10(np.maximum(value, values[values > 0.0].min() / 10.0)) if ratio else value
-
-    across = np.array([plot.point(float(v), y.low)[0] for v in xs])
-    up = np.array([plot.point(x.low, float(v))[1] for v in ys])
-    made: Any = contour_generator(across, up, scale(values).T, line_type="Separate", fill_type="OuterOffset")
-    marks: list[pen.Mark] = []
-    bounds = [-1e300, *[float(scale(level)) for level in levels], 1e300]
-    for tone, low, high in zip(tones, bounds[:-1], bounds[1:], strict=True):
-        points, offsets = made.filled(low, high)
-        for outline, cuts in zip(points, offsets, strict=True):
-            marks.append(pen.Area(tuple(tuple(map(tuple, outline[a:b].tolist())) for a, b in pairwise(cuts)), tone))
-    board = Board(plot.room)
-    lines = {level: [tuple(map(tuple, line.tolist())) for line in made.lines(float(scale(level)))] for level in levels}
-    marks += [pen.Lines(tuple(runs), pen.BLACK, 0.35) for runs in lines.values() if runs]
-    texts: list[pen.Mark] = []
-    if nominal is not None and x.low <= nominal[0] <= x.high and y.low <= nominal[1] <= y.high:
-        at_x, at_y = plot.point(nominal[0], nominal[1])
-        arms = (((at_x - 2.2, at_y), (at_x + 2.2, at_y)), ((at_x, at_y - 2.2), (at_x, at_y + 2.2)))
-        board.block((at_x, at_y), 2.4)
-        board.boxes.append((at_x - 2.4, at_y - 2.4, at_x + 2.4, at_y + 2.4))
-        board.put(Label(nominal[2], ((at_x, at_y),), bold=True, clear=2.4))
-        texts += [pen.Lines(arms, pen.WHITE, 1.4), pen.Lines(arms, pen.BLACK, 0.6)]
-    for level, runs in lines.items():  # its value is written on a contour where no other text stands
-        text, wide = name(level), width_of(name(level), TICK) + 1.0
-        longest = sorted(runs, key=_extent, reverse=True)
-        for x_at, y_at in (at for run in longest for at in from_middle(pen.along(run, _PLACES))):
-            rect = (x_at - wide / 2, y_at - 0.5 * TICK - 0.3, x_at + wide / 2, y_at + 0.5 * TICK + 0.3)
-            if pen.within(rect, plot.room) and not any(pen.overlap(rect, other) for other in board.boxes):
-                board.boxes.append(rect)
-                low = y_at - (ASCENT - DESCENT) / 2 * TICK
-                texts += [pen.Area((pen.box(rect),), pen.WHITE), pen.Words(x_at - wide / 2 + 0.5, low, text, TICK)]
-                break
-    drawing.marks.extend([*marks, *board.under, *texts, *board.marks, *axis_marks(plot)])
-    return drawing
-
-
-def _extent(run: pen.Run) -> float:
-    xs, ys = [x for x, _ in run], [y for _, y in run]
-    return max(xs) - min(xs) + max(ys) - min(ys)

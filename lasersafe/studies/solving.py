@@ -31,7 +31,6 @@ LEAST = (
     "divergence", "beam_diameter", "numerical_aperture", "core_diameter", "focus_diameter", "spot_diameter",
     "pulse_duration", "duty",
 )  # fmt: skip
-HIGHEST_DENSITY = 20.0
 DIGITS = 3
 _CAUTIOUS, _BOLD = 1e6, 1e3  # so many times the nominal value to either side are searched without being asked
 _SHORTEST = 1e-6  # s
@@ -51,8 +50,6 @@ class Target:
         From the last optic along the beam, for scatter from the lit surface. [m]
     ways, tissues : tuple of str
         What counts where nothing is worn.
-    density : float or None
-        Optical density that is worn.
     marking : str
         Marking of the eyewear that is worn, "" for none.
     """
@@ -60,13 +57,7 @@ class Target:
     place: float
     ways: tuple[str, ...] = studies.WAYS
     tissues: tuple[str, ...] = studies.TISSUES
-    density: float | None = None
     marking: str = ""
-
-    @property
-    def bare(self) -> bool:
-        """Whether nothing is worn."""
-        return self.density is None and not self.marking
 
 
 @dataclass(frozen=True)
@@ -209,18 +200,15 @@ class Asked:
     def _function(self) -> tuple[Callable[[Floats], Floats], float, bool]:
         """Return a function of many values of the input, what it must not exceed, and whether it is quick."""
         one, subject, target = self.input, self.subject, self.target
-        place, density = target.place, target.density
 
         def asked(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
             if target.marking:
                 return np.asarray(0.0 if self._enough(contexts)[0] else 1.0)
-            if density is not None:
-                return np.asarray(np.log10(np.maximum(studies.eye_ratio(contexts, place, changes), 1.0)))
             zones = [(way, tissue) for way in target.ways for tissue in target.tissues]
             found = [values for zone in zones for values in studies.reach_by_rule_set(contexts, zone, changes).values()]
             return np.asarray(np.maximum.reduce(found))
 
-        most = 0.5 if target.marking else place if density is None else density
+        most = 0.5 if target.marking else target.place
         start = one.ends[0] if one.ends else one.nominal
         by_turns = bool(target.marking or one.ends)
         contexts = () if by_turns else subject.changed({one.path: _LONGEST if start is None else start})
@@ -264,12 +252,6 @@ class Asked:
             enough, reasons = self._enough(contexts)
             why = joined(reasons) or Message("study.enough")
             return PutBack(enough, why, skin)
-        if target.density is not None:
-            needs = [need_at(one, target.place, one.duration("mirror")[0], "", -math.inf) for one in contexts]
-            ratio = float(studies.eye_ratio(contexts, target.place, {}))
-            needed = max(0.0, math.log10(max(ratio, 1.0)), *(need.optical_density_exact for need in needs))
-            text = format_quantity(needed, "1", 3, "up")
-            return PutBack(needed <= target.density, Message("study.needs", density=text), skin)
         asked = [zones[way, tissue] for way in target.ways for tissue in target.tissues]
         worst = max(asked, key=lambda zone: badness(zone.distance))
         if worst.distance <= 0.0:
@@ -342,8 +324,6 @@ class Answer(Asked):
         place, back = studies.trimmed(format_quantity(target.place, "m", 4)), self.put_back
         if target.marking:
             goal = Message("study.goal_marking", marking=shown(target.marking), place=place)
-        elif target.density is not None:
-            goal = Message("study.goal_density", density=f"{target.density:g}", place=place)
         else:
             ways = joined([Message(f"study.way_{way}") for way in target.ways], ", ")
             goal = Message(f"study.goal_{'_'.join(target.tissues)}", place=place, ways=ways)
@@ -358,11 +338,10 @@ class Answer(Asked):
             lines.append(Message(f"study.searched_{most}", count=self.tried, cautious=cautious, **ends))
         lines += [durations(subject, {one.path}), *certainty(subject, self.changed), Message("study.alone")]
         lines += [Message("study.duration_asked")] if one.path == studies.DURATION else []
-        if not target.bare and back.skin > 0.0:
+        if target.marking and back.skin > 0.0:
             reach = studies.trimmed(format_quantity(back.skin, "m", 3, "up"))
             lines.append(Message(f"study.skin_{'beyond' if back.skin > target.place else 'nearer'}", distance=reach))
-        lines += [Message("study.density_alone")] if target.density is not None else []
-        return lines if target.bare else [*lines, Message("study.accident")]
+        return [*lines, Message("study.accident")] if target.marking else lines
 
     def _nominal(self) -> str:
         """Return what the case says of the input, and whether the answer allows that."""
@@ -396,8 +375,7 @@ class Answer(Asked):
             "values_tried": self.tried,
             "at_m": target.place,
             "ways": list(target.ways),
-            "tissues": list(target.tissues) if target.bare else ["eye"],
-            "optical_density": target.density,
+            "tissues": ["eye"] if target.marking else list(target.tissues),
             "eyewear": target.marking or None,
             "put_back": as_json(back, ("holds", "words", "skin:skin_distance_m")),
         }
@@ -430,22 +408,14 @@ def _target(question: SolveQuestion) -> Target:
     place = studies.place_of(question.at, "at")
     ways = read_choice(question.way or (), studies.WAYS, "way")
     tissues = read_choice(question.tissue or (), studies.TISSUES, "tissue")
-    if question.eyewear is None and question.density is None:
+    if question.eyewear is None:
         return Target(place, ways, tissues)
-    if question.eyewear is not None and question.density is not None:
-        refuse("eyewear and density are both given; a marking says its density itself, leave --density out")
     if question.way or question.tissue:
         refuse("way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out")
-    if question.density is None:
-        marking = (question.eyewear or "").strip()
-        if not marking:
-            refuse("eyewear = '': nothing is written here; write its marking, as '1064 D LB6'")
-        parse_marking(marking)  # what cannot be read is no question
-        return Target(place, marking=marking)
-    worn = parse_quantity(question.density, "1", "density").value
-    if not 0.0 < worn <= HIGHEST_DENSITY:
-        refuse(f"density = {shown(question.density)}: must be above 0 and at most {HIGHEST_DENSITY:g}")
-    return Target(place, density=worn)
+    if not (marking := question.eyewear.strip()):
+        refuse("eyewear = '': nothing is written here; write its marking, as '1064 D LB6'")
+    parse_marking(marking)  # what cannot be read is no question
+    return Target(place, marking=marking)
 
 
 def run_solve(case: Path, question: SolveQuestion, *, whole: bool = True) -> tuple[dict[str, Any], str]:

@@ -19,7 +19,6 @@ from lasersafe import studies
 from lasersafe.ask.drawings import picture
 from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, curve_page, round_ends
-from lasersafe.drawing.maps import contour_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.text import decimals, measured, spoken, unit_text
 from lasersafe.errors import refuse
@@ -180,7 +179,7 @@ def as_text(found: studies.Sweep) -> str:
         aligned = [[text.rjust(max(map(len, column))) for text in column] for column in texts]
         table = ["  ".join(row).rstrip() for row in zip(*aligned, strict=True)]
     else:
-        table = _summary(columns[: len(found.varied) + len(studies.ZONES)], wording)
+        table = [wording.text("study.many", count=found.size)]
     said = [*map(wording.say, lines), "", *table, "", *map(wording.say, notes(found)), wording.caution_short]
     with decimals(wording):
         return "\n".join(map(measured, said))
@@ -190,19 +189,6 @@ def _distance(value: float) -> str:
     """Return a distance as a person reads it, rounded up."""
     plain = 0.1 <= value < 1000.0
     return f"{format_quantity(value, '1', 3, 'up')} m" if plain else format_quantity(value, "m", 3, "up")
-
-
-def _summary(columns: list[_Column], wording: Wording) -> list[str]:
-    """Return the nearest and the farthest distance of each zone, and for which values of the inputs."""
-    inputs, zones = columns[: -len(studies.ZONES)], columns[-len(studies.ZONES) :]
-    lines = [wording.text("study.summary", count=len(zones[0].values))]
-    for one in zones:
-        ends = []
-        for k in (int(np.argmin(one.values)), int(np.argmax(one.values))):
-            values = ", ".join(f"{own.head[0]} = {own.text(own.values[k])}" for own in inputs if own.head)
-            ends.append(wording.text("study.there", distance=one.text(one.values[k]), values=values))
-        lines.append(f"{', '.join(one.head or ())}: {'; '.join(ends)}")
-    return lines
 
 
 def worked_out_with(subject: studies.Subject, values: Mapping[str, float]) -> str:
@@ -312,22 +298,13 @@ def _draw(found: studies.Sweep, zone: tuple[str, str] | None, wording: Wording) 
         return _curves(found, found.varied[0], traces, wording.text("study.distance"), wording)
     way = zone or _DIRECT
     what = wording.text("study.distance_of", zone=_words(way, wording))
-    if min(found.shape) > MOST_CURVES:
-        (x, across, one_nominal), (y, up, other_nominal) = (_axis(one, wording) for one in found.varied)
-        nominal = None
-        if one_nominal is not None and other_nominal is not None:
-            nominal = (one_nominal, other_nominal, wording.text("study.in_case"))
-        heading = _heading(found, found.varied, wording.text("study.contours", what=what), wording)
-        grid = (across, up, found.distances[way])
-        return contour_page(
-            PAPER, heading, x, y, grid, lambda far: spoken(unit_text(studies.trimmed(_distance(far)))), nominal
-        )
-    few = int(np.argmin(found.shape))  # one curve for each value of the input that has fewer
-    other = found.varied[few].input
-    names = [spoken(unit_text(studies.nearest_text(float(value), other))) for value in found.varied[few].values]
+    few = int(np.argmin(found.shape))  # curves for values of the input that has fewer, both ends among them
+    other, values = found.varied[few].input, found.varied[few].values
+    drawn = np.unique(np.linspace(0, values.size - 1, MOST_CURVES).round().astype(int))
+    names = [spoken(unit_text(studies.nearest_text(float(value), other))) for value in values[drawn]]
     says = "" if other.nominal is None else wording.text("study.case_says", stated=other.stated)
     held = wording.text("study.one_curve", words=wording.input_name(other.name), path=other.path) + measured(says)
-    rows = zip(names, np.moveaxis(found.distances[way], few, 0), strict=True)
+    rows = zip(names, np.moveaxis(found.distances[way], few, 0)[drawn], strict=True)
     return _curves(found, found.varied[1 - few], list(rows), what, wording, held)
 
 
@@ -363,7 +340,8 @@ def _curves(
     unit, factor = ("km", 1e3) if high >= 1e4 else ("m", 1.0) if high >= 0.1 else ("mm", 1e-3)
     y = Axis(f"{what} [{unit}]", *round_ends(low / factor, high / factor, log=log), log)
     drawn = [(name, list(zip(across.tolist(), (values / factor).tolist(), strict=True))) for name, values in traces]
-    nominal = None if said is None else (said, measured(f"{wording.text('study.in_case')}: {varied.input.stated}"))
+    in_case = wording.text("study.in_case")
+    nominal = None if said is None else (said, measured(f"{in_case}: {varied.input.stated}"))
     return curve_page(PAPER, _heading(found, [varied], held, wording), x, y, drawn, nominal)
 
 

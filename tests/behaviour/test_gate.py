@@ -160,7 +160,6 @@ ONLY_IN = {
     "starlette": ("lasersafe/page/",),
     "uvicorn": ("lasersafe/page/",),
     "jinja2": ("lasersafe/page/",),
-    "contourpy": ("lasersafe/drawing/maps.py",),
     "pyarrow": ("lasersafe/studies/tables.py",),
     "openpyxl": ("lasersafe/batch/sources.py",),
     "scipy": (),
