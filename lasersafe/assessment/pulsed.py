@@ -12,7 +12,7 @@ from lasersafe.assessment.protection import CaseResults
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.scenarios import GLOWING, Look, extended_results, module_results, person_duration
 from lasersafe.assessment.setups import sum_results
-from lasersafe.hazard.combine import BANDS, ULTRAVIOLET, Visit, day_doses
+from lasersafe.hazard.combine import BANDS, Visit, day_doses, is_ultraviolet
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.other_rules import class_check
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
@@ -108,7 +108,7 @@ def _visits(
     visits: list[Visit] = []
     stopped: list[Message] = []
     every = (one for own in found if own.setup.fitted for one in own.every.values())
-    ultraviolet = [one for one in every if one.wavelength < ULTRAVIOLET]
+    ultraviolet = [one for one in every if is_ultraviolet(one.wavelength)]
     for context, person in ((one, who) for one in ultraviolet for who in one.persons if who.name == name):
         laser = context.laser.name
         for visit in (one for one in person.visits if one.laser in (None, laser)):

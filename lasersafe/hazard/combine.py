@@ -39,7 +39,6 @@ ACCIDENTAL = 10.0
 TURN_AWAY = 0.25
 EDGE = 1e-9  # a wavelength this near to an edge counts as on it, where the stricter time holds
 LONGEST_DAY = 3e4  # [s]
-ULTRAVIOLET = 400e-9  # [m]
 BANDS = ((180e-9, 315e-9, "180-315 nm"), (315e-9, 400e-9, "315-400 nm"))
 
 
@@ -77,6 +76,22 @@ def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) 
     return (TURN_AWAY, Message("time.turns_away")) if turns_away else (time, Message("time.no_blink"))
 
 
+def is_ultraviolet(wavelength: ArrayLike) -> NDArray[np.bool_]:
+    """Return whether light is ultraviolet, 400 nm included.
+
+    Parameters
+    ----------
+    wavelength : array_like, shape (...)
+        Wavelength. [m]
+
+    Returns
+    -------
+    numpy.ndarray of bool, shape (...)
+        True up to 400 nm.
+    """
+    return np.asarray(np.asarray(wavelength) <= BANDS[-1][1] * (1.0 + EDGE))
+
+
 def exposure_durations(wavelength: ArrayLike, way: str) -> NDArray[np.float64]:
     """Return the exposure durations of many wavelengths, for people who do not turn away.
 
@@ -92,7 +107,7 @@ def exposure_durations(wavelength: ArrayLike, way: str) -> NDArray[np.float64]:
     numpy.ndarray, shape (...)
         Exposure duration; one number where it is the same for all. [s]
     """
-    ultraviolet = np.asarray(wavelength) <= 400e-9 * (1.0 + EDGE)
+    ultraviolet = is_ultraviolet(wavelength)
     if ultraviolet.size and ultraviolet.all() == ultraviolet.any():
         ultraviolet = ultraviolet.reshape(-1)[0]
     return np.where(ultraviolet, WORKING_DAY, DELIBERATE if way == "scatter" else ACCIDENTAL)
@@ -122,7 +137,7 @@ class DayDose:
 def day_doses(
     rule_set: str, tissue: str, visits: Sequence[Visit], exposure: Callable[[Visit, Criterion], float]
 ) -> tuple[DayDose, ...]:
-    """Return the summed doses of a day for each band in which there is a visit [1]_.
+    """Return the summed doses of a day for each band in which there is a visit; an edge belongs to both sides [1]_.
 
     The limit of every visit is taken for the time of all visits of its band together, so that it makes no difference
     how the day is cut into visits.
@@ -149,7 +164,7 @@ def day_doses(
     """
     found = []
     for low, high, band in BANDS:
-        own = [v for v in visits if low <= v.wavelength < high]
+        own = [v for v in visits if low * (1.0 - EDGE) <= v.wavelength <= high * (1.0 + EDGE)]
         if not own:
             continue
         time = min(sum(v.time for v in own), LONGEST_DAY)

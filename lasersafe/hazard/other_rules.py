@@ -7,7 +7,7 @@ import re
 from dataclasses import fields
 from functools import lru_cache
 from itertools import pairwise
-from typing import Annotated, ClassVar, Literal
+from typing import Annotated, ClassVar, Literal, TypeVar
 
 import numpy as np
 
@@ -46,6 +46,18 @@ class EmissionRow:
 
 
 @dataclass(frozen=True)
+class MeasuringCondition:
+    """Where a class is measured: through ``aperture * t ** power`` [m] at a distance [m], on a range [nm, s]."""
+
+    telescope: bool
+    wavelength: WavelengthsNm
+    distance: Annotated[float, As("distance_m", printed=True)]
+    aperture: Annotated[float, As("aperture_mm", 1e-3, printed=True)]
+    power: Printed = 0.0
+    duration: Annotated[Span, As(inside=(1e-13, 3e4))] = (1e-13, 3e4)
+
+
+@dataclass(frozen=True)
 class _Emission:
     file: ClassVar = "limits_emission/iec60825_1_2014.toml"
     source: Source
@@ -54,6 +66,20 @@ class _Emission:
     energy: Annotated[Literal["J"], As("table.unit.Q")]
     power: Annotated[Literal["W"], As("table.unit.P")]
     rows: Annotated[tuple[EmissionRow, ...], As("table.row")]
+    conditions: Annotated[tuple[MeasuringCondition, ...], As("condition")]
+
+
+_Ranged = TypeVar("_Ranged", EmissionRow, MeasuringCondition)
+
+
+def _holding(rows: tuple[_Ranged, ...], wavelength: float, duration: float) -> list[_Ranged]:
+    """Return the rows that hold at a wavelength [m] for a duration [s], at an edge those of both sides."""
+    return [
+        row
+        for row in rows
+        if row.wavelength[0] * (1 - _EDGE) <= wavelength * 1e9 <= row.wavelength[1] * (1 + _EDGE)
+        and row.duration[0] * (1 - _EDGE) <= duration <= row.duration[1] * (1 + _EDGE)
+    ]
 
 
 def _value(row: EmissionRow, wavelength: float, duration: float) -> float:
@@ -67,14 +93,8 @@ def _value(row: EmissionRow, wavelength: float, duration: float) -> float:
 
 
 def _lowest(laser_class: str, wavelength: float, duration: float) -> float:
-    found = [
-        _value(row, wavelength, duration)
-        for row in load(_Emission).rows
-        if row.laser_class == laser_class
-        and row.wavelength[0] * (1 - _EDGE) <= wavelength * 1e9 <= row.wavelength[1] * (1 + _EDGE)
-        and row.duration[0] * (1 - _EDGE) <= duration <= row.duration[1] * (1 + _EDGE)
-    ]
-    return min(found, default=math.nan)
+    rows = (one for one in _holding(load(_Emission).rows, wavelength, duration) if one.laser_class == laser_class)
+    return min((_value(row, wavelength, duration) for row in rows), default=math.nan)
 
 
 @lru_cache(maxsize=1024)
@@ -141,34 +161,6 @@ def label_class(text: str) -> str:
     return found.group(1).upper() if found else ""
 
 
-def measuring_conditions(wavelength: float, duration: float) -> tuple[tuple[float, float], ...]:
-    """Return distance and aperture of each measuring condition [1]_.
-
-    Parameters
-    ----------
-    wavelength : float
-        Wavelength. [m]
-    duration : float
-        Duration of the emission. [s]
-
-    Returns
-    -------
-    tuple of (distance, aperture)
-        For the unaided eye first, then with optics, where that counts; each [m, m].
-
-    References
-    ----------
-    .. [1] IEC60825-1-2014, measuring conditions 1 and 3.
-    """
-    if 400e-9 <= wavelength <= 1400e-9:
-        return (0.1, 7e-3), (2.0, 50e-3)
-    if wavelength >= 1e-4:
-        return ((0.1, 11e-3),)
-    if wavelength < 400e-9 or duration <= 0.35:
-        return ((0.1, 1e-3),)
-    return ((0.1, 3.5e-3 if duration >= 10.0 else 1.5e-3 * duration**0.375),)
-
-
 @lru_cache(maxsize=256)
 def accessible_fraction(beam: BeamGeometry, distance: float, aperture: float) -> float:
     """Return the share of the beam that passes an aperture at a distance or, if it is more, farther out.
@@ -219,32 +211,34 @@ def _comparisons(
 
 
 def _passes(
-    emission: Emission, beam: BeamGeometry, wavelength: float, name: str, condition: int
+    emission: Emission, beam: BeamGeometry, wavelength: float, name: str, telescope: bool = False
 ) -> tuple[bool | None, Step | None]:
-    """Return whether the emission stays below a class under one measuring condition, None where no figure is known."""
+    """Return whether the emission stays below a class for the bare eye or with optics, None where no figure is known.
+
+    Without a measuring condition for optics nothing is above.
+    """
     base = TIME_BASE_ULTRAVIOLET if wavelength < 400e-9 else TIME_BASE
     if 400e-9 <= wavelength <= 700e-9 and name in ("2", "3R"):
         base = TIME_BASE_VISIBLE
     worst: Step | None = None
-    source = load(_Emission).source
+    table = load(_Emission)
     for energy, limit, time, what in _comparisons(emission, wavelength, base, name):
         if math.isnan(limit):
             return None, None
-        conditions = measuring_conditions(wavelength, time)
-        if condition >= len(conditions):
-            return True, worst
-        distance, aperture = conditions[condition]
-        share = accessible_fraction(beam, distance, aperture)
-        ratio = energy * share / limit
-        if worst is None or not ratio <= worst.value:
-            worst = Step(
-                "Q/AEL", Message("class.step", name=name, what=what), Message("class.formula"),
-                Message("class.numbers", amount=f"{energy:.5g}", share=f"{share:.4g}",
-                        aperture=f"{aperture * 1e3:.3g} mm", place=f"{distance:g} m", limit=f"{limit:.5g}"),
-                ratio, "1", f"{EDITION}, {source.locator}", source.seen,
-            )  # fmt: skip
-    assert worst is not None
-    return bool(worst.value <= 1.0), worst
+        for one in _holding(table.conditions, wavelength, time):
+            if one.telescope != telescope:
+                continue
+            aperture = one.aperture * time**one.power
+            share = accessible_fraction(beam, one.distance, aperture)
+            ratio = energy * share / limit
+            if worst is None or not ratio <= worst.value:
+                worst = Step(
+                    "Q/AEL", Message("class.step", name=name, what=what), Message("class.formula"),
+                    Message("class.numbers", amount=f"{energy:.5g}", share=f"{share:.4g}",
+                            aperture=f"{aperture * 1e3:.3g} mm", place=f"{one.distance:g} m", limit=f"{limit:.5g}"),
+                    ratio, "1", f"{EDITION}, {table.source.locator}", table.source.seen,
+                )  # fmt: skip
+    return worst is None or bool(worst.value <= 1.0), worst
 
 
 def class_check(
@@ -276,18 +270,18 @@ def class_check(
         bare: bool | None = None
         known = one_known = False
         for name in ("1", "2", "3R", "3B"):
-            bare, step = _passes(emission, beam, wavelength, name, 0)
+            bare, step = _passes(emission, beam, wavelength, name)
             if bare is None:
                 continue
             known = True
             one_known = one_known or name == "1"
-            aided, more = _passes(emission, beam, wavelength, name, 1)
+            aided, more = _passes(emission, beam, wavelength, name, telescope=True)
             seen += [one for one in (step, more) if one is not None]
             if bare and aided:
                 found.append((name if name != "3B" or one_known else UNKNOWN, seen))
                 break
             if bare and name in ("1", "2"):
-                below, last = _passes(emission, beam, wavelength, "3B", 1)
+                below, last = _passes(emission, beam, wavelength, "3B", telescope=True)
                 if below:
                     found.append((f"{name}M", seen))
                     break

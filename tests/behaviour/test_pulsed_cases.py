@@ -373,6 +373,25 @@ def test_optics_make_an_m_class():
     assert class_check((continuous(2.5e-2),), wide, 633e-9, "1").computed == "2M"
 
 
+@pytest.mark.parametrize(
+    ("power", "lam", "waist", "angle", "computed"),
+    [
+        # 1 - exp(-(D / d)^2) of a beam of 20 mm: 3 % through 3.5 mm, 78 % through 24.5 mm, against 10 mW
+        (30e-3, 1550e-9, 20e-3, 1e-4, "1M"),
+        (12e-3, 1550e-9, 20e-3, 1e-4, "1"),
+        # of 10 mm: 1 % through 1 mm, 39 % through 7 mm, against 7.9 uW
+        (100e-6, 350e-9, 10e-3, 1e-4, "1M"),
+        (19e-6, 350e-9, 10e-3, 1e-4, "1"),
+        # all of it through 1 mm at the source, 0.04 % of it at 100 mm: 3e4 s * 10 nW are 0.3 mJ, against 24 uJ
+        (1e-8, 250e-9, 0.2e-3, 0.5, "3B"),
+        (1.0, 10.6e-6, 0.2e-3, 0.5, "4"),
+    ],
+)
+def test_apertures_and_distances_of_the_measuring_conditions(power, lam, waist, angle, computed):
+    beam = collimated((waist, waist), (angle, angle), "1/e", "gaussian")
+    assert class_check((continuous(power),), beam, lam, "1").computed == computed
+
+
 def test_a_label_that_is_too_low_is_warned_about_and_never_a_classification():
     text = MARKER.replace('class_label = "4"', 'class_label = "2"')
     check = assess(parse_case(text)).class_checks[0]

@@ -32,6 +32,16 @@ def test_it_makes_no_difference_how_an_ultraviolet_day_is_cut_into_visits():
     assert twice[0].criterion.duration == 8.0
 
 
+def test_a_visit_on_the_edge_of_two_bands_counts_in_both():
+    # 20 J/m2 at 300 nm and 4000 J/m2 at 315 nm, against 30 J/m2 and 10^4 J/m2: 1.07 together, 0.67 and 0.4 alone.
+    day = [Visit(300e-9, 1.0, 10.0, "visit"), Visit(315e-9, 1.0, 10.0, "visit"), Visit(400e-9, 1.0, 10.0, "visit")]
+    seen = {300e-9: 2.0, 315e-9: 400.0, 400e-9: 400.0}
+    found = day_doses("ICNIRP-2013", "skin", day, lambda visit, criterion: seen[visit.wavelength])
+    assert [one.band for one in found] == ["180-315 nm", "315-400 nm"]
+    assert found[0].ratio == pytest.approx(20.0 / 30.0 + 0.4, rel=1e-9)
+    assert found[1].ratio == pytest.approx(0.8, rel=1e-9)  # without 300 nm
+
+
 def test_a_numerical_aperture_at_one_over_e_squared_is_wider_than_at_one_over_e_by_the_root_of_two():
     # exp(-2 r^2 / w^2) is 1/e at r = w / sqrt(2): 2 * 0.2 rad full angle at 1/e2 is 0.2828 rad at 1/e.
     assert float(diameters(fibre_multimode(0.2, "1/e2"), 1.0)[0]) == pytest.approx(0.4 / math.sqrt(2.0), rel=1e-6)
