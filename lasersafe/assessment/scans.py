@@ -11,8 +11,8 @@ from itertools import product
 from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.context import TISSUES, Context, setting_words
 from lasersafe.hazard import scanning
-from lasersafe.hazard.distances import direct_reach, worst_place
-from lasersafe.hazard.exposure import Emission
+from lasersafe.hazard.distances import direct_reach, highest_ratio, worst_place
+from lasersafe.hazard.exposure import Emission, compare
 from lasersafe.models import Person, Setup
 from lasersafe.optics.viewing import ScanPattern
 from lasersafe.quantity import format_quantity
@@ -153,9 +153,10 @@ def with_scan(
     credited, reason = False, Message("scan.no_cut_off")
     if time is not None:  # the stopped beam for the reaction time has to be below the limit
         ratios = [
-            scanning.stopped_ratio(one.received(tissue, time), one.beam, float(person.distance), factor)
+            max((float(highest_ratio(compare(light), one.beam, float(person.distance), factor))
+                 for light in one.received(tissue, time)), key=badness)
             for one in context.every.values()
-        ]
+        ]  # fmt: skip
         credited = bool(math.fsum(ratios) <= 1.0)
         above = "scan.all_above" if len(ratios) > 1 else "scan.above"
         reason = Message("scan.below" if credited else above, time=f"{time:g} s")

@@ -7,7 +7,6 @@ from the full rules for the few settings that are left.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
 from dataclasses import replace
 from functools import cached_property, lru_cache, partial
 from typing import NamedTuple
@@ -17,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.data import dataclass
 from lasersafe.errors import InputError, OutOfRangeError, refuse
-from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, worst_place
+from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Floats, Received, body_area, criteria, pulse_train, trains_at
 from lasersafe.hazard.settings import SettingSpace, Tried, trains
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit, rule_sets
@@ -68,9 +67,7 @@ def sweep_aperture(tissue: str, wavelength: float) -> float:
     )
 
 
-def pulsed_trains(
-    pulse: Floats, rate: Floats, stay: Floats, passes: Floats, scan: Scan
-) -> list[tuple[str, Floats, Floats, Floats, Floats]]:
+def pulsed_trains(pulse: Floats, rate: Floats, stay: Floats, passes: Floats, scan: Scan) -> list[Passes]:
     """Return the trains that stand for the pulses of a laser that is scanned, as arrays that broadcast together [1]_.
 
     At a place where the spot turns it stays once in each period, elsewhere it passes several times for a part of that
@@ -89,14 +86,14 @@ def pulsed_trains(
 
     Returns
     -------
-    list of tuple
-        What the train is, laser pulses in each of its pulses [1], pulse duration [s], rate [Hz] and exposure [s].
+    list of Passes
+        In place of an energy, the laser pulses in each of its pulses. [1]
 
     References
     ----------
     .. [1] Own: docs/method.md, "Scanned beams".
     """
-    period, duration, joined = scan.pattern.period, scan.duration, scan.joined
+    period, duration, joins = scan.pattern.period, scan.duration, scan.joined > pulse
     time = np.minimum(stay, min(duration, period))
     whole, one = np.full_like(time, duration), np.ones_like(time)
     longest = np.minimum(np.maximum(time, pulse), duration)
@@ -114,17 +111,18 @@ def pulsed_trains(
     most = np.maximum(np.minimum(passes * each, count(np.full_like(time, period))), at_turn)
     together = np.maximum(longest, np.minimum((most - 1.0) / rate, min(period, duration)))
     found = [
-        ("each pass as one pulse", at_turn, longest, often(begun, at_turn, longest), whole),
-        ("passes of a period as one pulse", most, together, often(begun, most, together), whole),
-        ("each of the separate passes as one pulse", each, part, often(passes * begun, each, part), whole),
-        (WITHIN, one, short, rate + 0.0 * time, longest),
-        ("all pulses of the exposure", one, short, often(most * begun, one, short), whole),
+        Passes("each pass as one pulse", at_turn, longest, often(begun, at_turn, longest), whole),
+        Passes("passes of a period as one pulse", most, together, often(begun, most, together), whole),
+        Passes("each of the separate passes as one pulse", each, part, often(passes * begun, each, part), whole),
+        Passes(WITHIN, one, short, rate + 0.0 * time, longest),
+        Passes("all pulses of the exposure", one, short, often(most * begun, one, short), whole),
     ]
-    span = np.maximum(np.minimum(longest, joined), pulse)
-    for number, times in ((most, 1.0), (each, passes)):
-        group = np.minimum(count(np.maximum(joined, pulse)), number)
-        groups = times * np.ceil(number / group) * begun
-        found.append((JOINED, group, span, often(groups, group, span), whole))
+    span = np.maximum(np.minimum(longest, scan.joined), pulse)
+    # where no pulses are joined the first train stands for them
+    for number, times in ((most, 1.0), (each, passes)) if joins.any() else ():
+        group = np.minimum(count(np.maximum(scan.joined, pulse)), number)
+        own = (group, span, often(times * np.ceil(number / group) * begun, group, span), whole)
+        found.append(Passes(JOINED, *(np.where(joins, *pair) for pair in zip(own, found[0][1:], strict=True))))
     return found
 
 
@@ -162,16 +160,7 @@ def trains_of(scan: Scan, emissions: tuple[Emission, ...], stay: Floats, passes:
         time = np.minimum(stay, min(scan.duration, scan.pattern.period))
         often, whole = np.minimum(scan.begun, 1.0 / time), np.full_like(time, scan.duration)
         return [Passes("each pass as one pulse", power * time, time, often, whole)]
-    every = pulsed_trains(pulse, rate, stay, passes, scan)
-    found = [Passes(what, number * energy, *others) for what, number, *others in every]
-    joins = scan.joined > pulse  # elsewhere the first train stands for those within T_i
-    return [
-        Passes(one.what, *(np.where(joins, own, first) for own, first in zip(one[1:], found[0][1:], strict=True)))
-        if one.what == JOINED
-        else one
-        for one in found
-        if one.what != JOINED or joins.any()
-    ]
+    return [one._replace(energy=one.energy * energy) for one in pulsed_trains(pulse, rate, stay, passes, scan)]
 
 
 _NEAREST = 1e-3  # m
@@ -382,34 +371,6 @@ def scan_distance(scan: Scan, emission: Emission) -> float:
     return max([found, *focus])
 
 
-def stopped_ratio(lights: Iterable[Received], beam: BeamGeometry, distance: float, factor: float = 1.0) -> float:
-    """Return the highest ratio of exposure to limit of a beam that stands still, at a distance or beyond it [1].
-
-    Parameters
-    ----------
-    lights : iterable of Received
-        Every setting as every rule set judges it; all have to agree.
-    beam : BeamGeometry
-        The beam that is scanned.
-    distance : float
-        Closest distance. [m]
-    factor : float
-        Reflectance on the way. [1]
-
-    Returns
-    -------
-    float
-        The worst of all rules, settings and places. [1]
-    """
-    ratios = (
-        exposure_at(beam, place, c) / c.limit
-        for light in lights
-        for c in criteria(replace(light, emission=light.emission.scaled(factor)))
-        for place in worst_place(beam, distance, (c.limiting_aperture,))
-    )
-    return max(ratios, key=badness)
-
-
 _MOST = 24  # settings compared by the full rules where limiting apertures differ
 _PLACES = 300  # for the quick search
 _SURELY = 0.9995  # settings that reach less than this part of the farthest are not narrowed down
@@ -422,20 +383,15 @@ _ASIDE = np.array([1e-6, 1e-5, 1e-4, 1e-3])
 _CLOSE = 4e-6  # relative width of the last bracket, of which the far end is taken
 
 
-def _plain(row: SettingSpace) -> bool:
-    """Return True where the movement counts: trains without bursts, lists and pedestal."""
-    return row.kind == "pulse train" and row.pattern is None and row.burst_pulses is None and not row.pedestal
-
-
-def running_ratios(scan: Scan, energy: Floats, pulse: Floats, rate: Floats, ways: Floats) -> Floats:
+def running_ratios(scan: Scan, tried: Tried, ways: Floats) -> Floats:
     """Return energy over limit of the effective trains of many settings, for a wide beam, as in `trains_of`.
 
     Parameters
     ----------
     scan : Scan
         The moving beam.
-    energy, pulse, rate : numpy.ndarray, shape (n,)
-        Settings of a train. [J, s, Hz]
+    tried : Tried
+        Settings of a train, n or one.
     ways : numpy.ndarray, shape (2, k, n) or (2, k, 1)
         Times in each period that the spot stays [s], and separate passes [1]; the strictest counts.
 
@@ -444,33 +400,40 @@ def running_ratios(scan: Scan, energy: Floats, pulse: Floats, rate: Floats, ways
     numpy.ndarray, shape (n,)
         Highest ratio; divided by the area of the beam it is exposure over limit. [m2]
     """
-    stays, passes = np.broadcast_to(ways, (*ways.shape[:2], energy.size))
-    parts = pulsed_trains(pulse, rate + 0.0 * stays, stays, passes, scan)
-    whole = [(number * energy, length, often) for what, number, length, often, _ in parts if what != WITHIN]
+    stays, passes = np.broadcast_to(ways, (*ways.shape[:2], max(tried.energy.size, ways.shape[2])))
+    parts = pulsed_trains(tried.pulse, tried.rate + 0.0 * stays, stays, passes, scan)
+    whole = [(number * tried.energy, length, often) for what, number, length, often, _ in parts if what != WITHIN]
     q, t, f = (
         np.concatenate([np.broadcast_to(c, stays.shape) for c in column]).reshape(-1)
         for column in zip(*whole, strict=True)
     )
-    found: Floats = (q / scan.limits.per_pulse(t, f)).reshape(-1, energy.size).max(axis=0)
+    found: Floats = (q / scan.limits.per_pulse(t, f)).reshape(-1, stays.shape[1]).max(axis=0)
     return found
 
 
-def _near_jumps(tried: Tried, best: int, ways: Floats) -> Tried:
+def _near_jumps(row: SettingSpace, tried: Tried, best: int, ways: Floats) -> Tried:
     """Return settings beside the best one: the rates just above which one more pulse falls into a pass."""
-    pulse = float(tried.pulse[best])
-    rates = []
-    for stay in np.concatenate([ways[0], ways[0] / ways[1]]).reshape(-1):
+    pulse, rates = float(tried.pulse[best]), [np.zeros(0)]
+    for stay in np.concatenate([ways[0], ways[0] / ways[1]]).reshape(-1) if row.duty is None else ():
         near = np.floor(stay * float(tried.rate[best])) + np.array([-1.0, 0.0, 1.0, 2.0])
         at = np.concatenate([np.arange(1.0, 9.0), near])
         rates.append(at[at >= 1.0] / stay * (1.0 + 4e-9))
-    rate = np.concatenate([*rates, tried.rate[best : best + 1]])
+    rate = np.concatenate(rates)
     rate = rate[(rate >= tried.rate.min()) & (rate <= tried.rate.max()) & (rate * pulse <= 1.0)]
-    return Tried(np.zeros_like(rate), np.full_like(rate, pulse), rate, np.ones_like(rate), 1.0 / rate)
+    rate = np.append(rate, tried.rate[best])
+    energy = np.minimum(row.caps[0], row.caps[1] / rate)
+    return Tried(energy, np.full_like(rate, pulse), rate, np.ones_like(rate), 1.0 / rate)
 
 
 @lru_cache(maxsize=256)
-def _settings(space: SettingSpace, duration: float) -> Tried:
-    return trains(space, (), duration)
+def _settings(row: SettingSpace, duration: float) -> Tried | None:
+    """Return the settings with which the movement counts: trains without bursts, lists and pedestal; None without."""
+    if row.kind != "pulse train" or row.pattern is not None or row.burst_pulses is not None or row.pedestal:
+        return None
+    try:
+        return trains(row, (), duration)
+    except InputError:
+        return None
 
 
 @lru_cache(maxsize=512)
@@ -496,33 +459,24 @@ def worst_running(
         At least one, without doubles.
     """
     found = dict.fromkeys(standing)
-    ways = scan.stays(np.array([place]))
-    apertures = scan.limits.apertures
-    for row in space.rows:
-        if not _plain(row) or not space.adjustable:
+    ways, several = scan.stays(np.array([place])), len(scan.limits.apertures) > 1
+    for row in space.rows if space.adjustable else ():
+        tried = _settings(row, scan.duration)
+        if tried is None:
             continue
-        try:
-            tried = _settings(row, scan.duration)
-        except InputError:
-            continue
-        own = running_ratios(scan, tried.energy, tried.pulse, tried.rate, ways)
+        own = running_ratios(scan, tried, ways)
         best = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))  # of equals the first
-        beside = _near_jumps(tried, best, ways)
-        worst = tried.emission(best, row)
-        if row.duty is None and beside.rate.size:
-            beside = beside._replace(energy=np.minimum(row.caps[0], row.caps[1] / beside.rate))
-            more = running_ratios(scan, beside.energy, beside.pulse, beside.rate, ways)
-            if float(more.max()) > float(own[best]) * (1.0 + 1e-9):
-                worst = beside.emission(int(more.argmax()), row)
+        beside, worst = _near_jumps(row, tried, best, ways), tried.emission(best, row)
+        more = running_ratios(scan, beside, ways)
+        if float(more.max()) > float(own[best]) * (1.0 + 1e-9):
+            worst = beside.emission(int(more.argmax()), row)
         found[worst] = None
-        if len(apertures) > 1:
+        if several:
             spread = sorted({round(i) for i in np.linspace(0, tried.energy.size - 1, _MOST).tolist()})
-            for setting in (tried.emission(i, row) for i in spread):
-                found[setting] = None
-    if len(apertures) > 1 and len(found) > 2:
-        where = np.array([place])
-        by = {e: float(scan_ratio(scan, e, where)[0]) for e in found}
-        return (*standing, *(e for e in sorted(by, key=lambda e: -by[e])[:1] if e not in standing))
+            found |= dict.fromkeys(tried.emission(i, row) for i in spread)
+    if several and len(found) > 2:
+        worst = max(found, key=lambda one: float(scan_ratio(scan, one, np.array([place]))[0]))
+        return tuple(dict.fromkeys([*standing, worst]))
     return tuple(found)
 
 
@@ -578,39 +532,29 @@ def scan_reach(
             look_at(worst_running(scan, space, standing, where))
         if not max(quick.values(), default=0.0) > best:
             break
-    result = 0.0
-    for one in slow:
-        result = max(result, scan_distance(scan, one))
+    result = max((scan_distance(scan, one) for one in slow), default=0.0)
     best = max(quick.values(), default=0.0)
     for one, about in sorted(quick.items(), key=lambda pair: -pair[1]):
         if about > 0.0 and about >= _SURELY * best and about >= _SURELY * result:
-            own = _narrowed(scan, one, about, far, result)
-            result = max(result, own)
+            result = max(result, _narrowed(scan, one, about, far, result))
     return result
 
 
 def _farther(scan: Scan, row: SettingSpace, where: float) -> tuple[Emission, ...]:
     """Return the setting that exceeds the limit farthest behind a place, of those that are bad there; or none."""
-    apertures = scan.limits.apertures
-    if not _plain(row) or len(apertures) != 1:
-        return ()
-    try:
-        tried = _settings(row, scan.duration)
-    except InputError:
+    apertures, tried = scan.limits.apertures, _settings(row, scan.duration)
+    if tried is None or len(apertures) != 1:
         return ()
     place = where * np.concatenate([np.linspace(1.0, 1.01, _FEW // 2), np.linspace(1.015, _BEYOND, _FEW // 2)])
     ways = scan.stays(place)
-    own = running_ratios(scan, tried.energy, tried.pulse, tried.rate, ways[..., :1])
-    bad = np.argsort(-own, kind="stable")[:_BAD]
+    bad = np.argsort(-running_ratios(scan, tried, ways[..., :1]), kind="stable")[:_BAD]
     columns = Tried(*(column[bad] for column in tried))
     if row.duty is None:
-        beside = _near_jumps(tried, int(bad[0]), ways[..., :: _FEW // 3])
-        beside = beside._replace(energy=np.minimum(row.caps[0], row.caps[1] / beside.rate))
+        beside = _near_jumps(row, tried, int(bad[0]), ways[..., :: _FEW // 3])
         columns = Tried(*(np.concatenate(pair) for pair in zip(columns, beside, strict=True)))
-    energy, pulse, rate = (np.repeat(column, _FEW) for column in (columns.energy, columns.pulse, columns.rate))
-    found = running_ratios(scan, energy, pulse, rate, np.tile(ways, columns.rate.size))
-    share = scan.mean(1.0, place, next(iter(apertures)))
-    over = found.reshape(-1, _FEW) * share > 1.0
+    every = Tried(*(np.repeat(column, _FEW) for column in columns))
+    found = running_ratios(scan, every, np.tile(ways, columns.rate.size)).reshape(-1, _FEW)
+    over = found * scan.mean(1.0, place, next(iter(apertures))) > 1.0
     if not over.any():
         return ()
     last = int(np.flatnonzero(over.any(axis=0))[-1])
@@ -619,20 +563,17 @@ def _farther(scan: Scan, row: SettingSpace, where: float) -> tuple[Emission, ...
 
 def _quick_reach(scan: Scan, emission: Emission, far: float, passes: int = 2) -> float | None:
     """Return about where the running scan exceeds the limit for the last time, or None where this cannot be said."""
-    plain = emission.kind == "pulse train" and not (emission.burst or emission.pulses or emission.pedestal)
     apertures = scan.limits.apertures
-    if not plain or len(apertures) != 1:
+    if emission.kind != "pulse train" or _counts_as_standing(emission) or len(apertures) != 1:
         return None
     (aperture,) = apertures
-    energy, pulse, rate = (
-        np.full(_PLACES, value) for value in (emission.pulse_energy, emission.pulse_duration, emission.repetition_rate)
-    )
-    still = float((energy[:1] / scan.limits.per_pulse(pulse[:1], rate[:1]))[0])
+    energy, pulse, rate = emission.pulse_energy, emission.pulse_duration, emission.repetition_rate
+    tried = Tried(*(np.array([value]) for value in (energy, pulse, rate, 1.0, 1.0 / rate)))
+    still = energy / float(scan.limits.per_pulse(pulse, rate))
 
     def last_over(place: Floats) -> int:
         ways = scan.stays(place)
-        moving = running_ratios(scan, energy, pulse, rate, ways)
-        value = np.where(ways[0, 1] >= scan.pattern.period, still, moving)
+        value = np.where(ways[0, 1] >= scan.pattern.period, still, running_ratios(scan, tried, ways))
         over = np.flatnonzero(value * scan.mean(1.0, place, aperture) > 1.0)
         return int(over[-1]) if over.size else -1
 

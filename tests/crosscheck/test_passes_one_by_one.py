@@ -10,6 +10,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.hazard.exposure import continuous, pulse_train
 from lasersafe.hazard.scanning import Scan, running_ratios, scan_findings, scan_ratio, sweep_aperture
+from lasersafe.hazard.settings import Tried
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
 from lasersafe.optics.viewing import ScanPattern, sweep_widths
@@ -115,7 +116,8 @@ def test_many_settings_at_once_are_the_trains_of_each(wavelength):
         pulse, rate = 10 ** draw.uniform(-9, -5, 20), 10 ** draw.uniform(1, 4.9, 20)
         for rule_set in SETS:
             scan = Scan(rule_set, tissue, BEAM, wavelength, DURATION, LINE)
-            quick = running_ratios(scan, np.full(20, 1e-3), pulse, rate, ways)
+            tried = Tried(np.full(20, 1e-3), pulse, rate, np.ones(20), 1.0 / rate)
+            quick = running_ratios(scan, tried, ways)
             if wavelength > 2e-6 and tissue == "eye":
                 continue  # apertures grow with time there; the quick way is for wide beams
             share = float(mean_exposure(1.0, *diameters(BEAM, PLACE), hole, "gaussian"))
