@@ -7,85 +7,18 @@ One with a default may be left out of the file.
 
 from __future__ import annotations
 
-import dataclasses
 import math
 import tomllib
 from collections.abc import Iterable
-from dataclasses import MISSING, FrozenInstanceError, fields, is_dataclass
-from functools import lru_cache, partial
-from operator import attrgetter
+from dataclasses import MISSING, dataclass, fields, is_dataclass
+from functools import lru_cache
 from pathlib import Path
 from types import NoneType
-from typing import TYPE_CHECKING, Annotated, Any, Literal, NoReturn, TypeVar, get_args, get_origin, get_type_hints
+from typing import Annotated, Any, Literal, NoReturn, TypeVar, get_args, get_origin, get_type_hints
 
 from lasersafe.errors import ReferenceDataError, refuse
 
 Record = TypeVar("Record")
-
-
-def _dataclass(cls: Any = None, /, *, frozen: bool = False, **named: bool) -> Any:
-    """Make a class a dataclass; of a frozen one the constructor alone is compiled, which takes a quarter of the time.
-
-    All else is as in `dataclasses.dataclass`.
-    """
-    if cls is None:
-        return partial(_dataclass, frozen=frozen, **named)
-    if not frozen:
-        return dataclasses.dataclass(**named)(cls)
-    made: Any = dataclasses.dataclass(**named | {"init": False, "eq": False, "repr": False})(cls)
-    scope: dict[str, Any] = {"_put_": object.__setattr__, "_new_": MISSING}
-    given: dict[bool, list[str]] = {False: ["self"], True: []}
-    lines = ["pass"]
-    for one in fields(made):
-        name, default = one.name, f"_of_{one.name}_"
-        made_new = one.default_factory is not MISSING
-        scope[default] = one.default_factory if made_new else one.default
-        if one.init:
-            start = "" if scope[default] is MISSING else "=_new_" if made_new else f"={default}"
-            given[one.kw_only is True].append(name + start)
-        value = f"{default}() if {name} is _new_ else {name}" if made_new and one.init else name
-        if one.init or made_new:
-            lines.append(f"_put_(self, {name!r}, {value if one.init else f'{default}()'})")
-    if hasattr(made, "__post_init__"):
-        lines.append("self.__post_init__()")
-    every = ", ".join([*given[False], *["*"] * bool(given[True]), *given[True]])
-    exec(f"def __init__({every}):\n " + "\n ".join(lines), scope)
-    made.__init__ = scope["__init__"]
-    made.__init__.__annotations__ = {one.name: one.type for one in fields(made) if one.init}
-    made.__setattr__, made.__delattr__ = _unchanged, _unchanged
-    if named.get("repr", True) and "__repr__" not in vars(made):
-        made.__repr__ = _shown
-    if named.get("eq", True):
-        _compared(made, tuple(one.name for one in fields(made) if one.compare))
-    return made
-
-
-def _unchanged(self: object, name: str, *_: object) -> NoReturn:
-    message = f"cannot assign to field {name!r}"
-    raise FrozenInstanceError(message)
-
-
-def _shown(self: Any) -> str:
-    shown = ", ".join(f"{one.name}={getattr(self, one.name)!r}" for one in fields(self) if one.repr)
-    return f"{type(self).__qualname__}({shown})"
-
-
-def _compared(made: Any, names: tuple[str, ...]) -> None:
-    """Let the instances of a class be equal where all that is named is."""
-    key: Any = attrgetter(*names) if len(names) > 1 else lambda one: tuple(getattr(one, name) for name in names)
-
-    def same(self: object, other: object) -> Any:
-        return key(self) == key(other) if other.__class__ is self.__class__ else NotImplemented
-
-    own = vars(made)
-    made.__hash__ = own.get("__hash__") or (lambda self: hash(key(self)))
-    made.__eq__ = own.get("__eq__", same)
-
-
-if TYPE_CHECKING:
-    from dataclasses import dataclass as dataclass
-else:
-    dataclass = _dataclass
 Span = tuple[float, float]
 Seen = Literal["read", "part", "memory"]
 

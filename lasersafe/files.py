@@ -15,10 +15,10 @@ import re
 import stat
 import sys
 from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
-from lasersafe.data import dataclass
 from lasersafe.errors import InputError, OutputError, refuse
 from lasersafe.quantity import shown
 

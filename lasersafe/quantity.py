@@ -9,11 +9,12 @@ from __future__ import annotations
 
 import math
 import re
+from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache, reduce
 from typing import Literal
 
-from lasersafe.data import dataclass, shared_path
+from lasersafe.data import shared_path
 from lasersafe.errors import QuantityError, ReferenceDataError, refuse
 from lasersafe.wording import Message
 

@@ -8,11 +8,10 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Iterable
-from dataclasses import field
+from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
 
-from lasersafe.data import dataclass
 from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, OfSetup, badness, highest, or_none, told, worst_of_each
 from lasersafe.records.light import ClassCheck as ClassCheck
 from lasersafe.records.light import Criterion as Criterion

@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.decision import metres, times, way_of
 from lasersafe.assessment.facts import MOST, gain_of
-from lasersafe.data import dataclass
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import InputError
 from lasersafe.quantity import feet, format_quantity, grouped

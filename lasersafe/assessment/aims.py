@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Container, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
-from lasersafe.data import dataclass
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape

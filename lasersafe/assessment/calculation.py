@@ -5,13 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator
 from contextvars import ContextVar
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
 
 from lasersafe.assessment.context import Context
-from lasersafe.data import dataclass
 from lasersafe.hazard.combine import ADDITION_SOURCE, Share, Sum
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, body_area, train_limit
 from lasersafe.hazard.instruments import Aid

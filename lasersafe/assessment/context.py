@@ -7,12 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, Literal
 
 from lasersafe.assessment.problem import beam_of, known_settings, space_of, spot_of
-from lasersafe.data import dataclass
 from lasersafe.hazard.barriers import LONG_WAVE, SAME, Reflectance, material_reflectance, materials
 from lasersafe.hazard.combine import DELIBERATE, Line, exposure_duration, group_of, groups
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from itertools import product
 
-from lasersafe.data import dataclass
 from lasersafe.errors import refuse
 from lasersafe.hazard.barriers import material_reflectance, materials
 from lasersafe.hazard.combine import between_marks, marking_edges, worst_wavelengths

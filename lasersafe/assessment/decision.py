@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 from lasersafe.assessment.barriers import barrier_loads, barrier_words
 from lasersafe.assessment.context import FAR_INFRARED, FARTHER, kinds_of_light
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadable_markings
 from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together
-from lasersafe.data import dataclass
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.models import Case
 from lasersafe.quantity import feet, format_quantity, grouped, shown

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial, reduce
 from itertools import product
 
@@ -17,7 +17,6 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of
 from lasersafe.assessment.problem import CAPS, Problem, emission_inputs
-from lasersafe.data import dataclass
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
 from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio, last_fall

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,7 +16,6 @@ from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.context import aid_of
 from lasersafe.assessment.loads import as_point, behind
 from lasersafe.assessment.paths import members_of, over_level_mirrors
-from lasersafe.data import dataclass
 from lasersafe.optics.beam import diameters
 from lasersafe.scene.beams import (
     CLOSEST,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import TYPE_CHECKING
 
@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from lasersafe.assessment.barriers import beam_numbers, judged, load_of, needed_time, plain, scatter_numbers
 from lasersafe.assessment.barriers import together as together
 from lasersafe.assessment.context import aid_of
-from lasersafe.data import dataclass
 from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import diameters, peak_exposure

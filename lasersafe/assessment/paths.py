@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import UNLISTED, Lit, curved_sources, reaching
 from lasersafe.assessment.loads import places_on, window_screen
-from lasersafe.data import dataclass
 from lasersafe.scene.beams import EVERYWHERE, FLOAT, BeamProfile, Vector
 from lasersafe.scene.bound import Question, bounds
 from lasersafe.scene.lights import Lights

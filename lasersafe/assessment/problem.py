@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.combine import exposure_durations
 from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, compare, pulse_pattern

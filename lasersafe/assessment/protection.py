@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +12,6 @@ from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.context import BASE_WAY, NO_AID, WAYS, Context, Wanted, contexts_of_each
 from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
 from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
-from lasersafe.data import dataclass
 from lasersafe.hazard import eyewear as filters
 from lasersafe.hazard import marking as marks
 from lasersafe.hazard.combine import groups

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from itertools import product
 from typing import Any
@@ -15,7 +15,6 @@ from numpy.typing import NDArray
 from lasersafe.assessment import calculation
 from lasersafe.assessment.context import NO_AID, TISSUES, Context, Scatterer, aid_of, duration_of_all, lines_of
 from lasersafe.assessment.scans import with_scan
-from lasersafe.data import dataclass
 from lasersafe.hazard import scatter
 from lasersafe.hazard.combine import Line, Sum, exposure_duration, groups, sums_at
 from lasersafe.hazard.distances import exposure_at, worst_place

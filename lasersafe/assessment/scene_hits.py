@@ -5,7 +5,7 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING
 
@@ -24,7 +24,6 @@ from lasersafe.assessment.calculation import (
 from lasersafe.assessment.context import Context, lessened, portions
 from lasersafe.assessment.loads import aided, behind, gain_of
 from lasersafe.assessment.stage import Stage, kept
-from lasersafe.data import dataclass
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import ALPHA_MIN, credited_angles, criteria
 from lasersafe.optics.beam import diameters

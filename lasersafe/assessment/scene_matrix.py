@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
@@ -18,7 +18,6 @@ from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
 from lasersafe.assessment.scene_hits import Hit, ask, counted_exposure, taken, with_limit_steps, worst_hit
 from lasersafe.assessment.stage import Stage, kept
-from lasersafe.data import dataclass
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson, SIValue
 from lasersafe.quantity import format_quantity

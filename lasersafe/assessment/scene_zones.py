@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -15,7 +15,6 @@ from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, Context, duration_of_all
 from lasersafe.assessment.setups import adding
 from lasersafe.assessment.stage import Stage, kept
-from lasersafe.data import dataclass
 from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import peak_exposure

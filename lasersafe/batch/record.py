@@ -9,10 +9,11 @@ import math
 import sqlite3
 from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, suppress
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-from lasersafe.data import dataclass, load_toml, templates_path
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import OutputError, refuse
 from lasersafe.files import csv_text, existing
 from lasersafe.quantity import for_spreadsheet, format_quantity, from_spreadsheet, shown

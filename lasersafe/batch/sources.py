@@ -11,7 +11,7 @@ import re
 import zipfile
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import islice
 from pathlib import Path
 from typing import Any
@@ -19,7 +19,7 @@ from typing import Any
 import tomli_w
 
 from lasersafe.assessment import data_digest
-from lasersafe.data import dataclass, load_toml, templates_path
+from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import CaseError, Fault, InputError, QuantityError, refuse
 from lasersafe.files import files_in
 from lasersafe.quantity import parse_quantity, plain_unit, possible_thousand, shown

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import partial
 
-from lasersafe.data import dataclass
 from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.page import Entry, Paper, lay_out
 from lasersafe.drawing.sketch import Board, Label

@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 
-from lasersafe.data import dataclass
 from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, Sketch
 from lasersafe.drawing.text import clean, distance, duration, in_unit, width_of, wrap

@@ -8,13 +8,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from html import escape
 from io import BytesIO
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from lasersafe.data import dataclass, shared_path
+from lasersafe.data import shared_path
 from lasersafe.drawing.text import FAMILY, FILES, clean, missing, width_of
 from lasersafe.errors import OutputError, refuse
 

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from itertools import count, pairwise
 
-from lasersafe.data import dataclass
 from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.text import ASCENT, DESCENT, clean, quantity, spoken, width_of, wrap
 from lasersafe.records.scene import Polygon, SceneResult

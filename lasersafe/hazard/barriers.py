@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import Annotated, ClassVar, Literal
 
-from lasersafe.data import As, Printed, Seen, Source, check, dataclass, fail, load
+from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.errors import refuse
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4

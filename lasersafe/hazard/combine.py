@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
 from itertools import pairwise, product
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, exposure_at, farthest, highest_ratio, last_fall
 from lasersafe.hazard.exposure import (

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare, criteria, strictest_by_aperture
 from lasersafe.hazard.instruments import Aid, through

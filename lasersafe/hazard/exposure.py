@@ -8,7 +8,7 @@ number, so that its limit is looked up once.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
 from operator import mul
 from typing import Any
@@ -16,7 +16,6 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.limits import ExposureLimit, angle_max, hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import alike

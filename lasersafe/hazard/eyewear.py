@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from itertools import chain
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import dataclass
 from lasersafe.hazard import marking as marks
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.exposure import Emission, Floats, Received, criteria, pulse_pattern, pulse_train, single_pulse

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from itertools import pairwise
 from typing import Annotated, ClassVar, Literal, TypeVar
 
-from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, dataclass, load
+from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.exposure import Emission
 from lasersafe.optics.beam import pair, positive, within

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Annotated, ClassVar, Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, dataclass, load
+from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
 from lasersafe.errors import refuse
 from lasersafe.hazard.exposure import Comparison, Emission, Floats
 from lasersafe.optics import viewing

@@ -5,13 +5,13 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import dataclass, load
+from lasersafe.data import load
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE, En207, En208
 from lasersafe.optics.beam import FloatArray, finite, positive, within

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import fields
+from dataclasses import dataclass, fields
 from functools import lru_cache
 from itertools import pairwise
 from typing import Annotated, ClassVar, Literal, TypeVar
 
 import numpy as np
 
-from lasersafe.data import As, Printed, Seen, Source, Span, WavelengthsNm, check, dataclass, fail, load, shared_path
+from lasersafe.data import As, Printed, Seen, Source, Span, WavelengthsNm, check, fail, load, shared_path
 from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.hazard.distances import direct_distance, worst_place
 from lasersafe.hazard.exposure import Emission, Received, train_limit

@@ -7,14 +7,13 @@ from the full rules for the few settings that are left.
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Floats, Received, body_area, criteria, pulse_train, trains_at

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import dataclass, load_toml, shared_path
+from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_crossing, last_fall, scatter_distance
 from lasersafe.hazard.exposure import (

@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import math
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import dataclass
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.exposure import (
     Emission,

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import refuse
 from lasersafe.optics.beam import unique
 from lasersafe.quantity import covered, physical_range

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
@@ -12,7 +12,6 @@ from numpy.typing import NDArray
 from lasersafe import limits
 from lasersafe.ask import EyewearQuestion
 from lasersafe.ask.eyewear import work_out
-from lasersafe.data import dataclass
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import distances, marking
 from lasersafe.hazard.distances import ReachArrays, beam_reach, reaches

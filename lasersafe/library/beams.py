@@ -5,13 +5,13 @@ from __future__ import annotations
 import inspect
 import re
 from collections.abc import Callable
+from dataclasses import dataclass
 from functools import wraps
 from typing import Any, ParamSpec, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import dataclass
 from lasersafe.errors import InputError, refuse
 from lasersafe.limits import rule_sets
 from lasersafe.optics import beam as optics

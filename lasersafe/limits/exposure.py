@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache, partial
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, Ints, Piece, grid_of, hazards_of
 from lasersafe.limits.tables import EDGE, AreaRule, Floats, RuleSet, Source, inside, load_rule_set, nearest

@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from dataclasses import dataclass
 from functools import cached_property, lru_cache
 from itertools import combinations
 from typing import Any, NamedTuple, NoReturn
@@ -18,7 +19,6 @@ from typing import Any, NamedTuple, NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.limits.tables import EDGE, Floats, LimitTable, Range, Row, RuleSet, load_rule_set, nearest
 

@@ -7,6 +7,7 @@ gives too, is worked out at once, without saying which rule decides.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import pairwise
 from typing import NamedTuple
@@ -14,7 +15,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import refuse
 from lasersafe.limits.exposure import COUNT_SLACK, count_pulses, train_factor, train_sides, undivided
 from lasersafe.limits.grid import DURATIONS, Grid, grid_of, hazards_of

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Iterable, Mapping
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import lru_cache
 from itertools import pairwise
 from pathlib import Path
@@ -17,7 +17,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.data import dataclass, load_toml, shared_path
+from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import InputError, ReferenceDataError, refuse
 
 Floats = NDArray[np.float64]

@@ -6,6 +6,7 @@ Numbers are :class:`SIValue`: floats in SI units that keep the text as typed.
 from __future__ import annotations
 
 from collections.abc import Hashable, Iterator, Mapping
+from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
 from typing import TYPE_CHECKING, Any
@@ -13,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
 
-from lasersafe.data import dataclass, load_toml, templates_path
+from lasersafe.data import load_toml, templates_path
 from lasersafe.models.base import CaseModel, Place, path_text
 from lasersafe.models.case import Case
 from lasersafe.models.emission import Emission, Mode, PulseTrainEmission

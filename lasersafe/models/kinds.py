@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
+from dataclasses import dataclass
 from functools import lru_cache
 from itertools import count
 from typing import Any, ClassVar, Literal
 
-from lasersafe.data import Source, WavelengthsNm, dataclass, load
+from lasersafe.data import Source, WavelengthsNm, load
 from lasersafe.errors import InputError
 from lasersafe.models.base import Place
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, WAVELENGTH, least_product

@@ -7,12 +7,12 @@ import operator
 import re
 from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any, Literal, get_args
 
 from pydantic_core import core_schema
 
-from lasersafe.data import dataclass
 from lasersafe.errors import QuantityError, refuse
 from lasersafe.quantity import Allowed, Quantity, covered, parse_quantity, refused, shown
 from lasersafe.wording import Message, joined, word

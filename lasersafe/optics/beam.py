@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Self
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.quantity import FIBRE_FACTOR, OVER_1_E, shown
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import math
+from dataclasses import dataclass
 from typing import Annotated, ClassVar
 
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.data import As, Printed, Seen, Source, Span, check_cover, dataclass, load
+from lasersafe.data import As, Printed, Seen, Source, Span, check_cover, load
 from lasersafe.errors import refuse
 from lasersafe.optics import beam as optics
 from lasersafe.optics.beam import FloatArray, Pair, choice, finite, mean_exposure, pair, positive, within

@@ -7,11 +7,9 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Hashable, Iterable, Mapping, Sequence
-from dataclasses import field, fields, is_dataclass, replace
+from dataclasses import dataclass, field, fields, is_dataclass, replace
 from functools import cache
 from typing import Any, TypeVar
-
-from lasersafe.data import dataclass
 
 C = TypeVar("C")
 T = TypeVar("T")

@@ -7,10 +7,9 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from operator import not_
 
-from lasersafe.data import dataclass
 from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, OfSetup, badness, highest, or_none, told, worst_of_each
 
 UNKNOWN = "no figures"

@@ -8,11 +8,10 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from operator import not_
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.data import dataclass
 from lasersafe.records.fields import HIDDEN, SAME, OfSetup, badness, highest, told, worst_of_each
 from lasersafe.records.light import Step
 

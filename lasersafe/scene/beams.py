@@ -4,14 +4,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, reduce
 from typing import cast
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, mean_exposure, mean_exposure_of_circular
 from lasersafe.records.fields import badness
 from lasersafe.records.light import Criterion

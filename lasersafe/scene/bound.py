@@ -10,12 +10,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.scene.beams import FLOAT, LEAST
 from lasersafe.scene.lights import Light, Lights, total
 from lasersafe.scene.sources import squared_gaps

@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.data import dataclass
 from lasersafe.scene.beams import (
     EVERYWHERE,
     FLOAT,

@@ -9,13 +9,12 @@ from __future__ import annotations
 import itertools
 import math
 from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
-
-from lasersafe.data import dataclass
 
 FLOAT = NDArray[np.float64]
 FLAGS = NDArray[np.bool_]

@@ -4,11 +4,10 @@ from __future__ import annotations
 
 import dataclasses
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import field
+from dataclasses import dataclass, field
 from functools import cached_property, partial
 from typing import Any, TypeVar
 
-from lasersafe.data import dataclass
 from lasersafe.drawing import primitives
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, box, grey, moved
 from lasersafe.results import Assessment

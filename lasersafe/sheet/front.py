@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from lasersafe.assessment.decision import metres
-from lasersafe.data import dataclass
 from lasersafe.drawing.primitives import BLACK, WHITE, Lines, edge, grey
 from lasersafe.drawing.text import aperture, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
 from lasersafe.records.fields import badness

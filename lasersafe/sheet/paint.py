@@ -10,6 +10,7 @@ import math
 import unicodedata
 import zlib
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
 from itertools import chain, groupby
@@ -18,7 +19,6 @@ from typing import Any
 from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
 
-from lasersafe.data import dataclass
 from lasersafe.drawing.primitives import Lines, Run, Words
 from lasersafe.drawing.text import NAMES, widths
 from lasersafe.errors import OutputError

@@ -8,10 +8,9 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Iterable
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from lasersafe.data import dataclass
 from lasersafe.drawing.primitives import BLACK, Words
 from lasersafe.drawing.text import cut_of, unit_text
 from lasersafe.drawing.text import width_of as measured

@@ -14,14 +14,13 @@ import signal
 import threading
 import zlib
 from collections.abc import Iterator
-from dataclasses import asdict, field, fields
+from dataclasses import asdict, dataclass, field, fields
 from datetime import date
 from pathlib import Path
 from typing import Annotated, Any, Literal, NamedTuple
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
-from lasersafe.data import dataclass
 from lasersafe.errors import InputError, refuse
 from lasersafe.files import csv_text, files_in, read_limited, written_as
 from lasersafe.quantity import for_spreadsheet

@@ -5,12 +5,12 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from lasersafe import files
 from lasersafe.assessment import assess, ingredients
-from lasersafe.data import dataclass
 from lasersafe.errors import OutputError, refuse
 from lasersafe.models import Case, canonical
 from lasersafe.records.fields import as_json

@@ -14,14 +14,13 @@ import math
 import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import asdict, field, replace
+from dataclasses import asdict, dataclass, field, replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import islice
 from pathlib import Path
 from typing import Any
 
 from lasersafe.assessment import case_digest, combined, ingredients
-from lasersafe.data import dataclass
 from lasersafe.errors import refuse
 from lasersafe.files import read_limited
 from lasersafe.models import Case, canonical

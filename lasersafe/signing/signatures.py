@@ -11,6 +11,7 @@ import hashlib
 import logging
 import re
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from itertools import chain, pairwise
@@ -18,7 +19,6 @@ from pathlib import Path
 from types import MappingProxyType
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.data import dataclass
 from lasersafe.errors import refuse
 from lasersafe.files import read_limited
 from lasersafe.models import Case

@@ -8,14 +8,13 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
-from dataclasses import field, replace
+from dataclasses import dataclass, field, replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
 
 import lasersafe
 from lasersafe.assessment import assess, case_digest, combined, ingredients
-from lasersafe.data import dataclass
 from lasersafe.errors import CalcError, CaseError, InputError, refuse
 from lasersafe.files import mark_of, marked, read_limited, written_as
 from lasersafe.models import Case, canonical, parse_case, read_case_text

@@ -8,7 +8,7 @@ import math
 import re
 import tomllib
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import reduce
 from pathlib import Path
 from typing import Any
@@ -20,7 +20,6 @@ from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.distances import exposure_ratios, variable_inputs, zone_distances
 from lasersafe.assessment.uncertainty import critical_values, stated_tolerances
-from lasersafe.data import dataclass
 from lasersafe.errors import CalcError, CaseError, refuse
 from lasersafe.limits import rule_sets
 from lasersafe.limits.exposure import duration_edges

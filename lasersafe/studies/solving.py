@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -15,7 +16,6 @@ from lasersafe.ask import SolveQuestion
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.protection import need_at, one_verdict, sharing
 from lasersafe.assessment.setups import setup_result
-from lasersafe.data import dataclass
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.marking import parse_marking

@@ -13,11 +13,11 @@ import re
 import string
 from collections import Counter
 from collections.abc import Collection, Iterable
-from dataclasses import is_dataclass, replace
+from dataclasses import dataclass, is_dataclass, replace
 from functools import lru_cache, reduce
 from typing import TYPE_CHECKING, Any, Literal, TypeVar, get_args
 
-from lasersafe.data import dataclass, fail, load_toml, record, templates_path
+from lasersafe.data import fail, load_toml, record, templates_path
 from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.records.fields import told_of
 

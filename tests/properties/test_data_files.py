@@ -2,19 +2,12 @@
 
 from __future__ import annotations
 
-import copy
-import dataclasses
-import inspect
-import math
 import re
-from dataclasses import field
-from functools import partial
 from pathlib import Path
-from typing import Any, ClassVar
 
 import pytest
 
-from lasersafe.data import dataclass, load, shared_path
+from lasersafe.data import load, shared_path
 from lasersafe.errors import ReferenceDataError
 from lasersafe.hazard import barriers, instruments, other_rules
 from lasersafe.optics import viewing
@@ -62,84 +55,3 @@ def test_a_key_too_few_is_refused(name: str, tmp_path: Path) -> None:
     assert len(keys) > 3
     for i in keys:
         assert refused(RECORDS[name], lines[:i] + lines[i + 1 :], tmp_path / f"{i}.toml"), lines[i]
-
-
-class Fields:
-    """Something of each kind that a record can have."""
-
-    file: ClassVar = "a file"
-    name: str
-    size: float = 2.0
-    steps: tuple[str, ...] = field(default=(), compare=False, repr=False)
-    rest: dict[str, float] = field(default_factory=dict)
-    later: str = field(default="later", kw_only=True)
-    unit: list[str] = field(default_factory=list, init=False, compare=False)
-
-    def __post_init__(self) -> None:
-        object.__setattr__(self, "size", self.size * 1.0)
-
-
-class One:
-    only: float
-
-
-class Said:
-    word: str
-
-    def __eq__(self, other: object) -> bool:
-        return True
-
-    def __hash__(self) -> int:
-        return 7
-
-    def __repr__(self) -> str:
-        return self.word
-
-
-def twins(kind: type, **named: bool) -> list[Any]:
-    """Return the same class, made by the standard library and by the project."""
-    own = {name: one for name, one in vars(kind).items() if name not in ("__dict__", "__weakref__")}
-    kinds = [type(kind.__name__, kind.__bases__, dict(own)) for _ in range(2)]
-    makers: list[Any] = [dataclasses.dataclass, dataclass]
-    return [make(frozen=True, **named)(one) for make, one in zip(makers, kinds, strict=True)]
-
-
-@pytest.mark.parametrize("named", [{}, {"kw_only": True}, {"eq": False}, {"repr": False}], ids=str)
-@pytest.mark.parametrize(
-    ("kind", "given"),
-    [
-        (Fields, {"name": "a", "rest": {}}),
-        (Fields, {"name": "b", "later": "c"}),
-        (One, {"only": 1.0}),
-        (Said, {"word": "x"}),
-    ],
-)
-def test_a_frozen_record_is_that_of_the_standard_library(
-    kind: type, given: dict[str, Any], named: dict[str, bool]
-) -> None:
-    answers = []
-    for made in twins(kind, **named):
-        one = made(**given)
-        name = next(iter(given))
-        for change in (partial(setattr, one, name, 1), partial(delattr, one, name)):
-            with pytest.raises(dataclasses.FrozenInstanceError):
-                change()
-        with pytest.raises(TypeError, match="unexpected keyword argument 'none'"):
-            made(**given, none=1)
-        asked = [(name, way.kind, way.annotation) for name, way in inspect.signature(made).parameters.items()]
-        shown = repr(one) if named.get("repr", True) or kind is Said else ""
-        hashed = made.__hash__ is object.__hash__, made.__match_args__
-        same = one == dataclasses.replace(one), one == 3, copy.copy(one) == one
-        answers.append((asked, vars(one), shown, hashed, same))
-    assert answers[0] == answers[1]
-
-
-def test_records_that_are_equal_have_one_hash() -> None:
-    _, ours = twins(Fields)
-    some = [ours(name, size, (name,)) for name in "ab" for size in (1.0, 2.0)]
-    for one in some:
-        assert [one == dataclasses.replace(other, steps=()) for other in some] == [one is other for other in some]
-    theirs, ours = twins(One)
-    assert hash(ours(2.0)) == hash(theirs(2.0))
-    assert (ours(math.nan) == ours(math.nan)) is (theirs(math.nan) == theirs(math.nan))
-    assert len({ours(1.0), ours(1.0), ours(2.0)}) == 2
