@@ -62,6 +62,29 @@ def test_normal_draws_are_normal_in_the_middle_and_in_the_tails() -> None:
     assert abs(np.corrcoef(found[:-1], found[1:])[0, 1]) < 4.0 / math.sqrt(found.size)
 
 
+@pytest.mark.parametrize("draws", [1000, 40_000, 70_001])
+@pytest.mark.parametrize("order", ["drawn", "rising", "every other", "equal", "endless"])
+def test_the_statistics_are_those_of_all_draws_in_order(draws: int, order: str) -> None:
+    values = np.random.default_rng(3).standard_exponential(draws)
+    if order == "rising":
+        values.sort()
+    elif order == "every other":  # nothing of every second and fourth says what the others are
+        values[::2] += 100.0
+        values[::4] += 100.0
+    elif order == "equal":
+        values = np.floor(values)
+    elif order == "endless":
+        values[values > 0.5] = math.inf
+    taken = iter(np.split(values, range(1 << 17, draws, 1 << 17)))
+    one = Uncertain("power", 1.0, 0.9, 1.1, "bound")
+    with np.errstate(invalid="ignore"):
+        found = monte_carlo(lambda _: next(taken), [one], draws=draws)
+    first, last = order_ranks(draws)
+    high, low = np.sort(values)[[last - 1, first - 1]].tolist()
+    assert (found.median, found.upper) == (np.sort(values)[draws // 2], high)
+    assert found.error == (0.0 if high == low else (high - low) / 2.0)
+
+
 def test_the_conservative_statistic_is_rarely_too_low() -> None:
     exact = stats.norm(1.0, 0.1).ppf(0.95)
     one = [Uncertain("power", 1.0, 0.9, 1.1, NORMAL)]
