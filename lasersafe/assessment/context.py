@@ -55,6 +55,18 @@ FAULTS = ("fibre broken", "optic lost")
 FIBRE_APERTURE = 0.20  # multimode delivery fibre, 5 % of the peak (published checks, section 14)
 
 
+class Hashed(tuple[object, ...]):
+    """Several things that stand in many keys; their hash is worked out once."""
+
+    @cached_property
+    def _hash(self) -> int:
+        return super().__hash__()
+
+    def __hash__(self) -> int:
+        """Return it."""
+        return self._hash
+
+
 @dataclass(frozen=True)
 class Scatterer:
     """Something that sends scattered light."""
@@ -83,7 +95,12 @@ class Context:
     fault: str = ""  # "fibre broken" or "optic lost", for the beam of it
     corner: tuple[int, int] = (0, 0)  # which of the cases without their lasers, and which of the lasers, all different
 
-    @property
+    @cached_property
+    def known_as(self) -> Hashed:
+        """What tells it from others of the same case."""
+        return Hashed((self.corner, self.setup.name, self.wavelength, self.beam, self.space, self.fault))
+
+    @cached_property
     def wavelength(self) -> float:
         """Wavelength. [m]."""
         return float(self.laser.wavelength)
@@ -130,7 +147,7 @@ class Context:
         found += [(DELIBERATE, Message("time.on_purpose", person=one.name)) for one in looks]
         return max(found, key=lambda time: time[0], default=(0.0, ""))
 
-    @property
+    @cached_property
     def persons(self) -> tuple[Person, ...]:
         """The persons whom this laser with this set-up concerns."""
         names, setups = (None, self.laser.name), (None, self.setup.name)
@@ -159,7 +176,7 @@ class Context:
             found[line.name] = replace(self, laser=laser, beam=beam, space=space, spot=spot)
         return found
 
-    @property
+    @cached_property
     def every(self) -> dict[str, Context]:
         """The contexts of all wavelengths, the main one first."""
         return {Message("sum.main_beam", wavelength=f"{self.wavelength * 1e9:.6g}"): self, **self.further}

@@ -422,9 +422,12 @@ def scatter_over_mirrors(
 
 
 def at_once(
-    case: Case, groups: Sequence[tuple[Sequence[Context], Sequence[Sequence[Light]]]], places: Places
+    case: Case,
+    groups: Sequence[tuple[Sequence[Context], Sequence[Sequence[Light]]]],
+    places: Places,
+    asked: Sequence[int],
 ) -> dict[int, float]:
-    """Return for people below the limit on each way, by number, the sum of ways that can be at once, if above [1]_.
+    """Return for those below the limit on each way, by number, the sum of ways that can be at once, if above [1]_.
 
     Whoever uses an instrument is asked with it as well. Of lasers that add come their set-ups, and the light of each.
 
@@ -436,7 +439,7 @@ def at_once(
     found, aids = dict[int, float](), {one.name: aid_of(one) for one in case.person if one.aided}
     every: list[tuple[dict[tuple[int, object], list[Light]], NDArray[np.intp]]] = []
     for (placed, lasers), aid in itertools.product(groups, {None, *aids.values()}):
-        rows = [row for row, one in enumerate(case.scene.person) if aid in (None, aids.get(one.name))]
+        rows = [row for row in asked if aid in (None, aids.get(case.scene.person[row].name))]
         seen = lasers if aid is None else [
             behind(context, [(as_point(context, source, aid), walls) for source, walls in own], aid)
             for context, own in zip(placed, lasers, strict=True)
@@ -450,11 +453,11 @@ def at_once(
             ways.setdefault((number, way), []).append((source, walls))
         if rows and len(ways) > 1:
             every.append((ways, np.array(rows)))
-    asked = [
+    questions = [
         Question(lights, places.some(rows))
         for ways, rows in every for lights in ([list(itertools.chain(*ways.values()))], list(ways.values()))
     ]  # fmt: skip
-    rough = bounds(asked, to_limit=True, most=1)  # mostly seen at once to be above on one way, or below on all
+    rough = bounds(questions, to_limit=True, most=1)  # mostly seen at once to be above on one way, or below on all
     for (ways, people), single, all_ways in zip(every, rough[::2], rough[1::2], strict=True):
         left, lights = people[(single.found <= 1.0) & (all_ways.upper > 1.0)], list(ways.values())
         if left.size:

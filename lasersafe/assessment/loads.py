@@ -16,6 +16,7 @@ from lasersafe.assessment.barriers import beam_numbers, judged, load_of, needed_
 from lasersafe.assessment.barriers import together as together
 from lasersafe.assessment.context import aid_of
 from lasersafe.hazard.barriers import Load, Rating, judge_window
+from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
@@ -30,7 +31,6 @@ from lasersafe.wording import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
-    from lasersafe.hazard.instruments import Aid
     from lasersafe.models import Barrier, Scene, SceneBarrier, SceneOpening
     from lasersafe.results import Criterion
     from lasersafe.scene.beams import Vector
@@ -145,7 +145,10 @@ def aided(context: Context, criterion: Criterion, instrument: Aid) -> Criterion:
 def gain_of(context: Context, criterion: Criterion, instrument: Aid) -> float:
     """Return how many times as much light an instrument brings to an eye, of any wavelength."""
     hole = criterion.limiting_aperture
-    return max(1e-12, *(instrument.gain(c.wavelength, hole) for c in context.every.values()))
+    return max(1e-12, *(_gain(instrument, c.wavelength, hole) for c in context.every.values()))
+
+
+_gain = lru_cache(maxsize=256)(Aid.gain)
 
 
 def behind(context: Context, lights: Sequence[Light], instrument: Aid) -> list[Light]:

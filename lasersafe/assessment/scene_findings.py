@@ -24,7 +24,7 @@ from lasersafe.assessment.faces import (
     scatter_over_mirrors,
 )
 from lasersafe.assessment.scene_barriers import ARM, REACH
-from lasersafe.assessment.scene_hits import not_below, person_places
+from lasersafe.assessment.scene_hits import known_of, not_below, person_places
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import attenuated_distance
@@ -197,7 +197,7 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
         ]))  # fmt: skip
         noted += [(number, context.laser.name, words) for words in ("scene.scatter_sent_on", "scene.floor_lit_anyhow")]
     found: dict[tuple[int, int, str, str], tuple[float, str]] = {}
-    for (number, laser, words), most in zip(noted, not_below(places, asked), strict=True):
+    for (number, laser, words), most in zip(noted, not_below(stages[0], places, asked), strict=True):
         for row, now in most.items():
             key = number, row, laser, words
             found[key] = max(found.get(key, now), now)
@@ -226,7 +226,11 @@ def _at_once(
     stages: Sequence[Stage], groups: Sequence[tuple[list[Context], list[list[Light]]]], say: Finding
 ) -> Iterator[SceneFinding]:
     """Name the people who may get light on several ways at once, below the limit on each and above it on all."""
-    for row, ratio in at_once(stages[0].case, groups, person_places(stages[0], "eye")).items():
+    people, places = range(len(stages[0].scene.person)), person_places(stages[0], "eye")
+    known = known_of(stages[0], "at once", [own for _, lasers in groups for own in lasers])
+    found = at_once(stages[0].case, groups, places, left := [row for row in people if row not in known])
+    known |= {row: found.get(row, 0.0) for row in left}
+    for row, ratio in ((row, known[row]) for row in people if known[row] > 1.0):
         name, most = stages[0].scene.person[row].name, format_quantity(ratio, "1", 3, "up")
         yield say("mirror", "scene.at_once", name, refuses=True, person=name, ratio=most)
 

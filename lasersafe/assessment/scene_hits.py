@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
@@ -185,17 +185,33 @@ def worst_hit(
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)
 
 
-def not_below(places: Places, asked: Sequence[tuple[list[int], Sequence[Light]]]) -> list[dict[int, tuple[float, str]]]:
+def not_below(
+    stage: Stage, places: Places, asked: Sequence[tuple[list[int], Sequence[Light]]]
+) -> list[dict[int, tuple[float, str]]]:
     """Return for sets of rows and lights which rows are not proven below: how much comes at most, by which surface."""
-    found = bounds([Question([own], places.some(np.array(rows, dtype=np.intp))) for rows, own in asked])
+    known = [known_of(stage, "not below", [own]) for _, own in asked]
+    left = [[row for row in rows if row not in one] for (rows, _), one in zip(asked, known, strict=True)]
+    found = bounds([
+        Question([own], places.some(np.array(rows, dtype=np.intp))) for rows, (_, own) in zip(left, asked, strict=True)
+    ])  # fmt: skip
+    for rows, one, answer in zip(left, known, found, strict=True):
+        one.update(zip(rows, zip(answer.upper.tolist(), answer.light.tolist(), strict=True), strict=True))
     return [
-        {
-            row: (upper, own[light][0].surface)
-            for row, upper, light in zip(rows, answer.upper.tolist(), answer.light.tolist(), strict=True)
-            if not upper <= 1.0
-        }
-        for (rows, own), answer in zip(asked, found, strict=True)
+        {row: (one[row][0], own[one[row][1]][0].surface) for row in rows if not one[row][0] <= 1.0}
+        for (rows, own), one in zip(asked, known, strict=True)
     ]
+
+
+def known_of(stage: Stage, name: str, lights: Sequence[Sequence[Light]]) -> dict[int, Any]:
+    """Return what is known of people, by number, where some lights can come, to be filled in.
+
+    With it comes what the last case knew of who stands where they did, see `lasersafe.assessment.stages`.
+    """
+    key = name, tuple(tuple((id(source), id(walls)) for source, walls in own) for own in lights)
+    if key not in stage.answers:
+        stage.answers[key] = lights, dict(stage.answers.get(("was", *key), (lights, {}))[1])
+    found: dict[int, Any] = stage.answers[key][1]
+    return found
 
 
 def ask(

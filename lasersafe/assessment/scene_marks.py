@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.aims import Pose, place_of
 from lasersafe.assessment.context import ON_THE_FLOOR, Context
 from lasersafe.assessment.scene_zones import ignition_source
-from lasersafe.assessment.stage import Stage
+from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard import instruments
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import LitSpot
@@ -139,6 +139,7 @@ def camera_lines(stage: Stage) -> tuple[CameraLine, ...]:
     return tuple(found)
 
 
+@kept("people")
 def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> list[CameraLine]:
     assert entry.focal_length is not None
     assert entry.f_number is not None

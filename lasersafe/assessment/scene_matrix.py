@@ -164,27 +164,30 @@ class _Way:
 def ask_all(stage: Stage) -> None:
     """Note everything that the matrix will ask of persons, so that all of it is bounded at once."""
     for context in stage.placed:
-        for person, one in ((who, one) for who in context.persons for one in _ways(stage, context, who)):
-            for duration, _ in one.lasting:
-                aid = aid_of(person) if one.way == "aided viewing" else None
-                asked_of(stage, context, one.way, one.tissue, one.mode, duration, aid)
+        asked = {
+            (one.way, one.tissue, one.mode, duration, aid_of(person) if one.way == "aided viewing" else None): None
+            for person in context.persons for one in _ways(stage, context, person) for duration, _ in one.lasting
+        }  # fmt: skip
+        for one in asked:
+            asked_of(stage, context, *one)
 
 
 def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
     modes = MODES if context.setup.fitted else ("running",)
     lines = tuple(context.every.values())
     cut_through = not context.targets or any(target.cut_through for target in context.targets)
+    as_aimed = ["running" if mode == "fault" else mode for mode in modes]
+    same = [[_same_as(stage, context, *one) for one in zip(bases, modes, strict=True)] for bases in (modes, as_aimed)]
     for way in BASE_WAY if context.setup.fitted else _WAYS_NOT_FITTED:
         if way in MORE_WAYS and way not in context.ways:
             continue
         alike = "missing the target" if way == "through the target" and cut_through else way
         faulty = way in FAULTS  # one fault at a time: the head points as it should
-        same = [_same_as(stage, context, "running" if faulty and mode == "fault" else mode, mode) for mode in modes]
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
             lasting = dict.fromkeys(person_time(lines, one, BASE_WAY[way], tissue) for one in bare_first(person))
-            for mode, as_another in zip(modes, same, strict=True):
+            for mode, as_another in zip(modes, same[faulty], strict=True):
                 yield _Way(way, mode, tissue, tuple(lasting), (alike, tissue, as_another))
 
 

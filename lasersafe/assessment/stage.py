@@ -43,6 +43,7 @@ REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; co
 # of each kind of answer: with what else it changes than its own laser, whether it does where people stand elsewhere,
 # and whether it does where a case states anything else but barriers
 _NAMED = "same walls", "lit past", "together", "reach together"  # that are not the answer of one function
+_NONE: Any = object()
 RESTS: dict[str, tuple[str, bool, bool]] = dict.fromkeys(_NAMED, ("", False, True))
 
 
@@ -71,9 +72,9 @@ def kept(
         @wraps(work)
         def known(stage: Stage, *given: P.args, **named: P.kwargs) -> T:
             key = stage.key(work.__name__, *given, *named.items())
-            if key not in stage.answers:
-                stage.answers[key] = work(stage, *given, **named)
-            found: T = stage.answers[key]
+            found: T = stage.answers.get(key, _NONE)
+            if found is _NONE:
+                found = stage.answers[key] = work(stage, *given, **named)
             return found
 
         return cast("Callable[Concatenate[Stage, P], T]", known)
@@ -84,7 +85,7 @@ def kept(
 def known_by(given: object) -> object:
     """Return what tells something from others in a key."""
     if isinstance(given, Context):
-        return given.corner, given.setup.name, given.wavelength, given.beam, given.space, given.fault
+        return given.known_as
     return tuple(given.items()) if isinstance(given, dict) else given
 
 

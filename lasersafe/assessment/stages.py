@@ -82,6 +82,10 @@ def _take_over(earlier: list[Stage], stages: list[Stage]) -> None:
             for key in elsewhere:
                 del new.answers[key]
             new.answers |= {("was", *key): found for key, found in old.answers.items() if key[0] in ("hit", "places")}
+            still = [was == now for was, now in zip(old.scene.person, new.scene.person, strict=True)]
+            for key in [key for key in old.answers if key[0] in ("not below", "at once")]:
+                lights, rows = old.answers[key]
+                new.answers["was", *key] = lights, {row: found for row, found in rows.items() if still[row]}
             for context, mirrored in product(new.placed[:1], (False, True)):
                 for pose in new.poses(context, "running"):
                     new.lit_faces(context, pose, mirrored=mirrored)
@@ -95,7 +99,7 @@ def _take_over(earlier: list[Stage], stages: list[Stage]) -> None:
         spot = isinstance(one, ScatterProfile) or isinstance(getattr(one, "profile", None), ScatterProfile)
         return (isinstance(one, str) and one in gone) or (spot and not lit)
 
-    for new in stages:
+    for new in stages if gone else ():
         for key in [key for key in new.answers if any(map(rests, key))]:
             del new.answers[key]
 
