@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import product
 from typing import Any, cast
 
-from lasersafe.assessment.context import TISSUES, Context, setting_words
+from lasersafe.assessment.context import BASE_WAY, FAULTS, TISSUES, Context, setting_words
 from lasersafe.assessment.protection import CaseResults
 from lasersafe.assessment.scans import scan_results
 from lasersafe.assessment.scenarios import GLOWING, Look, extended_results, module_results, person_duration
@@ -114,25 +115,39 @@ def _visits(
         for visit in (one for one in person.visits if one.laser in (None, laser)):
             facts = {"laser": laser, "way": word(visit.way), "time": visit.time.typed, "note": visit.note}
             words = Message("dose.visit_note" if visit.note else "dose.visit", **facts)
-            there = (name, laser, context.setup.name, visit.way, tissue)
-            answers = [
-                s.answer or s.struck_out for s in scenarios
-                if GLOWING not in s.modes and (s.person, s.laser, s.setup, s.way, s.tissue) == there
-                and not (s.placed and "running" not in s.modes)
+            there = (name, laser, context.setup.name, visit.way)
+            here = [
+                s for s in scenarios
+                if GLOWING not in s.modes and s.way not in FAULTS and not (s.placed and "running" not in s.modes)
+                and (s.person, s.laser, s.setup, BASE_WAY.get(s.way)) == there
             ]  # fmt: skip
+            answers = [s.answer or s.struck_out for s in here if (s.way, s.tissue) == (visit.way, tissue)]
             if answers and all(answers):
                 stopped.append(Message("dose.not_counted", visit=words, answer=answers[0]))
                 continue
             duration, _ = person_duration(context, person, visit.way, tissue)
-            emission = max(context.emissions(tissue, duration), key=lambda one: badness(one.power))
-            power = emission.power or emission.pulse_energy / float(visit.time)
-            if context.space.power is not None:
-                power = max(power, context.space.power[1])
+            time = float(visit.time)
+            energies = [(context.space.highest_mean_power or 0.0) * time]
+            energies += [one.energy_in(time) for one in context.emissions(tissue, duration)]
             looks = [Look(person, context.share(visit.way)[0])]
             if visit.way == "scatter":
                 looks = [Look(person, number=number) for number, _ in enumerate(context.scatterers)]
-            visits.append(Visit(context.wavelength, power, float(visit.time), words, (context, looks)))
+            key = (context, looks, _nearer(context, looks, here))
+            visits.append(Visit(context.wavelength, max(energies, key=badness) / time, time, words, key))
     return visits, stopped
+
+
+def _nearer(context: Context, looks: Sequence[Look], here: Iterable[Scenario]) -> float:
+    """Return how many times as much the places of a scene give on a way as its distances do, 1 at least.
+
+    Of both tissues: that which is less at risk has no row of its own.
+    """
+    found = [1.0]
+    for one in here:
+        if one.placed and not one.struck_out:
+            by_distance = max(look.seen(context, one.criterion)[0] for look in looks)
+            found.append(one.exposure / by_distance if by_distance > 0.0 else math.inf)
+    return max(found, key=badness)
 
 
 def ultraviolet_days(worked: CaseResults) -> Iterator[UltravioletDay]:
@@ -140,8 +155,8 @@ def ultraviolet_days(worked: CaseResults) -> Iterator[UltravioletDay]:
     found = worked.found
 
     def exposure(visit: Visit, criterion: Criterion) -> float:
-        context, looks = cast("tuple[Context, list[Look]]", visit.key)
-        return max(look.seen(context, criterion)[0] for look in looks)
+        context, looks, nearer = cast("tuple[Context, list[Look], float]", visit.key)
+        return nearer * max(look.seen(context, criterion)[0] for look in looks)
 
     for person, tissue in product((one for one in found[0].case.person if one.visits), TISSUES):
         visits, stopped = _visits(found, person.name, worked.scenarios, tissue)

@@ -7,6 +7,7 @@ number, so that its limit is looked up once.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
@@ -80,6 +81,19 @@ class Emission(Many):
     def amount(self) -> Any:
         """What is compared: power, or energy per pulse. [W or J]."""
         return self.power if self.kind == "continuous" else self.pulse_energy
+
+    def energy_in(self, time: float) -> float:
+        """Return the most energy [J] of one setting that can leave in a time [s]: what begins in it is whole."""
+        if self.pulses:
+            energy, period = sum(one for *_, one in self.pulses), self.period
+        else:
+            number = math.prod(count for count, _ in self.burst)
+            energy = self.pulse_energy * number
+            period = number / self.repetition_rate if self.repetition_rate else None
+        if self.kind == "continuous":
+            return self.power * time
+        times = 1 if period is None else max(1, math.ceil(time / period * (1.0 - 1e-9)))
+        return energy * times + self.pedestal * time
 
     def scaled(self, factor: float) -> Emission:
         """Return the emission after a reflection or filter that lets *factor* through."""
