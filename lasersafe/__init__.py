@@ -20,7 +20,7 @@ if TYPE_CHECKING:
         scatter_distance,
     )
     from lasersafe.library.beams import Beam, beam_exposure, collimated_beam, fibre_beam, lens_beam, to_si
-    from lasersafe.library.cases import Svg, assess, make_case, plan_svg, read_case, starter_case, write_sheet
+    from lasersafe.library.cases import assess, make_case, read_case, starter_case, write_sheet
     from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
     from lasersafe.models import Case
     from lasersafe.quantity import format_quantity
@@ -37,7 +37,7 @@ _HOME = {
         "scale_numbers", "scatter_distance",
     ),
     "library.beams": ("Beam", "beam_exposure", "collimated_beam", "fibre_beam", "lens_beam", "to_si"),
-    "library.cases": ("Svg", "assess", "make_case", "plan_svg", "read_case", "starter_case", "write_sheet"),
+    "library.cases": ("assess", "make_case", "read_case", "starter_case", "write_sheet"),
     "limits": ("ExposureLimit", "PulseTrainLimit", "rule_sets"),
     "models": ("Case",),
     "quantity": ("format_quantity",),
@@ -46,9 +46,9 @@ _HOME = {
 }  # fmt: skip
 __all__ = [
     "Assessment", "Beam", "CalcError", "Case", "CaseError", "ExposureLimit", "HazardDistance", "InputError",
-    "MarkingVerdict", "PulseTrainLimit", "Svg", "__version__", "assess", "beam_exposure", "caution_line",
+    "MarkingVerdict", "PulseTrainLimit", "__version__", "assess", "beam_exposure", "caution_line",
     "collimated_beam", "direct_distance", "exposure_limit", "fibre_beam", "format_quantity", "judge_marking",
-    "lens_beam", "make_case", "optical_density", "plan_svg", "pulse_train_limit", "read_case", "rule_sets",
+    "lens_beam", "make_case", "optical_density", "pulse_train_limit", "read_case", "rule_sets",
     "scale_numbers", "scatter_distance", "starter_case", "to_si", "write_sheet",
 ]  # fmt: skip
 

@@ -432,8 +432,11 @@ def marked(one: Output) -> bytes:
     import zlib
 
     content, kind = one.content, one.path.suffix.lower()
+    text, end = f"lasersafe wrote this: {one.mark}, sha256=".encode(), len(content)
     head, tail = content, b""
-    if kind == ".svg":
+    if kind in (".csv", ".toml"):
+        head, tail = b"# ", b"\n" + content
+    elif kind == ".svg":
         head, tail = content + b"<!-- ", b" -->\n"
     elif kind == ".json":
         end = content.rindex(b"\n}")
@@ -441,19 +444,13 @@ def marked(one: Output) -> bytes:
     elif kind == ".pdf":
         end = content.rindex(b"startxref\n")
         head, tail = content[:end] + b"%", b"\n" + content[end:]
-    elif kind == ".png":  # a chunk of text before the last one (PNG, 11.3.4.3)
-        head, tail = content[:-12] + bytes(4) + b"tEXtComment\0", content[-12:]
-    elif kind not in (".csv", ".toml"):
+    elif kind == ".png":  # a chunk of text before the last one (PNG, 11.3.4.3): its length, its kind and its key
+        long = (len("Comment\0") + len(text) + 64).to_bytes(4, "big")
+        head, tail = content[: end - 12] + long + b"tEXtComment\0", content[end - 12 :]
+    else:
         return content  # Parquet has no such place: never replaced unasked
-    text = f"lasersafe wrote this: {one.mark}, sha256=".encode()
-    if kind in (".csv", ".toml"):
-        return b"# " + text + _digest(b"# ", b"\n" + content) + b"\n" + content
-    if kind == ".png":
-        start = len(content) - 12
-        head = head[:start] + (len("Comment\0") + len(text) + 64).to_bytes(4, "big") + head[start + 4 :]
-        chunk = head[start + 4 :] + text + _digest(head, tail)
-        return head[: start + 4] + chunk + zlib.crc32(chunk).to_bytes(4, "big") + tail
-    return head + text + _digest(head, tail) + tail
+    whole = head + text + _digest(head, tail)
+    return whole + (zlib.crc32(whole[end - 8 :]).to_bytes(4, "big") if kind == ".png" else b"") + tail
 
 
 def written_as(content: bytes) -> str:

@@ -125,7 +125,6 @@ class SweepQuestion:
     ] = None
     laser: Annotated[Text, _LASER] = None
     setup: Annotated[Text, _SETUP] = None
-    at: Annotated[Text, "Add the optical density for the eye at this distance, as '6 m'."] = None
     output: Annotated[File, "The table to write: .csv, .json or .parquet.", "--output", "-o"] = None
     drawing: Annotated[File, "The drawing to write: .svg, .png or .pdf; one or two inputs."] = None
     show: Annotated[Text, "What the drawing shows, as 'direct eye'."] = None

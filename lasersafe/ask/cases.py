@@ -195,21 +195,17 @@ class _Asking:
 
         known: dict[str, str] = {}
         for part in told:
-            outside = list[InputError]()
-            for key, mark in marks.items():
-                try:
-                    mark.read(_ends(part)[-1], key)
-                    known[key] = part
-                except InputError as error:
-                    with contextlib.suppress(InputError):
-                        parse_quantity(_ends(part)[-1], mark.unit, key)  # its unit fits, so that it is this value
-                        outside.append(error)
             if part.casefold() in (steady, pulsed):
                 known["emission"] = part.casefold()
-            if part not in known.values() and part.casefold() not in known.values():
-                if outside:
-                    raise outside[0]
+                continue
+            for key, mark in marks.items():
+                with contextlib.suppress(InputError):
+                    parse_quantity(_ends(part)[-1], mark.unit, key)  # its unit fits, so that it is this value
+                    known[key] = part
+            if part not in known.values():
                 refuse(f"laser = '{part[:60]}': " + self.text("new.no_value"))
+            key = next(name for name, value in known.items() if value == part)
+            marks[key].read(_ends(part)[-1], key)
         said = dict(known)
 
         def lines(values: Mapping[str, str]) -> list[str]:

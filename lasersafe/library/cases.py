@@ -26,15 +26,6 @@ Source = Case | Mapping[str, Any] | str | os.PathLike[str]
 _DEEPEST = 12
 
 
-class Svg(str):
-    """The text of an SVG file; a notebook shows it as a drawing."""
-
-    __slots__ = ()
-
-    def _repr_svg_(self) -> str:
-        return str(self)
-
-
 def read_case(path: str | os.PathLike[str]) -> Case:
     """Return the case that a file describes.
 
@@ -210,41 +201,6 @@ def write_sheet(case: Source, path: str | os.PathLike[str], *, paper: str | None
     made = make_sheet(text, models.parse_case(text, str(case) if file else "case"), record, paper, file=name)
     save_sheet(Path(path), made, replace)
     return Path(path)
-
-
-def plan_svg(case: Source | Assessment, *, page: int = 1, elevation: bool = False, paper: str = "A4") -> Svg:
-    """Return the plan of a case that has a scene, to scale, as SVG.
-
-    Parameters
-    ----------
-    case : Case, Assessment, path, str or mapping
-        A case or what it was assessed to.
-    page : int
-        Page of the drawing, from 1: the plan, then details, overview and key where the plan needs them.
-    elevation : bool
-        The elevations instead of the plan.
-    paper : str
-        ``"A4"``, ``"A3"``, ``"A2"``, ``"A1"``, ``"Letter"`` or ``"Tabloid"``.
-
-    Returns
-    -------
-    Svg
-        Text, to be written to a file; a notebook shows the drawing.
-
-    Raises
-    ------
-    InputError
-        If the case has no scene, or there is no such paper or page.
-    """
-    from lasersafe.ask.drawings import drawings_of
-    from lasersafe.drawing.primitives import to_svg
-
-    assessment = case if isinstance(case, Assessment) else assess(case)
-    drawings = drawings_of(assessment, paper, elevation=elevation)
-    if isinstance(page, bool) or page not in range(1, len(drawings) + 1):
-        kinds = ", ".join(f"{number} {drawing.kind}" for number, drawing in enumerate(drawings, 1))
-        refuse(f"page = {shown(page)}: there are {kinds}")
-    return Svg(to_svg(drawings[page - 1]))
 
 
 # What a notebook shows of them: all that a notebook has of both comes through here.

@@ -37,21 +37,15 @@ CLOCKS = timedelta(minutes=10)  # by which the clocks of two machines may differ
 _MOMENT = "%Y-%m-%dT%H:%M:%SZ"
 
 
-@dataclass(frozen=True)
-class Entry:
+@dataclass(frozen=True, kw_only=True)
+class Entry(RoleSigned):
     """One signature."""
 
-    role: str
-    name: str
-    at: str
-    conditions: str
-    expires: str
     fingerprint: str
     results: str  # digest of the results that were signed
     version: str
     previous: str = ""
     digest: str = ""
-    for_them: str = ""  # why somebody else signs than the case names for the role
 
     @property
     def row(self) -> dict[str, str]:
@@ -406,8 +400,7 @@ def sign_off_of(case: Case, assessment: Assessment, record: Record, results: str
     unsigned = "printed for signature" if rule.printed_for_signature else "draft"
     return SignOff(
         state="draft" if fatal else unsigned if missing else "signed", required=tuple(rule.required_roles),
-        signed=tuple(RoleSigned(e.role, e.name, e.at, e.conditions, e.expires, e.for_them) for e in signed.values()),
-        missing=missing, reasons=tuple(reasons), changed=changed,
+        signed=tuple(signed.values()), missing=missing, reasons=tuple(reasons), changed=changed,
         review_by=case.review_by.isoformat() if case.review_by else "",
     )  # fmt: skip
 

@@ -340,7 +340,6 @@ def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
 
 MOST_STEPS = 10_000
 HOW = "write FIELD=LOW..HIGH:COUNT, as setup.divergence=1mrad..10mrad:50, or FIELD='1 mrad|2 mrad|5 mrad'"
-NEAREST_PLACE, FARTHEST_PLACE = 1e-3, 1e6  # m
 
 
 @dataclass(frozen=True)
@@ -408,20 +407,6 @@ def read_values(one: Input, text: str) -> Varied:
     return Varied(one, np.geomspace(low, high, count) if log else np.linspace(low, high, count), log)
 
 
-def place_of(text: str, option: str) -> float:
-    """Return a distance that was typed. [m].
-
-    Raises
-    ------
-    InputError
-        If it is no length, or not between 1 mm and 1000 km.
-    """
-    value = parse_quantity(text, "m", option).value
-    if not NEAREST_PLACE <= value <= FARTHEST_PLACE:
-        refuse(f"{option} = {shown(text)}: must be 1 mm or more, and at most 1000 km")
-    return value
-
-
 Floats = NDArray[np.float64]
 MOST_POINTS = 100_000
 MOST_HELD = 2_000
@@ -445,18 +430,12 @@ class Sweep:
         Beyond it the exposure is below the limit of every rule set. [m]
     decided : mapping of (way, tissue) to numpy.ndarray of int, shape (n1, n2, ...)
         Place in ``subject.context.rule_sets`` of the rule set that reaches farthest.
-    density : numpy.ndarray, shape (n1, n2, ...), or None
-        Optical density that the eye needs at ``place`` and beyond, not rounded, at least 0. [1]
-    place : float or None
-        [m]
     """
 
     subject: Subject
     varied: tuple[Varied, ...]
     distances: Mapping[tuple[str, str], Floats]
     decided: Mapping[tuple[str, str], NDArray[np.int8]]
-    density: Floats | None
-    place: float | None
 
     @property
     def shape(self) -> tuple[int, ...]:
@@ -507,7 +486,7 @@ def read_varied(subject: Subject, texts: Sequence[str]) -> tuple[Varied, ...]:
     return tuple(found)
 
 
-def sweep(subject: Subject, varied: Sequence[Varied], place: float | None = None) -> Sweep:
+def sweep(subject: Subject, varied: Sequence[Varied]) -> Sweep:
     """Return the distances at every point of the grid.
 
     Parameters
@@ -516,8 +495,6 @@ def sweep(subject: Subject, varied: Sequence[Varied], place: float | None = None
         What it is about.
     varied : sequence of Varied
         The axes of the grid.
-    place : float, optional
-        Where the optical density is asked for, along the way of the light. [m]
 
     Raises
     ------
@@ -529,7 +506,6 @@ def sweep(subject: Subject, varied: Sequence[Varied], place: float | None = None
     shape = tuple(one.values.size for one in varied)
     reaches = {zone: np.zeros(shape) for zone in ZONES}
     decided = {zone: np.zeros(shape, dtype=np.int8) for zone in ZONES}
-    ratio = None if place is None else np.zeros(shape)
     names = subject.context.rule_sets
     for where, corners, changes in _parts(subject, varied):
         for zone in ZONES:
@@ -537,11 +513,7 @@ def sweep(subject: Subject, varied: Sequence[Varied], place: float | None = None
             by_rule = [found[name] for name in names]
             reaches[zone][where] = reduce(np.maximum, by_rule)
             decided[zone][where] = np.argmax(np.stack(np.broadcast_arrays(*by_rule)), axis=0)
-        if ratio is not None:
-            assert place is not None
-            ratio[where] = eye_ratio(corners, place, changes)
-    density = None if ratio is None else np.log10(np.maximum(ratio, 1.0))
-    return Sweep(subject, tuple(varied), reaches, decided, density, place)
+    return Sweep(subject, tuple(varied), reaches, decided)
 
 
 def _parts(

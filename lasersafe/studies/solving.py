@@ -32,6 +32,7 @@ LEAST = (
     "pulse_duration", "duty",
 )  # fmt: skip
 DIGITS = 3
+NEAREST_PLACE, FARTHEST_PLACE = 1e-3, 1e6  # m
 _CAUTIOUS, _BOLD = 1e6, 1e3  # so many times the nominal value to either side are searched without being asked
 _SHORTEST = 1e-6  # s
 _LONGEST = 30_000.0  # s
@@ -405,7 +406,9 @@ def _target(question: SolveQuestion) -> Target:
     """
     if question.at is None:
         refuse("at: missing; say where the person is, as --at '6 m'")
-    place = studies.place_of(question.at, "at")
+    place = parse_quantity(question.at, "m", "at").value
+    if not NEAREST_PLACE <= place <= FARTHEST_PLACE:
+        refuse(f"at = {shown(question.at)}: must be 1 mm or more, and at most 1000 km")
     ways = read_choice(question.way or (), studies.WAYS, "way")
     tissues = read_choice(question.tissue or (), studies.TISSUES, "tissue")
     if question.eyewear is None:

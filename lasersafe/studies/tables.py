@@ -23,7 +23,6 @@ from lasersafe.drawing.page import Paper
 from lasersafe.drawing.text import decimals, measured, spoken, unit_text
 from lasersafe.errors import refuse
 from lasersafe.files import DASH, Output, csv_text, existing, mark_of, suffix_of, write_outputs
-from lasersafe.hazard.marking import round_up_density
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
 from lasersafe.records import fields
 from lasersafe.wording import Message, Wording, caution_line, joined, listed, load_wording
@@ -72,10 +71,6 @@ def _columns(found: studies.Sweep) -> list[_Column]:
             _Column(f"{way}_{tissue}_m", head, far.tolist(), _distance, _FOR_CSV),
             _Column(f"{way}_{tissue}_rule_set", None, names[decided].tolist(), str, str),
         ]
-    if found.density is not None and found.place is not None:
-        name = f"optical_density_at_{found.place:.6g}_m"
-        head = word("study.density_head"), word("study.at", place=studies.trimmed(format_quantity(found.place, "m")))
-        made.append(_Column(name, head, found.density.ravel().tolist(), _density, _density))
     return made
 
 
@@ -113,16 +108,8 @@ def facts(found: studies.Sweep) -> dict[str, Any]:
 
 def notes(found: studies.Sweep) -> list[str]:
     """Return what has to be known beside the table."""
-    said = [
-        Message("study.meaning"),
-        durations(found.subject, found.start),
-        Message("study.alone"),
-        *certainty(found.subject, found.start),
-    ]
-    if found.place is not None:
-        place = studies.trimmed(format_quantity(found.place, "m"))
-        said.append(Message("study.density", place=place))
-    return said
+    subject, start = found.subject, found.start
+    return [Message("study.meaning"), durations(subject, start), Message("study.alone"), *certainty(subject, start)]
 
 
 def durations(subject: studies.Subject, varied: Collection[str]) -> str:
@@ -158,10 +145,6 @@ def as_csv(found: studies.Sweep) -> str:
     remarks = [f"# {for_spreadsheet(' '.join(line.split()))}\n" for line in said]
     points = zip(*(map(one.cell, one.values) for one in columns), strict=True)
     return "".join([*remarks, csv_text([[one.name for one in columns], *points])])
-
-
-def _density(value: float) -> str:
-    return f"{round_up_density(value):.1f}" if value > 0.0 else "0"
 
 
 def as_text(found: studies.Sweep) -> str:
@@ -385,12 +368,11 @@ def run_sweep(case: Path, question: SweepQuestion, replace: bool) -> tuple[dict[
     show = question.show and " ".join(question.show.replace("-", " ").replace(",", " ").split()).lower()
     if show is not None and show not in zones:
         refuse(f"show = {shown(question.show)}: write one of: {', '.join(map(str, zones))}")
-    place = None if question.at is None else studies.place_of(question.at, "at")
     subject = studies.open_subject(case, question.laser, question.setup)
     varied = studies.read_varied(subject, question.vary)
     if drawing is not None:
         check_drawable(varied)
-    found = studies.sweep(subject, varied, place)
+    found = studies.sweep(subject, varied)
     names = {kind: name for kind, name in (("table", output), ("drawing", drawing)) if name is not None}
     files = [
         Output(name, _content(found, name, zones.get(show)), mark_of(f"sweep {kind}", case, subject.case.title))

@@ -423,7 +423,7 @@ def test_a_case_from_dictionaries_and_quantities_is_the_case_of_the_file(tmp_pat
             lasersafe.make_case(bad)
 
 
-def test_sheet_plan_and_assessment_from_any_form_of_a_case(tmp_path) -> None:
+def test_sheet_and_assessment_from_any_form_of_a_case(tmp_path) -> None:
     import tomllib
 
     from lasersafe.ask.cases import template_text
@@ -446,12 +446,6 @@ def test_sheet_plan_and_assessment_from_any_form_of_a_case(tmp_path) -> None:
     assert not (tmp_path / "changed.pdf").exists()
     with pytest.raises(InputError, match="paper = 'A5': allowed are A4 and Letter"):
         lasersafe.write_sheet(made, tmp_path / "made.pdf", paper="A5")
-    svg = lasersafe.plan_svg(cutter(), paper="A3")
-    assert svg.startswith("<?xml")
-    assert svg._repr_svg_() == svg
-    assert lasersafe.caution_line() in svg
-    with pytest.raises(InputError, match="page = 9: there are 1 plan"):
-        lasersafe.plan_svg(cutter(), page=9)
     with pytest.raises(InputError, match="case = 3: give a case, the name of a case file"):
         lasersafe.assess(3)
 

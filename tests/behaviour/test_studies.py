@@ -59,9 +59,9 @@ def zones_of(path: Path, laser: str = "", setup: str = "") -> dict[str, float]:
             for k, z in enumerate(fitted[0].zones)}  # fmt: skip
 
 
-def swept(name: str, *vary: str, laser: str | None = None, setup: str | None = None, at: float | None = None) -> Sweep:
+def swept(name: str, *vary: str, laser: str | None = None, setup: str | None = None) -> Sweep:
     subject = open_subject(case(name), laser, setup)
-    return sweep(subject, read_varied(subject, vary), at)
+    return sweep(subject, read_varied(subject, vary))
 
 
 # --- the numbers --------------------------------------------------------------------------------------------
@@ -209,16 +209,6 @@ waist_at = "0 m"
         assert swept[f"{zone}_m"] == pytest.approx(found[zone], rel=1e-9), zone
 
 
-def test_the_density_is_that_of_the_eye_at_the_place() -> None:
-    words = ["--vary", "laser.power=10 W|1 kW", "--at", "6 m"]
-    rows = run("sweep", case("handheld-welder"), *words, "--json").data["rows"]
-    density = [row["optical_density_at_6_m"] for row in rows]
-    assert density[1] - density[0] == pytest.approx(2.0, abs=1e-9)
-    text = run("sweep", case("handheld-welder"), *words).out
-    for value in density:
-        assert f"  {np.ceil(value * 10 - 1e-8) / 10:.1f}\n" in text
-
-
 def test_an_exposure_duration_counts_on_every_way() -> None:
     rows = run("sweep", case("co2-cutter"), "--vary", "duration=1 s|10 s|100 s", "--json").data["rows"]
     assert [row["exposure_duration_s"] for row in rows] == [1.0, 10.0, 100.0]
@@ -282,7 +272,7 @@ def test_text_rounds_distances_up_and_carries_caution_and_times() -> None:
 
 def test_csv_has_remarks_then_one_heading_and_rounds_up(tmp_path) -> None:
     target = tmp_path / "table.csv"
-    words = ["sweep", case("co2-cutter"), "--vary", "laser.power=10W..80W:8:log", "--at", "6 m"]
+    words = ["sweep", case("co2-cutter"), "--vary", "laser.power=10W..80W:8:log"]
     answer = run(*words, "-o", target)
     assert answer.code == 0, answer.err
     assert CAUTION in answer.out
@@ -296,7 +286,6 @@ def test_csv_has_remarks_then_one_heading_and_rounds_up(tmp_path) -> None:
         assert float(row["laser_power_W"]) == exact["laser_power_W"]
         for zone in ZONES:
             assert exact[f"{zone}_m"] <= float(row[f"{zone}_m"]) <= exact[f"{zone}_m"] * 1.001
-        assert float(row["optical_density_at_6_m"]) >= exact["optical_density_at_6_m"]
 
 
 def test_json_and_parquet_hold_the_full_numbers(tmp_path) -> None:
@@ -348,9 +337,6 @@ def test_parquet_without_pyarrow_is_refused_and_nothing_written(tmp_path, monkey
         (["--vary", "laser.power=1W|2W", "--drawing", "a.bmp"], "must end in .svg, .png or .pdf"),
         (["--vary", "laser.power=1W", "--drawing", "a.svg"], "one value only"),
         (["--vary", "laser.power=1W|2W", "--drawing", "a.svg", "--show", "side"], "show = 'side'"),
-        (["--vary", "laser.power=1W|2W", "--at", "6"], "at = '6'"),
-        (["--vary", "laser.power=1W|2W", "--at", "-6 m"], "at = '-6 m'"),
-        (["--vary", "laser.power=1W|2W", "--at", "0 m"], "at = '0 m': must be 1 mm or more, and at most 1000 km"),
         (["--vary", "laser.power=1W|2W", "--laser", "Nothing"], "there are: 'Cutter'"),
         (["--vary", "laser.power=1W|2W", "--setup", "Nothing"], "there are: 'Cutting head"),
     ],
@@ -582,6 +568,8 @@ def test_the_smallest_divergence_is_rounded_up_and_stays_above_diffraction() -> 
         (["--for", "laser.wavelength", "--at", "6 m"], "neither end of its range is the cautious one"),
         (["--for", "laser.colour", "--at", "6 m"], "'laser.colour' cannot be changed"),
         (["--for", "laser.power", "--at", "6"], "at = '6'"),
+        (["--for", "laser.power", "--at", "-6 m"], "at = '-6 m'"),
+        (["--for", "laser.power", "--at", "0 m"], "at = '0 m': must be 1 mm or more, and at most 1000 km"),
         (["--for", "laser.power", "--at", "6 m", "--way", "side"], "way = 'side': allowed are direct, mirror, scatter"),
         (["--for", "laser.power", "--at", "6 m", "--tissue", "nose"], "tissue = 'nose': allowed are eye, skin"),
         (["--for", "laser.power", "--at", "6 m", "--between", "5 W"], "write both ends"),
