@@ -91,9 +91,9 @@ class Emission(Many):
             energy = self.pulse_energy * number
             period = number / self.repetition_rate if self.repetition_rate else None
         if self.kind == "continuous":
-            return self.power * time
+            return float(self.power * time)
         times = 1 if period is None else max(1, math.ceil(time / period * (1.0 - 1e-9)))
-        return energy * times + self.pedestal * time
+        return float(energy * times + self.pedestal * time)
 
     def scaled(self, factor: float) -> Emission:
         """Return the emission after a reflection or filter that lets *factor* through."""
