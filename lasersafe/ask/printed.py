@@ -434,11 +434,14 @@ def spectator_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
     unplaced = [one.subject for one in scene.findings if one.kind == "aim"]
     lines += [] if scene.lines else [wording.text("spectators.none")]
     lines += [wording.text("spectators.no_place", laser=name) for name in unplaced]
+    left_out = wording.text("scene.left_out", what=scene.left_out) if scene.left_out else ""
+    lines += filter(None, [left_out])
     data = {
         "title": assessment.title,
         "lines": rows,
         "lasers": lasers,
         "not_placed": unplaced,
+        "left_out": left_out,
         "holds_for": holds,
         "verdict": assessment.decision.verdict,
         "passed": assessment.decision.passed,

@@ -359,6 +359,7 @@ class Sentences:
             words = {"surface": self.wording.say(bent.surface), "laser": bent.laser, "reach": self.metres(headline)}
             people = f"{people} {self.text('say.bent', **words)}"
         people = f"{people} {self.text('say.lines', sides=sides)}" if sides else people
+        people = f"{people} {self.text('scene.left_out', what=scene.left_out)}" if scene.left_out else people
         return replace(
             decision, verdict=verdict, passed=passed, people=people, headline_distance=headline, headline_tissue=tissue,
             aided_distance=max(decision.aided_distance, math.inf if headline is None else headline, key=badness),

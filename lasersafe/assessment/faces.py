@@ -426,17 +426,19 @@ def at_once(
     groups: Sequence[tuple[Sequence[Context], Sequence[Sequence[Light]]]],
     places: Places,
     asked: Sequence[int],
+    tissue: str,
 ) -> dict[int, float]:
     """Return for those below the limit on each way, by number, the sum of ways that can be at once, if above [1]_.
 
-    Whoever uses an instrument is asked with it as well. Of lasers that add come their set-ups, and the light of each.
+    The eyes of whoever uses an instrument are asked with it as well. Of lasers that add come their
+    set-ups, and the light of each.
 
     References
     ----------
     .. [1] Own: a wide beam can meet somebody and a mirror beside at the same time (docs/method.md, section 16).
     """
     assert case.scene is not None
-    found, aids = dict[int, float](), {one.name: aid_of(one) for one in case.person if one.aided}
+    found, aids = dict[int, float](), {one.name: aid_of(one) for one in case.person if one.aided and tissue == "eye"}
     every: list[tuple[dict[tuple[int, object], list[Light]], NDArray[np.intp]]] = []
     for (placed, lasers), aid in itertools.product(groups, {None, *aids.values()}):
         rows = [row for row in asked if aid in (None, aids.get(case.scene.person[row].name))]

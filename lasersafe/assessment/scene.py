@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import shapely
 
+from lasersafe.assessment.context import TISSUES
 from lasersafe.assessment.price import prices
 from lasersafe.assessment.scene_barriers import barrier_line, shading
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
@@ -112,7 +113,7 @@ def scene_result(
     facts = facts_of(stages, zones, matrix, barriers, every)
     rules = rules_of(stage, facts)
     lines = stricter_lines(stage, lines, facts)
-    together = together_lights(stages, "eye")
+    together = {tissue: together_lights(stages, tissue) for tissue in TISSUES}
     grid, costs = None, list[SceneFinding]()
     if in_full:
         x0, y0, x1, y1 = plan.extent  # the map of the sheet is coarse, and exact where persons are

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Container, Iterator, Sequence
+from collections.abc import Callable, Container, Iterator, Mapping, Sequence
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -44,8 +44,13 @@ if TYPE_CHECKING:
     from lasersafe.scene.sources import Source
     from lasersafe.wording import Wording
 
+    Together = Sequence[tuple[list[Context], list[list[Light]]]]
+
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
 _SCATTER, _MIRRORS = ("scatter", "mirror then scatter"), ("mirror", "convex mirror", "concave mirror")
+_LEFT_OUT = {  # what refuses the verdict and is in no zone, line or map
+    "no_work_distance", "bent_twice", "many_ways", "scatter_sent_on", "floor_lit_anyhow", "at_once", "gathered",
+}  # fmt: skip
 _KINDS = {"door": "scene.door", "window": "scene.window", "gap": "scene.gap"}
 
 
@@ -55,7 +60,9 @@ Finding = Callable[..., SceneFinding]
 def _finding(
     wording: Wording, kind: str, key: str, subject: str = "", /, *, refuses: bool = False, **words: object
 ) -> SceneFinding:
-    return SceneFinding(kind, wording.text(key, **words), refuses, subject)
+    name = key.removeprefix("scene.")
+    left_out = wording.text(f"left_out.{name}", **words) if name in _LEFT_OUT else ""
+    return SceneFinding(kind, wording.text(key, **words), refuses, subject, left_out=left_out)
 
 
 def findings_of(
@@ -63,7 +70,7 @@ def findings_of(
     zones: tuple[ZoneShape, ...],
     beyond: tuple[BeyondTarget, ...],
     barriers: tuple[BarrierLine, ...],
-    together: Sequence[tuple[list[Context], list[list[Light]]]],
+    together: Mapping[str, Together],
     wording: Wording,
 ) -> tuple[SceneFinding, ...]:
     """Return the findings of a scene, those on the target list first.
@@ -74,8 +81,8 @@ def findings_of(
         The scene at every corner of the tolerances.
     zones, beyond, barriers : tuple
         The worst of all corners.
-    together : sequence
-        Of each set of lasers that adds for the eye the light of each laser.
+    together : mapping
+        For eye and skin, of each set of lasers that adds the light of each laser.
     wording : Wording
         Language of the findings.
     """
@@ -100,7 +107,7 @@ def findings_of(
         *over_edges,
         *_mirrors(stages, wording, say),
         *_sent_on(stages, wording, say),
-        *_at_once(stages, together, say),
+        *_at_once(stages, together, wording, say),
         *itertools.chain.from_iterable(_gathered(one, wording, say) for one in stages),
         *_outdoors(stages, wording, say),
         *assumed,
@@ -223,16 +230,19 @@ def _over_mirrors(stage: Stage, context: Context, way: str, time: float) -> tupl
 
 
 def _at_once(
-    stages: Sequence[Stage], groups: Sequence[tuple[list[Context], list[list[Light]]]], say: Finding
+    stages: Sequence[Stage], together: Mapping[str, Together], wording: Wording, say: Finding
 ) -> Iterator[SceneFinding]:
     """Name the people who may get light on several ways at once, below the limit on each and above it on all."""
-    people, places = range(len(stages[0].scene.person)), person_places(stages[0], "eye")
-    known = known_of(stages[0], "at once", [own for _, lasers in groups for own in lasers])
-    found = at_once(stages[0].case, groups, places, left := [row for row in people if row not in known])
-    known |= {row: found.get(row, 0.0) for row in left}
-    for row, ratio in ((row, known[row]) for row in people if known[row] > 1.0):
-        name, most = stages[0].scene.person[row].name, format_quantity(ratio, "1", 3, "up")
-        yield say("mirror", "scene.at_once", name, refuses=True, person=name, ratio=most)
+    people = range(len(stages[0].scene.person))
+    for tissue, groups in together.items():
+        known = known_of(stages[0], "at once", [own for _, lasers in groups for own in lasers])
+        left, places = [row for row in people if row not in known], person_places(stages[0], tissue)
+        found = at_once(stages[0].case, groups, places, left, tissue)
+        known |= {row: found.get(row, 0.0) for row in left}
+        for row, ratio in ((row, known[row]) for row in people if known[row] > 1.0):
+            name, most = stages[0].scene.person[row].name, format_quantity(ratio, "1", 3, "up")
+            facts = {"person": name, "tissue": wording.text(f"tissue.{tissue}")}
+            yield say("mirror", "scene.at_once", name, refuses=True, ratio=most, **facts)
 
 
 def _gathered(stage: Stage, wording: Wording, say: Finding) -> dict[SceneFinding, None]:

@@ -12,7 +12,7 @@ import numpy as np
 
 from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.chart import round_steps
-from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, limits_line
+from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, left_out_line, limits_line
 from lasersafe.drawing.room import Floor
 from lasersafe.drawing.sketch import DECADES, Label, fit
 from lasersafe.drawing.text import quantity, ratio, spoken, tidy
@@ -150,9 +150,8 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     tissue = wording.text(f"tissue.{found.tissue}") if f"tissue.{found.tissue}" in wording.texts else found.tissue
     head = wording.text("plan.map_note", heights=heights, tissue=tissue)
     limits = limits_line((zone for zone in scene.zones if "eye" in zone.kind), wording)
-    foot = foot_lines(
-        paper, wording, [text for text in (limits, tidy(wording.say(found.note))) if text], "plan.map_meaning"
-    )
+    extra = limits, tidy(wording.say(found.note)), left_out_line(scene, wording)
+    foot = foot_lines(paper, wording, [*filter(None, extra)], "plan.map_meaning")
     below, unit = wording.text("plan.map_below"), wording.text("plan.map_unit")
     entries = [legend_entry(value, below, unit, wording) for value in used]
     entries.append(Entry(_crossed_out, wording.text("plan.map_outside")))

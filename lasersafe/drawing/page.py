@@ -9,7 +9,7 @@ from functools import partial
 
 from lasersafe.drawing import primitives as pen
 from lasersafe.drawing.sketch import AIM_DASHES, AIM_INK, ITEM_INK, Sketch
-from lasersafe.drawing.text import clean, distance, duration, in_unit, width_of, wrap
+from lasersafe.drawing.text import clean, distance, duration, in_unit, tidy, width_of, wrap
 from lasersafe.records.scene import BarrierLine, SceneResult, SpectatorLine, ZoneShape
 from lasersafe.wording import Wording, joined, word
 
@@ -215,6 +215,11 @@ def limits_line(zones: Iterable[ZoneShape], wording: Wording) -> str:
     """Return the limits of some zones with their times in one sentence."""
     found = dict.fromkeys(limit_text(zone, wording) for zone in zones if zone.fitted and zone.limit is not None)
     return wording.text("plan.map_limits", limits="; ".join(found)) if found else ""
+
+
+def left_out_line(scene: SceneResult, wording: Wording) -> str:
+    """Return in one sentence what refuses the verdict and is in no zone, line or map; "" for nothing."""
+    return wording.text("scene.left_out", what=tidy(scene.left_out)) if scene.left_out else ""
 
 
 def tag(kind: str, far: float, origin: str, wording: Wording) -> str:

@@ -140,6 +140,7 @@ def plan_page(found: Assessment, paper: page.Paper, wording: Wording) -> Drawing
         extra = [text("plan.lines", lines="; ".join(map(floor.line_text, lines)))] if lines else []
         extra += [text("plan.margin", notes="; ".join(notes))] if notes else []
         extra += [text("plan.assumed", what="; ".join(assumed.values()))] if assumed else []
+        extra += filter(None, [page.left_out_line(scene, wording)])
         signs = page.sign_entries(used, wording)
         layout = page.lay_out(
             paper, "plan", title, [*tones, *entries], signs, [*[(one, False) for one in extra], *foot]

@@ -479,6 +479,7 @@ class SceneFinding:
     refuses: bool = False  # whether the verdict is refused because of it
     subject: str = ""
     steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # of its number, where it has one to recompute
+    left_out: str = field(default="", metadata=HIDDEN)  # the light that zones, lines and map do not hold, in few words
 
 
 @dataclass(frozen=True)
@@ -535,3 +536,8 @@ class SceneResult:
     camera_lines: tuple[CameraLine, ...] = ()
     unit: Mapping[str, str] = field(default_factory=lambda: SCENE_UNITS, init=False, compare=False)
     map: HazardMap | None = field(default=None, compare=False, metadata=told(shown=_summary))
+
+    @property
+    def left_out(self) -> str:
+        """What refuses the verdict and is in no zone, line or map, in few words; "" for nothing."""
+        return "; ".join(dict.fromkeys(one.left_out for one in self.findings if one.left_out))

@@ -9,7 +9,7 @@ import lasersafe
 from lasersafe.drawing import primitives
 from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve, curve_marks, grid_marks, round_ends
 from lasersafe.drawing.maps import cells, legend_entry, map_page
-from lasersafe.drawing.page import Paper
+from lasersafe.drawing.page import Paper, left_out_line
 from lasersafe.drawing.plan import plan_page, way_pages
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Words, moved
 from lasersafe.drawing.room import elevation_pages
@@ -220,7 +220,8 @@ def annex(sheet: Sheet) -> None:
     used = {one for line in cells(found.map)[2] for one in line} if found.map and found.map.ratio.size else set()
     if len(used) == 1:
         everywhere = legend_entry(used.pop(), sheet.text("plan.map_below"), sheet.text("plan.map_unit"), wording).head
-        sheet.paragraph(sheet.text("annex.map_alike", title=sheet.text("plan.map", title=title), everywhere=everywhere))
+        alike = sheet.text("annex.map_alike", title=sheet.text("plan.map", title=title), everywhere=everywhere)
+        sheet.paragraph(" ".join(filter(None, (alike, left_out_line(found, wording)))))
     elif chart := map_page(
         found, Paper(sheet.paper, wide, room if _LEAST_MAP <= room < high else high), title, wording
     ):

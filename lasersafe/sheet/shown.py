@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from lasersafe.drawing.page import left_out_line
 from lasersafe.drawing.text import (
     aperture,
     distance,
@@ -76,7 +77,7 @@ def scene_tables(sheet: Sheet) -> None:
             key = "scene.line_gap" if line.note else "scene.line_zone"
             far = quantity(line.distance, "m", 3, "up")
             said.append(text(key, **words, distance=far, gap=say(line.note), rule=say(line.line_kind)))
-        sheet.items(said, NOTE)
+        sheet.items([*said, *filter(None, [left_out_line(scene, sheet.wording)])], NOTE)
     if scene.findings:
         sheet.begin("scene.findings", keep=40.0)
         sheet.items([tidy(finding.text) for finding in scene.findings], NOTE)

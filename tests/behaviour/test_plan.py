@@ -17,6 +17,7 @@ import shapely
 from pypdf import PdfReader
 
 from lasersafe.ask.drawings import PAPERS, barrier_drawings, drawings_of
+from lasersafe.ask.printed import spectator_lines
 from lasersafe.assessment import assess
 from lasersafe.assessment.scene_zones import SUMS
 from lasersafe.data import templates_path
@@ -49,6 +50,7 @@ from tests.behaviour.command import run
 from tests.behaviour.sample_assessment import assessment
 from tests.behaviour.sample_scene import LASER, room, scattered, sector
 from tests.behaviour.test_scene import HEAD, SCENE
+from tests.crosscheck.scene_description import Laser, Person, Scene, Surface, case_text
 
 A4 = Paper("A4", 210.0, 297.0, 10.0)
 CAUTION = "A computed aid for a qualified laser safety officer, who decides"
@@ -638,3 +640,22 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
         )
     asked = {key for key in load_wording().texts if key.startswith("plan.")}
     assert asked - used == set()
+
+
+def test_what_refuses_the_verdict_and_no_zone_holds_is_named_beside_the_distances(tmp_path: Path) -> None:
+    # a beam 2 m wide between two mirrors that face each other: on each way below the limit, above it on all together
+    head = Laser(50.0 * 0.3 * math.pi, 5e-3, 0.1, (0.0, 0.0, 1.6), 0.0)
+    mirrors = tuple(Surface(f"{x}", (x, 10.0, 1.6), 90.0, width=14.0) for x in (-0.15, 0.15))
+    texts = [case_text(Scene((head,), (Person("P", ((0.0, 20.0),)),), some)) for some in (mirrors, ())]
+    for number, text in enumerate(texts):
+        found, wording = assess(parse_case(text)), load_wording()
+        assert found.scene is not None
+        told = wording.text("scene.left_out", what="several ways of one laser that meet at one place (P)")
+        (path := tmp_path / f"{number}.toml").write_text(text, encoding="utf-8")
+        data, lines = spectator_lines(path)
+        chart = map_page(found.scene, A4, "T", wording)
+        assert chart is not None
+        sheet = "".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found))).pages)
+        drawn = map(text_of, (chart, drawings_of(found, "A4")[0]))
+        places = [found.decision.people, data["left_out"], " ".join(lines), *drawn, sheet]
+        assert ["".join(told.split()) in "".join(one.split()) for one in places] == [number == 0] * len(places)

@@ -250,7 +250,20 @@ def test_every_image_in_two_mirrors_that_face_each_other_is_a_way_of_its_own() -
     mirrors = tuple(Surface(f"{x}", (x, 10.0, 1.6), 90.0, width=14.0) for x in (-0.15, 0.15))
     seen = found(Scene((head,), (Person("P", ((0.0, 20.0),)),), mirrors))
     assert max(highest(seen, way) for way in ("direct", "mirror", "scatter")) < 0.5
-    assert [one.subject for one in seen.findings if one.refuses and "several ways at once" in one.text] == ["P"]
+    assert [one.subject for one in seen.findings if one.refuses and "(eye) may get light on several" in one.text] == [
+        "P"
+    ]
+
+
+def test_ways_that_meet_on_skin_are_added() -> None:
+    # at 1550 nm eyes have 1000 W/m2, large areas of skin 100 W/m2: as above, a tenth as wide, so that the floor is dark
+    head = replace(BEAM, power=0.3 * 100.0 * math.pi * 0.01, diameter=1e-3, divergence=0.01)
+    mirrors = tuple(Surface(f"{x}", (x, 10.0, 1.6), 90.0, width=14.0) for x in (-0.015, 0.015))
+    seen = found(Scene((head,), (Person("P", ((0.0, 20.0),)),), mirrors), ('"1070 nm"', '"1550 nm"'))
+    usual = ("direct", "mirror", "scatter", "mirror then scatter")
+    assert max(c.ratio for c in seen.matrix if c.mode == "running" and c.way in usual) < 0.5
+    told = [one.text for one in seen.findings if one.refuses and one.kind == "mirror"]
+    assert [tissue for tissue in ("eye", "skin") if any(f"({tissue}) may get" in one for one in told)] == ["skin"]
 
 
 VIEW_PANE = (
