@@ -7,23 +7,11 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Annotated, NamedTuple
+from typing import Annotated
 
 Text = str | None
 Texts = list[str] | None
 File = Path | None
-
-
-class Before(NamedTuple):
-    """The field of the same question before which the help names an option."""
-
-    field: str
-
-
-class Shown(NamedTuple):
-    """What stands for the value of an option in the help."""
-
-    metavar: str
 
 
 _LANGUAGE = "Language of the answer: en or de."
@@ -71,18 +59,14 @@ class BeamQuestion:
 class ReachQuestion(BeamQuestion):
     """A question for distances."""
 
-    duration: Annotated[
-        Text, "Exposure duration; without it, as in a case, by way and wavelength.", Before("divergence")
-    ] = None
-    propagation: Annotated[str, "hyperbolic or linear.", Before("rule_set")] = "hyperbolic"
-    reflectance: Annotated[str, "Diffuse reflectance of the lit surface; 1 is the bound.", Before("rule_set")] = "1"
-    scatter: Annotated[str, "Scatter model: lambert or hemisphere.", Before("rule_set")] = "lambert"
-    limit_eye: Annotated[Text, "A limit of your own for the eye, as '50.6 W/m2'.", Before("rule_set")] = None
-    limit_skin: Annotated[Text, "A limit of your own for the skin.", Before("rule_set")] = None
+    duration: Annotated[Text, "Exposure duration; without it, as in a case, by way and wavelength."] = None
+    propagation: Annotated[str, "hyperbolic or linear."] = "hyperbolic"
+    reflectance: Annotated[str, "Diffuse reflectance of the lit surface; 1 is the bound."] = "1"
+    scatter: Annotated[str, "Scatter model: lambert or hemisphere."] = "lambert"
+    limit_eye: Annotated[Text, "A limit of your own for the eye, as '50.6 W/m2'."] = None
+    limit_skin: Annotated[Text, "A limit of your own for the skin."] = None
     limit_aperture: Annotated[
-        Text,
-        "What that limit is averaged over, as '7 mm'; without it the smallest of the rule sets.",
-        Before("rule_set"),
+        Text, "What that limit is averaged over, as '7 mm'; without it the smallest of the rule sets."
     ] = None
     drawing: Annotated[File, "The drawing to write, .svg: the beam from the side, limits and people."] = None
 
@@ -94,21 +78,14 @@ class EyewearQuestion(BeamQuestion):
     wavelength: Annotated[str, "Wavelength, as '1064 nm' or '1064 nm +- 5 nm'."] = ""
     beam_diameter: Annotated[str, "Beam diameter at the eyewear, as '8 mm', or 'unknown'."] = ""
     criterion: Annotated[str, "What it is measured at: 1/e, 1/e2 or FWHM; left out: the strictest."] = ""
-    continuous: Annotated[
-        bool, "The laser cannot pulse; needed where no pulse data are given.", Before("divergence")
-    ] = False
+    continuous: Annotated[bool, "The laser cannot pulse; needed where no pulse data are given."] = False
     at: Annotated[
         Text,
         "Nearest distance of a face from the last optic, as '0.5 m', or 'unknown'; the beam diameter is then "
         "that at the last optic, and the divergence or the lens is needed.",
-        Before("divergence"),
     ] = None
-    duration: Annotated[
-        Text, "Exposure duration; without it 30000 s up to 400 nm and 10 s elsewhere.", Before("profile")
-    ] = None
-    wearing: Annotated[
-        Texts, "What is printed on a pair, as '1064 D LB6 + R LB7'; once for each.", Before("rule_set")
-    ] = None
+    duration: Annotated[Text, "Exposure duration; without it 30000 s up to 400 nm and 10 s elsewhere."] = None
+    wearing: Annotated[Texts, "What is printed on a pair, as '1064 D LB6 + R LB7'; once for each."] = None
 
 
 _LASER = "Name of the laser, where the case has several."
@@ -117,7 +94,7 @@ _SETUP = "Name of the set-up; without it the fitted one."
 
 @dataclass(frozen=True, kw_only=True)
 class SweepQuestion:
-    """A sweep: inputs and their values, where the optical density is asked for, and the files to write."""
+    """A sweep: inputs and their values, and the files to write."""
 
     vary: Annotated[
         Texts,
@@ -203,6 +180,6 @@ class BatchQuestion:
     ] = None
     processes: Annotated[int | None, "How many processes work; without it, one for each core."] = None
     decimal_comma: Annotated[bool, "Write 1,5 and semicolons, for spreadsheets in such a language."] = False
-    cases: Annotated[File, "Write the case file of each row that was assessed, too.", Shown("FOLDER")] = None
-    template: Annotated[File, "Only write an inventory to start from, with explanations.", Shown("FILE.csv")] = None
+    cases: Annotated[File, "Folder for the case file of each row that was assessed."] = None
+    template: Annotated[File, "Only write an inventory to start from, with explanations, to this .csv."] = None
     replace: Annotated[bool, "Work everything out anew, and replace what is there.", "--replace/--no-replace"] = False

@@ -53,9 +53,8 @@ def drawings_of(
     Raises
     ------
     InputError
-        If the paper is not known, or the case has no scene.
+        If the case has no scene.
     """
-    _check_paper(paper)
     wording = load_wording(assessment.language)
     scene = assessment.scene
     if scene is None:
@@ -84,11 +83,6 @@ def drawings_of(
         chart = map_page(scene, sheet, assessment.title, wording)
         pages = [plan_page(assessment, sheet, wording), *way_pages(assessment, sheet, wording)]
         return [*pages, chart] if chart else pages
-
-
-def _check_paper(paper: str) -> None:
-    if paper not in PAPERS:
-        refuse(f"paper = '{paper[:40]}': allowed are {', '.join(PAPERS)}")
 
 
 def write_plan(path: Path, question: PlanQuestion, replace: bool = False) -> tuple[dict[str, Any], list[str]]:
@@ -121,7 +115,8 @@ def write_plan(path: Path, question: PlanQuestion, replace: bool = False) -> tup
     suffix = suffix_of(output, "output", ".svg", ".png", ".pdf")
     case = read_case(path)
     size, wording = question.paper or case.paper, load_wording(case.language)
-    _check_paper(size)
+    if size not in PAPERS:
+        refuse(f"paper = '{size[:40]}': allowed are {', '.join(PAPERS)}")
     if case.scene is None:
         refuse(wording.text("plan.no_scene"))
     if elevation and barriers:

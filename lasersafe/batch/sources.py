@@ -6,6 +6,7 @@ import codecs
 import csv
 import difflib
 import hashlib
+import io
 import json
 import re
 import zipfile
@@ -21,7 +22,7 @@ import tomli_w
 from lasersafe.assessment import data_digest
 from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import CaseError, Fault, InputError, QuantityError, refuse
-from lasersafe.files import files_in
+from lasersafe.files import files_in, read_limited
 from lasersafe.quantity import parse_quantity, plain_unit, possible_thousand, shown
 
 NOT_STATED = "not stated"
@@ -251,11 +252,10 @@ def case_text(data: Mapping[str, Any]) -> str:
     return head + tomli_w.dumps(data)
 
 
-MOST_BYTES, MOST_COLUMNS = 200_000_000, 500  # of what is in the workbook, unpacked
+MOST_BYTES, MOST_COLUMNS = 200_000_000, 500  # of a table; of a workbook what is in it, unpacked
 NOT_WORKED_OUT = "its formula has no result; open the workbook, let it be worked out, and save it"
 SEPARATORS = ";\t,"
 HELP = "'lasersafe batch --template FILE.csv'"
-_PIECE = 1 << 20
 _HEAD_LINES = 60  # the heading stands within the first lines
 LONGEST_CELL = 4000
 _TRIED = 50  # rows: a column of which none can be read in them is wrong as a whole
@@ -295,8 +295,8 @@ class Inventory:
             if others:
                 self.remarks.append(f"only the first sheet, {others[0]}, is read; not: {', '.join(others[1:])}")
         else:
-            self._encoding = _encoding(path)
-            if self._encoding == "cp1252":
+            self._text, encoding = _text_of(path)
+            if encoding == "cp1252":
                 self.remarks.append(f"{path} is not UTF-8; read as Windows-1252, check names that have accents")
         tried = [(separator, *self._first_row(separator)) for separator in (";" if self._sheet else SEPARATORS)]
         self._separator, self._heading_line, cells = max(tried, key=lambda one: sum(map(bool, map(column_of, one[2]))))
@@ -355,17 +355,16 @@ class Inventory:
         if self._sheet is not None:
             yield from enumerate(self._sheet, 1)
             return
-        with self.path.open("r", encoding=self._encoding, newline="") as file:
-            reader, line = csv.reader(file, delimiter=separator, strict=True), 1
-            while True:
-                try:
-                    cells: Line = next(reader)
-                except StopIteration:
-                    return
-                except csv.Error as error:
-                    cells = f"this line cannot be read: {error}; save the file as CSV again"
-                yield line, cells
-                line = reader.line_num + 1
+        reader, line = csv.reader(io.StringIO(self._text, newline=""), delimiter=separator, strict=True), 1
+        while True:
+            try:
+                cells: Line = next(reader)
+            except StopIteration:
+                return
+            except csv.Error as error:
+                cells = f"this line cannot be read: {error}; save the file as CSV again"
+            yield line, cells
+            line = reader.line_num + 1
 
     def _first_row(self, separator: str) -> tuple[int, list[str]]:
         """Return the first line that holds cells, with its number."""
@@ -453,29 +452,21 @@ def _holds_data(cells: list[str]) -> bool:
     return any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#")
 
 
-def _encoding(path: Path) -> str:
-    """Return the first encoding in which a whole text file can be read; Windows-1252 is a guess.
+def _text_of(path: Path) -> tuple[str, str]:
+    """Return a text file, and the first encoding in which all of it can be read; Windows-1252 is a guess.
 
     Raises
     ------
     InputError
         If it cannot be read, or is no text.
     """
-    try:
-        if not path.is_file():
-            refuse(f"{path}: {'this is not a plain file' if path.exists() else 'there is no such file'}")
-        with path.open("rb") as file:
-            wide = file.read(2) in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
-            file.seek(0)
-            if not wide and any(b"\0" in piece for piece in iter(lambda: file.read(_PIECE), b"")):
-                refuse(f"{path}: this is no text; save the sheet as CSV")
-        for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
-            with suppress(UnicodeDecodeError), path.open(encoding=encoding, newline="") as text:
-                while text.read(_PIECE):
-                    pass
-                return encoding
-    except OSError as error:
-        refuse(f"{path}: cannot be read: {error.strerror or error}")
+    content = read_limited(path, MOST_BYTES, "table as CSV")
+    wide = content[:2] in (codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE)
+    if not wide and b"\0" in content:
+        refuse(f"{path}: this is no text; save the sheet as CSV")
+    for encoding in ("utf-16",) if wide else ("utf-8-sig", "cp1252"):
+        with suppress(UnicodeDecodeError):
+            return content.decode(encoding), encoding
     refuse(f"{path}: the letters cannot be read; save the sheet as CSV in UTF-8")
 
 

@@ -17,7 +17,7 @@ from typing import Annotated, Any, get_args, get_type_hints
 import typer
 from typer import Argument, Option
 
-from lasersafe.ask import Before, Shown, Text
+from lasersafe.ask import Text
 
 _WORDS = {
     "ä": "ae", "ö": "oe", "ü": "ue", "Ä": "Ae", "Ö": "Oe", "Ü": "Ue", "ß": "ss", "ẞ": "SS", "±": "+-", "µ": "u",
@@ -191,15 +191,11 @@ def command(
         options, place = list[Parameter](), next((n for n, one in enumerate(every) if one.name == "question"), 0)
         hints = get_type_hints(kind, include_extras=True) if kind is not None else {}
         for one in fields(kind) if kind is not None else ():
-            what, help_text, *more = get_args(hints[one.name])
-            names = [name for name in more if isinstance(name, str)]
+            what, help_text, *names = get_args(hints[one.name])
             names = names or ([f"--{one.name.replace('_', '-')}"] if what is bool else [])
-            metavar = next((each.metavar for each in more if isinstance(each, Shown)), None)
-            hint: Any = Annotated[what, Option(*names, help=help_text, metavar=metavar)]
+            hint: Any = Annotated[what, Option(*names, help=help_text)]
             usual = Parameter.empty if one.default is MISSING else one.default
-            places = (place for place, other in enumerate(options) if Before(other.name) in more)
-            option = Parameter(one.name, Parameter.KEYWORD_ONLY, default=usual, annotation=hint)
-            options.insert(next(places, len(options)), option)
+            options.append(Parameter(one.name, Parameter.KEYWORD_ONLY, default=usual, annotation=hint))
         every[place : place + bool(options)] = options
         run.__signature__ = Signature(every)  # type: ignore[attr-defined]
         run.__annotations__ = {one.name: one.annotation for one in every}

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping
-from itertools import pairwise
 from typing import Annotated, ClassVar, Literal
 
 from pydantic import Field
@@ -599,24 +598,14 @@ class Scene(CaseModel):
                 continue
             if level >= 0.0 and not moves <= level:
                 yield wrong(("aim", i, "moves"), "misfit.under_floor", moves=moves.typed, height=level.typed)
-            elif corners is not None and not _inside(corners.pairs, spot.pair, float(moves)):
-                yield wrong(("aim", i, "moves"), "misfit.out_of_room", moves=moves.typed, place=spot.typed)
+            elif corners is not None:
+                import shapely
+
+                (x, y), side = spot.pair, moves * (1.0 - 1e-9)
+                if not shapely.Polygon(corners.pairs).covers(shapely.box(x - side, y - side, x + side, y + side)):
+                    yield wrong(("aim", i, "moves"), "misfit.out_of_room", moves=moves.typed, place=spot.typed)
         alone, reason = peek.data.get("one_at_a_time") is True, "one_at_a_time_reason"
         if alone and peek.text(reason) is None:
             yield wrong(reason, "misfit.no_alone_reason")
         elif reason in peek and not alone:
             yield wrong("one_at_a_time", "misfit.not_alone")
-
-
-def _inside(corners: tuple[tuple[float, float], ...], place: tuple[float, float], moves: float) -> bool:
-    """Return whether a square round a place lies inside an outline."""
-    x, y = place
-    edges = [((ax - x, ay - y), (bx - x, by - y)) for (ax, ay), (bx, by) in pairwise((*corners, corners[0]))]
-    crossed = sum((ay > 0.0) != (by > 0.0) and ax - ay / (by - ay) * (bx - ax) > 0.0 for (ax, ay), (bx, by) in edges)
-    room = math.inf  # half the edge of the largest square round the place that no edge of the outline enters
-    for (x, y), b in edges:
-        ux, uy = b[0] - x, b[1] - y
-        turns = ((-x, ux), (-y, uy), (x - y, uy - ux), (-x - y, ux + uy))  # where the larger of |x| and |y| can turn
-        parts = [0.0, 1.0, *(min(max(top / below, 0.0), 1.0) for top, below in turns if below)]
-        room = min(room, *(max(abs(x + part * ux), abs(y + part * uy)) for part in parts))
-    return crossed % 2 == 1 and room >= moves * (1.0 - 1e-9)

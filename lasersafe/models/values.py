@@ -481,23 +481,12 @@ class AreaOnPlan(PathOnPlan):
 
     def read(self, text: object, field: str) -> Path:
         """Return the outline."""
+        import shapely
+
         path = super().read(text, field)
-        corners = path.pairs
-        edges = list(zip(corners, (*corners[1:], corners[0]), strict=True))
-        area = sum(a[0] * b[1] - b[0] * a[1] for a, b in edges)
-        bad = 0 if not abs(area) > 1e-9 or len(set(corners)) != len(corners) else None
-        for (i, (a, b)), (j, (c, d)) in itertools.combinations(enumerate(edges), 2) if bad is None else ():
-            neighbours = j == i + 1 or (i == 0 and j == len(edges) - 1)  # they meet in their corner
-            if not neighbours and _side(a, b, c) * _side(a, b, d) <= 0.0 and _side(c, d, a) * _side(c, d, b) <= 0.0:
-                bad = j
-                break
-        if bad is not None:
+        shape = shapely.Polygon(path.pairs)
+        if not (shape.is_valid and shape.area > 1e-9) or path.pairs[0] == path.pairs[-1]:
+            ends = range(3, len(path.pairs) + 1)  # where the first edge begins that meets another one
+            bad = next((n - 2 for n in ends if not shapely.LineString(path.pairs[:n]).is_simple), -1)
             refuse(Message("misfit.crossed", field=field, point=path.spots[bad].typed), QuantityError)
         return path
-
-
-Corner = tuple[float, float]
-
-
-def _side(a: Corner, b: Corner, c: Corner) -> float:
-    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])

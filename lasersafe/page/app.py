@@ -8,7 +8,7 @@ import contextlib
 import hmac
 import json
 import sys
-from collections.abc import AsyncIterator, Awaitable, Callable, MutableMapping
+from collections.abc import AsyncIterator, Callable
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -22,6 +22,7 @@ from starlette.requests import Request
 from starlette.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.routing import Mount, Route
 from starlette.staticfiles import StaticFiles
+from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
 from lasersafe.data import templates_path
 from lasersafe.page import forms
@@ -77,10 +78,10 @@ class Site:
         handlers: dict[Any, Any] = dict.fromkeys((HTTPException, TooLargeError, Exception), self._refused)
         app = Starlette(routes=routes, exception_handlers=handlers, lifespan=self._while_open)
 
-        def refusal(scope: Any, status: int, reason: str) -> App:
+        def refusal(scope: Any, status: int, reason: str) -> ASGIApp:
             return self._page(Request(scope), "message", status, reason=f"refused.{reason}")
 
-        self.guarded: App = Guard(app, port, token, refusal)
+        self.guarded: ASGIApp = Guard(app, port, token, refusal)
 
     @contextlib.asynccontextmanager
     async def _while_open(self, app: Starlette) -> AsyncIterator[None]:
@@ -308,11 +309,6 @@ async def _form(request: Request) -> dict[str, str]:
     return {name[:60]: value.replace("\r\n", "\n") for name, value in pairs}
 
 
-Message = MutableMapping[str, Any]
-Receive = Callable[[], Awaitable[Message]]
-Send = Callable[[Message], Awaitable[None]]
-App = Callable[[MutableMapping[str, Any], Receive, Send], Awaitable[None]]
-
 LARGEST = 1_000_000  # bytes of an upload
 _ROOM = 20_000  # bytes beside an upload, for the other fields and what parts them
 HEADERS = {
@@ -349,12 +345,12 @@ class Guard:
         Takes the scope, the status and the name of the reason, and returns the page that says so.
     """
 
-    def __init__(self, app: App, port: int, token: str, refuse: Callable[..., App]) -> None:
+    def __init__(self, app: ASGIApp, port: int, token: str, refuse: Callable[..., ASGIApp]) -> None:
         self.app, self.token, self.refuse = app, token, refuse
         self.hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
         self.cookie = f"lasersafe-{port}"
 
-    async def __call__(self, scope: MutableMapping[str, Any], receive: Receive, send: Send) -> None:
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Answer one request; a web socket is never opened."""
         if scope["type"] == "lifespan":
             await self.app(scope, receive, send)
@@ -390,7 +386,7 @@ class Guard:
             except TooLargeError:
                 await self.refuse(scope, 413, "too_large")(scope, receive, sent)
 
-    def _fault(self, scope: MutableMapping[str, Any]) -> tuple[int, str]:
+    def _fault(self, scope: Scope) -> tuple[int, str]:
         """Return the status and the reason of a refusal; 0 where there is none, "token" where the token was given."""
         headers, method = Headers(scope=scope), scope["method"]
         host = [one.lower() for one in headers.getlist("host")]

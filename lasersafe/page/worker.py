@@ -16,7 +16,7 @@ import time
 from pkgutil import resolve_name
 from typing import Any
 
-from lasersafe.errors import CalcError, CaseError
+from lasersafe.errors import CalcError
 from lasersafe.page.forms import FormError
 
 _PATIENCE = 2.0  # [s] for a process that was told to leave its job
@@ -141,7 +141,7 @@ def answer(job: str, values: dict[str, Any]) -> dict[str, Any]:
     Returns
     -------
     dict
-        The answer; ``error`` where there is none, with ``faults`` of a case; ``broken`` where the fault is ours.
+        The answer; ``faults`` of a form; ``error`` where there is none; ``broken`` where the fault is ours.
     """
     place, _, method = JOBS[job].partition(".")
     try:
@@ -149,9 +149,6 @@ def answer(job: str, values: dict[str, Any]) -> dict[str, Any]:
         return dict(getattr(made, method)() if method else made)
     except FormError as error:
         return {"faults": error.faults}
-    except CaseError as error:
-        faults = [{"line": one.line, "field": one.field, "message": one.message} for one in error.faults]
-        return {"error": str(error), "faults": faults}
     except CalcError as error:
         return {"error": str(error)}
     except Exception as error:  # the page must go on, and nobody is shown a traceback

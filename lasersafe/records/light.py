@@ -12,6 +12,7 @@ from operator import not_
 
 from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, OfSetup, badness, highest, or_none, told, worst_of_each
 
+BY_RULE_SET = told("by_rule_set_m", each=highest)
 UNKNOWN = "no figures"
 CLASS_ORDER = ("1", "1M", "2", "2M", "3R", "3B", "3B or 4", "4", UNKNOWN)  # what is not known counts as the highest
 
@@ -104,9 +105,7 @@ class ExtendedResult:
     rule: str = field(metadata=SPOKEN)
     duration: float = field(metadata=told("duration_s"))
     distance: float = field(metadata=told("distance_m", each=highest))  # [m] from the source
-    by_rule_set: dict[str, float] = field(
-        default_factory=dict, kw_only=True, metadata=told("by_rule_set_m", each=highest)
-    )
+    by_rule_set: dict[str, float] = field(default_factory=dict, kw_only=True, metadata=BY_RULE_SET)
     # [m] most hazardous viewing distance
     worst_distance: float = field(metadata=told("most_hazardous_viewing_distance_m"))
     worst_ratio: float = field(metadata=told("ratio_there", endless=True, rank=1, worse=badness))
@@ -313,9 +312,7 @@ class Zone:
     origin: str = field(metadata=told("from", spoken=True))  # "last optic" or "surface"
     distance_from_focus: float | None = field(metadata=told("distance_from_focus_m"))  # [m] after a lens
     # rule set -> distance [m]
-    by_rule_set: dict[str, float] = field(
-        default_factory=dict, kw_only=True, metadata=told("by_rule_set_m", each=highest)
-    )
+    by_rule_set: dict[str, float] = field(default_factory=dict, kw_only=True, metadata=BY_RULE_SET)
     # the one that decides
     criterion: Criterion = field(metadata=told(inside=("rule_set", "hazard", "rule", "duration", "limit")))
     note: str = field(default="", kw_only=True, metadata=SPOKEN)

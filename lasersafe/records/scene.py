@@ -227,9 +227,8 @@ class AimEnvelope(OfSetup):
 class ZoneShape:
     """One zone on the floor; outside it the computed exposure is below the limit at every height considered."""
 
-    kind: str = field(
-        metadata=SAME
-    )  # eye direct | skin direct | eye mirror | skin mirror | scatter eye | scatter skin | ... | ignition
+    # eye direct | skin direct | eye mirror | skin mirror | scatter eye | scatter skin | ... | ignition
+    kind: str = field(metadata=SAME)
     laser: str = field(metadata=SAME)
     setup: str = field(metadata=SAME)
     fitted: bool

@@ -391,9 +391,7 @@ def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool 
         values = ([{True: "yes", False: "no"}.get(one, one) for one in asdict(row).values()] for row in rows)
         cells = ([for_spreadsheet(plain(one, 1000)) for one in row] for row in values)
         return data, csv_text([[one.name for one in fields(Row)], *cells])
-    said = {"count": "files", "overdue": "overdue", "not_readable": "not readable"}
-    more = {"changed_after_printing": _CHANGED, "handouts": "handed out as pages, no sheets"}
-    kept = said | {name: words for name, words in more.items() if counts[name]}
+    said = ("files", "overdue", "not readable", _CHANGED, "handed out as pages, no sheets")
     shown = [[name.replace("_", " ") for name in _WIDTHS]] + [
         [
             *(plain(text, 60) for text in (row.file, row.place, row.dates, row.lasers)),
@@ -408,5 +406,5 @@ def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool 
     widths = [min(limit, max(map(len, column))) for limit, column in zip(_WIDTHS.values(), columns, strict=True)]
     fitted = ([c if len(c) <= w else c[: w - 1] + "…" for c, w in zip(line, widths, strict=True)] for line in shown)
     table = ["  ".join(c.ljust(w) for c, w in zip(line, widths, strict=True)).rstrip() for line in fitted]
-    foot = ", ".join(f"{counts[name]} {words}" for name, words in kept.items())
-    return data, "\n".join([*table, foot]) if rows else "no PDF file here"
+    kept = (f"{n} {words}" for at, (n, words) in enumerate(zip(counts.values(), said, strict=True)) if at < 3 or n)
+    return data, "\n".join([*table, ", ".join(kept)]) if rows else "no PDF file here"

@@ -80,11 +80,7 @@ class Input:
 
     def arrays(self, values: NDArray[np.float64]) -> dict[str, NDArray[np.float64]]:
         """Return the fields of the case file that change, with their values in SI."""
-        found = {self.name: values}
-        if self.partner is not None:
-            name, factor = self.partner
-            found[name] = values * factor
-        return found
+        return {self.name: values} | ({} if self.partner is None else {self.partner[0]: values * self.partner[1]})
 
     @property
     def column(self) -> str:
@@ -316,20 +312,16 @@ def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
     spans = {name: span for name, span in context.space.knobs.items() if name in HELD}
     known |= dict.fromkeys(spans)
     stated = stated_tolerances(context)
+    tables = ((context.laser, "laser"), (context.laser.emission, "laser"), (context.setup, "setup"))
+    fields = {name: (info, prefix) for model, prefix in tables[::-1] for name, info in type(model).model_fields.items()}
     found = dict[str, Input]()
     for name, nominal in known.items():
-        if name == DURATION:
-            continue
-        field = name.partition(".")[0]
-        for model, prefix in ((context.laser, "laser"), (context.laser.emission, "laser"), (context.setup, "setup")):
-            info = type(model).model_fields.get(field)
-            mark = None if info is None else next((m for m in info.metadata if isinstance(m, Measured)), None)
-            if mark is not None:
-                one = stated.get(name)
-                typed, span = ("", None) if one is None else (one.value.typed, one.ends)
-                own = f"{prefix}.{name}"
-                found[own] = Input(own, name, mark, nominal, spans.get(name), typed=typed, span=span)
-                break
+        info, prefix = fields.get(name.partition(".")[0], (None, ""))
+        mark = None if info is None else next((m for m in info.metadata if isinstance(m, Measured)), None)
+        if mark is not None:
+            one, own = stated.get(name), f"{prefix}.{name}"
+            typed, span = ("", None) if one is None else (one.value.typed, one.ends)
+            found[own] = Input(own, name, mark, nominal, spans.get(name), typed=typed, span=span)
     mean, energy = (found.get(f"laser.{name}") for name in ("mean_power", "pulse_energy"))
     if not context.space.knobs and mean and energy and mean.nominal and energy.nominal:
         found[mean.path] = replace(mean, partner=(energy.name, energy.nominal / mean.nominal))

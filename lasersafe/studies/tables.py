@@ -37,10 +37,6 @@ DRAWINGS = (".svg", ".png", ".pdf")
 MOST_LINES = 200
 _FOR_CSV = partial(format_quantity, unit="1", digits=4, rounding="up")
 PULSES = ("laser.pulse_duration", "laser.repetition_rate", "laser.duty")
-NO_PYARROW = (
-    "a .parquet file needs pyarrow, which is not installed: install 'lasersafe[parquet]', or write .csv or .json"
-)
-
 MOST_NAMED = 8
 _TOLD = ("field", "typed", "unit", "nominal", "low", "high", "kind")
 EXACT, CORNER, TYPED = "exact inputs", "worst corner of the tolerances", "values as typed"
@@ -363,7 +359,8 @@ def run_sweep(case: Path, question: SweepQuestion, replace: bool) -> tuple[dict[
             if path != DASH:
                 existing(path, 0)  # a folder, a pipe, a link: refused before there is work
             if suffix == ".parquet" and importlib.util.find_spec("pyarrow") is None:
-                refuse(NO_PYARROW)
+                install = "install 'lasersafe[parquet]', or write .csv or .json"
+                refuse(f"a .parquet file needs pyarrow, which is not installed: {install}")
     zones: dict[str | None, tuple[str, str]] = {" ".join(zone): zone for zone in studies.ZONES}
     show = question.show and " ".join(question.show.replace("-", " ").replace(",", " ").split()).lower()
     if show is not None and show not in zones:

@@ -477,6 +477,15 @@ def test_bad_scenes_name_their_line(old, new, message):
     assert "\n" not in fault.message
 
 
+def test_an_outline_with_corners_on_one_line_does_not_cross_itself() -> None:
+    """Corners on one line with others counted as a crossing, wherever they stood on it."""
+    area = '[["0 m", "-5 m"], ["0 m", "-9 m"], ["1 m", "-8 m"], ["2 m", "-7 m"], ["4 m", "-5 m"]]'
+    text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
+    scene = parse_case(text.replace('position = ["0 m", "-8 m"]', f"area = {area}", 1)).scene
+    assert scene is not None
+    assert scene.person[0].area is not None
+
+
 def test_a_person_nearer_in_the_scene_than_stated_counts_as_nearer():
     near = assess(parse_case(HEAD.format(rating="1 W/cm2") + SCENE.format(top="3 m", aim="").replace("-8 m", "-2 m")))
     assert any(s.person == "Row" and s.distance < 2.1 for s in near.scenarios)
