@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import Any
 
 import pytest
@@ -11,6 +12,7 @@ from lasersafe.data import templates_path
 from lasersafe.models import parse_case
 from lasersafe.records.fields import as_json
 from lasersafe.scene.areas import lit_areas
+from tests.crosscheck.scene_description import Laser, Person, Scene, Surface, case_text
 
 
 def test_people_who_moved_get_what_they_would_get_alone(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -52,3 +54,17 @@ def test_a_job_that_is_broken_off_leaves_nothing_half_taken_over(monkeypatch: py
     monkeypatch.setattr(stages, "_EARLIER", [])
     monkeypatch.setattr(faces, "_KNOWN", {})
     assert again == as_json(assess(case, wanted="drawn"))
+
+
+def test_ways_at_once_are_found_where_somebody_stands_now(monkeypatch: pytest.MonkeyPatch) -> None:
+    # of two mirrors that face each other, 0.3 m apart; what else is lit is the same for both places
+    head = Laser(15.0 * math.pi, 5e-3, 0.1, (0.0, 0.0, 1.6), 0.0)
+    mirrors = tuple(Surface(f"{x}", (x, 10.0, 1.6), 90.0, width=14.0) for x in (-0.15, 0.15))
+    monkeypatch.setattr(stages, "_EARLIER", [])
+    told, other = [], Person("Q", ((8.0, 45.0),))
+    for aside in (0.3, 0.0, 0.3, 0.3):
+        text = case_text(Scene((head,), (Person("P", ((aside, 20.0),)), other), mirrors))
+        scene = assess(parse_case(text), wanted="short").scene
+        assert scene is not None
+        told.append([one.subject for one in scene.findings if one.refuses and one.kind == "mirror"])
+    assert told == [[], ["P"], [], []]
