@@ -41,6 +41,7 @@ LONGEST_DAY = 3e4  # [s]
 BANDS = ((180e-9, 315e-9, "180-315 nm"), (315e-9, 400e-9, "315-400 nm"))
 
 
+@lru_cache(maxsize=256)
 def exposure_duration(wavelength: float, way: str, *, turns_away: bool = False) -> tuple[float, Message]:
     """Return the exposure duration to assume [1]_ [2]_, and the reason in words.
 

@@ -571,10 +571,10 @@ def _axis_and_peak(column: Mapping[str, FLOAT], light: INDEX, dx: FLOAT, dy: FLO
             continue
         with np.errstate(over="ignore", under="ignore"):
             through = -np.expm1(-np.square(hole / dx))
-        at = np.flatnonzero(some & oblong & ~even)
+        at = (some & oblong & ~even).nonzero()[0]
         if at.size:  # of a round aperture: what the square round it takes
             through[at] = _erf(hole[at] / dx[at]) * _erf(hole[at] / dy[at])
-        at = np.flatnonzero(some & even)
+        at = (some & even).nonzero()[0]
         if at.size:
             through[at] = fraction_through(dx[at], dy[at], hole[at], "top-hat")
         mean = strength * through / (math.pi / 4.0 * np.square(hole))

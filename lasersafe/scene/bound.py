@@ -257,7 +257,7 @@ class Asked:
         """Return the boxes of which any part is in their places, no wider than that part."""
         kept = np.ones(len(now.owner), dtype=bool)
         for row, outline in self.outlines:
-            mine = np.flatnonzero(now.owner == row)
+            mine = (now.owner == row).nonzero()[0]
             if not mine.size:
                 continue
             low, high = now.middle[mine, :2] - now.half[mine, :2], now.middle[mine, :2] + now.half[mine, :2]
@@ -267,7 +267,7 @@ class Asked:
             mine, part = mine[left], part[left]
             now.middle[mine, :2] = (part[:, :2] + part[:, 2:]) / 2.0
             now.half[mine, :2] = (part[:, 2:] - part[:, :2]) / 2.0
-        mine = np.flatnonzero(np.isfinite(self.line[now.owner, 0, 0]))
+        mine = np.isfinite(self.line[now.owner, 0, 0]).nonzero()[0]
         if mine.size:
             start, way = self.line[now.owner[mine], 0], np.diff(self.line[now.owner[mine]], axis=1)[:, 0]
             middle, half = now.middle[mine, :2], now.half[mine, :2]
@@ -280,7 +280,7 @@ class Asked:
 
     def onto(self, owner: INDEX, points: FLOAT) -> FLOAT:
         """Return points with those of places that are lines moved onto their line, along the plan."""
-        mine = np.flatnonzero(np.isfinite(self.line[owner, 0, 0]))
+        mine = np.isfinite(self.line[owner, 0, 0]).nonzero()[0]
         start, way = self.line[owner[mine], 0], np.diff(self.line[owner[mine]], axis=1)[:, 0]
         along = ((points[mine, :2] - start) * way).sum(axis=1) / np.square(way).sum(axis=1)
         points[mine, :2] = start + way * np.clip(along, 0.0, 1.0)[:, None]
@@ -383,16 +383,16 @@ def _bounds(questions: Sequence[Question], *, to_limit: bool, most: int, near: f
     box[higher], strongest[higher] = np.stack([place, np.zeros_like(place)], axis=1)[higher], light[higher]
     upper, found = np.maximum(upper, found), np.maximum(found, 0.0)
     asked.light, asked.group = lights
-    unseen = np.flatnonzero((light < 0) & (upper > LEAST))  # no single point was lit, and yet it is not proven dark
+    unseen = ((light < 0) & (upper > LEAST)).nonzero()[0]  # no single point was lit, and yet it is not proven dark
     if unseen.size and asked.group.shape[1]:
         middle, half = (asked.low + asked.high)[unseen] / 2.0, (asked.high - asked.low)[unseen] / 2.0
         each = asked.each(unseen, middle, half, np.ones((len(unseen), asked.group.shape[1]), dtype=bool))
         light[unseen] = each.argmax(axis=1)
     outcome = np.where(upper <= 1.0, BELOW, NOT_PROVEN)
-    shown = np.flatnonzero((found > 1.0) & (light >= 0)) if not to_limit else np.zeros(0, dtype=np.intp)
+    shown = ((found > 1.0) & (light >= 0)).nonzero()[0] if not to_limit else np.zeros(0, dtype=np.intp)
     shown = shown[asked.table.witnessed(asked.light[shown, light[shown]], place[shown])]
     outcome[shown] = ABOVE
-    lit, alone = np.flatnonzero(light >= 0), np.zeros(count)
+    lit, alone = (light >= 0).nonzero()[0], np.zeros(count)
     alone[lit] = asked.table.over(asked.light[lit, light[lit]], place[lit], np.zeros((len(lit), 3)))
     return [
         Bounds(
@@ -409,7 +409,7 @@ def _points(asked: Asked, now: _Open, best: tuple[FLOAT, FLOAT, INDEX], least: f
     Of each box that may have more than the *least* they are its middle and where its strongest light is to be expected.
     """
     found, place, light = best
-    hope = np.flatnonzero(_highest(now, _SHOWN) & (now.upper > np.maximum(found[now.owner], least)))
+    hope = (_highest(now, _SHOWN) & (now.upper > np.maximum(found[now.owner], least))).nonzero()[0]
     if not hope.size or not now.each.shape[1]:
         return
     strongest = asked.light[now.owner[hope], now.each[hope].argmax(axis=1)]
@@ -435,7 +435,7 @@ def halved(now: _Open) -> _Open:
     cut = cut > cut.max(axis=1, keepdims=True, initial=0.0) * 0.55
     at, middle, half = np.arange(len(cut)), now.middle, now.half.copy()
     for axis in range(3):
-        some = np.flatnonzero(cut[at, axis])
+        some = cut[at, axis].nonzero()[0]
         half[some, axis] /= 2.0
         more, middle = middle[some].copy(), middle.copy()
         middle[some, axis] -= half[some, axis]

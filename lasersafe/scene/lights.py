@@ -128,14 +128,14 @@ class Lights:
             behind = bulge * (np.sqrt(np.einsum("ij,ij->i", off, off)) + size) + column["spot"].take(light, 0)
             front = level >= np.where(bulge > 0.0, -behind, 0.0)
         wide = column["through_radius"].take(light, 0)
-        at = np.flatnonzero(front & np.isfinite(wide))
+        at = (front & np.isfinite(wide)).nonzero()[0]
         if at.size:
             front[at] &= self._through(light[at], middle[at], size[at])
         aimed = column["aimed"].take(light, 0) > 0.0
-        at = np.flatnonzero(front & aimed)
+        at = (front & aimed).nonzero()[0]
         if at.size:
             found[at] = self._aimed(light[at], middle.take(at, 0), half.take(at, 0))
-        at = np.flatnonzero(front & ~aimed)
+        at = (front & ~aimed).nonzero()[0]
         if at.size:
             own, boxes = light[at], (middle.take(at, 0), half.take(at, 0))
             away = self._path(own, *boxes, self._away(own, *boxes, None if nearest is None else nearest[at]))
@@ -190,7 +190,7 @@ class Lights:
         between = (along >= 0.0) & (dz * c_low >= along * s_low) & (along * s_high >= dz * c_high)
         ends = np.maximum(along * c_low + dz * s_low, along * c_high + dz * s_high)
         ahead = np.where(between, np.sqrt(along * along + dz * dz), ends)
-        at = np.flatnonzero(margin > 0.0)
+        at = (margin > 0.0).nonzero()[0]
         if at.size:
             square, turn = flat[at] * flat[at] + dz[at] * dz[at], margin[at]
             beside = np.sqrt(np.maximum(square - ahead[at] * ahead[at], 0.0))
@@ -231,7 +231,7 @@ class Lights:
         off = np.maximum(off_axis, _JUST * column["radius"].take(light, 0))
         closer = np.maximum(low, np.sqrt(np.maximum(gap2 - off * off, 0.0)))
         low = np.where(flat, np.where(column["round"].take(light, 0) > 0.0, closer, low), np.maximum(low, 0.0))
-        at = np.flatnonzero(np.isfinite(column["through_radius"].take(light, 0)))
+        at = np.isfinite(column["through_radius"].take(light, 0)).nonzero()[0]
         if at.size:  # behind a mirror the light starts on its disc as well
             more = self._beside_disc(light[at], middle[at], half[at])
             at, more = at[more > off_axis[at]], more[more > off_axis[at]]
@@ -258,15 +258,15 @@ class Lights:
         column, found = self.column, np.zeros(len(light))
         near, far, aside = self._along(light, middle, half)
         flat, lit = column["flat"].take(light, 0) > 0.0, far > column["offset"].take(light, 0)
-        at = np.flatnonzero(flat & lit)
+        at = (flat & lit).nonzero()[0]
         if at.size:
             # the rim of an even beam that is turned to a place comes there nearer along its axis
             own = light[at]
             found[at] = beam_over(column, own, near[at], far[at], aside[at]) * np.square(column["slant"].take(own))
-        at = np.flatnonzero(~flat & lit)
+        at = (~flat & lit).nonzero()[0]
         if at.size:
             found[at] = beam_from_here_on(column, self.profiles, light[at], near[at])
-        at = np.flatnonzero(column["passed"][light, 3] > 0.0)
+        at = (column["passed"][light, 3] > 0.0).nonzero()[0]
         if at.size:
             found[at] = np.minimum(found[at], self._passed(light[at], middle[at], half[at]))
         return found
@@ -288,12 +288,12 @@ class Lights:
         square = np.einsum("ij,ij->i", off, off)
         far = np.sqrt(square)
         found = np.where(kind == 0.0, 0.0, np.where(kind == 1.0, far, np.maximum(far - wide, 0.0)))
-        at = np.flatnonzero(kind == 3.0)
+        at = (kind == 3.0).nonzero()[0]
         if at.size:
             above = np.einsum("ij,ij->i", off[at], column["normal"].take(light[at], 0))
             aside = np.sqrt(np.maximum(square[at] - above * above, 0.0))
             found[at] = np.hypot(above, np.maximum(aside - wide[at], 0.0))
-        at = np.flatnonzero(kind == 4.0)
+        at = (kind == 4.0).nonzero()[0]
         if at.size:
             beside = np.maximum(far[at] - self._axial(light[at], off[at]), 0.0)
             found[at] = np.sqrt((far[at] - wide[at]) ** 2 + 2.0 * wide[at] * beside)
@@ -321,10 +321,10 @@ class Lights:
         """Return a place of each box, of shape (rows, 3), where much light can be expected: on the axis of a beam."""
         column, found = self.column, np.empty((len(light), 3))
         aimed = column["aimed"].take(light, 0) > 0.0
-        at = np.flatnonzero(~aimed)
+        at = (~aimed).nonzero()[0]
         if at.size:
             found[at] = self._starts.every[0][self._starts.nearest(light[at], middle[at], half[at])[1]]
-        at = np.flatnonzero(aimed)
+        at = aimed.nonzero()[0]
         if at.size:
             own, offset, size = light[at], middle[at] - column["apex"].take(light[at], 0), half[at]
             way = nearest(column["angles"].take(own, 0), offset)
@@ -363,7 +363,7 @@ class Lights:
             0 where all of a light is stopped; as without walls where another of the same group gives more. [1]
         """
         found = np.zeros(light.shape)
-        box, slot = np.nonzero(asked)
+        box, slot = asked.nonzero()
         own = light[box, slot]
         free = np.empty(len(own))
         for first in range(0, len(own), _ROWS):
@@ -408,13 +408,13 @@ class Lights:
         """Return which boxes no straight way reaches from a box round all places in which a light starts."""
         start, size = self._starts.hull
         stopped = self._stop(light, start[light], size[light], middle, half) | (self._starts.count[light] == 0)
-        at = np.flatnonzero(~stopped & (self._gates.count[light] > 0))
+        at = (~stopped & (self._gates.count[light] > 0)).nonzero()[0]
         if at.size:  # nor from any of the places of a mirror by way of which it comes
             (gate, wide, begin), (walls, behind) = self._gates.every, self._held
             of, by = pairs_of(self._gates.count[light[at]], begin[light[at]])
             place, around = self._in_disc(light[at], middle[at], np.sqrt(np.square(half[at]).sum(axis=1)))
             between = np.maximum(np.abs(place[of] - gate[by]) - wide[by], 0.0)
-            some = np.flatnonzero(~(np.square(between).sum(axis=1) > np.square(around[of])))
+            some = (~(np.square(between).sum(axis=1) > np.square(around[of]))).nonzero()[0]
             of, by, row = of[some], by[some], at[of[some]]
             shut = walls.stop(
                 gate[by], wide[by], middle[row], half[row], which=behind[light[row]],
@@ -435,7 +435,7 @@ class Lights:
         """Return what of lights comes past walls, from each of the boxes in which they start, the nearest first."""
         stopped = self.hidden(light, middle, half)
         found = np.where(stopped, 0.0, free)
-        left = np.flatnonzero(~stopped & (self._starts.count[light] > 1))
+        left = (~stopped & (self._starts.count[light] > 1)).nonzero()[0]
         if not left.size:
             return found
         found[left] = 0.0
@@ -453,7 +453,7 @@ class Lights:
         lit(seen, gaps[~shut])
         left, nearest = left[shut], nearest[shut]
         most = np.cumsum(self._starts.count[light[left]]) // _ALL_PAIRS
-        for rows in np.split(np.arange(len(left)), np.flatnonzero(np.diff(most)) + 1) if left.size else ():
+        for rows in np.split(np.arange(len(left)), np.diff(most).nonzero()[0] + 1) if left.size else ():
             some = left[rows]
             of, at = self._starts.pairs(light[some], self._unstopped(light[some], middle[some], half[some]))
             other = at != nearest[rows][of]
@@ -462,12 +462,11 @@ class Lights:
             order = np.lexsort((between, of))
             at, gaps = at[order], np.sqrt(between[order])
             count = np.bincount(of, minlength=len(some))
-            begin, open_ = np.cumsum(count) - count, np.flatnonzero(count)
-            first, step = 0, 1
+            begin, open_ = np.cumsum(count) - count, count.nonzero()[0]
+            first = 0
             while open_.size:
-                slot = np.arange(first, first + step)
-                first += step
-                row, column = np.nonzero(slot < count[open_][:, None])
+                slot = np.arange(first, first := first + max(_PAIRS // open_.size, 2 * first, 1))
+                row, column = (slot < count[open_][:, None]).nonzero()
                 pair = begin[open_[row]] + slot[column]
                 one = some[open_[row]]
                 shut = self._stop(light[one], start[at[pair]], size[at[pair]], middle[one], half[one])
@@ -477,7 +476,6 @@ class Lights:
                 seen = some[open_[free_way]]
                 lit(seen, gap[free_way])
                 open_ = open_[~free_way & (count[open_] > first)]
-                step = max(_PAIRS // max(len(open_), 1), 2 * first, 2)
         return found
 
     def _unstopped(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[INDEX, INDEX]:
@@ -496,7 +494,7 @@ class Lights:
         of = np.repeat(np.arange(len(light)), [len(some) for some in still])
         table = Lights([(one, Walls()) for some in still for one in some])
         above = of[table.over(np.arange(len(of)), point[of], np.zeros((len(of), 3))) > 1.0]
-        rows = np.flatnonzero(np.bincount(above, minlength=len(light)))
+        rows = np.bincount(above, minlength=len(light)).nonzero()[0]
         start, size, begin = self._starts.every
         of, at = pairs_of(self._starts.count[light[rows]], begin[light[rows]])
         walls, behind = self._held

@@ -475,7 +475,7 @@ def beside_axes(angles: FLOAT, v: FLOAT, wide: FLOAT, aside: FLOAT) -> FLOAT:
     """
     found = aside - np.sqrt(np.einsum("ij,ij->i", wide, wide))
     convex = (angles[:, 1] == 0.0) & (angles[:, 2] == angles[:, 3]) & (angles[:, 4] <= math.pi / 2.0)
-    at = np.flatnonzero(convex & wide.any(axis=1))
+    at = (convex & wide.any(axis=1)).nonzero()[0]
     if at.size:
         way = nearest(angles[at], v[at])
         off = v[at] - np.maximum(np.einsum("ij,ij->i", way, v[at]), 0.0)[:, None] * way
@@ -533,7 +533,7 @@ class Starts:
         kind = np.searchsorted(_CLASSES, self.count)
         place, tables = np.zeros(len(self.boxes), dtype=np.intp), []
         for one in range(len(_CLASSES)):
-            own = np.flatnonzero(kind == one)
+            own = (kind == one).nonzero()[0]
             place[own] = np.arange(len(own))
             most = int(self.count[own].max(initial=1))
             middle, half = np.full((len(own), most, 3), _AWAY), np.zeros((len(own), most, 3))
@@ -564,7 +564,7 @@ class Starts:
     def hull(self) -> tuple[FLOAT, FLOAT]:
         """A box round all boxes in which each light starts, of shape (lights, 3); 0 where there is none. [m]."""
         middle, half, begin = self.every
-        some, ends = np.flatnonzero(self.count > 0), np.zeros((2, len(self.boxes), 3))
+        some, ends = (self.count > 0).nonzero()[0], np.zeros((2, len(self.boxes), 3))
         ends[:, some] = _hulls(middle, half, begin[some])
         return ends[0], ends[1]
 
@@ -580,7 +580,7 @@ class Starts:
         kind, place, tables = self._padded
         own = kind[light]
         for one, (middle, half) in enumerate(tables):
-            rows = np.flatnonzero(own == one)
+            rows = (own == one).nonzero()[0]
             if not rows.size:
                 continue
             at = place[light[rows]]

@@ -270,7 +270,7 @@ class Walls:
         found = []
         for part in shapely.get_parts(shapely.polygonize(lines)):
             area = shapely.Polygon(part.exterior)
-            used = np.flatnonzero(shapely.covers(area.exterior, lines))
+            used = shapely.covers(area.exterior, lines).nonzero()[0]
             if area.is_valid and used.size:
                 square = bool(area.equals(shapely.box(*area.bounds)))
                 found.append((area, used, float(self.bottom[used].max()), float(self.top[used].min()), square))
@@ -297,7 +297,7 @@ class Walls:
         along = (corners[:, None] - self.start) * self.way
         near = (along.sum(axis=2).min(axis=0) >= 0.0) & (along.sum(axis=2).max(axis=0) <= self.length)
         near &= (self.bottom <= bottom[2]) & (top[2] <= self.top) & ~np.isfinite(self.gaps).any(axis=(1, 2))
-        for wall in np.flatnonzero(near):
+        for wall in near.nonzero()[0]:
             n = self.normal[wall]
             side = float((home[:2] - self.start[wall]) @ n)
             n = n if side > 0.0 else -n
@@ -360,7 +360,7 @@ class Walls:
             found[part] = self._stopped(c, ons, normals)
             whole = ~found[part] if normals is None else ~found[part] & ~normals.any(axis=1)
             for number, (walls, own) in enumerate(self.parts):
-                at = np.flatnonzero(whole if of is None else whole & (of == number))
+                at = (whole if of is None else whole & (of == number)).nonzero()[0]
                 before = boxes[0] if faces is None else boxes[0] + _HAIR * faces
                 for used, closed in walls._around(*(one[at] for one in (*boxes, before))) if at.size else ():
                     found[start + self._ringed(c, tuple(own[list(used)].tolist()), at[closed])] = True
@@ -387,7 +387,7 @@ class Walls:
                 closed &= away
             elif closed.any():
                 closed &= shapely.contains_xy(area, inner[:, 0], inner[:, 1])
-                at = np.flatnonzero(closed)
+                at = closed.nonzero()[0]
                 (first, of_first), (second, of_second) = (
                     _distinct(a[at], a_half[at], (inner - a)[at]), _distinct(b[at], b_half[at], np.zeros((len(at), 3))),
                 )  # fmt: skip
@@ -410,7 +410,7 @@ class Walls:
                     past = c.same[:, wall].copy()
                     past[c.pair[at][misses]] = True
                     closed &= past
-        return np.flatnonzero(closed)
+        return closed.nonzero()[0]
 
     def _stopped(self, c: Crossing, on: FLOAT | None, normal: FLOAT | None) -> FLAGS:
         pair, wall = c.pair, c.wall
@@ -431,7 +431,7 @@ class Walls:
         found[pair[starts & ends]] = True
         count = len(self)
         # a row of walls is closed only where several of them are, each at one end at least
-        rows = np.flatnonzero((np.bincount(pair[starts | ends], minlength=len(found)) > 1) & ~found)
+        rows = ((np.bincount(pair[starts | ends], minlength=len(found)) > 1) & ~found).nonzero()[0]
         if rows.size and len(self._joints):
             closed, held = np.zeros((len(found), 2 * count), dtype=bool), np.zeros_like(c.apart)
             closed[pair[starts], wall[starts]] = True
@@ -454,7 +454,7 @@ class Walls:
             onwards = held & closed[:, (1 - at) * count + other] & ~closed[:, end * count + wall]
             if not onwards.any():
                 return
-            for joint in np.flatnonzero(onwards.any(axis=0)):
+            for joint in onwards.any(axis=0).nonzero()[0]:
                 closed[:, end[joint] * count + wall[joint]] |= onwards[:, joint]
 
     def clear(self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT, *, which: INDEX | None = None) -> FLAGS:
@@ -489,7 +489,7 @@ def _distinct(middle: FLOAT, half: FLOAT, towards: FLOAT) -> tuple[NDArray[np.ob
     if not np.array_equal(rows[first][which], rows):
         first, which = np.arange(len(rows)), np.arange(len(rows))
     found = shapely.box(*rows[first, :4].T)
-    lines = np.flatnonzero(rows[first, 4])
+    lines = rows[first, 4].nonzero()[0]
     x0, y0, x1, y1, _, lean = rows[first][lines].T
     low, high = np.where(lean < 0.0, y1, y0), np.where(lean < 0.0, y0, y1)
     ends = np.stack([np.column_stack([x0, low]), np.column_stack([x1, high])], axis=1)
