@@ -18,9 +18,11 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import NoReturn
 
 from lasersafe.errors import InputError, OutputError, refuse
 from lasersafe.quantity import shown
+from lasersafe.wording import Message, word
 
 
 def suffix_of(path: Path, option: str, *allowed: str, dash: bool = True) -> str:
@@ -222,28 +224,30 @@ def read_limited(path: Path, largest: int, kind: str, *, advice: str = "", dash:
     Raises
     ------
     InputError
-        If it is missing, no plain file, too large, or cannot be read.
+        If it is missing, no plain file, too large, or cannot be read; with the message ``file.refused``.
     """
+
+    def unread(why: str, **values: str) -> NoReturn:
+        refuse(Message("file.refused", path=str(path), why=Message(f"file.{why}", kind=word(kind), **values)))
+
     try:
         if dash and path == DASH:
             content = sys.stdin.buffer.read(largest + 1)
         else:
             with open(path, "rb", opener=_open_without_waiting) as file:
                 if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
-                    refuse(f"{path}: this is not a plain file; name a {kind}")
+                    unread("no_plain")
                 content = file.read(largest + 1)
     except FileNotFoundError:
-        refuse(f"{path}: there is no such file{advice}")
+        unread("missing", advice=advice)
     except IsADirectoryError:
-        refuse(f"{path}: this is a directory; name the {kind} in it")
+        unread("directory")
     except (OSError, ValueError) as error:
         if isinstance(error, InputError):
             raise
-        reason = error.strerror if isinstance(error, OSError) else "the name cannot be used"
-        refuse(f"{path}: cannot be read: {reason}; check its name and who may read it")
+        unread("cannot", reason=word(str(error.strerror) if isinstance(error, OSError) else "the name cannot be used"))
     if len(content) > largest:
-        most = f"{largest // 1_000_000} MB, which is the most for a {kind}"
-        refuse(f"{path}: larger than {most}; name a {kind}")
+        unread("large", most=f"{largest // 1_000_000} MB")
     return content
 
 

@@ -13,6 +13,11 @@ pytest_plugins = ("tests.assessed_once", "tests.published.record", "tests.soak_r
 os.environ.pop("PYTHONDONTWRITEBYTECODE", None)
 sys.dont_write_bytecode = False
 
+# Refusals of files are in the language of whoever runs the tests; the tests say them in English.
+for name in ("LC_ALL", "LC_MESSAGES", "LANG"):
+    if os.environ.get(name, "C")[:2] == "de":
+        os.environ[name] = "C.UTF-8"
+
 # The gate draws the same cases on every machine; `make soak` draws many more, new ones each time.
 settings.register_profile("gate", max_examples=50, derandomize=True, deadline=None, database=None, print_blob=True)
 SOAK_EXAMPLES = int(os.environ.get("LASERSAFE_SOAK_EXAMPLES", "3000"))

@@ -12,6 +12,10 @@ HEAD = """# Commands
 
 Made from `--help` by `make docs`; `make test` fails when it differs. Each command prints errors as one line on
 standard error and then exits with code 2. With `--json`, numbers are in SI units and the unit is in the key.
+
+An answer is in the language that the case states, one that needs no case in that of `--language`. That a case file
+is missing or cannot be read is said in the language of the environment (the first of `LC_ALL`, `LC_MESSAGES` and
+`LANG` that is set) where there is a wording for it, else in English.
 """
 
 

@@ -351,11 +351,11 @@ class Sentences:
                 by_laser.setdefault(line.laser, []).append(side)
         sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
         people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue
-        mirrors = [z for z in scene.zones if z.fitted and z.kind == "eye mirror"]
+        mirrors = [z for z in scene.zones if z.fitted and z.kind in _MIRRORS]
         if headline is not None and any(not z.distance <= FARTHER * headline for z in mirrors):
             bent = max(mirrors, key=lambda zone: badness(zone.distance))
             lines = (line.distance for line in scene.lines if line.zone in _MIRRORS)
-            headline, tissue = max((bent.distance, *lines), key=badness), "eye"
+            headline, tissue = max((bent.distance, *lines), key=badness), bent.kind.partition(" ")[0]
             words = {"surface": self.wording.say(bent.surface), "laser": bent.laser, "reach": self.metres(headline)}
             people = f"{people} {self.text('say.bent', **words)}"
         people = f"{people} {self.text('say.lines', sides=sides)}" if sides else people

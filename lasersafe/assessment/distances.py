@@ -33,6 +33,7 @@ from lasersafe.hazard.scatter import (
 from lasersafe.limits.exposure import alike
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import physical_range
+from lasersafe.wording import Message, joined
 
 _TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
 _ONE_AXIS = ("measured_at", "focal_length", "numerical_aperture", "core_diameter", "mode_field_diameter")
@@ -120,10 +121,8 @@ def _by_turns(own: Problem, turns: list[str], size: int, one_block: Block) -> Fl
     order = np.lexsort(table.T)
     starts = 1 + np.flatnonzero((table[order][1:] != table[order][:-1]).any(axis=1))
     if starts.size >= _SEARCHES:
-        refuse(
-            f"{' and '.join(turns)}: {starts.size + 1} different values; the worst of the settings that can be turned "
-            f"is searched anew for each of them, so at most {_SEARCHES} are taken"
-        )
+        names = joined([Message(f"varied.{name}") for name in turns])
+        refuse(Message("varied.too_many", names=names, count=starts.size + 1, most=_SEARCHES))
     found = np.empty(size)
     for where in np.split(order, starts):
         held = {name: np.asarray(float(number)) for name, number in zip(turns, table[where[0]], strict=True)}

@@ -306,8 +306,9 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
             )
             rating = Rating(plain(opening.rating), plain(opening.rated_time), plain(opening.pulse_rating))
             verdict = judge_window(ratio, density, load, rating, required)
+            words = Message("window.together", words=verdict.verdict) if others else verdict.verdict
             found[entry.name, number] = ViewWindow(
                 opening.name, way, context.laser.name, context.setup.name, verdict.holds, verdict.needed_density,
-                density, load.irradiance, verdict.verdict, context.setup.fitted,
+                density, load.irradiance, words, context.setup.fitted,
             )  # fmt: skip
     return found

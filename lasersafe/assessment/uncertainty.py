@@ -130,7 +130,7 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
             known[one.name] = min(worst, farthest(exact))
         influences = _influences(evaluate, inputs, known) if first else ()
     except CalcError as error:
-        return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), note=str(error))
+        return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), note=error.args[0])
     upper, spread, draws = (None, None, 0) if drawn is None else (drawn.upper, drawn.error, drawn.draws)
     return DistanceSpread(*name, nominal, max(worst, zone.distance), upper, spread, draws, SEED, influences)
 

@@ -158,7 +158,7 @@ def direction_arrows(frame: pen.Rect, directions: Sequence[tuple[str, float]]) -
         marks += pen.arrow((x - 5.5 * fx, y - 5.5 * fy), (x + 5.5 * fx, y + 5.5 * fy), pen.BLACK, 0.5, 3.2)
         marks.append(pen.Words(x - width_of(name, _ENTRY) / 2, rect[1] + 0.8, name, _ENTRY, False, pen.BLACK, True))
         rects.append(rect)
-        right -= 2 * half + 1.0
+        right -= 2 * half
     return marks, rects
 
 

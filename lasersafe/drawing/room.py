@@ -220,6 +220,7 @@ class Floor(sketch.Sketch):
         skipped : iterable of str
             Names that another drawing of the page has.
         """
+        self.place_bar()
         waiting = [one for one in self.labels if one.places and one.text not in {*skipped}]
         rest: list[sketch.Label] = []
         for label in sorted(waiting, key=lambda one: one.rank):

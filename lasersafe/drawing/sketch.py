@@ -255,6 +255,10 @@ class Sketch:
 
     def __post_init__(self) -> None:
         self.text, self.say, self.frame = self.wording.text, self.wording.say, self.view.frame
+        self.board, self.bar = Board(self.frame), list[pen.Mark]()
+
+    def place_bar(self) -> None:
+        """Put the scale bar, in metres, at the lower left of the frame; at the right where it would hide a symbol."""
         x0, y0, x1, _ = self.frame
         most = min(60.0, (x1 - x0) * 0.4) * self.view.scale / 1000.0 * (1 + 1e-12)
         power = 10.0 ** math.floor(math.log10(most))
@@ -265,10 +269,15 @@ class Sketch:
         room = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, SIZE) for a, t in texts]) + 1.0, y + 6.2)
         parts = [(x + k * step, y, x + (k + 1) * step, y + 1.4) for k in range(4)]
         inks = (pen.BLACK, pen.WHITE) * 2
-        self.bar: list[pen.Mark] = [pen.Area((pen.box(room),), pen.WHITE)]  # in metres, at the lower left of the frame
-        self.bar += [mark for part, ink in zip(parts, inks, strict=True) for mark in pen.edge(part, 0.2, fill=ink)]
-        self.bar += [pen.Words(a, y + 2.4, t, SIZE, False, pen.BLACK, True) for a, t in texts]
-        self.board = Board(self.frame, [room])
+        marks: list[pen.Mark] = [pen.Area((pen.box(room),), pen.WHITE)]
+        marks += [mark for part, ink in zip(parts, inks, strict=True) for mark in pen.edge(part, 0.2, fill=ink)]
+        marks += [pen.Words(a, y + 2.4, t, SIZE, False, pen.BLACK, True) for a, t in texts]
+        right = x1 - 1.5 - room[2]
+        hides = [any(pen.overlap((room[0] + by, room[1], room[2] + by, room[3]), one) for one in self.board.symbols)
+                 for by in (0.0, right)]  # fmt: skip
+        by = right if hides == [True, False] else 0.0
+        self.bar = pen.moved(marks, by, 0.0)
+        self.board.boxes.append((room[0] + by, room[1], room[2] + by, room[3]))
 
     def laser(self, place: pen.Pair, bearing: float, name: str, height: float, *, whole: bool = False) -> None:
         """Draw a laser with its name, with its height [m] there only if the whole is written, else in the list."""
@@ -280,7 +289,8 @@ class Sketch:
         self.labels.append(Label(said[0], [middle], True, clear=2.6, said=said[1]))
 
     def write(self) -> None:
-        """Place all labels, the bold ones first; one for which there is no room is left out."""
+        """Place the scale bar and all labels, the bold ones first; one for which there is no room is left out."""
+        self.place_bar()
         for label in sorted(self.labels, key=lambda label: not label.bold):
             self.board.put(label)
         self.marks += [*self.board.under, *self.board.marks]

@@ -11,7 +11,6 @@ import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 from contextvars import ContextVar
-from decimal import Decimal
 from functools import lru_cache
 
 from lasersafe.data import shared_path
@@ -29,6 +28,7 @@ _UNKNOWN = 0.7
 _GAPS = re.compile("[ \t\r\n\v\f]+")
 _HELD = "\u00a0"  # a space at which no line is broken
 _BREAK_AFTER = frozenset("/-_.,;:=+·×)&?@\\")
+_BEFORE_UNIT = re.compile(r"(?<=[\d⁰¹²³⁴-⁹]) (?=(?:[kMGTmcnpµu]?(?:W|J|m|s|rad|Hz|ft)\b|%|°C))")
 _LINE_ENDS = re.compile("\r\n|[\n\r\v\f\u0085\u2028\u2029]")
 
 
@@ -74,6 +74,11 @@ def clean(text: str) -> str:
     return "".join(c for c in text if unicodedata.category(c)[0] != "C")
 
 
+def held(text: str) -> str:
+    """Return a text in which no line ends between a number and its unit."""
+    return _BEFORE_UNIT.sub(_HELD, text)
+
+
 @lru_cache(maxsize=4096)
 def wrap(text: str, size: float, room: float, bold: bool = False) -> tuple[str, ...]:
     """Break a text into lines that are no wider than ``room``; a word that is too long is broken too.
@@ -94,7 +99,7 @@ def wrap(text: str, size: float, room: float, bold: bool = False) -> tuple[str, 
     """
     lines: list[str] = []
     space = _wide(" ", bold)
-    for part in _LINE_ENDS.split(unicodedata.normalize("NFC", text).replace("\t", " ")):
+    for part in _LINE_ENDS.split(held(unicodedata.normalize("NFC", text).replace("\t", " "))):
         line, used = "", 0.0
         for word in filter(None, part.split(" ")):
             wide = _wide(word, bold)
@@ -148,8 +153,8 @@ _GROUPS = re.compile(r"(?<![\d.,])(\d{1,3}(?:[ ,\u00a0]\d{3})+)(?=[ \u00a0](?:m|
 _DECIMAL = re.compile(r"\([A-Z]{3}[^()]*\)|(?<=\d)\.(?=\d)")  # a place in a document keeps its numbers
 _MEASURED = re.compile(  # no place in a document begins with 0
     r"[A-Z]{3,}[\w-]*, [1-9]\d*\.\d+(?=[;)])|(?<![\w.:/-])(?:(0)|(\d+))\.(\d+)"
-    r"(?(1)(?!\w|\.\d)|(?=[ \u00a0](?:×|%|°|[kMGTmcnpµu]?(?:W|J|m|s|rad|Hz|ft)\b)|e[+-]\d\d\b|-fache|-mal|[;)]?$"
-    r"|[;)] |  ))"
+    r"(?(1)(?!\w|\.\d)|(?=[ \u00a0](?:×|%|°|[kMGTmcnpµu]?(?:W|J|m|s|rad|Hz|ft|x)\b)|e[+-]?\d{1,2}\b|-fache|-mal"
+    r"|[;)]*$|[;)]+ |  ))"
 )
 _mark = ContextVar("_mark", default=".")  # between a number and its decimals
 _none = ContextVar("_none", default="not a number")
@@ -206,13 +211,10 @@ def _special(value: float) -> str:
 
 
 def number(value: float, digits: int = 3, rounding: Rounding = "nearest") -> str:
-    """Return a bare number with so many digits, small and large ones as a power of ten."""
+    """Return a bare number with so many digits; small and large ones as a power of ten, as in a sentence."""
     if not math.isfinite(value):
         return _special(value)
-    value = value if abs(value) > _NOTHING else 0.0
-    text = format_quantity(value, "1", digits, rounding)
-    if "e" not in text and value and not 1e-3 <= abs(value) < 1e5:
-        text = f"{Decimal(text):.{digits - 1}e}"
+    text = format_quantity(value if abs(value) > _NOTHING else 0.0, "1", digits, rounding)
     return spoken(_raised(text).replace("-", "−", 1))
 
 

@@ -20,7 +20,7 @@ from lasersafe.models.emission import EMISSION_KINDS
 from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.laser import SETUP_KINDS
 from lasersafe.quantity import shown
-from lasersafe.wording import Message, languages
+from lasersafe.wording import Message, language_here, languages
 
 _TOKEN = re.compile(
     r'"{3}(?:\\.|[^\\])*?"{3,5}'  # up to two quotes may stand before the closing three
@@ -174,18 +174,16 @@ def read_case_text(path: str | os.PathLike[str]) -> str:
     Raises
     ------
     CaseError
-        If it cannot be read as text.
+        If it cannot be read as text; in the language of the environment, since a case states its own.
     """
     try:
-        advice = "; 'lasersafe new' makes one from a starter case"
-        raw = read_limited(Path(path), LARGEST_FILE, "case file", advice=advice, dash=True)
+        raw = read_limited(Path(path), LARGEST_FILE, "case file", advice=Message("file.advice"), dash=True)
         return raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:
-        line = error.object.count(b"\n", 0, error.start) + 1
-        fault = Fault(line, "file", "not UTF-8 text; save the file as UTF-8 in your editor")
+        fault = Fault(error.object.count(b"\n", 0, error.start) + 1, "file", Message("file.encoding"))
     except InputError as error:
-        fault = Fault(None, "file", str(error).removeprefix(f"{Path(path)}: "))
-    raise CaseError(str(path), [fault])
+        fault = Fault(None, "file", error.args[0].values["why"])
+    raise _refusal(str(path), [fault], language_here())
 
 
 def parse_case(text: str, name: str = "case") -> Case:

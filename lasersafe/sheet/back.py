@@ -10,6 +10,7 @@ from collections.abc import Sequence
 from lasersafe.drawing.text import (
     distance,
     in_unit,
+    measured,
     number,
     place,
     plain,
@@ -267,8 +268,8 @@ def uncertainty(sheet: Sheet) -> None:
         sheet.paragraph(unit_text(sure.measure))
     if sure.inputs:
         sheet.begin("sure.distances", 1, keep=60.0)
-        drawn = next((one for one in sure.spreads if one.draws), sure.spreads[0])
-        sheet.paragraph(text("sure.distances_note", draws=drawn.draws, seed=drawn.seed), NOTE)
+        if drawn := next((one for one in sure.spreads if one.draws), None):
+            sheet.paragraph(text("sure.distances_note", draws=drawn.draws, seed=drawn.seed), NOTE)
         columns = {"distance": 40, "nominal": 18, "upper": 24, "worst": 18}
         sheet.listing("sure", columns, [_spread(one, sheet) for one in sure.spreads], 1.2)
         sheet.space(3.0)
@@ -297,7 +298,7 @@ def _input(one: InputTolerance, sheet: Sheet, as_typed: bool) -> Row:
 def _spread(one: DistanceSpread, sheet: Sheet) -> Row:
     name, worst = bold(_where(one, sheet)), bold(distance(one.worst))
     if one.note:
-        return row(name, faint(sheet.text("sure.no_spread", why=one.note)), tiny("–"), worst)
+        return row(name, tiny("–"), tiny("–"), worst, below=faint(sheet.text("sure.no_spread", why=one.note)))
     upper = [tiny("–")]
     if one.upper is not None and one.upper_error is not None:
         error = sheet.text("sure.error", error=quantity(one.upper_error, "m", 2, "up"))
@@ -310,7 +311,7 @@ def _influences(sheet: Sheet, spread: DistanceSpread) -> None:
     sheet.heading(sheet.text("sure.bars", where=_where(spread, sheet)), 2, keep=50.0)
     rows = []
     for one in spread.influences[:_MOST]:
-        share = spoken(f"{one.exponent:+.2f} %") if abs(one.exponent) < 1e6 else "±∞"
+        share = spoken(f"{one.exponent:+z.2f} %").replace("-", "−") if abs(one.exponent) < 1e6 else "±∞"
         ends = sorted((one.low, one.high)) if one.low is not None and one.high is not None else ()
         reach = sheet.text("sure.ends", low=distance(ends[0]), high=distance(ends[1])) if ends else "–"
         rows.append(row(strong(sheet.wording.input_name(one.name)), tiny(share), tiny(reach)))
@@ -318,6 +319,7 @@ def _influences(sheet: Sheet, spread: DistanceSpread) -> None:
 
 
 _SHADE = 0.95
+_LONG = 200  # characters of numbers, from which on what follows the first of them stands below the row
 _KEEP = 75.0  # points that stay with the title of a group
 _HEADED = _KEEP + 40.0  # and with a heading, which the head of the table and that title follow
 _COLUMNS = {"symbol": 8, "meaning": 18.5, "formula": 21, "numbers": 38, "result": 14, "source": 12}
@@ -358,13 +360,16 @@ class _Calculation:
     def _step(self, step: Step) -> Row:
         unit = "" if step.unit in ("", "1") else f"\u00a0{unit_text(step.unit)}"
         source = self.sheet.references.sources.mark(step.source or self.sheet.text("steps.no_source"))
+        numbers = spoken(step.numbers)
+        numbers, _, where = numbers.partition("; ") if len(numbers) > _LONG else (numbers, "", "")
         return row(
             Part(step.symbol, TINY_BOLD, formula=True),
-            Part(step.meaning, TINY_NOTE, formula="_" in step.meaning),
+            Part(measured(step.meaning), TINY_NOTE, formula="_" in step.meaning),
             Part(spoken(step.formula), TINY, formula=True),
-            Part(spoken(step.numbers), TINY, formula=True),
+            Part(numbers, TINY, formula=True),
             strong(plain(step.value) + unit),
             faint(f"{source} {self.sheet.named('seen', step.seen)}"),
+            below=Part(where, TINY, formula=True) if where else (),
         )
 
     def print(self) -> None:

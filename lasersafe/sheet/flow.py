@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import dataclasses
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property, partial
@@ -10,6 +11,7 @@ from typing import Any, TypeVar
 
 from lasersafe.drawing import primitives
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, box, grey, moved
+from lasersafe.drawing.text import held
 from lasersafe.results import Assessment
 from lasersafe.sheet.text import Line, References, Style, width_of, wrap, wrap_formula
 from lasersafe.wording import CONTROL_KINDS, Wording
@@ -28,6 +30,7 @@ _SIDE = 2.5
 _CARRIED = 90.0  # height of a heading with what is said below it, at most, that goes to the next page with its table
 _LOW = 200.0  # room below which it is looked whether the row after a title still fits on the page
 _ALONE = 30.0  # a last row that is lower does not stand alone on the next page
+_SIGNED = re.compile(r"[^/_.:=\-]+[/_.:=\-]*")
 T = TypeVar("T")
 
 
@@ -73,6 +76,13 @@ class Part:
     def lines(self, width: float) -> tuple[Line, ...]:
         """Break the paragraph into lines."""
         return (wrap_formula if self.formula else wrap)(self.text, self.style, width)
+
+    @property
+    def longest(self) -> float:
+        """Width of its longest word in points; a word goes on after a sign in it, but a number keeps its unit."""
+        words = held(self.text).replace("\n", " ").split(" ")
+        parts = [part for word in words for part in ([word] if "\u00a0" in word else _SIGNED.findall(word))]
+        return max([width_of(part, self.style) for part in parts] or [0.0])
 
 
 Cell = Part | Sequence[Part]
@@ -255,14 +265,7 @@ class Flow:
         pad : float
             White space above and below the text of a row. [point]
         """
-        total = sum(shares)
-        widths = [share / total * self.width for share in shares]
-        if header:  # no word of a title is split
-            least = [max(width_of(one, SMALL_BOLD) for one in [*title.split(), ""]) + 2 * _SIDE for title in header]
-            widths = [max(pair) for pair in zip(widths, least, strict=True)]
-            spare = [wide - low for wide, low in zip(widths, least, strict=True)]
-            over = (sum(widths) - self.width) / (sum(spare) or 1.0)
-            widths = [wide - over * part for wide, part in zip(widths, spare, strict=True)]
+        widths = self._widths(header, shares, rows)
         edges = [self.left + sum(widths[:index]) for index in range(len(widths))]
         head = [_laid(Part(title, SMALL_BOLD), wide - 2 * _SIDE) for title, wide in zip(header, widths, strict=False)]
         tall = max(map(_height, head)) + 5.0 if head else 0.0
@@ -304,6 +307,21 @@ class Flow:
                 self.new_page()
                 fresh = True
         self.space(4.0)
+
+    def _widths(self, header: Sequence[str], shares: Sequence[float], rows: Sequence[Row]) -> list[float]:
+        """Return the widths of columns by their shares, and wide enough for each word where that can be."""
+        said: list[set[Part]] = [{Part(title, SMALL_BOLD)} for title in header] or [set() for _ in shares]
+        for row in rows:
+            for own, cell in zip(said, row.cells, strict=False):
+                own.update((cell,) if isinstance(cell, Part) else cell)
+        least = [max([part.longest for part in own if not part.formula] or [0.0]) + 2 * _SIDE for own in said]
+        while sum(least) > self.width:
+            most = 0.95 * max(least)
+            least = [min(one, most) for one in least]
+        widths = [max(share / sum(shares) * self.width, low) for share, low in zip(shares, least, strict=True)]
+        spare = [wide - low for wide, low in zip(widths, least, strict=True)]
+        over = (sum(widths) - self.width) / (sum(spare) or 1.0)
+        return [wide - over * part for wide, part in zip(widths, spare, strict=True)]
 
     def _row(self, cells: list[_Lines], below: _Lines, edges: list[float], high: float, row: Row, pad: float) -> None:
         low, self.held = self.y - high, None

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from lasersafe.assessment.decision import metres
 from lasersafe.drawing.primitives import BLACK, WHITE, Lines, edge, grey
-from lasersafe.drawing.text import aperture, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
+from lasersafe.drawing.text import aperture, distance, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import BarrierLoad, BarrierWay
 from lasersafe.results import Assessment, BarrierResult, Criterion, Scenario, SignOff, unanswered
@@ -178,7 +177,7 @@ def _people(sheet: Sheet) -> None:
         if worst is not None:
             state = bold(text("decision.worst_above", person=worst.person, ratio=ratio(worst.ratio)))
         name = Part(text(f"decision.{key}"), Style(9.5, True)), faint(text(f"decision.{key}_note"))
-        stand = (Part(tidy(metres(one, sheet.feet)), _FAR) for one in (far, near))
+        stand = (Part(distance(one, sheet.feet), _FAR) for one in (far, near))
         rows.append(row(name, *stand, state, bar=worst is not None))
     sheet.listing("decision", {"who": 30, "reached": 24, "scatter_only": 20, "there": 26}, rows, 2.0)
     limit = text("decision.limit", tissue=sheet.named("tissue", found.headline_tissue), rule_set=assessment.rule_set)

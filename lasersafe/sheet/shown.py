@@ -42,7 +42,6 @@ from lasersafe.sheet.flow import (
 )
 from lasersafe.sheet.front import limit_text, rating_of
 from lasersafe.sheet.tables import verdict_of
-from lasersafe.sheet.text import Style
 
 _SHADE = 0.93
 _BEFORE_AN_INSTRUMENT = ("E_D", "H_D")  # symbols of the limit there
@@ -173,10 +172,12 @@ def _notes(barrier: BarrierLine, sheet: Sheet) -> list[str]:
     gaps = [f"{text(f'scene.{gap.kind}')} '{gap.name}'" for gap in barrier.openings if gap.open]
     if gaps:
         found.append(text("by_place.gaps", gaps=", ".join(gaps)))
+    alike: dict[tuple[str, str, str], dict[str, None]] = {}  # with all lasers together it is the same for each
     for window in barrier.windows:
         if window.fitted:
-            way, words = text(f"way.{window.way}"), sheet.say(window.words)
-            found.append(text("by_place.window", name=window.name, laser=window.laser, way=way, words=words))
+            alike.setdefault((window.name, window.way, sheet.say(window.words)), {})[window.laser] = None
+    for (name, way, words), lasers in alike.items():
+        found.append(text("by_place.window", name=name, laser=", ".join(lasers), way=text(f"way.{way}"), words=words))
     return [tidy(line) for line in [*found, *map(sheet.say, barrier.notes)]]
 
 
@@ -311,8 +312,6 @@ def setups(sheet: Sheet) -> None:
         sheet.heading(f"{result.laser}: {result.setup} ({state})", 1, keep=chart.height * MILLIMETRE + 45.0)
         sheet.paragraph(text("setup.beam", beam=unit_text(tidy(result.beam))) if result.beam else "")
         sheet.paragraph(text("setup.setting", setting=unit_text(tidy(result.setting))) if result.setting else "")
-        if result.chart.title and result.chart.title != result.setup:
-            sheet.paragraph(result.chart.title, Style(8.5, True, after=3))
         sheet.figure(chart)
         sheet.space(4.0)
         _zones(sheet, result)

@@ -77,9 +77,9 @@ def barriers(sheet: Sheet) -> None:
 def _not_stopped(name: str, own: Sequence[BarrierLoad], sheet: Sheet) -> list[Part]:
     """Return which ways of the light a barrier does not hold, and which it need not."""
     found = []
-    for way, one in {way_of(one, sheet): one for one in reversed(own) if not one.stands}.items():
+    for one in {one.way: one for one in reversed(own) if not one.stands}.values():  # the highest of each way
         key = "say.times_its_rating" if one.factor > 1.0 else "say.not_held"
-        found.append(tiny(sheet.text(key, way=way, factor=ratio(one.factor))))
+        found.append(tiny(sheet.text(key, way=way_of(one, sheet), factor=ratio(one.factor))))
         if not one.factor > 1.0:
             same = (b for b in sheet.assessment.barriers if (b.barrier, b.way, b.laser) == (name, one.way, one.laser))
             found += [faint(verdict_of(b.holds, b.verdict, sheet)[1]) for b in same if b.setup == one.setup]
@@ -204,7 +204,7 @@ def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes, controls: Footn
         )
     time, unit = duration(found.duration), found.exposure_unit
     if found.duration_reason:
-        time = f"{time} {reasons.mark(found.duration_reason)}"
+        time = f"{time}\u00a0{reasons.mark(found.duration_reason)}"
     below = [faint(text("scenarios.surface", surface=found.surface))] if found.surface else []
     below += [faint(text("scenarios.struck_out", reason=found.struck_out))] if found.struck_out else []
     below += [strong(text("scenarios.answer", answer=found.answer))] if found.answer else []
@@ -236,9 +236,13 @@ def eyewear(sheet: Sheet) -> None:
 
 
 def barrier_loads(sheet: Sheet) -> None:
-    """Print what falls on each barrier against what it is rated for."""
-    notes = Footnotes("n")
-    rows = [_barrier_load(result, sheet, notes) for result in sheet.assessment.barriers]
+    """Print what falls on each barrier against what it is rated for, but for what the table by their place says."""
+    notes, scene = Footnotes("n"), sheet.assessment.scene
+    placed = {line.name for line in scene.barriers} if scene is not None else ()
+    found = [one for one in sheet.assessment.barriers if not one.fitted or one.barrier not in placed]
+    if placed and not found:
+        return
+    rows = [_barrier_load(result, sheet, notes) for result in found]
     columns = {"barrier": 20, "way": 25.5, "distance": 10.5, "irradiance": 15, "rating": 15.5, "verdict": 26}
     _noted(sheet, "barriers", columns, rows, notes)
 

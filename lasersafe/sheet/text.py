@@ -145,7 +145,7 @@ _LEVEL = re.compile(r"(?<=[\w)\]])[_^](?:[({]|[+-]?[A-Za-z0-9α-ωΑ-Ω]+(?:[.,]
 def formula_text(text: str) -> str:
     """Return a formula with signs instead of names: ``sqrt(4*Phi/pi)`` becomes ``√(4·Φ/π)``."""
     text = _WORDS.sub(lambda match: _GREEK[match[1]], text)
-    text = text.replace("**", "^").replace(" * ", " · ").replace("*", "·").replace("sqrt(", "√(")
+    text = text.replace("**", "^").replace(" * ", " · ").replace("*", "·").replace(" x ", " · ").replace("sqrt(", "√(")
     text = text.replace("<=", "≤").replace(">=", "≥").replace(" - ", " − ")
     text = _POWER_OF_TEN.sub(lambda match: f"{match[1]}\u00a0×\u00a010^{int(match[2])}", text)
     return unit_text(text)

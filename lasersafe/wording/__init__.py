@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import os
 import re
 import string
 from collections import Counter
@@ -429,6 +430,13 @@ def languages() -> list[str]:
     """Return the languages that have a wording."""
     root = templates_path("wording")
     return sorted(folder.name for folder in root.iterdir() if folder.is_dir()) if root.is_dir() else []
+
+
+def language_here() -> str:
+    """Return the language of the environment, for what is said before a case could say its own."""
+    stated = (os.environ.get(name, "") for name in ("LC_ALL", "LC_MESSAGES", "LANG"))
+    language = next(filter(None, stated), "")[:2].lower()
+    return language if language in languages() else "en"
 
 
 def caution_line(language: str = "en") -> str:

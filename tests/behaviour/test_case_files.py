@@ -31,6 +31,7 @@ from lasersafe.models import (
     typed_inputs,
 )
 from lasersafe.models.values import Axes
+from tests.behaviour.command import run
 from tools.case_fields import describe_fields
 
 
@@ -574,6 +575,32 @@ def test_what_is_no_file_is_one_fault(tmp_path):
     assert "the name cannot be used" in str(check_case("a\x00b")[0])
     if Path("/dev/zero").exists():
         assert "this is not a plain file" in str(check_case("/dev/zero")[0])
+
+
+@pytest.mark.parametrize(
+    ("stated", "said"),
+    [
+        ({"LANG": "de_DE.UTF-8"}, "diese Datei gibt es nicht"),
+        ({"LC_ALL": "en_GB.UTF-8", "LANG": "de_DE.UTF-8"}, "there is no such file"),
+        ({"LC_ALL": "", "LC_MESSAGES": "de_AT", "LANG": "C"}, "diese Datei gibt es nicht"),
+        ({"LANG": "xx_XX.UTF-8"}, "there is no such file"),
+        ({}, "there is no such file"),
+    ],
+)
+def test_what_is_said_before_a_case_is_read_is_in_the_language_of_the_environment(tmp_path, monkeypatch, stated, said):
+    """It was English, since no command knows a language before it has read the case."""
+    for name in ("LC_ALL", "LC_MESSAGES", "LANG"):
+        monkeypatch.delenv(name, raising=False)
+    for name, value in stated.items():
+        monkeypatch.setenv(name, value)
+    (found,) = check_case(tmp_path / "none.toml")
+    assert said in str(found)
+    (tmp_path / "plain.toml").write_text("title = 1", "utf-8")  # it was read: in the language of the case
+    assert "TOML" not in str(check_case(tmp_path / "plain.toml")[0])
+    assert not any("fehlt" in str(one) for one in check_case(tmp_path / "plain.toml"))
+    answer = run("assess", tmp_path)
+    german = "diese" in said
+    assert (answer.code, ("ein Ordner" in answer.err, "this is a directory" in answer.err)) == (2, (german, not german))
 
 
 @pytest.mark.parametrize("change", [lambda raw: raw.replace(b"\n", b"\r\n"), lambda raw: b"\xef\xbb\xbf" + raw])

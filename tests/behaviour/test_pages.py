@@ -15,7 +15,7 @@ from lasersafe.drawing.primitives import Area, Lines, Rect, Words, overlap
 from lasersafe.models import parse_case
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import PAPERS, Places, back, drawings, lay_out, lay_out_annex
-from lasersafe.sheet.flow import MILLIMETRE, Mark, Placed, Sheet
+from lasersafe.sheet.flow import MILLIMETRE, Mark, Placed, Sheet, bold, row
 from lasersafe.wording import languages, load_wording, localise
 from tests.behaviour.test_plan import case as starter_path
 from tests.drawing_faults import faults, text_box
@@ -309,3 +309,43 @@ def test_a_drawing_that_says_nothing_is_a_sentence(monkeypatch: pytest.MonkeyPat
     assert "not drawn, since all of it is above 1000 times the limit" in said
     welder = " ".join(words.text for words in words_of(drawn[0].marks))
     assert "Marker operator, 0.3 m behind the optic, 4.5 m aside" in welder.partition("Outside the drawing")[2]
+
+
+def test_no_word_of_a_table_is_torn_where_there_is_room_and_no_number_from_its_unit() -> None:
+    """'Sicherheitsbegleitu' and 'ng' stood below each other on the signed page, 'lens 63.5' and 'mm' in the annex."""
+    sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, _FOOT + 9.0), assessed("demo"), load_wording(), "A4")
+    words = [
+        "Sicherheitsbegleitung",
+        "1.64\u00a0×\u00a010⁷\u00a0W/m²",
+        "cutting lens 63.5 mm",
+        "of no more than so many words",
+    ]
+    sheet.table(["Person", "Exposure", "Laser", "Note"], (1, 1, 1, 9), [row(*map(bold, words))])
+    said = [mark.text.strip() for mark in words_of(sheet.marks)]
+    assert {words[0], words[1].replace("\u00a0", " ")} <= set(said)
+    assert any("63.5 mm" in text for text in said)
+    before = len(sheet.marks)
+    sheet.table(["A", "B"], (1, 1), [row(bold("x" * 90), bold("y" * 90))])  # no room: each is broken, and none is cut
+    rest = "".join(mark.text for mark in words_of(sheet.marks[before:]))
+    assert (rest.count("x"), rest.count("y")) == (90, 90)
+    right = max(text_box(mark)[2] for mark in words_of(sheet.marks))
+    assert right <= sheet.left + sheet.width
+
+
+def test_what_lies_on_a_view_window_is_said_once_and_of_all_lasers_together() -> None:
+    """The load of both lasers stood beside the name of each, as if it were its own."""
+    said = " ".join(mark.text for page in laid_out("demo", "annex").pages for mark in words_of(page.marks))
+    assert said.count("View window 'view pane', Welder, Marker, scattered light: holds: density 8") == 1
+    assert said.count("needed, all lasers together") >= 3
+
+
+def test_a_barrier_is_judged_in_one_table() -> None:
+    """By its distance alone the booth of the demo held the mirror reflection that it does not hold by its place."""
+    sheet = laid_out("demo", "annex")
+    scene = sheet.assessment.scene
+    assert scene is not None
+    placed, titles = {line.name for line in scene.barriers}, [entry.title for entry in sheet.entries]
+    assert all(one.barrier in placed for one in sheet.assessment.barriers)
+    assert sheet.text("by_place.heading") in titles
+    rest = [one for one in sheet.assessment.barriers if not one.fitted]
+    assert (sheet.text("barriers.heading") in titles) == bool(rest)

@@ -24,7 +24,7 @@ from lasersafe.data import templates_path
 from lasersafe.drawing.maps import barrier_page, cells, decade, map_page, share_of_rating
 from lasersafe.drawing.page import Paper, outermost, state_of
 from lasersafe.drawing.plan import plan_page, room_of, stands, way_pages
-from lasersafe.drawing.primitives import Area, Drawing, Lines, Words, clip_line, clip_ring, to_png, to_svg
+from lasersafe.drawing.primitives import Area, Drawing, Lines, Words, clip_line, clip_ring, overlap, to_png, to_svg
 from lasersafe.drawing.room import Floor, elevation_pages, joined, rings_in
 from lasersafe.drawing.sketch import DARK, LIGHT, View, fit, longer
 from lasersafe.drawing.text import width_of
@@ -193,11 +193,24 @@ def test_scale_is_true_in_print(paper: str) -> None:
 
 def test_scale_bar_has_the_length_that_it_names() -> None:
     view = View((0.0, 0.0, 190.0, 150.0), (0.0, 0.0), 50)
-    marks = Floor(room(), view, load_wording()).bar
+    floor = Floor(room(), view, load_wording())
+    floor.place_bar()
+    marks = floor.bar
     texts = [mark for mark in marks if isinstance(mark, Words)]
     assert [mark.text for mark in texts] == ["0", "2 m"]
     black = [mark.rings[0] for mark in marks if isinstance(mark, Area) and mark.fill == "#000000"]
     assert math.isclose(black[0][1][0] - black[0][0][0], 500.0 / 50)  # a quarter of 2 m
+
+
+def test_the_scale_bar_hides_no_symbol() -> None:
+    """Somebody at the lower left of a detail was named there, and her ring lay below the bar."""
+    floor = Floor(room(), View((0.0, 0.0, 190.0, 150.0), (0.0, 0.0), 50), load_wording())
+    floor.board.block((10.0, 5.0), 1.6)
+    floor.place_bar()
+    (box,) = floor.board.boxes
+    assert box[2] == 188.5
+    assert not any(overlap(box, symbol) for symbol in floor.board.symbols)
+    assert all(box[0] <= mark.x <= box[2] for mark in floor.bar if isinstance(mark, Words))
 
 
 def test_pdf_page_is_the_paper() -> None:

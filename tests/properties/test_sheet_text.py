@@ -94,7 +94,7 @@ def test_limits_round_down_and_exposures_up(value: float) -> None:
 @pytest.mark.parametrize(
     ("value", "text"),
     [(0.0, "< 0.01"), (0.0099, "< 0.01"), (0.01001, "0.0101"), (0.9996, "1.00"), (17700.2, "17800"),
-     (123456.0, "1.24\u00a0×\u00a010⁵"), (math.inf, "∞"), (math.nan, "∞")],
+     (123456.0, "124000"), (1234567.0, "1.24\u00a0×\u00a010⁶"), (math.inf, "∞"), (math.nan, "∞")],
 )  # fmt: skip
 def test_ratios_as_printed(value: float, text: str) -> None:
     assert values.ratio(value) == text

@@ -133,3 +133,56 @@ def test_wet_ground_is_a_mirror_that_sends_all_on():
         scene = parse_case(f'{text}[scene.outdoor]\nbehind = "sky"\nwet = {wet}\n').scene
         assert scene is not None
         assert [(one.name, one.share) for one in level_members(scene)] == found
+
+
+FAR_INFRARED = """title = "A cutter beside a bracket"
+[[laser]]
+name = "Cutter"
+wavelength = "10.6 um"
+[laser.emission]
+kind = "continuous"
+power = "150 W"
+[[laser.setup]]
+name = "lens"
+kind = "lens"
+fitted = true
+beam_diameter = "9 mm"
+criterion = "1/e2"
+focal_length = "63.5 mm"
+work_distance = "63.5 mm"
+[[person]]
+name = "Guest"
+role = "spectator"
+distance = "6 m"
+[[surface]]
+name = "bracket"
+material = "aluminium"
+finish = "unknown"
+distance = "300 mm"
+[scene]
+[[scene.aim]]
+laser = "Cutter"
+position = ["0 m", "0 m"]
+height = "1 m"
+bearing = "0 deg"
+elevation = "-90 deg"
+[[scene.surface]]
+name = "bracket"
+[[scene.person]]
+name = "Guest"
+position = ["0 m", "-6 m"]
+"""
+
+
+def test_the_distance_of_the_first_page_is_that_of_the_skin_where_a_curved_mirror_carries_light_farther_for_it():
+    """10.6 um, 100 W/m2 for a large area of skin, 995 W/m2 for the eye: page 1 said 1.74 km (eye), not 5.48 km."""
+    found = assess(parse_case(FAR_INFRARED))
+    assert found.scene is not None
+    reach = {
+        kind: max(z.distance for z in found.scene.zones if z.kind == kind) for kind in ("eye mirror", "skin mirror")
+    }
+    assert reach["skin mirror"] > 3.0 * reach["eye mirror"]
+    assert found.decision.headline_distance is not None
+    assert found.decision.headline_distance >= reach["skin mirror"]
+    assert found.decision.aided_distance >= reach["skin mirror"]
+    assert found.decision.headline_tissue == "skin"
