@@ -225,6 +225,18 @@ def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
     return (Step("E", Message("barrier.peak_of_place"), formula, put_in, value, "W/m2", words, "own"),)
 
 
+def plates_of(scene: Scene) -> list[Screen]:
+    """Return for surfaces that face some way an upright part of each: the square in its disc."""
+    found = []
+    for one in scene.surface:
+        if one.position is not None and one.height is not None and one.normal is not None:
+            (x, y), half = one.position.pair, float(one.width) / math.sqrt(8.0)
+            dx, dy, up = half * math.cos(one.normal), half * math.sin(one.normal), half * abs(math.cos(one.tilt))
+            bottom, top = float(one.height) - up, float(one.height) + up
+            found.append(Screen(one.name, ((x - dx, y + dy), (x + dx, y - dy)), bottom, top))
+    return found
+
+
 def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> BarrierWay:
     """Return what one laser alone does to a screen, wherever its head points."""
     if entry.kind == "terrain":

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeVar
+
+import numpy as np
 
 from lasersafe.assessment.context import BASE_WAY
 from lasersafe.assessment.facts import MATT
@@ -138,10 +141,23 @@ def _strict(stage: Stage, context: Context, row: Scenario, hit: Hit | None, by: 
         "field": scan is not None and mirrored,
         "stays": moves and not shown,
         "weak": mirrored and not shown and any(not one.holds for one in stage.held(context, base).values()),
+        "stops": base == "direct" and hit is not None and _in_the_way(stage, hit),
         "edge": base != "scatter" and not shown and (mirrored or bool(stage.scene.barrier)),
         "shines": base == "scatter" and bool(shining) and (by is None or by.surface in shining or bool(by.parts)),
     }
     return tuple(key for key, acts in acting.items() if acts)
+
+
+def _in_the_way(stage: Stage, hit: Hit) -> bool:
+    """Return whether a surface with a place stands between where a beam starts and the place that gets most of it."""
+    start, end = np.array(hit.source.apex), np.array(hit.point)
+    for one in stage.scene.surface:
+        if one.position is not None and one.height is not None:
+            middle = np.array([*one.position.pair, float(one.height)])
+            part = float((middle - start) @ (end - start)) / max(float((end - start) @ (end - start)), 1e-12)
+            if 0.0 < part < 1.0 and math.dist(start + part * (end - start), middle) < float(one.width) / 2.0:
+                return True
+    return False
 
 
 def _with(model: Model, **fields: object) -> Model:
@@ -165,7 +181,9 @@ def _other(stage: Stage, case: Case, row: Scenario, without: Sequence[str] = (),
     """Return the scene with other fields or without strict assumptions, for one person; walls hold what they held."""
     person = tuple(one for one in stage.scene.person if one.name == row.person)
     scene = _with(stage.scene, person=person, **fields)
-    same = {name for name, (_, _, stated) in RESTS.items() if not stated} - ({"walls"} if "weak" in without else set())
+    same = {name for name, (_, _, stated) in RESTS.items() if not stated} - (
+        {"walls"} if {"weak", "stops"} & {*without} else set()
+    )
     kept = {key: value for key, value in stage.answers.items() if key[0] in same}
     contexts = [replace(one, case=case) for one in stage.contexts]
     burnt = frozenset(one for one in stage.burnt if one[2][1] is not None or "weak" not in without)

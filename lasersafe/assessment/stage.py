@@ -542,12 +542,12 @@ class Stage:
     def walls(self, context: Context, way: str, mode: str = "running") -> Walls:
         """Return the screens that hold; in service barriers are open, walls and terrain are not."""
         held, open_ = self.held(context, way), {"barrier"} if mode == "service" else set()
-        found = Walls(
+        found = [
             self.solid(context, way, entry)
             for entry in self.scene.barrier
             if (held[entry.name].holds or "weak" in self.without) and entry.kind not in open_
-        )
-        return self.same(found)
+        ]
+        return self.same(Walls([*found, *(loads.plates_of(self.scene) if "stops" in self.without else ())]))
 
     def same(self, walls: Walls) -> Walls:
         """Return walls as the one object that stands for all equal ones."""

@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 from types import SimpleNamespace
 
+import pytest
+
 from lasersafe.assessment import assess
 from lasersafe.assessment.price import _strict
 from lasersafe.models import parse_case
-from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
+from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, Surface, case_text
 from tests.regression.test_lit_surfaces import place, scene, surface
 
 LOOSE = surface("sheet", "5 m", finish="mirror") + "---" + place(shape="flat", width="0.3 m", normal="{}")
@@ -88,3 +90,13 @@ def test_a_floor_that_a_mirror_lights_costs_what_the_mirror_scatters():
         return _strict(stage, context, row, None, SimpleNamespace(surface=name, parts=parts))
 
     assert (acting("ground", "part"), acting("sheet"), acting("clamp")) == (("shines",), ("shines",), ())
+
+
+@pytest.mark.parametrize(("aside", "told"), [(0.0, True), (0.6, False)])
+def test_what_stands_in_a_beam_says_what_it_costs_that_it_does_not_stop_it(aside, told):
+    """The plate of 1 m is in the middle of a beam of 5 mm, or 0.1 m beside it; eyes are behind it."""
+    beam, plate = Laser(5.0, 5e-3, 1e-3, (0.0, 0.0, 1.6), 0.0), Surface("plate", (aside, 3.0, 1.6), 200.0, width=1.0)
+    case = parse_case(case_text(Scene((beam,), (Person("Row", ((0.0, 10.0),)),), (plate,))))
+    words = [one.text for one in assess(case).scene.findings if one.kind == "price" and "direct beam of" in one.text]
+    assert [one for one in words if one.endswith("none is relied on for that: 0.00100")] == words
+    assert bool(words) == told
