@@ -91,7 +91,7 @@ def assess(case: Case, language: str | None = None, wanted: Wanted = "all") -> A
         setups=tuple(worked.setups), scenarios=tuple(worked.scenarios), eyewear=tuple(worked.eyewear),
         barriers=tuple(worked.barriers), controls=controls,
         other_hazards=tuple(dict.fromkeys([*keys, *case.other_hazards.keys])), differences=tuple(differences),
-        inputs=typed_inputs(typed), notes=(case.notes,) if case.notes else (),
+        inputs=typed_inputs(typed), notes=tuple(filter(None, (case.notes, case.scene.note if case.scene else ""))),
         fingerprint=fingerprint(typed, wording.language), version=lasersafe.__version__, language=wording.language,
         units=case.units, record=replace(record, draft_reasons=draft), ultraviolet=days, rules=tuple(rules),
         uncertainty=uncertainty, scene=scene,

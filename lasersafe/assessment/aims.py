@@ -426,7 +426,6 @@ class Pose:
     nominal: Box
     directions: Directions  # margin and scan field in it
     margin: float
-    margin_source: str
     moves: Vector = (0.0, 0.0, 0.0)  # how far the last optic can be from where it is stated, on every side
 
     def on_aim(self, distance: float) -> Vector:
@@ -486,12 +485,7 @@ def pose_of(aim: Aim, context: Context, mode: str, without: Container[str] = ())
     nominal = Box(
         (low_b + high_b) / 2.0, min((high_b - low_b) / 2.0, math.pi), (min(low_e, elevation), max(high_e, elevation))
     )
-    if aim.margin is not None:
-        margin, source = float(aim.margin), "typed"
-    elif context.laser.handheld:
-        margin, source = HAND_MARGIN, "common practice, no source"
-    else:
-        margin, source = 0.0, "none"
+    margin = (HAND_MARGIN if context.laser.handheld else 0.0) if aim.margin is None else float(aim.margin)
     field, aside = (0.0, 0.0) if "field" in without else scan_field(context.setup)
     away = (HAND_MOVES if context.laser.handheld else 0.0) if aim.moves is None else float(aim.moves)
     if (module := context.laser.module) is not None:  # its beams leave side by side, which way is not stated
@@ -505,7 +499,7 @@ def pose_of(aim: Aim, context: Context, mode: str, without: Container[str] = ())
         ends = [math.asin(math.sin(one) * part) for one in (low, high) for part in (1.0, math.cos(field))]
         line = Box(nominal.bearing, min(nominal.half_bearing + wide, math.pi), (min(ends), max(ends)))
         directions = about(line, margin)
-    return Pose(mode, apex, bearing, elevation, nominal, directions, margin, source, moves)
+    return Pose(mode, apex, bearing, elevation, nominal, directions, margin, moves)
 
 
 def scan_field(setup: Setup) -> tuple[float, float]:

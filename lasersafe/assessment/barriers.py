@@ -28,8 +28,8 @@ _MOST = 3  # barriers of which it is said what they do not hold
 
 def load_of(
     context: Context, way: str, falls: Callable[[Context, float], tuple[float, Where]]
-) -> tuple[Load, Where | None]:
-    """Return the load of all wavelengths of a laser on one way, and where it is.
+) -> tuple[Load, list[tuple[float, Where]]]:
+    """Return the load of all wavelengths of a laser on one way, and what *falls* gives for the mean power of each.
 
     Parameters
     ----------
@@ -46,21 +46,19 @@ def load_of(
     largest = max(settings, key=lambda one: one.pulse_energy)
     energies = [own.space.highest_pulse_energy for own in lines]
     energies[0] = max(energies[0], largest.pulse_energy)
-    power = context.power
+    power, every = context.power, list[tuple[float, Where]]()
     if power is None:  # a single pulse has no mean power
-        irradiance, where = math.inf, None
         pulse = sum(falls(own, energy)[0] for own, energy in zip(lines, energies, strict=True))
     else:
         powers = [own.space.highest_mean_power or 0.0 for own in lines]
         every = [falls(own, part) for own, part in zip(lines, powers, strict=True)]
-        irradiance, where = sum(peak for peak, _ in every), every[0][1]
         each = zip(every, energies, powers, strict=True)
         pulse = sum(
             peak * energy / part if part > 0.0 else math.inf for (peak, _), energy, part in each if energy > 0.0
         )
-    pulsed = largest.kind != "continuous"
+    pulsed, irradiance = largest.kind != "continuous", sum(peak for peak, _ in every) if every else math.inf
     energy, rate = sum(energies) if pulsed else None, max(one.repetition_rate for one in settings) or None
-    return Load(irradiance, power, energy, rate, pulse if pulsed else None), where
+    return Load(irradiance, power, energy, rate, pulse if pulsed else None), every
 
 
 def judged(
@@ -192,15 +190,14 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
         value, (_, numbers) = falls_on(way, sent, own, power)
         return value, Step("E", *worked[:2], numbers, value, "W/m2", worked[2], "own")
 
-    load, step = load_of(context, way, falls)
+    load, each = load_of(context, way, falls)
     found, steps = judged(context, way, load, barrier, barrier)
-    first = step or Step(
+    first = each[0][1] if each else Step(
         "E", Message("barrier.mean"), Message("barrier.no_mean"), Message("barrier.not_for_pulses"), math.inf, "W/m2",
         "own rule", "own",
     )  # fmt: skip
-    if step is not None and context.laser.line:
-        peaks = [falls(own, own.space.highest_mean_power or 0.0)[0] for own in context.every.values()]
-        put_in = " + ".join(f"{peak:.5g}" for peak in peaks)
+    if len(each) > 1:
+        put_in = " + ".join(f"{peak:.5g}" for peak, _ in each)
         every = "ΣE", Message("barrier.every_wavelength"), "ΣE = E_1 + E_2 + …", put_in, load.irradiance, "W/m2"
         steps = (Step(*every, Message("source.together"), "own"), *steps)
     asked = BASE_WAY[way] in barrier.must_stop

@@ -107,11 +107,6 @@ def reached(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
     return found[ways], found["scatter",], found[aided]
 
 
-def is_fitted(scenario: Scenario, fitted: Sequence[SetupResult]) -> bool:
-    """Return whether a scenario is one of what is fitted, or of all lasers together."""
-    return scenario.laser == ALL_LASERS or any(scenario.laser == s.laser and scenario.setup == s.setup for s in fitted)
-
-
 def way_of(scenario: Scenario, wording: Wording) -> str:
     """Return the way of a scenario in words, with the mode where it is not running."""
     way, modes = wording.text(f"way.{scenario.way}"), scenario.modes
@@ -219,11 +214,12 @@ class Sentences:
 
     def findings(self, findings: list[ControlFinding]) -> list[str]:
         """Return the reasons that lie in the controls; the worst few, and how many more there are."""
-        found = []
-        for one in findings:
-            facts = {"way": self.text(f"way.{one.way}"), "tissue": self.text(f"tissue.{one.tissue}")}
-            key = "say.eyewear_alone" if one.eyewear_alone else "say.uncontrolled"
-            found.append(self.text(key, person=one.person, laser=one.laser, **facts))
+        found = [
+            self.text(
+                "say.eyewear_alone" if one.eyewear_alone else "say.uncontrolled", person=one.person, laser=one.laser,
+                way=self.text(f"way.{one.way}"), tissue=self.text(f"tissue.{one.tissue}"),
+            ) for one in findings
+        ]  # fmt: skip
         return self.first(found, 3, "say.more_findings")
 
     def other_setups(
@@ -279,11 +275,12 @@ class Sentences:
         """
         case, text, ways, fitted = self.case, self.text, beam_ways(self.case), worked.fitted
         beam, near, placed = reach[0], reach[1].distance, () if scene is None else scene.barriers
-        mirrors = [] if scene is None else [z.distance for z in scene.zones if z.fitted and z.kind in _MIRRORS]
+        mirrors = [] if scene is None else [z.distance for z in scene.zones if z.kind in _MIRRORS]
         counted = IN_BEAM + _MIRRORS if all(one <= FARTHER * beam.distance for one in mirrors) else IN_BEAM
         lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in counted]
         far = max((beam.distance, *lines), key=badness)
-        mine = [s for s in worked.scenarios if is_fitted(s, fitted)]
+        names = {(s.laser, s.setup) for s in fitted} | {(ALL_LASERS, "")}
+        mine = [s for s in worked.scenarios if (s.laser, s.setup) in names]
         open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
         uncovered = [s for s in fitted if not any((o.laser, o.setup) == (s.laser, s.setup) for o in mine)]
         uncontrolled = [f for f in record.findings if f.scenario not in {s.key for s in open_ones}]
@@ -351,7 +348,7 @@ class Sentences:
                 by_laser.setdefault(line.laser, []).append(side)
         sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
         people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue
-        mirrors = [z for z in scene.zones if z.fitted and z.kind in _MIRRORS]
+        mirrors = [z for z in scene.zones if z.kind in _MIRRORS]
         if headline is not None and any(not z.distance <= FARTHER * headline for z in mirrors):
             bent = max(mirrors, key=lambda zone: badness(zone.distance))
             lines = (line.distance for line in scene.lines if line.zone in _MIRRORS)
@@ -369,10 +366,11 @@ class Sentences:
 
     def with_days(self, decision: Decision, days: Sequence[UltravioletDay]) -> Decision:
         """Return the decision, refused when the ultraviolet doses of a day add up to more than the limit."""
-        above = []
-        for day in (one for one in days if not one.below):
-            facts = {"person": day.person, "tissue": word(day.tissue), "band": day.band}
-            above.append(self.wording.say(Message("dose.above", ratio=times(day.ratio), **facts)))
+        above = [
+            self.wording.say(Message(
+                "dose.above", person=day.person, tissue=word(day.tissue), band=day.band, ratio=times(day.ratio)
+            )) for day in days if not day.below
+        ]  # fmt: skip
         if not above:
             return decision
         verdict = self.wording.say(Message("dose.refused")) if decision.passed else decision.verdict

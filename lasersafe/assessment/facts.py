@@ -238,12 +238,11 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
         if (one.laser, one.setup) != name or not one.asked or not math.isfinite(one.irradiance):
             continue
         sent = [(factor, far, name) for factor, far, _, name in _from(context, one.way, stated[one.barrier])]
-        load, where = load_of(context, one.way, partial(falls_on, one.way, sent))
-        if where is None:
+        load, each = load_of(context, one.way, partial(falls_on, one.way, sent))
+        if not each:
             continue
-        each = [(own, own.space.highest_mean_power or 0.0) for own in context.every.values()]
-        numbers = joined([falls_on(one.way, sent, *of_line)[1][1] for of_line in each], " + ")
-        value, length, place = load.irradiance, where[0], None
+        numbers = joined([words for _, (_, words) in each], " + ")
+        value, (length, _), place = load.irradiance, each[0][1], None
         drawn = [line for line in lines if line.name == one.barrier]
         ways = [way for line in drawn for way in line.ways if (way.laser, way.setup, way.way) == (*name, one.way)]
         aimed = [(way.aimed, way.aimed_place) for way in ways if way.aimed and way.aimed_place is not None]

@@ -188,10 +188,11 @@ def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Pl
     return Places(np.array(low), np.array(high), outlines)
 
 
-def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load, Spot | None]:
-    """Return the highest load that can fall on a barrier or window on one way, in any mode."""
+def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load, Spot]:
+    """Return the highest load that can fall on a barrier or window on one way, in any mode; a single pulse nowhere."""
     peak = stage.peaks(context, way, MODES)[part]
-    return load_of(context, way, lambda _, amount: (peak.irradiance * amount, peak.spot))
+    load, each = load_of(context, way, lambda _, amount: (peak.irradiance * amount, peak.spot))
+    return load, peak.spot if each else (None, None)
 
 
 def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
@@ -243,9 +244,8 @@ def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) 
         names, holds = (way, context.laser.name, context.setup.name), Message("barrier.terrain")
         return BarrierWay(*names, 0.0, True, Message("barrier.holds", why=holds), fitted=context.setup.fitted)
     barrier = barrier_for(stage, context, entry.name)
-    load, where = load_on(stage, context, way, (entry.name, None))
+    load, (place, away) = load_on(stage, context, way, (entry.name, None))
     found, _ = judged(context, way, load, entry if barrier is None else barrier, barrier)
-    place, away = where or (None, None)
     steps = _steps_of(stage, context, stage.peaks(context, way, MODES)[entry.name, None])
     return BarrierWay(place=place, away=away, steps=steps, **found)
 

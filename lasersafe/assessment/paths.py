@@ -261,15 +261,9 @@ def _few_pairs(pairs: Sequence[tuple[Source, Member]]) -> list[tuple[Source, Mem
     return found
 
 
-@dataclass(frozen=True)
-class _Ways:
-    """Ways of one beam that differ in their length and reflectance only: the strongest of them, and arrays of each."""
-
-    strongest: Source
-    profiles: Sequence[BeamProfile]
-    apex: FLOAT
-    lead: FLOAT  # how much longer than the straight way from the apex [m]
-    loose: FLOAT  # by how much that can be off [m]
+# ways of one beam that differ in their length and reflectance only: the strongest, its beams, and of each the apex, how
+# much longer it is than the straight way from there, and by how much that can be off [m]
+_Ways = tuple[Source, Sequence[BeamProfile], FLOAT, FLOAT, FLOAT]
 
 
 def _alike(sources: Sequence[Source]) -> list[_Ways]:
@@ -278,18 +272,18 @@ def _alike(sources: Sequence[Source]) -> list[_Ways]:
     What leaves other mirrors as tight as any curvature makes it spreads from a point that lies behind: the least
     spread, from the nearest of them, and the most, since what is wider on a further curved one leaves it the tighter.
     """
-    ways: dict[object, list[Source]] = {}
+    ways: dict[object, list[tuple[Source, BeamProfile]]] = {}
     for source in sources:
         assert isinstance(source.profile, BeamProfile)
         beam = source.profile.beam
         tight = not source.aimed and beam.waist_diameter == (0.0, 0.0) and len(set(beam.waist_position)) == 1
         tight &= beam.waist_position[0] <= source.offset
         key = (source.profile.criteria, beam.profile, beam.propagation) if tight else source.profile
-        ways.setdefault(key, []).append(source)
-    found = []
-    for beam_of, own in ways.items():
+        ways.setdefault(key, []).append((source, source.profile))
+    found = list[_Ways]()
+    for beam_of, pairs in ways.items():
+        own, beams = zip(*pairs, strict=True)
         tight = not isinstance(beam_of, BeamProfile)
-        beams = [one.profile for one in own if isinstance(one.profile, BeamProfile)]
         lead = np.array([one.offset for one in own])
         lead -= [one.beam.waist_position[0] for one in beams] if tight else 0.0
         strongest = replace(
@@ -298,7 +292,7 @@ def _alike(sources: Sequence[Source]) -> list[_Ways]:
         )  # fmt: skip
         loose = np.array([math.hypot(*s.moves) + s.beside + s.spot + s.slack for s in own])
         apex = np.array([one.apex for one in own])
-        found.append(_Ways(strongest, _ends_of(beams) if tight else beams[:1], apex, lead, loose))
+        found.append((strongest, _ends_of(beams) if tight else beams[:1], apex, lead, loose))
     return found
 
 
@@ -308,17 +302,16 @@ def _anyhow(ways: Sequence[_Ways], member: Member) -> list[tuple[Source, Member]
     assert mirror is not None
     facing = replace(member, mirror=replace(mirror, normal=None))
     found = []
-    for one in ways:
-        away = np.sqrt(np.square(one.apex - mirror.position).sum(axis=1)) + one.lead
-        loose = one.loose + mirror.width / 2.0
-        near = float(np.maximum(away - loose, one.lead).min())
+    for strongest, profiles, apex, lead, off in ways:
+        away, loose = np.sqrt(np.square(apex - mirror.position).sum(axis=1)) + lead, off + mirror.width / 2.0
+        near = float(np.maximum(away - loose, lead).min())
         found += [
             (replace(
-                one.strongest, apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
+                strongest, apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
                 moves=(0.0, 0.0, 0.0), plane=None, bulge=0.0, through=None, aims=None, bend="unknown", patch=True,
                 origin=None, spot=max(float((away + loose).max()) - near, 1e-6),
             ), facing)
-            for profile in one.profiles
+            for profile in profiles
         ]  # fmt: skip
     return found
 

@@ -24,7 +24,7 @@ from lasersafe.optics.reflection import LitSpot, source_angles
 from lasersafe.optics.viewing import ExtendedSource, side_by_side
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, highest
-from lasersafe.results import Criterion, ExtendedResult, LineShare, ModuleResult, Scenario, Step
+from lasersafe.results import GUESTS, Criterion, ExtendedResult, LineShare, ModuleResult, Scenario, Step
 from lasersafe.wording import Message, joined, word
 
 FLOAT = NDArray[np.float64]
@@ -55,7 +55,7 @@ def person_duration(own: Context, person: Person, way: str, tissue: str) -> tupl
         return total, Message("time.visits", count=len(visits))
     if person.time is not None:
         return float(person.time), Message("time.stated", reason=person.time_reason)
-    takes_part = person.briefed and person.role not in ("spectator", "passer-by")
+    takes_part = person.briefed and person.role not in GUESTS
     turns_away = takes_part and not person.deliberate_viewing and tissue == "eye" and not person.eyewear
     duration, reason = exposure_duration(own.wavelength, way, turns_away=turns_away)
     if person.deliberate_viewing and duration < 100.0:

@@ -7,49 +7,18 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 
+from lasersafe.assessment import scene_marks as marks
+from lasersafe.assessment import scene_rules, scene_zones
 from lasersafe.assessment.context import TISSUES
 from lasersafe.assessment.price import prices
-from lasersafe.assessment.scene_barriers import barrier_line, shading
+from lasersafe.assessment.scene_barriers import barrier_line
 from lasersafe.assessment.scene_findings import findings_of, rule_findings
-from lasersafe.assessment.scene_hits import person_places, taken
-from lasersafe.assessment.scene_marks import (
-    aims_of,
-    camera_lines,
-    camera_marks,
-    elevations,
-    joined_zones,
-    person_marks,
-    plan_of,
-    surface_marks,
-    target_marks,
-)
-from lasersafe.assessment.scene_rules import facts_of, near_of, rules_of, spectator_lines, stricter_lines, zones_of
-from lasersafe.assessment.scene_zones import (
-    beams_to_targets,
-    beyond_targets,
-    joined_zone,
-    lit_past,
-    lit_reach,
-    together_lights,
-    union_of,
-    zone_lights,
-    zones_over,
-)
+from lasersafe.assessment.scene_hits import person_places
 from lasersafe.assessment.stage import Stage
 from lasersafe.models.scene import STATURES
+from lasersafe.records import scene as records
 from lasersafe.records.fields import badness, over
-from lasersafe.records.scene import (
-    BeyondTarget,
-    Elevation,
-    HazardMap,
-    MapPlace,
-    PersonMark,
-    SceneFinding,
-    SceneResult,
-    StruckOut,
-)
 from lasersafe.scene.areas import hazard_map
 from lasersafe.scene.bound import Question, bounds
 
@@ -65,7 +34,7 @@ if TYPE_CHECKING:
 
 def scene_result(
     worked: CaseResults, wording: Wording, beyond: float
-) -> tuple[SceneResult, tuple[float, tuple[tuple[str, float], ...]]]:
+) -> tuple[records.SceneResult, tuple[float, tuple[tuple[str, float], ...]]]:
     """Return the record of a scene, coordinates and numbers only, and how far what is lit scatters, see `lit_reach`.
 
     Parameters
@@ -82,112 +51,73 @@ def scene_result(
     """
     stages = tuple(one.stage for one in worked.each if one.stage is not None)
     stage = stages[0]
-    plan = plan_of(stage)
+    plan = marks.plan_of(stage)
     facing = 0.0 if plan.stage_arrow is None else plan.stage_arrow
     in_full = stage.wanted == "all"
-    near = near_of(stages, facing, beyond) if stage.wanted == "short" else None
+    near = scene_rules.near_of(stages, facing, beyond) if stage.wanted == "short" else None
     if near is None:
-        hot = [(at, one, at.walls(context, "direct")) for at, context, _, _, one in beams_to_targets(stages) if one]
-        shadows = ((one, entry) for one in stages for entry in one.scene.barrier if in_full)
-        dark = [(one, *light) for one, entry in shadows for light in shading(one, entry)]
-        lit_past([*zone_lights(stages), *hot, *dark])  # all at once
-    zones, behind = zones_over(stages, near), beyond_targets(stages)
-    missed = over(behind, lambda one: one[0], _beyond)
-    controls = {(s.person, s.way, s.laser, s.setup): s.controls for s in worked.scenarios if s.controls}
-    matrix = tuple(
-        replace(c, controls=() if c.below else controls.get((c.person, c.way, c.laser, c.setup), ()))
-        for c in sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio)))
-    )
+        beams = scene_zones.beams_to_targets(stages)
+        hot = [(at, one, at.walls(context, "direct")) for at, context, _, _, one in beams if one]
+        scene_zones.lit_past([*scene_zones.zone_lights(stages), *hot])  # all at once
+    zones, behind = scene_zones.zones_over(stages, near), scene_zones.beyond_targets(stages)
+    missed = over(
+        behind, lambda one: one[0],
+        lambda top, group: replace(top, polygons=scene_zones.union_of([one.polygons for one in group])[0]),
+    )  # fmt: skip
+    matrix = tuple(sorted(worked.cells, key=lambda c: (bool(c.struck_out), -badness(c.ratio))))
     barriers = over(stages, lambda one: [barrier_line(one, entry) for entry in one.scene.barrier])
-    persons = person_marks(stage, matrix, _places(stage))
+    persons = tuple(marks.person_marks(stage))
+    every = [scenario for one in worked.each for scenario in one.scenarios]
+    facts = scene_rules.facts_of(stages, zones, matrix, barriers, every)
+    rules = scene_rules.rules_of(stage, facts)
     lines = tuple(
-        line
-        for context in stage.fitted
-        for pose in stage.poses(context, "running")[:1]
-        for line in spectator_lines(
-            zones_of(zones, context.laser.name),
-            facing, pose.apex, plan.extent, (context.laser.name, context.setup.name),
+        line for context in stage.fitted for pose in stage.poses(context, "running")[:1]
+        for line in scene_rules.spectator_lines(
+            scene_rules.zones_of(zones, context.laser.name), facing, pose.apex, plan.extent,
+            (context.laser.name, context.setup.name),
         )
     )  # fmt: skip
-    every = [scenario for one in worked.each for scenario in one.scenarios]
-    facts = facts_of(stages, zones, matrix, barriers, every)
-    rules = rules_of(stage, facts)
-    lines = stricter_lines(stage, lines, facts)
-    together = {tissue: together_lights(stages, tissue) for tissue in TISSUES}
-    grid, costs = None, list[SceneFinding]()
+    together = {tissue: scene_zones.together_lights(stages, tissue) for tissue in TISSUES}
+    findings = [*findings_of(stages, missed, barriers, together, wording), *rule_findings(rules, wording)]
+    grid = None
     if in_full:
         x0, y0, x1, y1 = plan.extent  # the map of the sheet is coarse, and exact where persons are
         step = max(x1 - x0, y1 - y0) / _MAP_CELLS
         x, y = np.arange(x0 + step / 2.0, x1, step), np.arange(y0 + step / 2.0, y1, step)
         grid = replace(scene_map(stages, x, y), persons=map_places(stages, persons))
-        costs = [
-            SceneFinding("price", text, subject=who) for who, text in prices(stage, worked.scenarios, wording.text)
-        ]
-    scene = SceneResult(
-        plan=plan,
-        aims=over(stages, aims_of),
-        zones=(*zones, *over(behind, lambda one: one[1], joined_zone)) if near is None else (),
-        beyond=missed,
-        barriers=barriers,
-        persons=persons,
-        cameras=camera_marks(stage),
-        targets=over(stages, target_marks),
-        surfaces=surface_marks(stage),
-        lines=lines,
-        elevations=over(stages, lambda stage: elevations(stage, persons), _section) if in_full else (),
-        matrix=matrix,
-        findings=(
-            *findings_of(stages, zones, missed, barriers, together, wording),
-            *rule_findings(rules, wording),
-            *costs,
-        ),
-        struck_out=tuple(
-            StruckOut(c.person, c.mode, c.way, c.struck_out, c.laser, c.setup) for c in matrix if c.struck_out
-        ),
-        notes=(stage.scene.note,) if stage.scene.note else (),
-        rules=rules,
-        camera_lines=over(stages, camera_lines),
-        map=grid,
-    )
-    return scene, lit_reach(stages)
+        costs = prices(stage, worked.scenarios, wording.text)
+        findings += [records.SceneFinding("price", text, subject=who) for who, text in costs]
+    scene = records.SceneResult(
+        plan=plan, aims=over(stages, marks.aims_of), beyond=missed, barriers=barriers, persons=persons,
+        zones=(*zones, *over(behind, lambda one: one[1], scene_zones.joined_zone)) if near is None else (),
+        cameras=marks.camera_marks(stage), targets=over(stages, marks.target_marks),
+        surfaces=tuple(marks.surface_marks(stage)), lines=scene_rules.stricter_lines(stage, lines, facts),
+        elevations=over(stages, lambda stage: marks.elevations(stage, persons), _section) if in_full else (),
+        matrix=matrix, findings=tuple(findings), rules=rules, camera_lines=over(stages, marks.camera_lines), map=grid,
+    )  # fmt: skip
+    return scene, scene_zones.lit_reach(stages)
 
 
-def _beyond(farthest: BeyondTarget, group: Sequence[BeyondTarget]) -> BeyondTarget:
-    return replace(farthest, polygons=union_of([one.polygons for one in group])[0])
-
-
-def _section(farthest: Elevation, group: Sequence[Elevation]) -> Elevation:
+def _section(farthest: records.Elevation, group: Sequence[records.Elevation]) -> records.Elevation:
     names = {item.name for item in farthest.items if item.holds}
     held = {name for name in names if all(i.holds is not False for one in group for i in one.items if i.name == name)}
     items = tuple(replace(item, holds=False) if item.name in names - held else item for item in farthest.items)
     ends = farthest.ends_at if all(one.ends_at == farthest.ends_at for one in group) else ""
-    light = farthest.light if len(group) == 1 else joined_zones(zone for one in group for zone in one.light)
+    light = farthest.light if len(group) == 1 else marks.joined_zones(zone for one in group for zone in one.light)
     return replace(farthest, items=items, ends_at=ends, light=light)
 
 
-def map_places(stages: tuple[Stage, ...], persons: tuple[PersonMark, ...]) -> tuple[MapPlace, ...]:
+def map_places(stages: tuple[Stage, ...], persons: tuple[records.PersonMark, ...]) -> tuple[records.MapPlace, ...]:
     """Return the highest ratio of the map over all of the place of each person, and over the height of the eyes."""
     places = person_places(stages[0], "eye")
-    asked = [Question(groups, places) for _, groups in together_lights(stages, "eye")] if persons else []
+    asked = [Question(groups, places) for _, groups in scene_zones.together_lights(stages, "eye")] if persons else []
     if not asked:
         return ()
     ratio = np.max([one.upper for one in bounds(asked)], axis=0)
-    return tuple(MapPlace(mark.name, mark.position, float(r)) for mark, r in zip(persons, ratio, strict=True))
+    return tuple(records.MapPlace(mark.name, mark.position, float(r)) for mark, r in zip(persons, ratio, strict=True))
 
 
-def _places(stage: Stage) -> dict[str, tuple[float, float]]:
-    """Return for each person with an area the place nearest to a laser."""
-    apexes = [pose.apex[:2] for c in stage.contexts for pose in stage.poses(c, "running")]
-    found: dict[str, tuple[float, float]] = {}
-    for place in stage.scene.person if apexes else ():
-        if place.position is None:
-            nearest = min(shapely.shortest_line(taken(place), shapely.points(apexes)), key=lambda line: line.length)
-            x, y = nearest.coords[0]
-            found[place.name] = (x, y)
-    return found
-
-
-def scene_map(stages: Sequence[Stage], x: NDArray[np.float64], y: NDArray[np.float64]) -> HazardMap:
+def scene_map(stages: Sequence[Stage], x: NDArray[np.float64], y: NDArray[np.float64]) -> records.HazardMap:
     """Return the map of a scene on a grid of the floor [m], at the eyes of people, at the worst of all corners."""
     heights = [(name, STATURES[name]) for name in _EYES]
-    return hazard_map([groups for _, groups in together_lights(stages, "eye")], x, y, heights)
+    return hazard_map([groups for _, groups in scene_zones.together_lights(stages, "eye")], x, y, heights)

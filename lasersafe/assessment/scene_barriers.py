@@ -18,13 +18,12 @@ from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import WAYS, Context
 from lasersafe.assessment.loads import barrier_for, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
-from lasersafe.assessment.scene_zones import lit_past
+from lasersafe.assessment.scene_zones import FROM
 from lasersafe.assessment.stage import REACH_UP, Stage
 from lasersafe.hazard.barriers import barrier_distance, needed_height
-from lasersafe.records.fields import badness
+from lasersafe.records.fields import over
 from lasersafe.records.light import Step
 from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
-from lasersafe.scene.areas import polygons
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Screen, Walls
 from lasersafe.wording import Message
@@ -33,7 +32,6 @@ if TYPE_CHECKING:
     from lasersafe.models import SceneBarrier
     from lasersafe.optics.beam import BeamGeometry
     from lasersafe.scene.beams import Vector
-    from lasersafe.scene.lights import Light
 
 _NOTHING = 1e-9
 COLUMNS, ROWS = 120, 36  # of a map
@@ -50,9 +48,6 @@ def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
     What it gets as the heads are aimed, and how near it may stand, is for the pages and for readings.
     """
     own, screen = stage.placed, stage.screens[entry.name]
-    beams = shading(stage, entry) if stage.wanted == "all" else []
-    lit = lit_past([(stage, *one) for one in beams])
-    dark = [shapely.difference(stage.outline(source), area) for (source, _), area in zip(beams, lit, strict=True)]
     ways = [_way(stage, context, entry, stage.held(context, way)[entry.name]) for context in own for way in WAYS]
     faults = [
         replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name]), way=way)
@@ -62,7 +57,6 @@ def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
     fitted = [w for w in ways if w.fitted]
     needed, whom = height_needed(stage, entry)
     ratings = [entry.rating, *(b.rating for b in stage.case.barrier if b.name == entry.name)]
-    direct = [s.distance for w in fitted if w.way == "direct" for s in w.stands]
     line, people = shapely.LineString(screen.line), stage.scene.person
     near = [float(p.floor) for p in people if float(shapely.distance(line, taken(p))) <= 2.0 * ARM]
     panes = [
@@ -79,8 +73,7 @@ def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
     return BarrierLine(
         name=entry.name, kind=entry.kind, line=screen.line, bottom=screen.bottom, top=screen.top,
         rated=any(rating is not None for rating in ratings), ways=tuple(ways), faults=tuple(faults),
-        openings=tuple(openings), shadows=polygons(shapely.union_all(dark), 0.02) if dark else (),
-        nearest_allowed=max(direct, default=None), windows=tuple(pane for _, pane, _ in panes),
+        openings=tuple(openings), windows=tuple(pane for _, pane, _ in panes),
         reach_over=not REACH <= screen.top - max([0.0, *near]) < math.inf,  # True also for what is no number
         needed_height=needed, needed_for=whom,
         notes=tuple(dict.fromkeys(note for w in fitted if w.asked for note in w.notes)),
@@ -117,8 +110,7 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
     flat += [pane.mirror.reflectance for pose in poses for pane in stage.panes(context, pose, "service")]
     flat += [1.0] if stage.scene.outdoor is not None and stage.scene.outdoor.wet else []
     scatter = max([i.reflectance for i in items] + [context.brightest.reflectance])
-    start = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}[one.way]
-    found = list[StandingPlace]()
+    found, start = list[StandingPlace](), FROM[one.way]
 
     def add(start: str, far: float, formula: str, numbers: str) -> None:
         step = Step("r", Message("barrier.stands"), formula, numbers, far, "m", Message("source.peak"), "own")
@@ -139,20 +131,7 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
             for bend in item.bends if one.way == "mirror" and item.mirror else ():
                 for bent in bent_beams(own, pose, item, stage.spots(own, pose, item), bend):
                     add_beam(item.name, power * item.reflectance, bent.beam)
-    names = dict.fromkeys(place.measured_from for place in found)
-    return tuple(
-        max((place for place in found if place.measured_from == name), key=lambda place: badness(place.distance))
-        for name in names
-    )
-
-
-def shading(stage: Stage, entry: SceneBarrier) -> list[Light]:
-    """Return the beams of fitted lasers against which a barrier holds, with it alone."""
-    return [
-        (source, stage.same(Walls([stage.solid(context, "direct", entry)])))
-        for context in stage.fitted if stage.held(context, "direct")[entry.name].holds
-        for source in stage.sources(context, "direct", "eye")
-    ]  # fmt: skip
+    return over(found, lambda one: [one])
 
 
 # --- place by place -------------------------------------------------------------------------------------------------
@@ -180,17 +159,11 @@ def barrier_maps(stages: Sequence[Stage]) -> Iterator[BarrierMap]:
 def _along(screen: Screen) -> tuple[FLOAT, FLOAT, FLOAT]:
     """Return the edges of the columns along the line [m], and on the plan the corners of each, (columns, 2)."""
     pieces = list(itertools.pairwise(screen.line))
-    lengths = [math.dist(a, b) for a, b in pieces]
-    step = sum(lengths) / COLUMNS
-    edges, low, high, start = [np.zeros(1)], [], [], 0.0
-    for (a, b), length in zip(pieces, lengths, strict=True):
-        share = np.linspace(0.0, 1.0, max(1, math.ceil(length / step - 1e-9)) + 1)
-        edges.append(start + share[1:] * length)
-        ends = np.array(a) + share[:, None] * (np.array(b) - np.array(a))
-        low.append(np.minimum(ends[:-1], ends[1:]))
-        high.append(np.maximum(ends[:-1], ends[1:]))
-        start += length
-    return np.concatenate(edges), np.concatenate(low), np.concatenate(high)
+    step = sum(math.dist(*ends) for ends in pieces) / COLUMNS
+    cut = [np.linspace(*ends, max(1, math.ceil(math.dist(*ends) / step - 1e-9)) + 1)[1:] for ends in pieces]
+    places = np.concatenate([np.array(screen.line[:1]), *cut])
+    edges = np.append(0.0, np.cumsum(np.sqrt(np.square(np.diff(places, axis=0)).sum(axis=1))))
+    return edges, np.minimum(places[:-1], places[1:]), np.maximum(places[:-1], places[1:])
 
 
 def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights: FLOAT) -> FLOAT:

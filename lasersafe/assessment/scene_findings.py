@@ -38,7 +38,7 @@ from lasersafe.wording import inner
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
     from lasersafe.models import Target
-    from lasersafe.records.scene import BeyondTarget, SpectatorRule, ZoneShape
+    from lasersafe.records.scene import BeyondTarget, SpectatorRule
     from lasersafe.scene.beams import ScatterProfile
     from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
@@ -67,7 +67,6 @@ def _finding(
 
 def findings_of(
     stages: tuple[Stage, ...],
-    zones: tuple[ZoneShape, ...],
     beyond: tuple[BeyondTarget, ...],
     barriers: tuple[BarrierLine, ...],
     together: Mapping[str, Together],
@@ -79,7 +78,7 @@ def findings_of(
     ----------
     stages : tuple of Stage
         The scene at every corner of the tolerances.
-    zones, beyond, barriers : tuple
+    beyond, barriers : tuple
         The worst of all corners.
     together : mapping
         For eye and skin, of each set of lasers that adds the light of each laser.
@@ -102,7 +101,7 @@ def findings_of(
     return (
         *_targets(stages[0], say),
         *itertools.chain.from_iterable(_behind(one, targets[one.target], lit, wording, say) for one in beyond),
-        *_set_ups(stages[0], zones, wording, say),
+        *dict.fromkeys(_set_ups(stages, wording, say)),
         *itertools.chain.from_iterable(_of_barrier(stages[0], barrier, wording, say) for barrier in barriers),
         *over_edges,
         *_mirrors(stages, wording, say),
@@ -334,13 +333,14 @@ def _behind(
         yield say("ignition", "scene.behind_unknown", one.target, target=one.target)
 
 
-def _set_ups(stage: Stage, zones: tuple[ZoneShape, ...], wording: Wording, say: Finding) -> dict[SceneFinding, None]:
-    control = stage.scene.right_setup_control or wording.text("scene.no_setup_control")
-    return dict.fromkeys(
-        say("set-up", "scene.right_setup", zone.laser, laser=zone.laser, setup=zone.setup, control=control)
-        for zone in zones
-        if zone.kind == "eye direct" and zone.worst and not zone.fitted
-    )
+def _set_ups(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterator[SceneFinding]:
+    """Name the set-up of each laser that reaches farthest, where that is not the one that is fitted."""
+    for stage, context in ((one, own) for one in stages for own in one.placed if not own.setup.fitted):
+        same = [setup for setup in stage.setups if setup.laser == context.laser.name]
+        top = max(same, key=lambda setup: badness(setup.zone("direct", "eye").distance))
+        if top.setup == context.setup.name and not top.zone("direct", "eye").distance <= 0.0:
+            control = stage.scene.right_setup_control or wording.text("scene.no_setup_control")
+            yield say("set-up", "scene.right_setup", top.laser, laser=top.laser, setup=top.setup, control=control)
 
 
 def _outdoors(stages: tuple[Stage, ...], wording: Wording, say: Finding) -> dict[SceneFinding, None]:

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
-from dataclasses import replace
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -12,28 +13,16 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import Pose, place_of
-from lasersafe.assessment.context import ON_THE_FLOOR, Context
+from lasersafe.assessment.barriers import plain
+from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, WAYS, Context
+from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import ignition_source
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard import instruments
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import LitSpot
+from lasersafe.records import scene as records
 from lasersafe.records.fields import badness
-from lasersafe.records.scene import (
-    AimEnvelope,
-    CameraLine,
-    CameraMark,
-    Elevation,
-    ElevationItem,
-    FloorItem,
-    MatrixCell,
-    PersonMark,
-    Point,
-    ScenePlan,
-    SectionZone,
-    SurfaceMark,
-    TargetMark,
-)
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.beams import BeamProfile
 from lasersafe.scene.bound import most_light, span
@@ -42,7 +31,7 @@ from lasersafe.scene.walls import Piece
 from lasersafe.wording import Message, joined
 
 if TYPE_CHECKING:
-    from lasersafe.models import Camera, Surface, Target
+    from lasersafe.models import Surface, Target
 
 _MANY = 1e6  # W: with so many what is next to nothing for people is still counted
 CLOSEST = 0.1  # m: no camera is nearer to a lens or a lit spot
@@ -54,106 +43,74 @@ _TOUCH = 0.01  # m
 _MOST = 1e7  # m
 
 
-def plan_of(stage: Stage) -> ScenePlan:
+def plan_of(stage: Stage) -> records.ScenePlan:
     """Return the paper with what lies on the floor."""
     scene = stage.scene
-    return ScenePlan(
-        extent=stage.extent,
-        north=None if scene.north is None else float(scene.north),
-        stage_arrow=None if scene.stage_bearing is None else float(scene.stage_bearing),
-        outdoors=scene.outdoor is not None,
-        items=tuple(FloorItem(f.name, f.kind, f.outline.pairs, float(f.height)) for f in scene.floor),
+    return records.ScenePlan(
+        extent=stage.extent, north=plain(scene.north), stage_arrow=plain(scene.stage_bearing),
+        items=tuple(records.FloorItem(f.name, f.outline.pairs) for f in scene.floor),
         outline=() if scene.outline is None else scene.outline.pairs,
-    )
+    )  # fmt: skip
 
 
-def aims_of(stage: Stage) -> tuple[AimEnvelope, ...]:
-    """Return the aim envelope of every set-up in every mode that has directions of its own."""
-    found = []
+def aims_of(stage: Stage) -> Iterator[records.AimEnvelope]:
+    """Yield the aim envelope of every set-up in every mode that has directions of its own."""
     for context in stage.contexts:
         name, setup = context.laser.name, context.setup.name
         own = {a.mode for a in stage.scene.aim if a.laser == name and a.setup in (None, setup)}
         for mode in ["running", *(m for m in ("alignment", "service", "fault") if m in own)]:
-            sources = stage.sources(context, "direct", "eye", mode)
-            count = max(1, len(sources) // max(1, len(stage.poses(context, mode))))  # one source a wavelength
-            for pose, source in zip(stage.poses(context, mode), sources[::count], strict=True):
+            sources = stage.sources(context, "direct", "eye", mode)[:: len(context.every)]  # one source a wavelength
+            for pose, source in zip(stage.poses(context, mode), sources, strict=True):
                 box, half = pose.nominal, pose.nominal.half_bearing
-                found.append(
-                    AimEnvelope(
-                        name, setup, pose.mode, pose.apex, pose.bearing % (2.0 * math.pi), pose.elevation,
-                        bearing_range=(box.bearing - half, box.bearing + half), elevation_range=box.elevation,
-                        margin=pose.margin, margin_source=pose.margin_source, hand_held=context.laser.handheld,
-                        reach=source.reach, fitted=context.setup.fitted,
-                        polygons=polygons(stage.outline(source)) if context.setup.fitted else (),
-                    )
+                yield records.AimEnvelope(
+                    name, setup, pose.mode, pose.apex, pose.bearing % (2.0 * math.pi), pose.elevation,
+                    (box.bearing - half, box.bearing + half), box.elevation, pose.margin, source.reach,
+                    fitted=context.setup.fitted,
                 )  # fmt: skip
-    return tuple(found)
 
 
-def person_marks(stage: Stage, cells: tuple[MatrixCell, ...], worst_place: dict[str, tuple[float, float]]) -> tuple[
-    PersonMark, ...
-]:  # fmt: skip
-    """Return every person with a place."""
-    found = []
-    roles = {p.name: p.role for p in stage.case.person}
-    for entry in stage.scene.person:
-        own = [c for c in cells if c.person == entry.name and not c.struck_out]
-        worst = max(own, key=lambda c: badness(c.ratio), default=None)
-        area = () if entry.area is None else entry.area.pairs
-        start = entry.position.pair if entry.position is not None else tuple(np.mean(area, axis=0).tolist())
-        place = worst_place.get(entry.name, (start[0], start[1]))
-        found.append(
-            PersonMark(
-                entry.name, roles[entry.name], place, entry.eye, float(entry.floor), True, area,
-                None if worst is None else worst.ratio, "" if worst is None else worst.way,
-                "" if worst is None else worst.mode,
-            )
-        )  # fmt: skip
-    return tuple(found)
+def person_marks(stage: Stage) -> Iterator[records.PersonMark]:
+    """Yield every person with a place; of an area that nearest to a laser, or its middle where none has a place."""
+    apexes = [pose.apex[:2] for c in stage.contexts for pose in stage.poses(c, "running")]
+    for one in stage.scene.person:
+        area = () if one.area is None else one.area.pairs
+        x, y = np.mean(area, axis=0).tolist() if one.position is None else one.position.pair
+        if one.position is None and apexes:
+            (x, y), _ = min(
+                shapely.shortest_line(taken(one), shapely.points(apexes)), key=lambda way: way.length
+            ).coords
+        yield records.PersonMark(one.name, (x, y), one.eye, float(one.floor), area)
 
 
-def camera_marks(stage: Stage) -> tuple[CameraMark, ...]:
+def camera_marks(stage: Stage) -> tuple[records.CameraMark, ...]:
     """Return the cameras."""
-    return tuple(
-        CameraMark(
-            c.name, (*c.position.pair, float(c.height)), None if c.bearing is None else float(c.bearing),
-            float(c.elevation),
-        )
-        for c in stage.scene.camera
-    )  # fmt: skip
+    every = stage.scene.camera
+    return tuple(records.CameraMark(c.name, (*c.position.pair, float(c.height)), plain(c.bearing)) for c in every)
 
 
-def camera_lines(stage: Stage) -> tuple[CameraLine, ...]:
-    """Return what each camera receives from every fitted set-up, directly, by a mirror and by scatter.
+def camera_lines(stage: Stage) -> Iterator[records.CameraLine]:
+    """Yield what each camera receives from every fitted set-up, directly, by a mirror and by scatter.
 
     A camera whose lens is not described is left out. Where it looks is not counted: that can change.
     """
-    found = []
-    for entry in stage.scene.camera:
-        if entry.focal_length is None or entry.f_number is None:
-            continue
-        for main in stage.contexts:
-            if main.setup.fitted and stage.poses(main, "running"):
-                for context in main.every.values():
-                    found += _of_camera(stage, main, context, entry)
-    return tuple(found)
+    for one, main in product(stage.scene.camera, stage.fitted):
+        if one.focal_length is not None and one.f_number is not None and stage.poses(main, "running"):
+            lens = float(one.focal_length), float(one.f_number), float(one.filter_transmission), plain(one.pixel) or 0.0
+            camera, place = instruments.Camera(one.name, *lens), (*one.position.pair, float(one.height))
+            for context in main.every.values():
+                yield from _of_camera(stage, main, context, camera, place)
 
 
 @kept("people")
-def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> list[CameraLine]:
-    assert entry.focal_length is not None
-    assert entry.f_number is not None
-    camera = instruments.Camera(
-        entry.name, float(entry.focal_length), float(entry.f_number), float(entry.filter_transmission),
-        0.0 if entry.pixel is None else float(entry.pixel),
-    )  # fmt: skip
+def _of_camera(
+    stage: Stage, main: Context, context: Context, camera: instruments.Camera, place: records.Point3
+) -> list[records.CameraLine]:
     emission = context.emission("eye", context.duration("scatter")[0])
     light = replace(emission, power=context.space.highest_mean_power or 0.0)
     if emission.kind != "continuous":
         light = replace(emission, pulse_energy=max(emission.pulse_energy, context.space.highest_pulse_energy))
-    place = (*entry.position.pair, float(entry.height))
     lam, point = context.wavelength, np.array([place])
-    rows: list[CameraLine] = []
+    rows: list[records.CameraLine] = []
     lights = [one for way in ON_THE_FLOOR for one in stage.lights(main, (way,), "eye")]
     seen = [
         [(replace(one, profile=stage.in_irradiance(one.profile, _MANY, camera.pupil)), walls)] for one, walls in lights
@@ -174,39 +131,29 @@ def _of_camera(stage: Stage, main: Context, context: Context, entry: Camera) -> 
             lit = LitSpot(source.factor, model=stage.case.settings.scatter_model, diameter=source.profile.size)
             row = camera.lit_by_spot(light, lam, away, lit)
         rows.append(replace(row, surface=source.surface))
-    worst: dict[str, CameraLine] = {}
-    for row in rows:
-        if row.way not in worst or not row.exposure <= worst[row.way].exposure:
-            worst[row.way] = row
     unit, away = ("W/m2" if emission.kind == "continuous" else "J/m2"), math.dist(place, lights[0][0].apex)
-    for way in ("direct", "mirror", "scatter"):
-        if way not in worst:
-            worst[way] = CameraLine(
-                camera=entry.name, way=way, distance=away, exposure=0.0, unit=unit, spot=0.0, resolved=False,
-                threshold=None, threshold_source="", ratio=0.0, words=Message("camera.dark"),
+    dark = [
+        records.CameraLine(
+            camera=camera.name, way=way, distance=away, exposure=0.0, unit=unit, spot=0.0, resolved=False,
+            threshold=None, threshold_source="", ratio=0.0, words=Message("camera.dark"),
+        ) for way in WAYS
+    ]  # fmt: skip
+    rows += dark
+    ways = dict.fromkeys(row.way for row in rows)
+    tops = (max((row for row in rows if row.way == way), key=lambda row: badness(row.exposure)) for way in ways)
+    return [replace(row, laser=main.laser.name, setup=main.setup.name) for row in tops]
+
+
+def target_marks(stage: Stage) -> Iterator[records.TargetMark]:
+    """Yield the target list with places, for the fitted set-up of each laser."""
+    for context in stage.fitted:
+        for pose, t in product(stage.poses(context, "running")[:1], context.targets):
+            place, stop = place_of(t, pose, stage.work_distance(context)), t.stop or ""
+            held = stop in stage.screens and stage.held(context, "direct")[stop].holds
+            yield records.TargetMark(
+                t.name, context.laser.name, place, t.material, t.finish, t.shape, t.behind, held,
+                *_returned(stage, context, t.name), plain(t.behind_distance), stop,
             )  # fmt: skip
-    return [replace(row, laser=main.laser.name, setup=main.setup.name) for row in worst.values()]
-
-
-def target_marks(stage: Stage) -> tuple[TargetMark, ...]:
-    """Return the target list with places, for the fitted set-up of each laser."""
-    found = []
-    for context in stage.contexts:
-        for pose in stage.poses(context, "running")[:1] if context.setup.fitted else ():
-            for t in stage.scene.target:
-                if t.laser not in (None, context.laser.name):
-                    continue
-                place = place_of(t, pose, stage.work_distance(context))
-                screens = stage.held(context, "direct")
-                held = t.stop is not None and t.stop in screens and screens[t.stop].holds
-                found.append(
-                    TargetMark(
-                        t.name, context.laser.name, place, t.position is not None, t.material, t.finish, t.shape,
-                        t.behind, held, *_returned(stage, context, t.name),
-                        None if t.behind_distance is None else float(t.behind_distance), t.stop or "",
-                    )
-                )  # fmt: skip
-    return tuple(found)
 
 
 def _returned(stage: Stage, context: Context, name: str) -> tuple[float, str]:
@@ -219,100 +166,80 @@ def _returned(stage: Stage, context: Context, name: str) -> tuple[float, str]:
     return used, joined(filter(None, (value.words, value.source)))
 
 
-def surface_marks(stage: Stage) -> tuple[SurfaceMark, ...]:
-    """Return the surfaces with a place."""
+def surface_marks(stage: Stage) -> Iterator[records.SurfaceMark]:
+    """Yield the surfaces with a place."""
     finishes = {s.name: s.finish for s in stage.case.surface}
-    found = []
     for s in stage.scene.surface:
-        line: tuple[tuple[float, float], ...] = ()
         if s.position is None or s.height is None:
             continue
-        x, y = s.position.pair
-        if s.normal is not None:
-            half = float(s.width) / 2.0
-            dx, dy = math.cos(float(s.normal)) * half, -math.sin(float(s.normal)) * half
-            line = ((x - dx, y - dy), (x + dx, y + dy))
-        found.append(
-            SurfaceMark(
-                s.name, (x, y, float(s.height)), True, finishes[s.name] != "matt", s.shape,
-                None if s.normal is None else float(s.normal), float(s.tilt) if s.normal is not None else None,
-                float(s.width), line,
-            )
-        )  # fmt: skip
-    return tuple(found)
+        (x, y), half = s.position.pair, float(s.width) / 2.0
+        dx, dy = (0.0, 0.0) if s.normal is None else (math.cos(s.normal) * half, -math.sin(s.normal) * half)
+        line = () if s.normal is None else ((x - dx, y - dy), (x + dx, y + dy))
+        yield records.SurfaceMark(s.name, (x, y, float(s.height)), finishes[s.name] != "matt", s.shape, line)
 
 
-def elevations(stage: Stage, persons: tuple[PersonMark, ...]) -> tuple[Elevation, ...]:
-    """Return the section along the aim of each fitted set-up."""
-    found = []
+def elevations(stage: Stage, persons: tuple[records.PersonMark, ...]) -> Iterator[records.Elevation]:
+    """Yield the section along the aim of each fitted set-up."""
     for context in stage.fitted:
         for pose in stage.poses(context, "running")[:1]:
-            found.append(_Section(stage, context, pose).elevation(persons))
-    return tuple(found)
+            yield _Section(stage, context, pose).elevation(persons)
 
 
+@dataclass
 class _Section:
-    def __init__(self, stage: Stage, context: Context, pose: Pose) -> None:
-        self.stage, self.context, self.pose = stage, context, pose
-        self.way = (math.sin(pose.bearing), math.cos(pose.bearing))
+    stage: Stage
+    context: Context
+    pose: Pose
 
-    def elevation(self, persons: tuple[PersonMark, ...]) -> Elevation:
+    def elevation(self, persons: tuple[records.PersonMark, ...]) -> records.Elevation:
         """Return the section."""
         stage, context, pose = self.stage, self.context, self.pose
         items = [
-            ElevationItem(p.name, "person", *self._at(p.position), p.floor, p.floor + p.eye_height + 0.12,
+            records.ElevationItem(p.name, "person", *self._at(p.position), p.floor, p.floor + p.eye_height + 0.12,
                           p.floor + p.eye_height)
             for p in persons
         ]  # fmt: skip
-        far = max([abs(i.along) for i in items] + [2.0]) * 1.2
         upright = self._upright()
-        far = max([far, *(1.1 * item.along for item in upright)])
-        items += upright
-        for part in stage.scene.floor:
-            if part.kind == "balcony":
-                nearest = min(self._at(p)[0] for p in part.outline.pairs)
-                items.append(ElevationItem(part.name, "balcony", nearest, 0.0, 0.0, float(part.height)))
+        far = max([2.4, *(1.2 * abs(item.along) for item in items), *(1.1 * item.along for item in upright)])
+        items += upright + [
+            records.ElevationItem(
+                part.name, "balcony", min(self._at(p)[0] for p in part.outline.pairs), 0.0, 0.0, float(part.height),
+            ) for part in stage.scene.floor if part.kind == "balcony"
+        ]  # fmt: skip
         work = stage.work_distance(context)
         if work > 0.0:
             x, y, z = pose.on_aim(work)
-            items.append(ElevationItem("work", "target", self._at((x, y))[0], 0.0, z - 0.02, z + 0.02))
-        for camera in stage.scene.camera:
-            items.append(
-                ElevationItem(camera.name, "camera", *self._at(camera.position.pair), 0.0, float(camera.height))
-            )
+            items.append(records.ElevationItem("work", "target", self._at((x, y))[0], 0.0, z - 0.02, z + 0.02))
+        items += [
+            records.ElevationItem(camera.name, "camera", *self._at(camera.position.pair), 0.0, float(camera.height))
+            for camera in stage.scene.camera
+        ]
         back = min([i.along for i in items] + [-1.0]) * 1.1
         eye = _farthest(stage.sources(context, "direct", "eye"))
         tip = pose.on_aim(_bounded(eye.reach, _BEYOND * far))
-        return Elevation(
-            laser=context.laser.name,
-            setup=context.setup.name,
-            bearing=pose.bearing,
-            origin=pose.apex,
-            along=(back, far),
-            ground=((back, 0.0), (far, 0.0)),
-            axis=((0.0, pose.apex[2]), (self._at(tip[:2])[0], tip[2])),
-            light=self._light(far),
-            items=tuple(items),
-            reach=eye.reach,
-            ends_at=self._ends_at(eye, far, upright),
-        )
+        return records.Elevation(
+            context.laser.name, context.setup.name, pose.bearing, pose.apex, (back, far), ((back, 0.0), (far, 0.0)),
+            ((0.0, pose.apex[2]), (self._at(tip[:2])[0], tip[2])), self._light(far), tuple(items), eye.reach,
+            self._ends_at(eye, far, upright),
+        )  # fmt: skip
 
-    def _at(self, point: tuple[float, float]) -> Point:
+    def _at(self, point: tuple[float, float]) -> records.Point:
         """Return how far along the trace of the aim a place lies, and how far to its right."""
+        x, y = math.sin(self.pose.bearing), math.cos(self.pose.bearing)
         dx, dy = point[0] - self.pose.apex[0], point[1] - self.pose.apex[1]
-        return dx * self.way[0] + dy * self.way[1], dx * self.way[1] - dy * self.way[0]
+        return dx * x + dy * y, dx * y - dy * x
 
-    def _upright(self) -> list[ElevationItem]:
+    def _upright(self) -> list[records.ElevationItem]:
         """Return barriers and walls where the section crosses them, the solid parts between their openings."""
         stage = self.stage
         held = {name: one.holds for name, one in stage.held(self.context, "direct").items()}
-        items: list[ElevationItem] = []
+        items: list[records.ElevationItem] = []
         for entry in stage.scene.barrier:
             named = False
             crossed = self._crossed(stage.solid(self.context, "direct", entry).pieces())
             for along, bottom, top in sorted(crossed, key=lambda one: (one[0] < 0.0, abs(one[0]), one[1])):
                 named, part = True, (along, 0.0, bottom, min(top, bottom + _TOP), None, held[entry.name], not named)
-                items.append(ElevationItem(entry.name, entry.kind, *part))
+                items.append(records.ElevationItem(entry.name, entry.kind, *part))
         return items
 
     def _crossed(self, pieces: Iterable[Piece]) -> list[tuple[float, float, float]]:
@@ -327,22 +254,17 @@ class _Section:
 
     # --- light -----------------------------------------------------------------------------------------------------
 
-    def _light(self, far: float) -> tuple[SectionZone, ...]:
+    def _light(self, far: float) -> tuple[records.SectionZone, ...]:
         """Return the zones of the direct beam and of scatter, cut by the barriers that hold."""
         stage, context = self.stage, self.context
-        direct = {t: _farthest(stage.sources(context, "direct", t)) for t in ("eye", "skin")}
-        beams = [("eye direct", direct["eye"]), ("skin direct", direct["skin"])]
-        hot = ignition_source(stage, context, direct["eye"])
-        if hot is not None:
-            beams.append(("ignition", hot))
-        found = []
-        for kind, source in beams:
-            area = self._dark(self._fan(source, far), source, "direct")
-            found.append(_zone(kind, source.reach, area))
-        for tissue in ("eye", "skin"):
-            for source in stage.sources(context, "scatter", tissue):
-                found.append(_zone(f"scatter {tissue}", source.reach + source.spot, self._disc(source)))
-        return joined_zones(found)
+        beams = [(f"{tissue} direct", _farthest(stage.sources(context, "direct", tissue))) for tissue in TISSUES]
+        hot = ignition_source(stage, context, beams[0][1])
+        beams += [] if hot is None else [("ignition", hot)]
+        return joined_zones([
+            *(_zone(kind, one.reach, self._dark(self._fan(one, far), one, "direct")) for kind, one in beams),
+            *(_zone(f"scatter {tissue}", one.reach + one.spot, self._disc(one))
+              for tissue in TISSUES for one in stage.sources(context, "scatter", tissue)),
+        ])  # fmt: skip
 
     def _fan(self, source: Source, far: float) -> shapely.Geometry:
         """Return what a beam that points anywhere in its envelope reaches ahead, and behind where it can turn."""
@@ -365,7 +287,7 @@ class _Section:
     def _side(self, sign: float, places: FLOAT, beside: FLOAT, low: float, high: float) -> shapely.Geometry:
         z = self.pose.apex[2]
 
-        def edge(angle: float, turn: float) -> list[Point]:
+        def edge(angle: float, turn: float) -> list[records.Point]:
             along = sign * (places * math.cos(angle) - turn * beside * math.sin(angle))
             height = z + places * math.sin(angle) + turn * beside * math.cos(angle)
             return list(zip(along.tolist(), height.tolist(), strict=True))
@@ -418,7 +340,7 @@ class _Section:
                 shades.append(shapely.intersection_all(each))
         return shapely.difference(area, shapely.union_all(shades)) if shades else area
 
-    def _ends_at(self, eye: Source, far: float, upright: list[ElevationItem]) -> str:
+    def _ends_at(self, eye: Source, far: float, upright: list[records.ElevationItem]) -> str:
         """Return the barrier that ends all of the beam in the section above the floor; empty when some goes on."""
         whole = self._fan(eye, far)
         left = self._dark(whole, eye, "direct")
@@ -431,8 +353,10 @@ class _Section:
         return ""
 
 
-def _zone(kind: str, reach: float, area: shapely.Geometry) -> SectionZone:
-    return SectionZone(kind, reach, polygons(shapely.intersection(area, shapely.box(-_MOST, 0.0, _MOST, _MOST))))
+def _zone(kind: str, reach: float, area: shapely.Geometry) -> records.SectionZone:
+    return records.SectionZone(
+        kind, reach, polygons(shapely.intersection(area, shapely.box(-_MOST, 0.0, _MOST, _MOST)))
+    )
 
 
 def _farthest(sources: tuple[Source, ...]) -> Source:
@@ -444,14 +368,13 @@ def _bounded(reach: float, most: float) -> float:
     return reach if reach < most else most
 
 
-def joined_zones(zones: Iterable[SectionZone]) -> tuple[SectionZone, ...]:
+def joined_zones(zones: Iterable[records.SectionZone]) -> tuple[records.SectionZone, ...]:
     """Return the zones of several sections of one aim as one: of each kind the union, with the farthest reach."""
-    found: dict[str, list[SectionZone]] = {}
+    found: dict[str, list[records.SectionZone]] = {}
     for zone in zones:
         if zone.polygons:
             found.setdefault(zone.kind, []).append(zone)
-    joined = []
-    for kind, own in found.items():
-        reach = max((zone.distance for zone in own), key=badness)
-        joined.append(_zone(kind, reach, area_of([part for zone in own for part in zone.polygons])))
-    return tuple(joined)
+    return tuple(
+        _zone(kind, max((one.distance for one in own), key=badness), area_of([p for one in own for p in one.polygons]))
+        for kind, own in found.items()
+    )

@@ -19,6 +19,7 @@ from lasersafe.assessment.stage import kept
 from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.quantity import raised
 from lasersafe.records.scene import SpectatorLine, SpectatorRule
+from lasersafe.results import GUESTS
 from lasersafe.scene.areas import PAD, area_of, finest, polygons
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.walls import Walls
@@ -31,7 +32,6 @@ if TYPE_CHECKING:
     from lasersafe.records.scene import BarrierLine, MatrixCell, Point, ZoneShape
     from lasersafe.results import Scenario
 
-SPECTATORS = ("spectator", "passer-by")
 SIDES = (("front", math.pi), ("right", math.pi / 2.0), ("back", 0.0), ("left", -math.pi / 2.0))
 _OF_ZONES = "lateral_gap", "height_above_standing"  # facts that rest on zones near spectators
 _NEXT = 0.3  # m
@@ -70,7 +70,7 @@ def facts_of(
     attended = True if stage.case.area.watch_keeper else None
     if not stage.case.spectator_rules or not people or not all(stage.poses(c, "running") for c in fitted):
         return Facts(visible=visible, laser_class=highest, attended=attended)
-    today = [z for z in zones if z.fitted and z.kind != "ignition"]
+    today = [z for z in zones if z.kind != "ignition"]
     area = shapely.union_all([area_of(z.polygons) for z in today])
     gap = min(float(shapely.distance(area, taken(p))) for p in people) if today else math.inf
     high = 0.0 if gap <= 0.0 else None if any(z.overhead for z in today) else math.inf
@@ -97,7 +97,7 @@ def facts_of(
 
 def _spectators(stage: Stage) -> list[ScenePerson]:
     roles = {p.name: p.role for p in stage.case.person}
-    return [p for p in stage.scene.person if roles[p.name] in SPECTATORS]
+    return [p for p in stage.scene.person if roles[p.name] in GUESTS]
 
 
 def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
@@ -187,17 +187,15 @@ def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:
 
 def zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:
     """Return the zones whose line is measured from a laser: its own, and of sums what is not another's."""
-    fitted = [zone for zone in zones if zone.fitted]
-    own = [zone for zone in fitted if zone.laser == laser]
+    own = [zone for zone in zones if zone.laser == laser]
     near, away = (
         shapely.union_all([area_of(z.polygons) for z in some]).buffer(_NEXT)
-        for some in (own, [z for z in fitted if z.laser != laser and z.kind not in SUMS])
+        for some in (own, [z for z in zones if z.laser != laser and z.kind not in SUMS])
     )
     others = shapely.difference(away, near)
-    for zone in fitted:
-        if zone.kind in SUMS:
-            own.append(replace(zone, polygons=polygons(shapely.difference(area_of(zone.polygons), others))))
-    return own
+    sums = [zone for zone in zones if zone.kind in SUMS]
+    cut = ((zone, polygons(shapely.difference(area_of(zone.polygons), others))) for zone in sums)
+    return [*own, *(replace(zone, polygons=parts) for zone, parts in cut)]
 
 
 def spectator_lines(
@@ -253,7 +251,6 @@ def spectator_lines(
         found.append(SpectatorLine(
             side=side, line=(first, second), distance=distance, distance_from="last optic", limited_by=words,
             bearing=bearing, laser=laser, setup=setup, zone=kind,
-            blocked_by=() if limiting is None else limiting.clipped_by,
         ))  # fmt: skip
     return tuple(found)
 

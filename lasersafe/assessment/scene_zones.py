@@ -5,20 +5,20 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
 
 from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of, reaching
-from lasersafe.assessment.barriers import beam_numbers
+from lasersafe.assessment.barriers import beam_numbers, plain
 from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, Context, duration_of_all
 from lasersafe.assessment.setups import adding
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import peak_exposure
-from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.results import Criterion, Step
@@ -44,16 +44,15 @@ KINDS = (
     ("scatter skin", "scatter", "skin"),
 )
 SUMS = ("eye together", "skin together")
-_FROM = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
+FROM = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
 
 
 @dataclass(frozen=True)
 class Cut:
-    """An area with the names of the screens that shape it, and of those that do not although they stand in it."""
+    """An area with the names of the screens that shape it."""
 
     area: shapely.Geometry
-    clipped_by: tuple[str, ...]
-    not_clipped_by: tuple[str, ...]
+    clipped_by: tuple[str, ...] = ()
 
 
 def cut(stage: Stage, context: Context, source: Source, near: shapely.Geometry | None = None) -> Cut:
@@ -63,18 +62,12 @@ def cut(stage: Stage, context: Context, source: Source, near: shapely.Geometry |
 
 @kept()
 def _cut(stage: Stage, context: Context, source: Source, walls: Walls, near: shapely.Geometry | None) -> Cut:
-    area = lit_past([(stage, source, walls)], near)[0]
-    if area.is_empty:
-        return Cut(area, (), ())
-    free = stage.outline(source)
-    holds, lines = stage.held(context, source.way), {name: one.line for name, one in stage.screens.items()}
-    met = [name for name, line in lines.items() if shapely.intersects(free, shapely.LineString(line))]
-    clips = area.area < free.area * (1.0 - 1e-6)
-    return Cut(
-        area,
-        tuple(name for name in met if holds[name].holds and clips),
-        tuple(name for name in met if not holds[name].holds),
-    )
+    area, free = lit_past([(stage, source, walls)], near)[0], stage.outline(source)
+    if not 0.0 < area.area < free.area * (1.0 - 1e-6):
+        return Cut(area)
+    lines = zip(stage.screens, stage.wall_lines, strict=True)
+    held = stage.held(context, source.way)
+    return Cut(area, tuple(name for name, line in lines if held[name].holds and shapely.intersects(free, line)))
 
 
 def lit_past(
@@ -101,36 +94,28 @@ def lit_past(
 
 
 def zones_over(stages: Sequence[Stage], near: shapely.Geometry | None = None) -> tuple[ZoneShape, ...]:
-    """Return the zones of every fitted set-up, and of the set-up of each laser that reaches farthest.
+    """Return the zones of every fitted set-up.
 
     Of several corners of the tolerances each zone is the union of theirs. What is not near where it is asked for may be
     left out.
     """
-    lit_past(zone_lights(stages, near), near)
-    alone = over(
-        stages, lambda one: [zone for kind in _kinds(one, near) for zone in _of_kind(one, *kind, near)], joined_zone
-    )
+    lit_past(zone_lights(stages), near)
+
+    def of_one(stage: Stage) -> list[ZoneShape]:
+        every = product(stage.fitted, KINDS)
+        return [zone for context, kind in every for zone in _of_kind(stage, context, *kind, near)]
+
+    alone = over(stages, of_one, joined_zone)
     return (*alone, *_together(stages, alone, near))
 
 
-def zone_lights(stages: Sequence[Stage], near: shapely.Geometry | None = None) -> list[tuple[Stage, Source, Walls]]:
+def zone_lights(stages: Sequence[Stage]) -> list[tuple[Stage, Source, Walls]]:
     """Return what zones are made of, each light with the walls that hold against it."""
     return [
         (stage, source, stage.walls(context, source.way))
-        for stage in stages for context, _, way, tissue, _ in _kinds(stage, near)
+        for stage in stages for context, (_, way, tissue) in product(stage.fitted, KINDS)
         for source in _of_way(stage, context, way, tissue)
     ]  # fmt: skip
-
-
-def _kinds(stage: Stage, near: shapely.Geometry | None) -> Iterator[tuple[Context, str, str, str, bool]]:
-    """Give the zones that there are; not those of other set-ups where they are asked for only near something."""
-    for context in stage.placed:
-        same = [one for one in stage.setups if one.laser == context.laser.name]
-        farthest = max(same, key=lambda one: badness(one.zone("direct", "eye").distance))
-        worst = farthest.setup == context.setup.name
-        for kind, way, tissue in KINDS:
-            if context.setup.fitted or (near is None and worst and tissue == "eye" and way != "scatter"):
-                yield context, kind, way, tissue, worst
 
 
 def union_of(parts: Sequence[tuple[Polygon, ...]]) -> tuple[tuple[Polygon, ...], float]:
@@ -145,14 +130,8 @@ def joined_zone(farthest: ZoneShape, group: Sequence[ZoneShape]) -> ZoneShape:
         return farthest
     parts, area = union_of([one.polygons for one in group])
     clipping = set.intersection(*(set(one.clipped_by) for one in group))
-    passing = {name: None for one in group for name in one.not_clipped_by}
-    return replace(
-        farthest,
-        polygons=parts,
-        area=area,
-        clipped_by=tuple(name for name in farthest.clipped_by if name in clipping),
-        not_clipped_by=tuple(passing),
-    )
+    clipped_by = tuple(name for name in farthest.clipped_by if name in clipping)
+    return replace(farthest, polygons=parts, area=area, clipped_by=clipped_by)
 
 
 def lasers_that_add(stages: Sequence[Stage], tissue: str) -> list[list[list[tuple[Stage, Context]]]]:
@@ -188,7 +167,7 @@ def _together(
     """Give what the zones of lasers that can be on at once leave out: there the sum is not proven below the limits."""
     wanted, named, stage = [], [], stages[0]
     for tissue in ("eye", "skin"):
-        own = shapely.union_all([area_of(z.polygons) for z in alone if z.fitted and tissue in z.kind])
+        own = shapely.union_all([area_of(z.polygons) for z in alone if tissue in z.kind])
         for placed, groups in together_lights(stages, tissue):
             if len(groups) > 1:
                 every = _counted((source for group in groups for source, _ in group), len(groups))
@@ -205,13 +184,11 @@ def _together(
             shapes, starts = polygons(area), [pose.apex for one in placed for pose in stage.poses(one, "running")]
             corners = np.array([corner for part in shapes for corner in part.outline])
             away = np.min([np.hypot(*(corners - np.array(start[:2])).T) for start in starts], axis=0)
-            kind = f"{tissue} together"
+            lasers, setups = zip(*((one.laser.name, one.setup.name) for one in placed), strict=True)
             yield ZoneShape(
-                kind, ", ".join(one.laser.name for one in placed), ", ".join(one.setup.name for one in placed),
-                fitted=True, worst=False, polygons=shapes, distance=float(away.max()), measured_from="last optic",
-                limited_by=Message("zone.sum"), origin=starts[0], area=float(area.area), heights=stage.band,
-                overhead=any(_overhead(stage, source) for group in groups for source, _ in group),
-                label=f"{kind} {format_quantity(float(away.max()), 'm', 3, 'up')}",
+                f"{tissue} together", ", ".join(lasers), ", ".join(setups), polygons=shapes, distance=float(away.max()),
+                measured_from="last optic", limited_by=Message("zone.sum"), origin=starts[0], area=float(area.area),
+                heights=stage.band, overhead=any(_overhead(stage, source) for group in groups for source, _ in group),
             )  # fmt: skip
 
 
@@ -284,10 +261,9 @@ def _shape(
     if not parts:
         return None
     return ZoneShape(
-        kind=kind, laser=context.laser.name, setup=context.setup.name, fitted=context.setup.fitted, polygons=parts,
-        distance=distance, origin=source.apex, area=float(shape.area.area), clipped_by=shape.clipped_by,
-        not_clipped_by=shape.not_clipped_by, heights=stage.band,
-        label=f"{kind} {format_quantity(distance, 'm', 3, 'up')}", **more,
+        kind=kind, laser=context.laser.name, setup=context.setup.name, polygons=parts, distance=distance,
+        origin=source.apex, area=float(shape.area.area), clipped_by=shape.clipped_by,
+        heights=stage.band, **more,
     )  # fmt: skip
 
 
@@ -298,7 +274,7 @@ def _of_way(stage: Stage, context: Context, way: str, tissue: str) -> tuple[Sour
 
 
 def _of_kind(
-    stage: Stage, context: Context, kind: str, way: str, tissue: str, worst: bool, near: shapely.Geometry | None
+    stage: Stage, context: Context, kind: str, way: str, tissue: str, near: shapely.Geometry | None
 ) -> list[ZoneShape]:
     zone, found = stage.result(context).zone(way, tissue), []
     limit = zone.criterion
@@ -306,8 +282,8 @@ def _of_kind(
     for source in _of_way(stage, context, way, tissue):
         turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
         one = _shape(
-            stage, context, source, kind, stated(source.reach, zone.distance) + turned, near, worst=worst,
-            measured_from="last optic" if turned > 0.0 else _FROM[way], limited_by=words, surface=source.surface,
+            stage, context, source, kind, stated(source.reach, zone.distance) + turned, near,
+            measured_from="last optic" if turned > 0.0 else FROM[way], limited_by=words, surface=source.surface,
             limit=limit.limit, limit_unit=limit.limit_unit, duration=context.duration(way)[0],
             overhead=_overhead(stage, source), note=source.note,
         )  # fmt: skip
@@ -378,7 +354,7 @@ def beyond_targets(stages: Sequence[Stage]) -> list[tuple[list[BeyondTarget], li
     lit_past([(stage, hot, stage.walls(context, hot.way)) for stage, context, _, _, hot in hot_ones if hot])  # at once
     found = []
     for stage in stages:
-        own = [(context, pose, beam, hot) for where, context, pose, beam, hot in each if where is stage]
+        own = [(context, pose, beam) for where, context, pose, beam, _ in each if where is stage]
         beyond = [_beyond(stage, *one, target) for one in own for target in one[0].targets]
         zones = [_ignition(stage, context, hot) for where, context, _, _, hot in hot_ones if where is stage and hot]
         found.append((beyond, [one for one in zones if one is not None]))
@@ -393,40 +369,32 @@ def _ignition(stage: Stage, context: Context, hot: Source) -> ZoneShape | None:
     formula, peak = f"4 Φ ρ / (π d_x d_y) = {threshold:.5g} W/m2", Message("ignition.peak")
     limit = Message("limited.ignition", threshold=f"{threshold:.6g} W/m2", source=words)
     return _shape(
-        stage, context, hot, "ignition", reach, worst=False, measured_from="last optic", limited_by=limit,
+        stage, context, hot, "ignition", reach, measured_from="last optic", limited_by=limit,
         limit=threshold, limit_unit="W/m2", note=peak,
         steps=(Step("r", peak, formula, numbers, reach, "m", words, "own"),),
     )  # fmt: skip
 
 
-def _beyond(
-    stage: Stage, context: Context, pose: Pose, source: Source, hot: Source | None, target: Target
-) -> BeyondTarget:
+def _beyond(stage: Stage, context: Context, pose: Pose, source: Source, target: Target) -> BeyondTarget:
     place, area = place_of(target, pose, stage.work_distance(context)), shapely.Polygon()
     area = cut(stage, context, source).area if stage.wanted != "short" else area
     away, flat = math.dist(place, pose.apex), math.dist(place[:2], pose.apex[:2])
     if flat > 0.5 * away:
         area = shapely.difference(area, shapely.Point(pose.apex[:2]).buffer(away * 0.999, quad_segs=64))
-    held = stage.held(context, "direct")
-    stopped = target.stop is not None and held[target.stop].holds
-    distance, note = stated(source.reach, stage.result(context).zone("direct", "eye").distance), ""
-    if target.stop is not None:
-        stop = held[target.stop]
-        note = Message("ignition.stop", name=target.stop, verdict=stop.verdict)
-        if stopped and stop.place is not None:
-            distance = min(distance, math.dist(stop.place, source.apex))
-    threshold, words = threshold_of(stage)
-    backing = None if target.behind_distance is None else float(target.behind_distance)
-    irradiance = None
+    name, stop = target.stop or "", stage.held(context, "direct").get(target.stop or "")
+    stopped = stop is not None and stop.holds
+    distance = stated(source.reach, stage.result(context).zone("direct", "eye").distance)
+    if stop is not None and stop.holds and stop.place is not None:
+        distance = min(distance, math.dist(stop.place, source.apex))
+    (threshold, words), backing, irradiance = threshold_of(stage), plain(target.behind_distance), None
     if backing is not None and context.power is not None:
         irradiance = 0.0
         for own in context.every.values():
             dx, dy = BeamProfile(own.beam, ()).widths(np.asarray(away + backing))
             irradiance += float(peak_exposure(own.space.highest_mean_power or 0.0, dx, dy))
     return BeyondTarget(
-        laser=context.laser.name, setup=context.setup.name, fitted=True, target=target.name, target_position=place,
-        polygons=polygons(area), ends_at=target.stop if stopped and target.stop is not None else "", distance=distance,
+        laser=context.laser.name, setup=context.setup.name, target=target.name, polygons=polygons(area),
+        ends_at=name if stopped else "", distance=distance,
         behind=target.behind, backing_distance=backing, backing_irradiance=irradiance, ignition_threshold=threshold,
         ignition_source=words, can_ignite=None if irradiance is None else not irradiance < threshold,
-        ignition_distance=None if hot is None else hot.reach / ROUND_UP, note=note,
     )  # fmt: skip

@@ -547,12 +547,9 @@ class Stage:
             for entry in self.scene.barrier
             if (held[entry.name].holds or "weak" in self.without) and entry.kind not in open_
         ]
-        return self.same(Walls([*found, *(loads.plates_of(self.scene) if "stops" in self.without else ())]))
-
-    def same(self, walls: Walls) -> Walls:
-        """Return walls as the one object that stands for all equal ones."""
-        found: Walls = self.answers.setdefault(("same walls", walls.screens), walls)
-        return found
+        walls = Walls([*found, *(loads.plates_of(self.scene) if "stops" in self.without else ())])
+        same: Walls = self.answers.setdefault(("same walls", walls.screens), walls)  # one object for all equal ones
+        return same
 
     @kept("all", people=True)
     def for_people(self, context: Context) -> tuple[tuple[int, ...], ...]:

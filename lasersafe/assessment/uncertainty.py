@@ -142,16 +142,13 @@ def _influences(evaluate: Evaluate, inputs: list[Uncertain], known: Mapping[str,
     """
     values = {one.name: one.nominal for one in inputs}
     here = float(evaluate({name: np.asarray(value) for name, value in values.items()}))
-    found, others = [], []
+    found = []
     for one in inputs:
-        if one.name in known:
-            low, high = evaluate({one.name: np.array(limits_of(one))}).tolist()
-            found.append(Influence(one.name, slope(evaluate, values, one.name, here), low, high, known[one.name]))
-        elif one.name not in _NOT_MEASURED:
-            others.append(Influence(one.name, slope(evaluate, values, one.name, here), None, None, None))
-    found.sort(key=lambda one: (one.known, -abs(one.exponent), one.name))
-    others.sort(key=lambda one: (-abs(one.exponent), one.name))
-    return (*found, *(one for one in others if abs(one.exponent) > _NO_INFLUENCE))
+        if one.name in known or one.name not in _NOT_MEASURED:
+            low, high = evaluate({one.name: np.array(limits_of(one))}).tolist() if one.name in known else (None, None)
+            found.append(Influence(one.name, slope(evaluate, values, one.name, here), low, high, known.get(one.name)))
+    found.sort(key=lambda one: (one.known is None, one.known or 0.0, -abs(one.exponent), one.name))
+    return tuple(one for one in found if one.known is not None or abs(one.exponent) > _NO_INFLUENCE)
 
 
 def _sentence(spreads: list[DistanceSpread], wording: Wording) -> str:

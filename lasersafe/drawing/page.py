@@ -170,7 +170,7 @@ def foot_lines(
     return [*found, (wording.text("draft.header"), True)] if paper.margin else found
 
 
-def state_of(scene: SceneResult, barrier: BarrierLine) -> tuple[str, str]:
+def state_of(barrier: BarrierLine) -> tuple[str, str]:
     """Return how a barrier is drawn, and against what it does not hold.
 
     It holds against all that hits it ("holds"), only for the set-ups fitted today ("today"), only against some of the
@@ -178,9 +178,7 @@ def state_of(scene: SceneResult, barrier: BarrierLine) -> tuple[str, str]:
     """
     if not barrier.ways:
         return "plain", ""
-    other = {(aim.laser, aim.setup) for aim in scene.aims if not aim.fitted}
-    other |= {(zone.laser, zone.setup) for zone in scene.zones if not zone.fitted}
-    fitted = [way for way in barrier.ways if (way.laser, way.setup) not in other]
+    fitted = [way for way in barrier.ways if way.fitted]
     lasers = dict.fromkeys(way.laser for way in fitted)
     against, beaten = [], 0
     for laser in lasers:
@@ -213,7 +211,7 @@ def outermost(lines: Sequence[SpectatorLine]) -> list[SpectatorLine]:
 
 def limits_line(zones: Iterable[ZoneShape], wording: Wording) -> str:
     """Return the limits of some zones with their times in one sentence."""
-    found = dict.fromkeys(limit_text(zone, wording) for zone in zones if zone.fitted and zone.limit is not None)
+    found = dict.fromkeys(limit_text(zone, wording) for zone in zones if zone.limit is not None)
     return wording.text("plan.map_limits", limits="; ".join(found)) if found else ""
 
 

@@ -52,12 +52,11 @@ def stands(found: Assessment) -> dict[str, list[Polygon]]:
     if scene is None:
         return areas
     for zone in scene.zones:
-        if zone.fitted and zone.kind != "ignition":
+        if zone.kind != "ignition":
             worn = scattered if zone.kind == "scatter eye" else named if zone.kind.startswith("eye") else ()
             areas["eyewear" if zone.laser in worn else "nobody"] += zone.polygons
     for one in scene.beyond:
-        if one.fitted:
-            areas["eyewear" if one.laser in named else "nobody"] += one.polygons
+        areas["eyewear" if one.laser in named else "nobody"] += one.polygons
     return areas
 
 
@@ -72,7 +71,7 @@ def room_of(scene: SceneResult) -> Rect:
     things += [p for barrier in scene.barriers if barrier.kind == "barrier" for p in barrier.line]
     core = extent_of(things) or extent_of(scene.plan.outline) or scene.plan.extent
     size = max(longer(core), _LEAST)
-    zones = _corners(p for zone in scene.zones if zone.fitted for p in zone.polygons)
+    zones = _corners(p for zone in scene.zones for p in zone.polygons)
     most = 0.0 if longer(extent_of([*_rim(core), *zones]) or core) <= _WIDER * size else _ROOM
     shown = core
     for more, least in ((scene.plan.outline, most), (zones, 0.0)):
@@ -81,7 +80,7 @@ def room_of(scene: SceneResult) -> Rect:
     size = max(longer(shown), _LEAST)
     middle = ((core[0] + core[2]) / 2, (core[1] + core[3]) / 2)
     for person in sorted(scene.persons, key=lambda one: math.dist(one.position, middle)):
-        wider = extent_of([*_rim(shown), person.position, *(person.area if person.placed else ())]) or shown
+        wider = extent_of([*_rim(shown), person.position, *person.area]) or shown
         shown = wider if longer(wider) <= max(_WIDER * size, most) else shown
     return grown(shown, _EDGE, _LEAST)
 
@@ -247,7 +246,7 @@ def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
             notes.append(text("plan.place_off", name=person.name, distance=off, laser=aim.laser))
     farthest: dict[tuple[str, str], ZoneShape] = {}
     for zone in scene.zones:
-        if zone.fitted and any(outside(point) for point in _corners(zone.polygons)):
+        if any(outside(point) for point in _corners(zone.polygons)):
             key = (zone.laser, zone.kind)
             farthest[key] = max(farthest.get(key, zone), zone, key=lambda one: badness(one.distance))
     for (laser, kind), zone in farthest.items():
@@ -275,8 +274,8 @@ def way_pages(found: Assessment, paper: page.Paper, wording: Wording) -> list[Dr
     if scene is None:
         return []
     pages = []
-    for laser, setup in dict.fromkeys((zone.laser, zone.setup) for zone in scene.zones if zone.fitted):
-        own = [zone for zone in scene.zones if zone.fitted and (zone.laser, zone.setup) == (laser, setup)]
+    for laser, setup in dict.fromkeys((zone.laser, zone.setup) for zone in scene.zones):
+        own = [zone for zone in scene.zones if (zone.laser, zone.setup) == (laser, setup)]
         for way, kinds in _WAYS.items():
             zones = [zone for kind in kinds for zone in own if zone.kind == kind]
             layers = []
@@ -289,7 +288,7 @@ def way_pages(found: Assessment, paper: page.Paper, wording: Wording) -> list[Dr
                 title = wording.text("plan.way", laser=laser, way=wording.text(f"plan.way_{way}"))
                 pages.append(_light(scene, title, layers, zones, paper, wording))
     for one in scene.beyond:
-        if one.fitted and _corners(one.polygons):
+        if _corners(one.polygons):
             title = wording.text("plan.way", laser=one.laser, way=wording.text("plan.way_beyond", target=one.target))
             beam = [zone for zone in scene.zones if zone.kind == "eye direct" and zone.laser == one.laser]
             layer = (one.polygons, "eyewear", page.tag("eye direct", one.distance, "last optic", wording))

@@ -133,7 +133,7 @@ class Floor(sketch.Sketch):
     def barriers(self) -> None:
         """Draw barriers and walls with their openings."""
         for barrier in self.scene.barriers:
-            kind, against = page.state_of(self.scene, barrier)
+            kind, against = page.state_of(barrier)
             runs = pen.clip_run(self.view.run(barrier.line), self.frame)
             if not runs:
                 continue
@@ -343,7 +343,7 @@ def _extent(one: Elevation) -> pen.Rect:
 def _state(scene: SceneResult, item: ElevationItem, wording: Wording) -> tuple[str, str]:
     for barrier in scene.barriers:
         if barrier.name == item.name:
-            state, against = page.state_of(scene, barrier)
+            state, against = page.state_of(barrier)
             return ("this", "") if item.holds and state in ("today", "part", "fails") else (state, against)
     return {True: "holds", False: "fails", None: "plain"}[item.holds], wording.text("plan.direct")
 

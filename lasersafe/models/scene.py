@@ -548,7 +548,7 @@ class Scene(CaseModel):
     one_at_a_time_reason
         What makes sure of it, as 'one key switch for both lasers'; printed on the sheet.
     note
-        Remark on the scene, printed with the plan.
+        Remark on the scene, printed with that of the case.
     """
 
     how_to_get: ClassVar[dict[str, str]] = {"aim": "write a table [[scene.aim]] for each laser"}

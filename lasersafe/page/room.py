@@ -154,7 +154,7 @@ class AskedRoom:
         if any(cut(*light).area.covers(self.floor) for light in lights):  # one light is above a limit everywhere
             return {"open": self._path(self.floor)}
         # what lies behind a target is part of the zone of its beam
-        parts = [part for one in zones_over(stages) if one.fitted for part in one.polygons]
+        parts = [part for one in zones_over(stages) for part in one.polygons]
         return {"open": self._path(self._inside(parts))}
 
     # --- what stands beside the plan ----------------------------------------------------------------------------------

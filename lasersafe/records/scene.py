@@ -43,8 +43,9 @@ class Opening:
 class StandingPlace:
     """How near a barrier with its rating may stand, on one way."""
 
-    distance: float  # [m]
-    measured_from: str  # "last optic" | "last optic, along the folded path" | "lit surface" | name of a curved mirror
+    distance: float = field(metadata=told(rank=1, worse=badness))  # [m]
+    # "last optic" | "last optic, along the folded path" | "lit surface" | name of a curved mirror
+    measured_from: str = field(metadata=SAME)
     steps: tuple[Step, ...] = field(default=(), compare=False, metadata=HIDDEN)
 
 
@@ -70,18 +71,15 @@ class BarrierWay:
     # [J/m2] the highest peak of one pulse there; None for continuous light
     pulse: float | None = field(default=None, metadata=told(each=highest))
     pulse_rating: float | None = None  # [J/m2]
-    stands: tuple[StandingPlace, ...] = ()  # how near it may stand; () without a rating
+    # how near it may stand; () without a rating
+    stands: tuple[StandingPlace, ...] = field(default=(), metadata=told(each=worst_of_each))
     notes: tuple[str, ...] = ()
     steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # of the irradiance
 
     def among(self, group: Sequence[BarrierWay]) -> BarrierWay:
-        """Return this worst one of several with the highest load as aimed, and how near it may stand for all."""
+        """Return this worst one of several with the highest load as aimed."""
         top = max(group, key=lambda way: -1.0 if way.aimed is None else badness(way.aimed))
-        every = sorted((place for way in group for place in way.stands), key=lambda place: badness(place.distance))
-        names = dict.fromkeys(place.measured_from for way in group for place in way.stands)
-        farthest = {place.measured_from: place for place in every}
-        stands = tuple(farthest[name] for name in names)
-        return replace(self, aimed=top.aimed, aimed_place=top.aimed_place, stands=stands)
+        return replace(self, aimed=top.aimed, aimed_place=top.aimed_place)
 
 
 @dataclass(frozen=True)
@@ -156,9 +154,6 @@ class BarrierLine:
     rated: bool
     ways: tuple[BarrierWay, ...] = field(default=(), metadata=told(each=worst_of_each))
     openings: tuple[Opening, ...] = field(default=(), metadata=told(each=worst_of_each))
-    shadows: tuple[Polygon, ...] = ()  # floor that it keeps dark for the set-ups fitted today
-    # [m] nearest place for its rating in the direct beam, from the last optic
-    nearest_allowed: float | None = field(default=None, metadata=told(each=highest))
     # whether somebody who stands before it could reach over it
     reach_over: bool = field(default=False, metadata=told(each=any))
     windows: tuple[ViewWindow, ...] = field(default=(), metadata=told(each=worst_of_each))
@@ -185,12 +180,10 @@ class Polygon:
 
 @dataclass(frozen=True)
 class FloorItem:
-    """Something that is only drawn, and does not stop or return light: a table, the edge of a stage, a riser."""
+    """Something that is drawn on the floor: a table, the edge of a stage, a riser."""
 
     name: str
-    kind: str  # stage | riser | balcony | furniture
     outline: Ring
-    height: float = 0.0  # [m] of its top above the floor
 
 
 @dataclass(frozen=True)
@@ -200,7 +193,6 @@ class ScenePlan:
     extent: tuple[float, float, float, float]  # x low, y low, x high, y high: all that is worth drawing
     north: float | None  # [rad] bearing of north, None when not stated
     stage_arrow: float | None  # [rad] bearing from the audience to the stage, None when not stated
-    outdoors: bool
     items: tuple[FloorItem, ...] = ()
     outline: Ring = ()  # the room or the ground, () when not stated
 
@@ -216,10 +208,7 @@ class AimEnvelope(OfSetup):
     bearing_range: tuple[float, float]  # [rad] first to last, clockwise, without the margin; may pass 2 pi
     elevation_range: tuple[float, float]  # [rad] without the margin
     margin: float  # [rad] for an unsteady hand, on every side
-    margin_source: str  # "typed" | "common practice, no source" | "none"
-    hand_held: bool
     reach: float = field(metadata=told(rank=1, worse=badness))  # [m] of the direct eye zone
-    polygons: tuple[Polygon, ...] = ()  # the sector on the floor out to ``reach``, barriers left out
     fitted: bool = True
 
 
@@ -231,8 +220,6 @@ class ZoneShape:
     kind: str = field(metadata=SAME)
     laser: str = field(metadata=SAME)
     setup: str = field(metadata=SAME)
-    fitted: bool
-    worst: bool = field(metadata=told(each=any))  # the set-up of this laser that reaches farthest for this kind
     polygons: tuple[Polygon, ...]
     distance: float = field(metadata=told(rank=1, worse=badness))  # [m] rounded up, before barriers cut it
     measured_from: str  # "last optic", "lit surface", "last optic, along the folded path"
@@ -244,11 +231,9 @@ class ZoneShape:
     limit_unit: str = ""
     duration: float | None = None
     clipped_by: tuple[str, ...] = ()  # barriers that hold and cut it
-    not_clipped_by: tuple[str, ...] = ()  # barriers in its way that do not hold
     heights: tuple[float, float] = (0.0, 2.0)  # [m] the band of heights that the outline is made for
     # whether light above that band goes on beyond the outline
     overhead: bool = field(default=False, metadata=told(each=any))
-    label: str = ""  # short text for the drawing
     note: str = ""
     steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # where no set-up has the distance with its steps
 
@@ -259,9 +244,7 @@ class BeyondTarget:
 
     laser: str
     setup: str
-    fitted: bool
     target: str
-    target_position: Point3
     polygons: tuple[Polygon, ...]
     # name of the rated stop, or "" when it goes on to the full distance
     ends_at: str = field(metadata=told(rank=1, worse=not_))
@@ -276,9 +259,6 @@ class BeyondTarget:
     can_ignite: bool | None = field(
         default=None, metadata=told(each=lambda each: True if True in each else None if None in each else False)
     )
-    # [m] from the last optic, how far the beam can ignite
-    ignition_distance: float | None = field(default=None, metadata=told(each=highest))
-    note: str = ""
 
 
 @dataclass(frozen=True)
@@ -286,15 +266,10 @@ class PersonMark:
     """A person or group on the plan."""
 
     name: str
-    role: str
-    position: Point  # the place with the highest ratio, or the place stated
+    position: Point  # of an area the place nearest to a laser
     eye_height: float
     floor: float  # [m] height of the floor that the person stands on
-    placed: bool  # False: derived from the distance that the case states
     area: Ring = ()  # where the person may move
-    ratio: float | None = None  # the highest hazard ratio, all ways that are not struck out
-    ratio_way: str = ""
-    mode: str = ""
 
 
 @dataclass(frozen=True)
@@ -304,7 +279,6 @@ class CameraMark:
     name: str
     position: Point3
     bearing: float | None = None
-    elevation: float | None = None
 
 
 @dataclass(frozen=True)
@@ -314,7 +288,6 @@ class TargetMark:
     name: str = field(metadata=SAME)
     laser: str = field(metadata=SAME)
     position: Point3
-    placed: bool
     material: str
     finish: str
     shape: str  # flat | convex | concave | unknown
@@ -332,12 +305,8 @@ class SurfaceMark:
 
     name: str
     position: Point3
-    placed: bool
     mirror: bool
     shape: str
-    normal_bearing: float | None = None
-    normal_elevation: float | None = None
-    width: float | None = None
     line: tuple[Point, ...] = ()  # its trace on the floor, () when the way it faces is unknown
 
 
@@ -355,7 +324,6 @@ class SpectatorLine:
     note: str = ""
     laser: str = ""
     setup: str = ""
-    blocked_by: tuple[str, ...] = ()  # barriers that make the line shorter
     zone: str = field(default="", metadata=HIDDEN)  # kind of the zone that limits it; "" for nothing, or another rule
 
 
@@ -482,18 +450,6 @@ class SceneFinding:
 
 
 @dataclass(frozen=True)
-class StruckOut:
-    """A part of the matrix that cannot happen, with the printed reason."""
-
-    person: str
-    mode: str
-    way: str
-    reason: str
-    laser: str = ""
-    setup: str = ""
-
-
-@dataclass(frozen=True)
 class MatrixCell:
     """One person, one mode, one way: the highest hazard ratio over lasers, set-ups, surfaces and tissues."""
 
@@ -509,7 +465,6 @@ class MatrixCell:
     below: bool = field(metadata=told(rank=1, worse=not_))  # False when NaN
     struck_out: str = ""
     note: str = ""
-    controls: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -529,8 +484,6 @@ class SceneResult:
     elevations: tuple[Elevation, ...]
     matrix: tuple[MatrixCell, ...] = ()  # highest ratio first, struck out last
     findings: tuple[SceneFinding, ...] = ()
-    struck_out: tuple[StruckOut, ...] = ()
-    notes: tuple[str, ...] = ()
     rules: tuple[SpectatorRule, ...] = ()  # of the packs that the case chose
     camera_lines: tuple[CameraLine, ...] = ()
     unit: Mapping[str, str] = field(default_factory=lambda: SCENE_UNITS, init=False, compare=False)

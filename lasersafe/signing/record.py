@@ -186,9 +186,7 @@ def read_json(content: bytes) -> Any:
 MOST = 1000  # changes that are collected; more help nobody
 _SAME = 1e-9  # relative; two machines may differ in the last digits
 NOTHING = 1e-13  # SI; what cancels out to less than this differs between machines by any factor
-# Outlines that a library joined from others: it may put corners elsewhere on an edge; shadows are simplified to 2 cm.
-_DRAWN = {".polygons": 0.0, ".shadows": 0.04}  # m
-_SAME_EDGE = 1e-5  # relative, of outlines and areas
+_SAME_EDGE = 1e-5  # relative, of outlines and areas: a library may put the corners of one elsewhere on an edge
 _NAMES = ("name", "laser", "setup", "person", "barrier", "surface", "way", "tissue", "hazard", "rule", "field", "what")
 _MISSING = "(not there)"
 
@@ -222,8 +220,7 @@ def _walk(path: str, old: Any, new: Any, nothing: float) -> Iterator[Change]:
             inner = f"{path}.{key}" if path else str(key)
             yield from _walk(inner, old.get(key, _MISSING), new.get(key, _MISSING), nothing)
     elif isinstance(old, list) and isinstance(new, list):
-        drawn_to = next((most for key, most in _DRAWN.items() if path.endswith(key)), None)
-        if nothing and drawn_to is not None and _same_shape(old, new, drawn_to):
+        if nothing and path.endswith(".polygons") and _same_shape(old, new):
             return
         left, right = _by_name(old), _by_name(new)
         if left is None or right is None:
@@ -246,7 +243,7 @@ def _by_name(items: Sequence[Any]) -> dict[str, Any] | None:
     return None if "" in found or len(found) < len(items) else found
 
 
-def _same_shape(old: list[Any], new: list[Any], drawn_to: float) -> bool:
+def _same_shape(old: list[Any], new: list[Any]) -> bool:
     """Return whether two lists of outlines with holes have the same edges, whatever corners stand on them."""
     if old == new:
         return True
@@ -261,8 +258,7 @@ def _same_shape(old: list[Any], new: list[Any], drawn_to: float) -> bool:
             shapely.union_all([shapely.make_valid(shapely.Polygon(part["outline"], part["holes"])) for part in each])
             for each in (old, new)
         )
-        reach = max(map(abs, one.bounds))
-        return bool(one.hausdorff_distance(other) <= max(drawn_to, _SAME_EDGE * reach))
+        return bool(one.hausdorff_distance(other) <= _SAME_EDGE * max(map(abs, one.bounds)))
     except (TypeError, KeyError, ValueError, shapely.errors.ShapelyError):
         return False
 
@@ -301,7 +297,7 @@ def plain(text: str, longest: int = 80) -> str:
 
 
 _MOST_CHANGES = 30
-_NOT_RESULTS = frozenset({"inputs", "steps", "beam", "worst_setting", "fingerprint"}) | {"polygons", "shadows"}
+_NOT_RESULTS = frozenset({"inputs", "steps", "beam", "worst_setting", "fingerprint", "polygons"})
 
 
 # inputs, or how they were typed; and what is drawn, whose corners another library may put elsewhere on the same edge

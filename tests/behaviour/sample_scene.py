@@ -61,8 +61,6 @@ def zone(kind: str, ring: Ring, distance: float, origin: tuple[float, float, flo
         "kind": kind,
         "laser": LASER,
         "setup": "long-focus lens",
-        "fitted": True,
-        "worst": False,
         "polygons": (Polygon(ring),),
         "distance": distance,
         "measured_from": "lit surface" if kind.startswith("scatter") else "last optic",
@@ -83,19 +81,13 @@ def room(reach: float = 311.0) -> SceneResult:
     east = math.radians(90)
     held = zone("skin direct", sector(x, y, low, high, 7.0), 45.0, (x, y, z), clipped_by=("Steel screen",))
     zones = (
-        zone(
-            "eye direct", sector(x, y, low, high, reach), reach, (x, y, z), not_clipped_by=("Curtain",), overhead=True
-        ),
+        zone("eye direct", sector(x, y, low, high, reach), reach, (x, y, z), overhead=True),
         held,
         zone("eye mirror", sector(4.0, 4.2, math.radians(250), math.radians(310), 3.0), 5.1, (4.0, 4.2, 1.0)),
         zone("scatter eye", disc(4.0, 4.0, 1.9), 1.92, (4.0, 4.0, 1.0), surface="Sheet metal"),
         zone("scatter skin", disc(4.0, 4.0, 0.6), 0.61, (4.0, 4.0, 1.0), surface="Sheet metal"),
         zone(
             "ignition", sector(x, y, low, high, 5.2), 5.17, (x, y, z), limit=5000.0, duration=None,
-        ),
-        zone(
-            "eye direct", sector(x, y, low, high, reach * 2), reach * 2, (x, y, z), setup="collimated", fitted=False,
-            worst=True,
         ),
     )  # fmt: skip
     ratio = np.full((2, 40, 60), 1e-3)
@@ -106,23 +98,21 @@ def room(reach: float = 311.0) -> SceneResult:
             extent=(0.0, 0.0, 12.0, 8.0),
             north=math.radians(20),
             stage_arrow=math.radians(270),
-            outdoors=False,
-            items=(FloorItem("Stage", "stage", box(0.5, 1.5, 5.5, 6.5), 0.6),),
+            items=(FloorItem("Stage", box(0.5, 1.5, 5.5, 6.5)),),
             outline=box(0.0, 0.0, 12.0, 8.0),
         ),
         aims=(
             AimEnvelope(LASER, "long-focus lens", "running", (x, y, z), east, -0.1, (low, high), (-0.3, 0.1),
-                        math.radians(10), "common practice, no source", True, reach),
+                        math.radians(10), reach),
         ),
         zones=zones,
         beyond=(
-            BeyondTarget(LASER, "long-focus lens", True, "Mild steel plate", (4.0, 4.0, 1.0),
+            BeyondTarget(LASER, "long-focus lens", "Mild steel plate",
                          (Polygon(sector(4.0, 4.0, math.radians(80), math.radians(100), reach - 2)),), "", reach,
-                         "wooden door", 3.0, 2.1e4, 5000.0, "screening value", True, 5.2),
+                         "wooden door", 3.0, 2.1e4, 5000.0, "screening value", True),
         ),
         barriers=(
-            BarrierLine("Steel screen", "barrier", ((8.0, 1.0), (9.0, 5.6)), 0.0, 2.2, True, (_way(True),),
-                        shadows=(Polygon(((8.0, 1.0), (9.0, 5.6), (12.0, 6.0), (12.0, 0.0))),)),
+            BarrierLine("Steel screen", "barrier", ((8.0, 1.0), (9.0, 5.6)), 0.0, 2.2, True, (_way(True),)),
             BarrierLine("Curtain", "barrier", ((6.0, 6.4), (7.0, 7.6)), 0.0, 2.0, True, (_way(False),)),
             BarrierLine("East wall", "wall", ((12.0, 0.0), (12.0, 8.0)), 0.0, 3.0, False, (_way(False),), (
                 Opening("Hall door", "door", (12.0, 3.2), (12.0, 4.2), 0.0, 2.1, True),
@@ -130,18 +120,16 @@ def room(reach: float = 311.0) -> SceneResult:
             BarrierLine("North wall", "wall", ((0.0, 8.0), (12.0, 8.0)), 0.0, 3.0, False),
         ),
         persons=(
-            PersonMark("Operator", "operator", (1.6, 3.7), 1.6, 0.0, True, ratio=2430.0, ratio_way="mirror"),
-            PersonMark("Stage crew", "crew", (3.0, 6.0), 1.7, 0.6, True, box(2.2, 5.4, 3.9, 6.3), 1.8, "scatter"),
-            PersonMark("Visitors <& guests>", "spectator", (10.5, 1.2), 1.0, 0.0, True, box(9.3, 0.4, 11.8, 2.4), 0.02),
-            PersonMark("Passer-by in the lane", "uninvolved", (140.0, 5.0), 1.6, 0.0, False, ratio=12.0,
-                       ratio_way="direct"),
+            PersonMark("Operator", (1.6, 3.7), 1.6, 0.0),
+            PersonMark("Stage crew", (3.0, 6.0), 1.7, 0.6, box(2.2, 5.4, 3.9, 6.3)),
+            PersonMark("Visitors <& guests>", (10.5, 1.2), 1.0, 0.0, box(9.3, 0.4, 11.8, 2.4)),
+            PersonMark("Passer-by in the lane", (140.0, 5.0), 1.6, 0.0),
         ),
         cameras=(CameraMark("Camera 1", (7.0, 2.0, 1.5), math.radians(310)),),
-        targets=(TargetMark("Mild steel plate", LASER, (4.0, 4.0, 1.0), True, "steel", "matt", "flat", "door", False),),
+        targets=(TargetMark("Mild steel plate", LASER, (4.0, 4.0, 1.0), "steel", "matt", "flat", "door", False),),
         surfaces=(
-            SurfaceMark("Chrome rail", (4.6, 2.6, 1.0), True, True, "convex", None, None, 0.3),
-            SurfaceMark("Sheet metal", (4.0, 4.0, 1.0), True, False, "flat", math.radians(270), 0.0, 0.6,
-                        ((4.0, 3.7), (4.0, 4.3))),
+            SurfaceMark("Chrome rail", (4.6, 2.6, 1.0), True, "convex"),
+            SurfaceMark("Sheet metal", (4.0, 4.0, 1.0), False, "flat", ((4.0, 3.7), (4.0, 4.3))),
         ),
         lines=(
             SpectatorLine("left", ((0.0, 7.2), (9.0, 7.2)), 3.2, "last optic", "scatter eye", 0.0),
@@ -204,7 +192,6 @@ def scaled(scene: SceneResult, factor: float) -> SceneResult:
             replace(
                 b,
                 line=ring(b.line),
-                shadows=parts(b.shadows),
                 openings=tuple(replace(o, start=ring((o.start,))[0], end=ring((o.end,))[0]) for o in b.openings),
             )
             for b in scene.barriers
@@ -239,12 +226,12 @@ def scattered(seed: int) -> SceneResult:
         zones.append(
             zone(
                 draw.choice(kinds), sector(x, y, low, low + draw.uniform(0.01, 6.2), reach), reach, (x, y, 1.0),
-                setup=f"set-up {number % 3}", fitted=draw.random() < 0.7, worst=draw.random() < 0.5,
+                setup=f"set-up {number % 3}",
             )
         )  # fmt: skip
     return replace(
         base,
-        plan=ScenePlan((0, 0, size, size), draw.uniform(0, 6), None, True, outline=box(0, 0, size, size)),
+        plan=ScenePlan((0, 0, size, size), draw.uniform(0, 6), None, outline=box(0, 0, size, size)),
         aims=tuple(
             replace(base.aims[0], laser=name("Laser", n), position=(*place(), 1.0), bearing=draw.uniform(0, 6))
             for n in range(draw.randint(1, 4))
@@ -255,10 +242,7 @@ def scattered(seed: int) -> SceneResult:
             BarrierLine(name("Screen", n), "barrier", (place(), place()), 0, 2, True, (_way(draw.random() < 0.5),))
             for n in range(draw.randint(0, 8))
         ),
-        persons=tuple(
-            PersonMark(name("Person", n), "crew", place(), 1.6, 0.0, True, (), draw.uniform(0, 3), "direct")
-            for n in range(draw.randint(0, 14))
-        ),
+        persons=tuple(PersonMark(name("Person", n), place(), 1.6, 0.0) for n in range(draw.randint(0, 14))),
         cameras=tuple(CameraMark(name("Camera", n), (*place(), 1.0), 1.0) for n in range(draw.randint(0, 4))),
         targets=(),
         surfaces=(),

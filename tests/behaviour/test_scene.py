@@ -143,7 +143,6 @@ def test_the_matrix_is_complete_and_sorted(name):
         assert cells == {(laser, mode, way) for laser in lasers for mode in MODES for way in ways}
     ranks = [(bool(c.struck_out), -c.ratio) for c in scene.matrix]
     assert ranks == sorted(ranks)
-    assert all(c.reason for c in scene.struck_out)
     assert all(c.below == (c.ratio <= 1.0) for c in scene.matrix)
 
 
@@ -208,7 +207,6 @@ def test_a_rated_barrier_clips_and_one_that_does_not_hold_does_not():
     assert min(y for p in eye.polygons for _, y in p.outline) == pytest.approx(-3.0, abs=0.1)  # a square of the plan
     leak = next(z for z in open_.zones if z.kind == "eye direct")
     assert leak.clipped_by == ()
-    assert leak.not_clipped_by == ("Booth",)
     assert min(y for p in leak.polygons for _, y in p.outline) < -leak.distance * 0.999
     assert [{w.holds for w in one.barriers[0].ways if w.way == "direct"} for one in (held, open_)] == [{True}, {False}]
     line = {s.lines[0].side: s.lines[0] for s in (held, open_)}["front"]
@@ -217,6 +215,12 @@ def test_a_rated_barrier_clips_and_one_that_does_not_hold_does_not():
     assert cells["running", "direct"].ratio == 0.0
     assert cells["service", "direct"].ratio > 1000.0  # barriers may be open in service
     assert cells["fault", "direct"].ratio == 0.0
+
+
+def test_a_remark_on_the_scene_is_printed_with_that_of_the_case():
+    text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
+    noted = text.replace("[scene]\n", '[scene]\nnote = "chairs are bolted down"\n')
+    assert assess(parse_case(noted), wanted="short").notes == ("chairs are bolted down",)
 
 
 def test_a_low_barrier_leaks_over_its_edge():
@@ -235,7 +239,6 @@ def test_the_aim_envelope_and_the_margin_of_a_hand_widen_the_zone():
     assert sizes[0] < sizes[2] / 5.0
     (aim,) = [a for a in hand.aims if a.fitted]
     assert aim.margin == pytest.approx(math.radians(10.0))
-    assert aim.margin_source == "common practice, no source"
     assert narrow.aims[0].margin == 0.0
 
 
@@ -247,7 +250,6 @@ def test_a_wooden_door_three_metres_behind_the_target_can_catch_fire():
     assert beyond.ignition_threshold == 5000.0
     assert "NFPA115 (from memory)" in beyond.ignition_source
     assert beyond.backing_irradiance > 5000.0
-    assert beyond.ignition_distance > 3.4
     (zone,) = [z for z in scene.zones if z.kind == "ignition"]
     assert zone.distance > 3.4
     import shapely

@@ -74,7 +74,7 @@ def cells(seed: int, candidates: int, each: int) -> Iterator[Cell]:
         corners = ((x[0], y[0]), (x[1], y[0]), (x[1], y[1]), (x[0], y[1]))
         here = Person("cell", corners, eyes=(height - UP_AND_DOWN, height + UP_AND_DOWN))
         yield Cell(seed, f"{level} {row} {column}", *tracer.together(here), float(found.ratio[level, row, column]))
-    marks = tuple(PersonMark(one.name, "spectator", one.places[0], 1.6, 0.0, placed=True) for one in scene.persons)
+    marks = tuple(PersonMark(one.name, one.places[0], 1.6, 0.0) for one in scene.persons)
     for one, place in zip(scene.persons, map_places(stages, marks), strict=True):
         yield Cell(seed, one.name, *tracer.together(one), place.ratio)
 

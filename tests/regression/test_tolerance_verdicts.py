@@ -72,7 +72,7 @@ def test_needs_of_several_corners_are_put_together_letter_by_letter():
     ((False, None), None), ((None, True), True), ((False, False), False), ((False, True), True),
 ])  # fmt: skip
 def test_what_cannot_be_judged_at_one_corner_is_not_below_the_ignition_threshold(burns, together):
-    base = BeyondTarget("W", "bare", True, "T", (0.0, 0.0, 1.0), (), "", 1.0, "", None, None, None)
+    base = BeyondTarget("W", "bare", "T", (), "", 1.0, "", None, None, None)
     assert worst(tuple(replace(base, can_ignite=one) for one in burns)).can_ignite is together
 
 
