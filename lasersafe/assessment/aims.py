@@ -28,7 +28,7 @@ from lasersafe.scene.beams import (
     farthest_of_each,
     unit,
 )
-from lasersafe.scene.mirrors import Mirror, from_spots, hung, reachable
+from lasersafe.scene.mirrors import Mirror, from_spots, hung
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import key_of
@@ -121,10 +121,6 @@ class Lit:
         if -ahead > loose:
             return replace(self, normal=(-x, -y, -z))
         return replace(self, normal=None) if self.bends else replace(self, both=True)
-
-    def met_by(self, laser: Source) -> bool:
-        """Return whether the beam of a laser can fall on it; what is on the aim or fired at is always met."""
-        return not self.placed or self.target or reachable(laser, self.as_mirror)
 
     @property
     def may_be_flat(self) -> bool:

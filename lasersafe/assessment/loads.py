@@ -10,7 +10,6 @@ from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lasersafe.assessment.barriers import beam_numbers, judged, load_of, needed_time, plain, scatter_numbers
 from lasersafe.assessment.barriers import together as together
@@ -22,7 +21,7 @@ from lasersafe.optics.beam import diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.light import Step
 from lasersafe.records.scene import BarrierWay, ViewWindow
-from lasersafe.scene.beams import BeamProfile, ScatterProfile
+from lasersafe.scene.beams import FLOAT, BeamProfile, ScatterProfile
 from lasersafe.scene.bound import Places, Question, Span, bounds, span
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen, Walls
@@ -37,7 +36,6 @@ if TYPE_CHECKING:
     from lasersafe.scene.lights import Light
 
 MODES = ("running", "alignment", "service", "fault")
-FLOAT = NDArray[np.float64]
 _HIGH = 20.0  # m: a wall is looked at up to here above the heads
 _ASKEW = 1e-3  # m: less askew on the plan, the box around a wall stands for it
 _NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets

@@ -10,7 +10,6 @@ from itertools import product
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from lasersafe.assessment import calculation
 from lasersafe.assessment.context import NO_AID, TISSUES, Context, Scatterer, aid_of, duration_of_all, lines_of
@@ -18,6 +17,7 @@ from lasersafe.assessment.scans import with_scan
 from lasersafe.hazard import scatter
 from lasersafe.hazard.combine import Line, Sum, exposure_duration, groups, sums_at
 from lasersafe.hazard.distances import exposure_at, worst_place
+from lasersafe.hazard.exposure import Floats
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid
 from lasersafe.models import Extended, Person
 from lasersafe.optics.reflection import LitSpot, source_angles
@@ -27,7 +27,6 @@ from lasersafe.records.fields import badness, highest
 from lasersafe.results import GUESTS, Criterion, ExtendedResult, LineShare, ModuleResult, Scenario, Step
 from lasersafe.wording import Message, joined, word
 
-FLOAT = NDArray[np.float64]
 GLOWING = "extended source"  # mode of its scenarios
 _TOUCHING = 1e-3  # m: from here on skin and cornea are searched; nobody looks from nearer than the nearest view
 
@@ -276,7 +275,7 @@ class _Glow:
     duration: float
     source: ExtendedSource
 
-    def ratio(self, name: str) -> Callable[[FLOAT], FLOAT]:
+    def ratio(self, name: str) -> Callable[[Floats], Floats]:
         """Return the function from distances to the highest sum of wavelengths of one group, each at its worst."""
         every = []
         for own in self.lines:
@@ -285,14 +284,14 @@ class _Glow:
             every.append((groups(self.tissue, own.wavelength), settings))
         together = frozenset().union(*(shared for shared, _ in every))
 
-        def ratio(distance: FLOAT) -> FLOAT:
+        def ratio(distance: Floats) -> Floats:
             each = [(shared, np.max([one(distance) for one in settings], axis=0)) for shared, settings in every]
             sums = [np.sum([one for shared, one in each if group in shared], axis=0) for group in together]
             return np.asarray(np.max(sums, axis=0))
 
         return ratio
 
-    def steps(self, name: str) -> FLOAT:
+    def steps(self, name: str) -> Floats:
         """Return just beyond which distances the ratio can jump up. [m]."""
         lights = (light for own in self.lines for light in own.received(self.tissue, self.duration, (name,)))
         return scatter.step_distances(self.source, lights)

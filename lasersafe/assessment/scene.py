@@ -26,9 +26,8 @@ _EYES = "standing adult", "child"  # whose heights the exposure map shows
 _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from lasersafe.assessment.protection import CaseResults
+    from lasersafe.scene.beams import FLOAT
     from lasersafe.wording import Wording
 
 
@@ -117,7 +116,7 @@ def map_places(stages: tuple[Stage, ...], persons: tuple[records.PersonMark, ...
     return tuple(records.MapPlace(mark.name, mark.position, float(r)) for mark, r in zip(persons, ratio, strict=True))
 
 
-def scene_map(stages: Sequence[Stage], x: NDArray[np.float64], y: NDArray[np.float64]) -> records.HazardMap:
+def scene_map(stages: Sequence[Stage], x: FLOAT, y: FLOAT) -> records.HazardMap:
     """Return the map of a scene on a grid of the floor [m], at the eyes of people, at the worst of all corners."""
     heights = [(name, STATURES[name]) for name in _EYES]
     return hazard_map([groups for _, groups in scene_zones.together_lights(stages, "eye")], x, y, heights)

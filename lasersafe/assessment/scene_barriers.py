@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import bent_beams, lit_places
 from lasersafe.assessment.barriers import beam_numbers
@@ -31,15 +30,13 @@ from lasersafe.wording import Message
 if TYPE_CHECKING:
     from lasersafe.models import SceneBarrier
     from lasersafe.optics.beam import BeamGeometry
-    from lasersafe.scene.beams import Vector
+    from lasersafe.scene.beams import FLOAT, Vector
 
 _NOTHING = 1e-9
 COLUMNS, ROWS = 120, 36  # of a map
 ARM = 1.0  # m: so far a person reaches over an edge (German rules for shows, trade facts)
 REACH = 2.7  # m: nobody reaches over an edge that is so high above where people stand (DGUV203-036, 12.1)
 HIGHEST = 4.0  # m: above it nobody looks at a barrier; a higher one is shown up to here
-
-FLOAT = NDArray[np.float64]
 
 
 def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:

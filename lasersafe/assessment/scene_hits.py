@@ -30,7 +30,7 @@ from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import LitSpot, scatter_exposure, source_angles
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.scene.beams import CLOSEST, NEAREST, POINT, BeamProfile, ScatterProfile, Vector
+from lasersafe.scene.beams import CLOSEST, FLOAT, NEAREST, POINT, BeamProfile, ScatterProfile, Vector
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, STEP, Places, Question, Span, bounds, span
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.walls import Walls
@@ -66,7 +66,7 @@ class Hit:
     aid: Aid | None = None
     counted: Source | None = None  # whose bound is the highest
     light: Light | None = None  # the same, as it was bounded
-    box: tuple[NDArray[np.float64], NDArray[np.float64]] | None = None  # middle and half edges of where it counts [m]
+    box: tuple[FLOAT, FLOAT] | None = None  # middle and half edges of where it counts [m]
 
     @cached_property
     def span(self) -> Span | None:
@@ -308,13 +308,7 @@ def _looks(
 
 
 def exact_hit(
-    stage: Stage,
-    context: Context,
-    source: Source,
-    point: Vector,
-    tissue: str,
-    duration: float,
-    with_aid: Aid | None,
+    stage: Stage, context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
 ) -> Hit:
     """Return the exposure at one point, comparison by comparison."""
     by_rule_set: dict[str, float] = {}

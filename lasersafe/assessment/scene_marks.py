@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import Pose, place_of
 from lasersafe.assessment.barriers import plain
@@ -24,7 +23,7 @@ from lasersafe.optics.reflection import LitSpot
 from lasersafe.records import scene as records
 from lasersafe.records.fields import badness
 from lasersafe.scene.areas import area_of, polygons
-from lasersafe.scene.beams import BeamProfile
+from lasersafe.scene.beams import FLOAT, BeamProfile
 from lasersafe.scene.bound import most_light, span
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Piece
@@ -35,7 +34,6 @@ if TYPE_CHECKING:
 
 _MANY = 1e6  # W: with so many what is next to nothing for people is still counted
 CLOSEST = 0.1  # m: no camera is nearer to a lens or a lit spot
-FLOAT = NDArray[np.float64]
 _BEYOND = 40.0  # times what is drawn, that light is followed
 _TURN = math.radians(3.0)  # between two corners of an arc
 _TOP = 20.0  # m: of an item that is higher, as far as it is drawn

@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.calculation import WITHOUT_STEPS, Working, exposure_steps
@@ -24,7 +23,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario, Step
-from lasersafe.scene.beams import ScatterProfile
+from lasersafe.scene.beams import FLOAT, ScatterProfile
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
@@ -327,7 +326,7 @@ def _legs(source: Source, distance: float, where: Message) -> Message:
     return Message(f"hit.from_{kind}", **facts)
 
 
-def _corner(place: NDArray[np.float64]) -> str:
+def _corner(place: FLOAT) -> str:
     return ", ".join(f"{value:z.3f}" for value in place)
 
 

@@ -23,12 +23,10 @@ from lasersafe.records.fields import badness, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, box_of, lit_areas, polygons
-from lasersafe.scene.beams import NEAREST, BeamProfile, ScatterProfile
+from lasersafe.scene.beams import FLOAT, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from lasersafe.assessment.aims import Pose
     from lasersafe.models import Target
     from lasersafe.scene.lights import Light
@@ -223,7 +221,7 @@ def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], 
                             assert isinstance(source.profile, ScatterProfile)
                             factors[source.profile] = max(factors.get(source.profile, 0.0), source.factor, key=badness)
 
-            def total(place: NDArray[np.float64], bright: Any = bright) -> NDArray[np.float64]:
+            def total(place: FLOAT, bright: Any = bright) -> FLOAT:
                 every = [own for own in bright if own]
                 each = ([f * one.before(place) for one, f in own.items()] for own in every)
                 return sum((np.max(own, axis=0) for own in each), np.zeros(place.shape))

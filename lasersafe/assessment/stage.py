@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING, Any, Concatenate, ParamSpec, TypeVar, cast
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from lasersafe.assessment import loads, paths
 from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of, reaching
@@ -21,19 +20,18 @@ from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, li
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
 from lasersafe.optics.reflection import LitSpot, scatter_exposure
 from lasersafe.scene.areas import outline
-from lasersafe.scene.beams import EVERYWHERE, LEAST, BeamProfile, Box, ScatterProfile, Vector, farthest_of
+from lasersafe.scene.beams import EVERYWHERE, FLOAT, LEAST, BeamProfile, Box, ScatterProfile, Vector, farthest_of
 from lasersafe.scene.bound import STEP, most_light
-from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, past_walls
+from lasersafe.scene.mirrors import facing_anywhere, from_spots, level_mirror, lit_patch, past_walls, reachable
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Screen, Walls
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Scene, SceneBarrier
     from lasersafe.records.scene import BarrierWay, ViewWindow
-    from lasersafe.results import Criterion, SetupResult
+    from lasersafe.results import SetupResult
     from lasersafe.scene.lights import Light
 
-FLOAT = NDArray[np.float64]
 P = ParamSpec("P")
 T = TypeVar("T")
 _WITH_AID = math.sqrt(51.0)  # times as far scatter reaches with the strongest instrument (docs/method.md, section 13)
@@ -214,9 +212,9 @@ class Stage:
         return Spots(item.position, EVERYWHERE, pose.loose, True)
 
     def _meets(self, context: Context, pose: Pose, item: Lit, laser: Source) -> bool:
-        """Return whether the beam of a laser can fall on a surface, past walls that hold."""
-        dark = item.placed and self.lit_part(context, pose, item, pose.mode) is None
-        return not dark and item.met_by(laser)
+        """Return whether the beam of a laser can fall on a surface, past walls that hold; on the aim it always does."""
+        lit = not item.placed or self.lit_part(context, pose, item, pose.mode) is not None
+        return lit and (not item.placed or item.target or reachable(laser, item.as_mirror))
 
     def work_distance(self, context: Context) -> float:
         """Return how far the work is from the last optic, 0 when not stated. [m]."""
@@ -234,14 +232,8 @@ class Stage:
         self, context: Context, tissue: str, duration: float, portion: Portion | None = None
     ) -> BeamProfile:
         """Return the beam of one wavelength against its limits, or the part of them that it may use."""
-        return BeamProfile(context.beam, self.comparisons(context, tissue, duration, portion), *context.may_differ)
-
-    def comparisons(
-        self, context: Context, tissue: str, duration: float, portion: Portion | None = None
-    ) -> tuple[Criterion, ...]:
-        """Return every comparison of every setting and rule set for one tissue and duration."""
-        compared = context.compared(tissue, duration)
-        return tuple(dict.fromkeys(lessened(c, context.wavelength, portion or {}) for c in compared))
+        compared = (lessened(c, context.wavelength, portion or {}) for c in context.compared(tissue, duration))
+        return BeamProfile(context.beam, tuple(dict.fromkeys(compared)), *context.may_differ)
 
     @kept(stated=False)
     def scatter_profile(

@@ -585,7 +585,8 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     first = full.zones[0]
     barrier = full.barriers[0]
     part = replace(barrier, ways=(*barrier.ways, BarrierWay("direct", "Marker", "lens", 1.0, False, "")))
-    later = replace(barrier, ways=(*barrier.ways, BarrierWay("direct", LASER, "collimated", 1.0, False, "")))
+    other = BarrierWay("direct", LASER, "collimated", 1.0, False, "", fitted=False)
+    later = replace(barrier, ways=(*barrier.ways, other))
     gap = Opening("gap", "gap", (8.2, 2.0), (8.4, 3.0), 0.0, 2.0, False)
     tilted = replace(first, kind="skin mirror", polygons=(Polygon(sector(2.0, 4.0, 0.0, 1.0, 0.3)),))
     rule = replace(full.lines[0], side="front", line_kind="barrier 3 m away", laser="Marker")
