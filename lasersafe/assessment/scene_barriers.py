@@ -19,7 +19,7 @@ from lasersafe.assessment.loads import barrier_for, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import FROM
 from lasersafe.assessment.stage import REACH_UP, Stage
-from lasersafe.hazard.barriers import barrier_distance, needed_height
+from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.records.fields import over
 from lasersafe.records.light import Step
 from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
@@ -191,31 +191,24 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
 
 
 def height_needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]:
-    """Return how high the upper edge has to be to shade everybody who stands behind it, and who asks for it."""
-    starts = np.array(sorted(_starts(stage)))
-    line = np.array(entry.line.pairs)
-    if not starts.size:
-        return None, ""
-    best: tuple[float, str] | None = None
+    """Return how high the upper edge has to be to shade everybody who stands behind it, and who asks for it [1]_.
+
+    References
+    ----------
+    .. [1] Elementary: straight lines past an edge; the floor hides what is below it.
+    """
+    starts, found = np.array(sorted(_starts(stage))).reshape(-1, 3), list[tuple[float, str]]()
     for person in stage.scene.person:
         outline = taken(person)  # where somebody can stand: of an area corners and edge
         if person.position is None:
             outline = shapely.segmentize(outline, outline.length / 64.0)
         places = np.asarray(shapely.get_coordinates(outline))
-        highest = float(person.floor) + REACH_UP
-        share = _crossings(starts[:, :2], places, line)  # part of the way to the place at which the barrier is met
-        rise = starts[:, None, None, 2] + (highest - starts[:, None, None, 2]) * share
-        level = np.where(np.isnan(share), -math.inf, np.maximum(rise, starts[:, None, None, 2]))
-        start, place, part = np.unravel_index(int(np.argmax(level)), level.shape)
-        if not math.isfinite(float(level[start, place, part])):
-            continue
-        x, y, z = starts[start].tolist()
-        far = max(math.dist((x, y), places[place].tolist()), 1e-3)
-        near = max(far * float(share[start, place, part]), 1e-6)
-        height = max(needed_height((z, z), near, max(far, near), highest), 0.0)  # the floor hides what is below it
-        if best is None or height > best[0]:
-            best = height, person.name
-    return best if best is not None else (None, "")
+        # part of the way to a place at which the barrier is met; farther off, a line to a lower place comes in higher
+        share, start = _crossings(starts[:, :2], places, np.array(entry.line.pairs)), starts[:, None, None, 2]
+        level = np.maximum(start + (float(person.floor) + REACH_UP - start) * share, start)
+        highest = float(np.max(level, initial=-math.inf, where=~np.isnan(share)))
+        found += [(max(highest, 0.0), person.name)] if math.isfinite(highest) else []
+    return max(found, key=lambda one: one[0], default=(None, ""))
 
 
 def _starts(stage: Stage) -> set[Vector]:

@@ -12,7 +12,7 @@ from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.errors import refuse
 from lasersafe.hazard.distances import direct_distance, scatter_distance
 from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4
-from lasersafe.optics.beam import BeamGeometry, choice, finite, floats, positive, within
+from lasersafe.optics.beam import BeamGeometry, choice, positive, within
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
 from lasersafe.records.light import Step
@@ -529,41 +529,3 @@ def judge_window(
     why = Message(key, density=density, needed=f"{needed:g}", why=damage.verdict.values["why"])
     verdict = Message("barrier.holds" if holds else "barrier.fails", why=why)
     return BarrierVerdict(holds, verdict, needed_density=needed)
-
-
-def needed_height(
-    source_heights: tuple[float, float], to_barrier: float, to_person: float, highest_place: float
-) -> float:
-    """Return how high a barrier must reach so that no straight line meets a place behind it [1]_.
-
-    Parameters
-    ----------
-    source_heights : tuple of float, (lowest, highest)
-        Where the light can start. [m]
-    to_barrier : float
-        From the source to the barrier. [m]
-    to_person : float
-        From the source to the nearest person behind it. [m]
-    highest_place : float
-        Highest place that has to be in the shade, as the eye of a tall person or a raised hand. [m]
-
-    Returns
-    -------
-    float
-        Height of the upper edge that serves persons there and farther away. [m]
-
-    Raises
-    ------
-    OutOfRangeError
-        If a number cannot be used, or the person stands before the barrier.
-
-    References
-    ----------
-    .. [1] Elementary: straight lines past an edge.
-    """
-    near = float(positive("to_barrier", to_barrier, "m"))
-    far = float(within("to_person", to_person, "m", near, math.inf))
-    place = float(finite("highest_place", highest_place, "m"))
-    ends = [float(finite("source_heights", h, "m")) for h in floats("source_heights", source_heights)]
-    # past a person farther away, the line to a lower place rises towards the height of the source
-    return max(max(h, h + (place - h) * near / far) for h in ends)

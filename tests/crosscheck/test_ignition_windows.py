@@ -5,16 +5,12 @@ from __future__ import annotations
 import math
 
 import pytest
-from hypothesis import assume, given
-from hypothesis import strategies as st
 
-from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.barriers import (
     Load,
     Rating,
     barrier_distance,
     judge_window,
-    needed_height,
     screening_thresholds,
 )
 from lasersafe.optics.beam import diameters, through_lens
@@ -50,27 +46,6 @@ def test_a_rated_barrier_may_stand_where_the_peak_is_below_its_rating():
     assert 1e5 * (1 - 1e-6) < at <= 1e5
     assert found["scatter"] < found["mirror"] < found["direct"]
     assert barrier_distance(0.0, 1e5, beam) == 0.0
-
-
-HEIGHT = st.floats(0.0, 4.0)
-
-
-@given(HEIGHT, HEIGHT, st.floats(0.2, 10.0), st.floats(1.0, 8.0), HEIGHT, st.floats(0.0, 1.0))
-def test_no_straight_line_is_above_the_needed_height(low, high, near, factor, place, mix):
-    assume(low <= high)
-    far = near * factor
-    source = low + (high - low) * mix
-    at_barrier = source + (place - source) / factor
-    needed = needed_height((low, high), near, far, place)
-    assert at_barrier <= needed + 1e-9
-    for more in (1.0, 3.0, 1000.0):
-        assert source + (place - source) / (factor * more) <= needed + 1e-9
-
-
-def test_heights_by_hand():
-    assert needed_height((1.0, 1.0), 1.0, 2.0, 2.7) == pytest.approx(1.85)
-    with pytest.raises(OutOfRangeError):
-        needed_height((1.0, 1.0), 2.0, 1.0, 2.7)
 
 
 def test_a_window_needs_density_and_resistance():
