@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from typing import Any
@@ -273,6 +274,26 @@ class HazardDistance(ReachArrays):
 
     def __float__(self) -> float:
         return float(self.distance)
+
+    def rounded_up(self, step: float = 0.1) -> FloatArray:
+        """Return the distances rounded up, as they are to be printed.
+
+        Parameters
+        ----------
+        step : float
+            To whole multiples of it. [m]
+
+        Returns
+        -------
+        numpy.ndarray, shape (...)
+            Never below `distance`. [m]
+        """
+        width = given("distance", step)
+        if not float(width) > 0.0:
+            refuse(f"step = {step!r}: must be above 0")
+        digits = max(0, 2 - math.floor(math.log10(float(width))))
+        up = np.round(np.ceil(self.distance / width) * width, digits)
+        return np.asarray(np.where(up >= self.distance, up, np.round(up + width, digits)))
 
     def __repr__(self) -> str:
         """Say it in words, distances rounded up and limits down, with the caution."""

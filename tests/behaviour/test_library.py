@@ -375,6 +375,16 @@ def test_density_and_scale_numbers() -> None:
             lasersafe.scale_numbers("1064 nm", "7 mm", "1/e2", **emission)
 
 
+def test_rounding_for_print_is_up() -> None:
+    many = lasersafe.direct_distance(BEAM, "1070 nm", "10 s", power=np.geomspace(1e-6, 1e6, 1000))
+    for step in (0.001, 0.01, 0.1, 1.0, 0.25, 3.0):
+        up = many.rounded_up(step)
+        assert (up >= many.distance).all()
+        assert (up <= many.distance + step * 1.001).all()
+    with pytest.raises(InputError, match="step = 0: must be above 0"):
+        many.rounded_up(0)
+
+
 def test_there_is_a_worked_example_for_each_starter_case() -> None:
     from lasersafe.ask.cases import template_names
 
