@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
 from typing import TYPE_CHECKING, Any
 
 from lasersafe.assessment.barriers import barrier_results
-from lasersafe.assessment.context import BASE_WAY, NO_AID, WAYS, Context, Wanted, contexts_of_each
+from lasersafe.assessment.context import BASE_WAY, NO_AID, WAYS, Context, Wanted, aid_of, contexts_of_each
 from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
 from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
 from lasersafe.hazard import eyewear as filters
@@ -20,10 +20,11 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
 from lasersafe.records.light import EyewearNeed
 from lasersafe.results import BarrierResult, Control, ControlFinding, NotAssessed, Scenario, SetupResult, StrikeOuts
-from lasersafe.wording import CONTROL_KINDS, Message, Wording, key_of
+from lasersafe.wording import CONTROL_KINDS, Message, Wording, key_of, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
+    from lasersafe.hazard.instruments import Aid
     from lasersafe.models import Case, Person
     from lasersafe.records.scene import MatrixCell
 
@@ -44,12 +45,13 @@ def sharing(lit: Sequence[Context], own: Context) -> int:
 
 
 def eyewear_of(
-    context: Context, every: Sequence[Context], scenarios: list[Scenario], wording: Wording
+    context: Context, every: Sequence[Context], scenarios: list[Scenario], near: Mapping[str, float], wording: Wording
 ) -> Iterator[EyewearNeed]:
     """Yield what eyewear each person would need against a direct or mirrored hit with the fitted set-up.
 
     The verdict on a pair that is worn holds for every scenario of its wearer: it is enough, enough against scatter
-    only, or answers none of them. Each laser that concerns the wearer gets its part of the limit.
+    only, or answers none of them. Each laser that concerns the wearer gets its part of the limit. In a scene
+    ``near`` is how near the last optic can come to each person [m].
     """
     alone: dict[str, list[Scenario]] = {}
     lines = context.every
@@ -63,11 +65,12 @@ def eyewear_of(
         lasers = lighting(person, every)
         glowing = [s for s in exposed if GLOWING in s.modes]
         by_line = {name: _mine(alone.get(name, exposed), person) + glowing for name in lines}
+        away = min(float(person.distance), near.get(person.name, math.inf))
         nearer = 1.0  # how much more comes from the places of a scene than each wavelength was worked out for
         if alone and (placed := [s for s in exposed if s.placed]):
             nearer = max(nearer, _highest(placed) / max(map(_highest, by_line.values())))
         needs = one_verdict([
-            _need(one, person, by_line[name], nearer, sharing(lasers, one)) for name, one in lines.items()
+            _need(one, person, away, by_line[name], nearer, sharing(lasers, one)) for name, one in lines.items()
         ])  # fmt: skip
         # the verdict holds against the scatter of every wavelength as well
         scatter = [s for s in exposed if person.eyewear and BASE_WAY[s.way] == "scatter" and GLOWING not in s.modes]
@@ -106,11 +109,14 @@ def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:
     return [s for s in scenarios if s.person == person.name and s.tissue == "eye" and not s.struck_out]
 
 
-def _need(context: Context, person: Person, exposed: list[Scenario], nearer: float, shared_by: int) -> EyewearNeed:
+def _need(
+    context: Context, person: Person, away: float, exposed: list[Scenario], nearer: float, shared_by: int
+) -> EyewearNeed:
     duration, _ = person_duration(context, person, "mirror", "eye")
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
     least = math.log10(_highest(exposed) * nearer)
-    best = need_at(context, float(person.distance), duration, person.eyewear, least, shared_by)
+    aid = aid_of(person) if person.aided else None
+    best = need_at(context, away, duration, person.eyewear, least, shared_by, aid)
     best = replace(best, person=person.name)
     scatter = [s for s in exposed if s.way == "scatter" and s.modes == ("running",) and s.ratio > 1.0]
     if not scatter:
@@ -122,8 +128,9 @@ def _need(context: Context, person: Person, exposed: list[Scenario], nearer: flo
 
 
 def need_at(
-    context: Context, distance: float, duration: float, marking: str, least_density: float, shared_by: int = 1
-) -> EyewearNeed:
+    context: Context, distance: float, duration: float, marking: str, least_density: float, shared_by: int = 1,
+    aid: Aid | None = None,
+) -> EyewearNeed:  # fmt: skip
     """Return what eyewear has to carry in the beam at a distance or beyond it, the hardest place.
 
     Parameters
@@ -140,12 +147,19 @@ def need_at(
         Density that other ways for light ask for. [1]
     shared_by : int
         Wavelengths whose fractions add.
+    aid : Aid, optional
+        Instrument in front of the eyewear, which makes the beam as much narrower as it magnifies.
     """
     emissions = context.emissions("eye", duration)
     at, profile = (context.wavelength, context.space, emissions, context.rule_sets, duration), context.beam.profile
     light = filters.Filtered(*at, profile)
-    need = filters.hardest_need(light, filters.widths_beyond(context.beam, distance), least_density, shared_by)
+    narrower = 1.0 if aid is None or not aid.passes(context.wavelength) > 0.0 else aid.magnification
+    places = filters.widths_beyond(context.beam, distance)
+    need = filters.hardest_need(light, places, least_density, shared_by, narrower)
     need = replace(need, laser=context.laser.name, setup=context.setup.name)
+    if aid is not None and narrower > 1.0:
+        words = Message("need.through_aid", aid=word(aid.name), times=f"{narrower:g}")
+        need = replace(need, notes=(words, *need.notes))
     rate = filters.slowest_rate(context.space, emissions[0])
     return replace(need, verdict=filters.verdict_on(marking, need, rate)) if marking else need
 
@@ -314,7 +328,7 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
         every = contexts_of_each(cases)
         own = list(zip(cases, every, results_of_each(every), [None] * len(cases), strict=True))
     else:
-        from lasersafe.assessment.scene_matrix import ask_all, placed_case, placed_scenarios
+        from lasersafe.assessment.scene_matrix import ask_all, nearest_of, placed_case, placed_scenarios
         from lasersafe.assessment.stages import stages_at
 
         stages = stages_at(list(map(placed_case, cases)), wanted)
@@ -335,12 +349,13 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
             scenarios += mine
             if not context.setup.fitted:
                 continue
-            needs = list(eyewear_of(context, found, mine, wording))
+            near = {} if there is None else nearest_of(there, context)
+            needs = list(eyewear_of(context, found, mine, near, wording))
             faults = {} if there is None else context.faults(found)  # in their beams as well
             for way, (broken, _) in faults.items():
                 hit = {s.person for s in mine if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
                 if broken is not None and hit:
-                    also = [need for need in eyewear_of(broken, found, mine, wording) if need.person in hit]
+                    also = [need for need in eyewear_of(broken, found, mine, near, wording) if need.person in hit]
                     needs = covering_each([needs, also])
             eyewear += needs
         barriers = barrier_results(found)

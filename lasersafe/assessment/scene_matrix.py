@@ -74,6 +74,15 @@ def _no_farther(scene: Scene, entry: Entry, shape: shapely.Geometry | None) -> E
     return entry.model_copy(update={"distance": SIValue(nearest, f"{nearest:.4g} m", "m")})
 
 
+def nearest_of(stage: Stage, context: Context) -> dict[str, float]:
+    """Return how near the last optic can come to each person with a place, on the plan [m], 1 mm at least."""
+    heads = []
+    for pose in (pose for mode in MODES for pose in stage.poses(context, mode)):
+        (x, y, _), (wide, deep, _) = pose.apex, pose.moves
+        heads.append(shapely.box(x - wide, y - deep, x + wide, y + deep))
+    return {p.name: max(float(shapely.distance(taken(p), heads).min()), 1e-3) for p in stage.scene.person if heads}
+
+
 @dataclass(frozen=True)
 class Found:
     """One cell of the matrix before it is written down."""

@@ -217,6 +217,7 @@ def hardest_need(
     places: Iterable[tuple[float | None, float, float]],
     least_density: float = -math.inf,
     shared_by: int = 1,
+    narrower: float = 1.0,
 ) -> EyewearNeed:
     """Return what the places in a beam ask for together, the highest density of several settings counted.
 
@@ -230,6 +231,9 @@ def hardest_need(
         Density that other ways for light ask for, as scatter or an optical aid; the larger one counts. [1]
     shared_by : int
         Wavelengths whose fractions add on the same tissue: each is asked for its part of the limit.
+    narrower : float
+        How many times narrower an instrument makes the beam that meets the eyewear; the density that it asks for is
+        that of another way. [1]
 
     Returns
     -------
@@ -238,7 +242,8 @@ def hardest_need(
     """
     (worst, *others), wavelength, every = light.emissions, light.wavelength, list(places)
     settings = dict.fromkeys(corner_emissions(light.space, worst, wavelength))
-    each = [_highest(n for one in settings for n in scale_numbers(one, wavelength, (dx, dy))) for _, dx, dy in every]
+    widths = [(max(dx / narrower, _SMALLEST), max(dy / narrower, _SMALLEST)) for _, dx, dy in every]
+    each = [_highest(n for one in settings for n in scale_numbers(one, wavelength, both)) for both in widths]
     beams = [light.density(worst, dx, dy) for _, dx, dy in every]
     ranks = [
         (max(map(_number, a)), badness(b[0]), max(n.density_value for n in a)) for a, b in zip(each, beams, strict=True)

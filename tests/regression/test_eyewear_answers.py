@@ -115,3 +115,54 @@ def test_eyewear_against_several_wavelengths_counts_what_the_places_of_a_scene_g
             if (s.person, s.setup, s.tissue) == (need.person, need.setup, "eye") and not s.struck_out
         ]  # fmt: skip
         assert need.optical_density_exact >= math.log10(max(ratios))
+
+
+FIBRE = """
+[[laser.setup]]
+name = "Bare end"
+kind = "fibre multimode"
+numerical_aperture = 0.2
+numerical_aperture_criterion = "5 %"
+core_diameter = "50 um"
+"""
+MOVING = """
+[scene]
+[[scene.aim]]
+laser = "Head"
+position = ["0 m", "0 m"]
+height = "1.5 m"
+bearing = "0 deg"
+moves = "{moves}"
+[[scene.person]]
+name = "Operator"
+position = ["0 m", "0.7 m"]
+eye_height = "1.5 m"
+"""
+
+
+@pytest.mark.parametrize(("moves", "number"), [("0 m", 5), ("0.5 m", 6)])
+def test_eyewear_withstands_the_beam_of_a_head_that_comes_nearer(moves, number):
+    # 100 W over d = 2 r 0.2 / 1.7, factor 100: 4.7e5 W/m2 at 0.7 m, 5.7e6 W/m2 at 0.2 m; D LBn holds 10^(n + 1).
+    text = CASE.format(wavelength="1070 nm", power="100 W", eyewear="1070 D LB5")
+    setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
+    found = assess(parse_case(text[:setup] + FIBRE + text[person:] + MOVING.format(moves=moves)))
+    (need,) = found.eyewear
+    assert [one.scale_number for one in need.scales] == [number]
+    assert need.verdict.enough is (number == 5)
+
+
+@pytest.mark.parametrize(
+    ("wavelength", "aid", "number"),
+    [
+        ("1070 nm", "", 6),
+        ("1070 nm", "aided = true\n", 7),
+        ("1070 nm", 'aided = true\nviewing_aid = "binoculars 7x50"\n', 7),
+        ("10600 nm", 'aided = true\nviewing_aid = "binoculars 7x50"\n', 4),  # glass lets none of it through
+    ],
+)
+def test_eyewear_withstands_the_beam_behind_an_instrument(wavelength, aid, number):
+    # 50 W, 60 mm: 1.77e4 W/m2, factor 100: 1.8e6 W/m2, D LB6 (from 1400 nm on 10^(n + 3): LB4). Behind 7x it is 8.58 mm
+    # wide: 8.7e5 W/m2, factor 8.58^1.7 = 38.6: 3.3e7 W/m2, D LB7.
+    text = CASE.format(wavelength=wavelength, power="50 W", eyewear="1070 D LB6").replace("8 mm", "60 mm") + aid
+    (need,) = assess(parse_case(text)).eyewear
+    assert [one.scale_number for one in need.scales] == [number]
