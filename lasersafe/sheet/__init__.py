@@ -8,7 +8,7 @@ from functools import partial
 
 from lasersafe.drawing.primitives import Words, grey
 from lasersafe.drawing.text import decimals
-from lasersafe.errors import refuse
+from lasersafe.errors import OutputError, refuse
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, drawings, front, shown, tables
 from lasersafe.sheet import pages as handouts
@@ -41,7 +41,7 @@ _PARTS: tuple[Callable[[Sheet], None], ...] = (
 )  # fmt: skip
 _ANNEX: tuple[Callable[[Sheet], None], ...] = (
     back.inputs, drawings.annex, shown.scene_tables, shown.barriers_by_place, shown.setups, shown.sources,
-    tables.scenarios, tables.eyewear, tables.barrier_loads, shown.pulsed, back.differences, back.uncertainty,
+    tables.scenarios, tables.eyewear, tables.barrier_loads, shown.pulsed, back.uncertainty,
     back.steps, back.expected, back.proposals, back.hazard_sources, back.notes, handouts.notice_flow,
 )  # fmt: skip
 
@@ -94,10 +94,7 @@ def render_sheet(
         refuse(f"paper = '{paper}': allowed are {', '.join(PAPERS)}")
     wording = load_wording(language or assessment.language)
     assessment = localise(assessment, wording)
-    refuse_unprintable(assessment)
-    refuse_unprintable(wording, "wording")
     signed = sign_off or SignOff()
-    refuse_unprintable(signed, "sign-off")
     size = PAPERS[paper]
     foot_height, foot = _footer(assessment, wording, size[0])
     places: Places = {}
@@ -133,7 +130,12 @@ def render_sheet(
     )
     word = _WORDS[state]
     under = _draft(wording.text(word), size) if word else None
-    return painted(pages, sheet.entries, size, under, facts, embed(places) if embed else None)
+    try:
+        return painted(pages, sheet.entries, size, under, facts, embed(places) if embed else None)
+    except OutputError:  # a character; look for the field that has it
+        for record, where in ((assessment, ""), (wording, "wording"), (signed, "sign-off")):
+            refuse_unprintable(record, where)
+        raise
 
 
 def lay_out(sheet: Sheet, signed: SignOff, annex: str = "") -> Places:

@@ -26,6 +26,7 @@ from lasersafe.results import Expected, Step
 from lasersafe.sheet.flow import (
     ITEM,
     NOTE,
+    SHADE,
     SMALL,
     TINY,
     TINY_BOLD,
@@ -77,14 +78,11 @@ def other_hazards(sheet: Sheet) -> None:
 
 def hazard_sources(sheet: Sheet) -> None:
     """Print where what is said of each other hazard comes from."""
-    found = _hazards(sheet)
+    found = [(one, sheet.text("hazards.source", source=one.source, mark=sheet.named("seen", one.seen)))
+             for one in _hazards(sheet)]  # fmt: skip
     if found:
         sheet.begin("hazards.sources", keep=40.0)
-        rows = []
-        for hazard in found:
-            source = sheet.text("hazards.source", source=hazard.source, mark=sheet.named("seen", hazard.seen))
-            rows.append(row(bold(hazard.title), note(source)))
-        sheet.table((), (1, 3.6), rows, 1.2)
+        sheet.table((), (1, 3.6), [row(bold(one.title), note(source)) for one, source in found], 1.2)
 
 
 def _hazards(sheet: Sheet) -> list[HazardText]:
@@ -172,9 +170,8 @@ def expected(sheet: Sheet) -> None:
         _listed(others, sheet)
     if found:
         sheet.begin("acceptance.worked_out")
-        sheet.table(
-            (), (1, 12), [row(bold(one.key), Part(spoken(unit_text(one.numbers)), formula=True)) for one in found], 1.2
-        )
+        rows = [row(bold(one.key), Part(spoken(unit_text(one.numbers)), formula=True)) for one in found]
+        sheet.table((), (1, 12), rows, 1.2)
 
 
 def cautions(sheet: Sheet) -> None:
@@ -200,21 +197,6 @@ def review(sheet: Sheet) -> None:
     sheet.paragraph(text("review.expires", day=record.review_by or text("facts.not_stated")), SMALL)
     lines = [line.text for line in sheet.wording.day_lines("review", record.conditions)]
     sheet.paragraph("  •  ".join(["", *lines]).strip(), TINY)
-
-
-def differences(sheet: Sheet) -> None:
-    """Print where the rule sets differ, or nothing."""
-    found = sheet.assessment.differences
-    if not found:
-        return
-    sheet.begin("differences.heading", intro="differences.intro")
-    names = list(dict.fromkeys(name for difference in found for name in difference.values))
-    rows = []
-    for one in found:
-        values = [Part(distance(one.values[name]) if name in one.values else "–") for name in names]
-        rows.append(row(Part(one.what), *values, bold(one.decided_by)))
-    header = [sheet.text("differences.what"), *names, sheet.text("differences.decided")]
-    sheet.table(header, (34, *[40 / max(len(names), 1)] * len(names), 26), rows)
 
 
 def inputs(sheet: Sheet) -> None:
@@ -257,9 +239,8 @@ def uncertainty(sheet: Sheet) -> None:
     sheet.begin("sure.heading", keep=90.0, intro="" if sure.inputs else "sure.inputs_none")
     if sure.inputs:
         sheet.begin("sure.inputs", 1, keep=60.0)
-        sheet.paragraph(
-            text("sure.as_typed_note", reason=sure.as_typed) if sure.as_typed else text("sure.inputs_note"), NOTE
-        )
+        typed = text("sure.as_typed_note", reason=sure.as_typed) if sure.as_typed else text("sure.inputs_note")
+        sheet.paragraph(typed, NOTE)
         columns = {"input": 24, "typed": 20, "range": 18, "used": 16, "kind": 11, "found": 11}
         sheet.listing("sure", columns, [_input(one, sheet, bool(sure.as_typed)) for one in sure.inputs], 1.2)
         sheet.space(3.0)
@@ -318,7 +299,6 @@ def _influences(sheet: Sheet, spread: DistanceSpread) -> None:
     sheet.listing("sure", {"input": 40, "per_cent": 30, "both_ends": 30}, rows, 1.0)
 
 
-_SHADE = 0.95
 _LONG = 200  # characters of numbers, from which on what follows the first of them stands below the row
 _KEEP = 75.0  # points that stay with the title of a group
 _HEADED = _KEEP + 40.0  # and with a heading, which the head of the table and that title follow
@@ -335,13 +315,9 @@ class _Calculation:
         self.count = 0
 
     def group(
-        self,
-        title: str,
-        steps: Sequence[Step],
-        notes: Sequence[str] = (),
-        label: str = "",
+        self, title: str, steps: Sequence[Step], notes: Sequence[str] = (), label: str = "",
         without: str = "steps.no_steps",
-    ) -> None:
+    ) -> None:  # fmt: skip
         """Add a titled group of steps, with a running number unless it has a ``label``; ``without`` them, say so."""
         if not label:
             self.count += 1
@@ -354,7 +330,7 @@ class _Calculation:
             said = self.sheet.text("steps.same", reference=before) if key else without and self.sheet.text(without)
             head += [faint(said)] if said else []
         head += [faint(note) for note in notes if note]
-        self.rows.append(row(below=head, shade=_SHADE, keep=_KEEP if new else 0.0))
+        self.rows.append(row(below=head, shade=SHADE, keep=_KEEP if new else 0.0))
         self.rows += [self._step(step) for step in steps] if new else []
 
     def _step(self, step: Step) -> Row:
@@ -395,8 +371,8 @@ def steps(sheet: Sheet) -> None:
         sheet.heading(text("steps.setup", laser=setup.laser, setup=setup.setup), 1, _HEADED)
         work.group(text("steps.beam"), setup.steps)
         for zone in setup.zones:
-            words = {"way": named("way", zone.way), "tissue": named("tissue", zone.tissue)}
-            work.group(text("steps.zone", **words, reference=references.limit(zone.criterion)), zone.steps)
+            title = text("steps.zone", reference=references.limit(zone.criterion), **sheet.words_of(zone))
+            work.group(title, zone.steps)
         work.print()
     _scenarios(sheet, work)
     _others(sheet, work)
@@ -416,12 +392,8 @@ def _scenarios(sheet: Sheet, work: _Calculation) -> None:
         for one in scenarios:
             if (one.laser, one.setup) != (laser, setup):
                 continue
-            words = {
-                "person": one.person,
-                "way": sheet.named("way", one.way),
-                "tissue": sheet.named("tissue", one.tissue),
-            }
-            title = text("steps.scenario", **words, reference=sheet.references.limit(one.criterion))
+            limit = sheet.references.limit(one.criterion)
+            title = text("steps.scenario", person=one.person, reference=limit, **sheet.words_of(one))
             sets = ", ".join(f"{name} {number(value, 4, 'up')}" for name, value in one.ratio_by_rule_set.items())
             if sets:
                 title = f"{title}; {text('steps.by_rule_set', values=sets)}"

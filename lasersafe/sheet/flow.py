@@ -25,6 +25,7 @@ TINY_BOLD = Style(7, True, spacing=1.2)
 TINY_NOTE = Style(7, ink=grey(0.25), spacing=1.2)
 SMALL_BOLD = Style(7.5, True)
 NOTE = Style(7.5, ink=grey(0.25))
+SHADE = 0.95  # of a row that heads others
 MILLIMETRE = 72.0 / 25.4  # [point]
 _SIDE = 2.5
 _CARRIED = 90.0  # height of a heading with what is said below it, at most, that goes to the next page with its table
@@ -76,13 +77,6 @@ class Part:
     def lines(self, width: float) -> tuple[Line, ...]:
         """Break the paragraph into lines."""
         return (wrap_formula if self.formula else wrap)(self.text, self.style, width)
-
-    @property
-    def longest(self) -> float:
-        """Width of its longest word in points; a word goes on after a sign in it, but a number keeps its unit."""
-        words = held(self.text).replace("\n", " ").split(" ")
-        parts = [part for word in words for part in ([word] if "\u00a0" in word else _SIGNED.findall(word))]
-        return max([width_of(part, self.style) for part in parts] or [0.0])
 
 
 Cell = Part | Sequence[Part]
@@ -314,7 +308,12 @@ class Flow:
         for row in rows:
             for own, cell in zip(said, row.cells, strict=False):
                 own.update((cell,) if isinstance(cell, Part) else cell)
-        least = [max([part.longest for part in own if not part.formula] or [0.0]) + 2 * _SIDE for own in said]
+        least = []
+        for own in said:
+            whole = [(held(one.text).replace("\n", " ").split(" "), one.style) for one in own if not one.formula]
+            words = {(word, style) for texts, style in whole for word in texts}
+            parts = [(p, style) for w, style in words for p in ([w] if "\u00a0" in w else _SIGNED.findall(w))]
+            least.append(max([width_of(*part) for part in parts] or [0.0]) + 2 * _SIDE)
         while sum(least) > self.width:
             most = 0.95 * max(least)
             least = [min(one, most) for one in least]
@@ -393,6 +392,10 @@ class Sheet(Flow):
     def named(self, group: str, key: str) -> str:
         """Return the wording of a short word, or the word itself when the wording has none."""
         return self.wording.texts.get(f"{group}.{key}", key)
+
+    def words_of(self, one: Any) -> dict[str, str]:
+        """Return the way and the tissue of a record in words, by the names that the wording has for them."""
+        return {"way": self.named("way", one.way), "tissue": self.named("tissue", one.tissue)}
 
     def begin(self, key: str, level: int = 0, keep: float = 70.0, intro: str = "", style: Style = BODY) -> None:
         """Print a heading, and the text below it, both given by their keys."""

@@ -256,6 +256,8 @@ def _rests(sheet: Sheet, signed: SignOff) -> None:
     against += [sheet.text("rests.more", count=len(found) - _WORST)] if len(found) > _WORST else []
     persons = ", ".join(dict.fromkeys(one.person for one in findings))
     numbers = joined(dict.fromkeys(sheet.references.by_key(one.scenario) for one in findings))
+    stated = {"conditions": [(one.name, one.conditions) for one in signed.signed]}
+    stated["for_them"] = [(one.name, one.for_them) for one in signed.signed]
     subjects = {
         "starters": _starters(sheet),
         "open": against,
@@ -263,16 +265,10 @@ def _rests(sheet: Sheet, signed: SignOff) -> None:
         "strike_outs": _struck_out(sheet),
         "answers": _answers(sheet),
         "assumptions": [tidy(one) for one in sheet.assessment.decision.grounds],
-        "conditions": [
-            sheet.text("rests.condition", name=one.name, conditions=one.conditions)
-            for one in signed.signed
-            if one.conditions
-        ],
-        "for_them": [
-            sheet.text("rests.condition", name=one.name, conditions=one.for_them)
-            for one in signed.signed
-            if one.for_them
-        ],
+        **{
+            key: [sheet.text("rests.condition", name=name, conditions=said) for name, said in own if said]
+            for key, own in stated.items()
+        },
         "readings": _readings(sheet),
         "expiry": _expiry(sheet, signed),
     }
@@ -286,14 +282,9 @@ def _rests(sheet: Sheet, signed: SignOff) -> None:
 
 def scenario_text(found: Scenario, sheet: Sheet) -> str:
     """Return a scenario in words: who, which way, how many times the limit, which laser, and its number."""
-    return sheet.text(
-        "rests.scenario",
-        person=found.person,
-        way=sheet.named("way", found.way),
-        tissue=sheet.named("tissue", found.tissue),
-        ratio=ratio(found.ratio),
-        laser="; ".join(filter(None, (sheet.say(found.laser), sheet.references.by_key(found.key)))),
-    )
+    laser = "; ".join(filter(None, (sheet.say(found.laser), sheet.references.by_key(found.key))))
+    words = {"person": found.person, "ratio": ratio(found.ratio), "laser": laser}
+    return sheet.text("rests.scenario", **words, **sheet.words_of(found))
 
 
 def _struck_out(sheet: Sheet) -> list[str]:
@@ -327,9 +318,8 @@ def _readings(sheet: Sheet) -> list[str]:
         if got is not None and (got.above or got.low):
             words = {"key": one.key, "what": text(f"acceptance.{one.what}"), "where": one.where}
             upper, most = quantity(got.upper, one.unit, 3, "up"), quantity(one.value, one.unit, 3, "down")
-            said.append(
-                text("rests.reading_above" if got.above else "rests.reading_low", **words, upper=upper, most=most)
-            )
+            key = "rests.reading_above" if got.above else "rests.reading_low"
+            said.append(text(key, **words, upper=upper, most=most))
     missing = [one.key for one in asked if one.reading is None]
     if missing:
         said.append(text("rests.readings_missing", count=len(missing), all=len(asked), keys=joined(missing)))
@@ -368,12 +358,6 @@ def in_charge(assessment: Assessment, wording: Wording) -> dict[str, str]:
 
 def limit_text(criterion: Criterion, wording: Wording) -> str:
     """Return one limit in words."""
-    return wording.text(
-        "setup.limit_text",
-        limit=in_unit(criterion.limit, criterion.limit_unit, 3, "down"),
-        duration=duration(criterion.duration),
-        aperture=aperture(criterion.limiting_aperture),
-        hazard=criterion.hazard,
-        rule=criterion.rule,
-        rule_set=criterion.rule_set,
-    )
+    words = {"hazard": criterion.hazard, "rule": criterion.rule, "rule_set": criterion.rule_set}
+    words |= {"duration": duration(criterion.duration), "aperture": aperture(criterion.limiting_aperture)}
+    return wording.text("setup.limit_text", limit=in_unit(criterion.limit, criterion.limit_unit, 3, "down"), **words)

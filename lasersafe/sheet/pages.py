@@ -104,12 +104,8 @@ def _sign(sheet: Sheet, size: float) -> None:
             sheet.paragraph(words, Style(size * 1.3, True, after=1))
             sheet.paragraph(wear, Style(size * 1.3, after=size * 0.8))
     officer = assessment.people.get("laser_safety_officer", "")
-    lines = [
-        text("sign.officer", name=officer or "–"),
-        text("sign.contact", contact=_stated(sheet, "contact")),
-        text("sign.stop_words", words=_stated(sheet, "stop_words")),
-    ]
-    for line in lines:
+    contact, words = text("sign.contact", contact=_stated(sheet, "contact")), _stated(sheet, "stop_words")
+    for line in (text("sign.officer", name=officer or "–"), contact, text("sign.stop_words", words=words)):
         sheet.paragraph(line, Style(size * 1.4, True, after=size * 0.4))
     sheet.space(size)
     sheet.paragraph(wording.caution_short, Style(size))
@@ -151,21 +147,15 @@ def emission(laser: LaserFacts, wording: Wording) -> str:
         energy = _exact(laser.pulse_energy[1], "J")
     elif laser.power is not None and laser.repetition_rate is not None:
         energy = _exact(laser.power[1] / laser.repetition_rate[0], "J")
-    return wording.text(
-        f"facts.{laser.kind}",
-        power=power,
-        energy=energy,
-        width=_range(laser.pulse_duration, "s", wording),
-        rate=_range(laser.repetition_rate, "Hz", wording),
-    )
+    width, rate = _range(laser.pulse_duration, "s", wording), _range(laser.repetition_rate, "Hz", wording)
+    return wording.text(f"facts.{laser.kind}", power=power, energy=energy, width=width, rate=rate)
 
 
 def _exact(value: float, unit: str, rounding: Rounding = "up") -> str:
     """Return a stated value without needless zeros; a computed one is rounded up at the fourth digit."""
     digits, gap, rest = format_quantity(value, unit, 4, rounding).partition(" ")
-    return spoken((digits.rstrip("0").rstrip(".") if "." in digits else digits) + gap + unit_text(rest)).replace(
-        " ", "\u00a0"
-    )
+    short = digits.rstrip("0").rstrip(".") if "." in digits else digits
+    return spoken(short + gap + unit_text(rest)).replace(" ", "\u00a0")
 
 
 def _range(span: tuple[float, float] | None, unit: str, wording: Wording) -> str:
@@ -181,44 +171,27 @@ def beam_line(beam: BeamFacts, wording: Wording) -> str:
     waist = [wording.text("facts.focus_point") if d == 0.0 else _exact(d, "m", near) for d in beam.waist_diameter]
     angle = [_exact(a, "rad", near) for a in beam.divergence]
     where = [_exact(z, "m", near) if z else "0\u00a0m" for z in beam.waist_position]
-    return wording.text(
-        "facts.beam",
-        setup=beam.setup,
-        waist=" × ".join(dict.fromkeys(waist)),
-        place=" / ".join(dict.fromkeys(where)),
-        divergence=" × ".join(dict.fromkeys(angle)),
-    )
+    across, spread = (" × ".join(dict.fromkeys(own)) for own in (waist, angle))
+    place = " / ".join(dict.fromkeys(where))
+    return wording.text("facts.beam", setup=beam.setup, waist=across, place=place, divergence=spread)
 
 
 def notice_lines(assessment: Assessment, wording: Wording) -> list[str]:
     """Return the data for a notice to an authority, line by line."""
-    text, record = wording.text, assessment.record
-    stated = {
-        key: record.area.get(key) or text("facts.not_stated") for key in ("contact", "beam_directions", "coordinates")
-    }
-    told = record.area.get("beam_directions") or assessment.scene is None  # a scene says them below
-    lines = [
-        text("notice.heading"),
-        text("notice.intro"),
-        "",
-        text("notice.title", title=assessment.title),
-        text("notice.place", place=assessment.place),
-        text("notice.coordinates", coordinates=stated["coordinates"]),
-        text("notice.dates", dates=assessment.dates),
-        text("notice.times", times=record.area.get("running_times") or text("facts.not_stated")),
-        text("notice.directions", directions=stated["beam_directions"]) if told else "",
-        text("notice.operator", operator=assessment.people.get("operator") or text("facts.not_stated")),
-        text("notice.officer", officer=assessment.people.get("laser_safety_officer") or text("facts.not_stated")),
-        text("notice.contact", contact=stated["contact"]),
-    ]
+    text, record, none = wording.text, assessment.record, wording.text("facts.not_stated")
+    area, people = record.area, assessment.people
+    facts = {"title": assessment.title, "place": assessment.place, "coordinates": area.get("coordinates") or none}
+    facts |= {"dates": assessment.dates, "times": area.get("running_times") or none}
+    if area.get("beam_directions") or assessment.scene is None:  # a scene says them below
+        facts["directions"] = area.get("beam_directions") or none
+    facts |= {"operator": people.get("operator") or none, "officer": people.get("laser_safety_officer") or none}
+    facts |= {"contact": area.get("contact") or none}
+    lines = [text("notice.heading"), text("notice.intro"), ""]
+    lines += [text(f"notice.{key}", **{key: value}) for key, value in facts.items()]
     for laser in record.lasers:
-        words = {
-            "class_label": laser.class_label,
-            "emission": emission(laser, wording),
-            "wavelength": light(laser, wording),
-        }
+        words = {"class_label": laser.class_label, "emission": emission(laser, wording)}
         (_, wear), *others = _lights(laser, wording)
-        lines += ["", text("notice.laser", name=laser.name, **words)]
+        lines += ["", text("notice.laser", name=laser.name, wavelength=light(laser, wording), **words)]
         lines += [f"  {line}" for line in (wear, *(part for other in others for part in other))]
         for beam in laser.beams:
             lines.append("  " + beam_line(beam, wording))
@@ -255,16 +228,11 @@ def _in_the_air(laser: str, assessment: Assessment, wording: Wording) -> list[st
 
 def _reach(zone: Zone, assessment: Assessment, wording: Wording) -> str:
     """Return how far the light of one way is above the limit, as the notice says it."""
-    return wording.text(
-        "notice.distance",
-        way=wording.text(f"way.{zone.way}"),
-        tissue=wording.text(f"tissue.{zone.tissue}"),
-        limit=quantity(zone.criterion.limit, zone.criterion.limit_unit, 3, "down"),
-        rule_set=zone.criterion.rule_set,
-        duration=duration(zone.criterion.duration),
-        distance=distance(zone.distance, assessment.units == "metric and feet"),
-        origin=wording.say(zone.origin),
-    )
+    text, own = wording.text, zone.criterion
+    words = {"way": text(f"way.{zone.way}"), "tissue": text(f"tissue.{zone.tissue}"), "rule_set": own.rule_set}
+    words |= {"duration": duration(own.duration), "limit": quantity(own.limit, own.limit_unit, 3, "down")}
+    words |= {"origin": wording.say(zone.origin)}
+    return text("notice.distance", distance=distance(zone.distance, assessment.units == "metric and feet"), **words)
 
 
 def notice_flow(sheet: Sheet) -> None:

@@ -134,6 +134,8 @@ class _Encoder:
         used = dict.fromkeys(text)  # in their order, so that equal input gives equal bytes
         for character in used:
             if character not in fonts:
+                if character not in printable():
+                    raise OutputError(_refusal(((), "page"), text, character))
                 font = pdfmetrics.getFont(NAMES[bold])
                 ((subset, code),) = font.splitString(character, self._document)
                 fonts[character] = font.getSubsetInternalName(subset, self._document)

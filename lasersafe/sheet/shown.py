@@ -17,7 +17,7 @@ from lasersafe.drawing.text import (
     spoken,
     tidy,
     unit_text,
-)
+)  # fmt: skip
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import BarrierLine, BarrierWay
@@ -27,6 +27,7 @@ from lasersafe.sheet.flow import (
     BODY,
     MILLIMETRE,
     NOTE,
+    SHADE,
     SMALL_BOLD,
     TINY,
     TINY_BOLD,
@@ -39,11 +40,11 @@ from lasersafe.sheet.flow import (
     row,
     strong,
     tiny,
-)
+)  # fmt: skip
 from lasersafe.sheet.front import limit_text, rating_of
 from lasersafe.sheet.tables import verdict_of
 
-_SHADE = 0.93
+_WITH_BARRIER = ("window", "failing window", "gap")  # findings that stand with their barrier
 _BEFORE_AN_INSTRUMENT = ("E_D", "H_D")  # symbols of the limit there
 
 
@@ -79,7 +80,7 @@ def scene_tables(sheet: Sheet) -> None:
         sheet.items([*said, *filter(None, [left_out_line(scene, sheet.wording)])], NOTE)
     if scene.findings:
         sheet.begin("scene.findings", keep=40.0)
-        sheet.items([tidy(finding.text) for finding in scene.findings], NOTE)
+        sheet.items([tidy(one.text) for one in scene.findings if one.kind not in _WITH_BARRIER], NOTE)
     if scene.rules:
         sheet.begin("scene.rules", keep=60.0, intro="scene.rules_intro")
         rows = [
@@ -119,7 +120,7 @@ def barriers_by_place(sheet: Sheet) -> None:
         shown = [way for way in every if way.rating is not None or way.asked]
         rated = dict.fromkeys(rating_of(way, sheet) for way in shown if way.rating is not None)
         head = [text(f"by_place.kind_{barrier.kind}"), *(text("by_place.rated", rated=one) for one in rated)]
-        rows.append(row(below=[strong(barrier.name), faint(", ".join(head))], shade=_SHADE, keep=60.0))
+        rows.append(row(below=[strong(barrier.name), faint(", ".join(head))], shade=SHADE, keep=60.0))
         rows += [row(*_cells(way, sheet), bar=way.asked and not way.holds) for way in shown]
         rest = [way for way in barrier.ways if way.fitted and way not in shown]
         if rest and barrier.kind != "terrain":
@@ -182,7 +183,7 @@ def _notes(barrier: BarrierLine, sheet: Sheet) -> list[str]:
 
 
 def sources(sheet: Sheet) -> None:
-    """Print what concerns scanners, several wavelengths or beams, and extended sources, then which rule decided."""
+    """Print what concerns scanners, several beams, and extended sources."""
     assessment, text = sheet.assessment, sheet.text
     if assessment.scans:
         sheet.begin("sources.scans", keep=110.0, intro="sources.scans_intro")
@@ -201,20 +202,11 @@ def sources(sheet: Sheet) -> None:
             rows.append(row(*cells, *reach, below=[faint(line) for line in (tidy(found.credit), *places)]))
         columns = {"laser": 24, "tissue": 7, "pattern": 26, "running": 14, "stopped": 14, "cut_off": 15}
         sheet.listing("sources", columns, rows, 1.5)
-    if assessment.sums or assessment.modules:
+    if assessment.modules:
         sheet.begin("sources.sums", keep=60.0, intro="sources.sums_intro")
-        lines = []
-        for total in assessment.sums:
-            words = {"laser": total.laser, "setup": total.setup, "rule_set": total.rule_set}
-            far, time = distance(total.distance), duration(total.duration)
-            lines.append(sheet.text("sources.sum", **words, sentence=tidy(total.sentence), distance=far, duration=time))
-        lines += [f"{one.laser}, {one.setup}: {tidy(one.sentence)}." for one in assessment.modules]
-        sheet.items(lines, NOTE)
+        sheet.items([f"{one.laser}, {one.setup}: {tidy(one.sentence)}." for one in assessment.modules], NOTE)
     if assessment.extended:
         _extended(sheet)
-    if assessment.rules:
-        sheet.begin("sources.rules", keep=40.0)
-        sheet.items([tidy(sentence) for sentence in assessment.rules], NOTE)
 
 
 def _extended(sheet: Sheet) -> None:
@@ -294,7 +286,7 @@ def _report(sheet: Sheet, report: SettingReport) -> None:
         cells = [Part(value, kind) for value in (*values, number(line.share, 3, "up"))]
         source = faint(tidy(line.note)), faint(f"{line.source}; {sheet.named('seen', line.seen)}")
         rule = Part(f"{line.rule}{mark}", kind), faint(line.rule_set)
-        rows.append(row(rule, *cells, source, shade=_SHADE if line.decides else None))
+        rows.append(row(rule, *cells, source, shade=SHADE if line.decides else None))
     columns = {"rule": 18, "hazard": 15, "limit": 16, "aperture": 9, "share": 11, "note": 40}
     sheet.listing("pulsed", columns, rows, 1.2)
     sheet.space(4.0)

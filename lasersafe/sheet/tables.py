@@ -9,7 +9,7 @@ from lasersafe.drawing.text import density, duration, in_unit, number, place, ra
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import BarrierLoad
 from lasersafe.results import BarrierResult, Control, EyewearNeed, Scenario, unanswered
-from lasersafe.sheet.flow import ITEM, NOTE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
+from lasersafe.sheet.flow import ITEM, NOTE, SHADE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import barrier_row, by_barrier, rating_of, way_of
 from lasersafe.sheet.text import Footnotes, Style, joined
 from lasersafe.wording import CONTROL_KINDS, WAYS, inner, key_of
@@ -148,7 +148,6 @@ def _missing(sheet: Sheet) -> None:
 
 _STRONG = Style(9, True)
 _TIMES = Style(7.5, True, spacing=1.12)
-_SHADE = 0.94
 _GROUPS = ("fitted", "not_fitted", "left_out", "no_aid")
 
 
@@ -173,7 +172,7 @@ def scenarios(sheet: Sheet) -> None:
         assessment.scenarios, key=lambda scenario: _GROUPS.index(group(scenario))
     )  # keeps the order inside
     for name, members in groupby(ordered, group):
-        rows.append(row(below=strong(text(f"scenarios.{name}")), shade=_SHADE, keep=30.0))
+        rows.append(row(below=strong(text(f"scenarios.{name}")), shade=SHADE, keep=30.0))
         rows += [_scenario(scenario, sheet, reasons, controls) for scenario in members]
     columns = {"number": 6.2, "ratio": 13.4, "result": 10.5, "person": 20.5, "way": 21, "laser": 19.5, "distance": 9.5}
     sheet.listing("scenarios", {**columns, "duration": 9, "exposure": 13, "limit": 12.5}, rows, 1.5)
