@@ -236,8 +236,12 @@ def _reach(zone: Zone, assessment: Assessment, wording: Wording) -> str:
 
 
 def notice_flow(sheet: Sheet) -> None:
-    """Print the data for a notice as a part of the sheet."""
+    """Print the data for a notice as a part of the sheet, in one piece where that can be."""
     heading, intro, *rest = notice_lines(sheet.assessment, sheet.wording)
-    sheet.heading(heading, 0, keep=80.0)
-    sheet.paragraph(intro, Style(9, after=3))
-    sheet.table((), (1,), [Row((Part(line.strip(), Style(8)),)) for line in rest if line], 1.2)
+
+    def draw(on: Sheet, size: float) -> None:
+        on.heading(heading, 0, keep=80.0)
+        on.paragraph(intro, Style(9, after=3))
+        on.table((), (1,), [Row((Part(line.strip(), Style(size)),)) for line in rest if line], 1.2)
+
+    sheet.fitted(draw, (8.0, 7.5, 7.0))
