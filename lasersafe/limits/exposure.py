@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, Ints, Piece, grid_of, hazards_of
-from lasersafe.limits.tables import EDGE, AreaRule, Floats, RuleSet, Source, inside, load_rule_set, nearest
+from lasersafe.limits.tables import EDGE, AreaRule, Floats, Row, RuleSet, Source, inside, load_rule_set, nearest
 from lasersafe.records.light import Step
 from lasersafe.wording import Message, joined, word
 
@@ -393,14 +393,9 @@ def _large_area(rule: AreaRule, limit: ExposureLimit, wavelength: Floats, area: 
 
 
 def exposure_limit(
-    rule_set: str,
-    tissue: str,
-    wavelength: ArrayLike,
-    duration: ArrayLike,
-    source_angle: ArrayLike = 1.5e-3,
-    *,
+    rule_set: str, tissue: str, wavelength: ArrayLike, duration: ArrayLike, source_angle: ArrayLike = 1.5e-3, *,
     exposed_area: ArrayLike | None = None,
-) -> ExposureLimit:
+) -> ExposureLimit:  # fmt: skip
     """Return the exposure limit of an edition, the strictest of all hazards [1]_ [2]_.
 
     Parameters
@@ -447,14 +442,9 @@ def exposure_limit(
 
 
 def hazard_limits(
-    rule_set: str,
-    tissue: str,
-    wavelength: ArrayLike,
-    duration: ArrayLike,
-    source_angle: ArrayLike = 1.5e-3,
-    *,
+    rule_set: str, tissue: str, wavelength: ArrayLike, duration: ArrayLike, source_angle: ArrayLike = 1.5e-3, *,
     exposed_area: ArrayLike | None = None,
-) -> tuple[ExposureLimit, ...]:
+) -> tuple[ExposureLimit, ...]:  # fmt: skip
     """Return the exposure limit of each hazard by itself [1]_ [2]_.
 
     Hazards have different limiting apertures, so an exposure is compared with each of them over its own aperture.
@@ -597,8 +587,8 @@ def _digits(value: float) -> str:
     return f"{value:.6g}"
 
 
-def _with_time(formula: str, time: float) -> str:
-    return formula.split(" = ")[1].replace("t^", f"x {_digits(time)}^")
+def _put_in(row: Row, symbol: str, value: float) -> str:
+    return row.formula.split(" = ")[1].replace(symbol, f"x {_digits(value)}^" if symbol == "t^" else _digits(value))
 
 
 def _step(symbol: str, meaning: str, formula: str, numbers: str, value: float, unit: str, source: Source) -> Step:
@@ -608,88 +598,62 @@ def _step(symbol: str, meaning: str, formula: str, numbers: str, value: float, u
 def _factor_steps(rules: RuleSet, piece: Piece, lam: float, time: float, alpha: float) -> list[Step]:
     steps = []
     for row in piece.factors:
-        name = row.formula.split(" = ")[0]
-        value = float(row.at(lam * 1e9))
-        unit = "s" if name == "T_1" else "1"
-        formula = row.formula.replace("lambda", "lambda/nm") if row.slope else row.formula
-        numbers = row.formula.split(" = ")[1].replace("lambda", _digits(lam * 1e9)) if row.slope else _digits(value)
-        steps.append(_step(name, word(rules.factors[name].meaning), formula, numbers, value, unit, row.source))
+        name, value = row.formula.split(" = ")[0], float(row.at(lam * 1e9))
+        told = row.formula.replace("lambda", "lambda/nm")
+        numbers = _put_in(row, "lambda", lam * 1e9) if row.slope else _digits(value)
+        meaning, unit = word(rules.factors[name].meaning), "s" if name == "T_1" else "1"
+        steps.append(_step(name, meaning, told, numbers, value, unit, row.source))
     if "C_E" in piece.row.factors:
-        steps += _source_steps(rules, time, alpha)
+        least, most = (_time_step(rules, name, time) for name in ("alpha_min", "alpha_max"))
+        mrad, low, high = alpha * 1e3, least.value * 1e3, most.value * 1e3
+        formula: str = Message("limit.whole_source")
+        numbers = f"{_digits(mrad)}^2/({_digits(low)} x {_digits(high)})"
+        if mrad <= low * (1 + EDGE):
+            formula, numbers = Message("limit.small_source"), "1"
+        elif mrad <= high * (1 + EDGE):
+            formula, numbers = "C_E = alpha/alpha_min", f"{_digits(mrad)}/{_digits(low)}"
+        value, source = float(source_factor(rules.name, time, alpha)), rules.time_factors["alpha_max"].row(time).source
+        steps += [least, most, _step("C_E", Message("limit.extended"), formula, numbers, value, "1", source)]
     if piece.row.power_T_2:
-        factor = rules.angle_factors["T_2"]
-        found = factor.row(alpha * 1e3)
-        numbers = found.formula.split(" = ")[1].replace("alpha", _digits(alpha * 1e3))
-        t2 = float(time_t2(rules.name, alpha))
-        steps.append(_step("T_2", word(factor.meaning), found.formula, numbers, t2, "s", found.source))
+        factor, t2 = rules.angle_factors["T_2"], float(time_t2(rules.name, alpha))
+        row = factor.row(alpha * 1e3)
+        numbers = _put_in(row, "alpha", alpha * 1e3)
+        steps.append(_step("T_2", word(factor.meaning), row.formula, numbers, t2, "s", row.source))
     return steps
 
 
-def _source_steps(rules: RuleSet, time: float, alpha: float) -> list[Step]:
-    low = rules.time_factors["alpha_min"].rows[0]
-    high = rules.time_factors["alpha_max"].row(time)
-    alpha_max = float(angle_max(rules.name, time)) * 1e3
-    mrad, value = alpha * 1e3, float(source_factor(rules.name, time, alpha))
-    formula: str
-    if mrad <= low.constant * (1 + EDGE):
-        formula, numbers = Message("limit.small_source"), "1"
-    elif mrad <= alpha_max * (1 + EDGE):
-        formula, numbers = "C_E = alpha/alpha_min", f"{_digits(mrad)}/{_digits(low.constant)}"
-    else:
-        formula = Message("limit.whole_source")
-        numbers = f"{_digits(mrad)}^2/({_digits(low.constant)} x {_digits(alpha_max)})"
-    return [
-        _time_step(rules, "alpha_min", time, low.constant * 1e-3),
-        _time_step(rules, "alpha_max", time, alpha_max * 1e-3),
-        _step("C_E", Message("limit.extended"), formula, numbers, value, "1", high.source),
-    ]
-
-
-def _time_step(rules: RuleSet, name: str, time: float, value: float) -> Step:
+def _time_step(rules: RuleSet, name: str, time: float) -> Step:
     factor = rules.time_factors[name]
-    row = factor.row(time)
-    meaning, numbers = word(factor.meaning), _with_time(row.formula, time)
-    return _step(name, meaning, f"{row.formula} mrad", numbers, value, "rad", row.source)
+    row, value = factor.row(time), float(_of_time(rules.name, name, time))
+    return _step(name, word(factor.meaning), f"{row.formula} mrad", _put_in(row, "t^", time), value, "rad", row.source)
 
 
 def _limit_steps(
     rules: RuleSet, limit: ExposureLimit, piece: Piece, lam: float, time: float, alpha: float
 ) -> list[Step]:
-    steps = _factor_steps(rules, piece, lam, time, alpha)
-    row = piece.row
+    steps, row = _factor_steps(rules, piece, lam, time, alpha), piece.row
     values = {step.symbol: step.value for step in steps}
     parts = [f"{row.constant:g}"] + ([f"{_digits(time)}^{row.power:g}"] if row.power else [])
     parts += [_digits(values[name]) for name in row.factors]
     parts += [f"{_digits(values['T_2'])}^{row.power_T_2:g}"] if row.power_T_2 else []
-    dose, irradiance = float(limit.radiant_exposure), float(limit.irradiance)
-    value, unit = (dose, "J/m2") if row.quantity == "H" else (irradiance, "W/m2")
-    numbers = " x ".join(parts)
+    dose, irradiance = (float(limit.radiant_exposure), "J/m2"), (float(limit.irradiance), "W/m2")
     meaning = Message("limit.of_hazard", hazard=word(limit.name))
-    steps.append(_step(row.quantity, meaning, row.formula, numbers, value, unit, row.source))
-    if row.quantity == "H":
-        numbers = f"{_digits(dose)}/{_digits(time)}"
-        steps.append(Step("E", Message("limit.as_irradiance"), "E = H/t", numbers, irradiance, "W/m2", "definition"))
-    else:
-        numbers = f"{_digits(irradiance)} x {_digits(time)}"
-        steps.append(Step("H", Message("limit.as_exposure"), "H = E t", numbers, dose, "J/m2", "definition"))
+    first, then = (dose, irradiance) if row.quantity == "H" else (irradiance, dose)
+    steps.append(_step(row.quantity, meaning, row.formula, " x ".join(parts), *first, row.source))
+    symbol, key, formula, sign = ("E", "limit.as_irradiance", "E = H/t", "/")
+    if row.quantity == "E":
+        symbol, key, formula, sign = ("H", "limit.as_exposure", "H = E t", " x ")
+    steps.append(Step(symbol, Message(key), formula, f"{_digits(first[0])}{sign}{_digits(time)}", *then, "definition"))
     hole, width = piece.aperture, float(limit.limiting_aperture)
-    formula = hole.formula.replace("aperture", "D_a") + " mm"
-    numbers = _with_time(hole.formula, time)
+    formula, numbers = hole.formula.replace("aperture", "D_a") + " mm", _put_in(hole, "t^", time)
     steps.append(_step("D_a", Message("limit.aperture"), formula, numbers, width, "m", hole.source))
-    if piece.cone:
-        steps.append(_time_step(rules, "gamma", time, float(cone_angle(rules.name, time))))
-    return steps
+    return steps + ([_time_step(rules, "gamma", time)] if piece.cone else [])
 
 
 def explain(
-    rule_set: str,
-    tissue: str,
-    wavelength: float,
-    duration: float,
-    source_angle: float = 1.5e-3,
-    *,
+    rule_set: str, tissue: str, wavelength: float, duration: float, source_angle: float = 1.5e-3, *,
     exposed_area: float | None = None,
-) -> tuple[Step, ...]:
+) -> tuple[Step, ...]:  # fmt: skip
     """Return how the limit at one point comes about, line by line.
 
     Parameters

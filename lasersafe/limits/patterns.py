@@ -44,9 +44,7 @@ class Points(NamedTuple):
 
     def part(self, where: slice) -> Points:
         """Return some points."""
-        area = None if self.area is None else self.area[where]
-        columns = (self.duration[where], self.pedestal[where])
-        return Points(self.rule_set, self.tissue, self.wavelength[where], self.angle[where], area, *columns)
+        return Points(*(one[where] if isinstance(one, np.ndarray) else one for one in self))  # type: ignore[arg-type]
 
 
 class Level(NamedTuple):
@@ -540,12 +538,7 @@ def regular_trains(
         for row in (rules.train_times[number] for number in sorted(rows))
         if any(found[name][0] for name in rules.train_hazards if name in found)
     ]
-    return RegularTrains(
-        rules,
-        duration,
-        {name: pieces for name, (pieces, _) in found.items() if pieces},
-        frozenset(hole for _, apertures in found.values() for hole in apertures),
-        tuple(joining),
-        some.source_min,
-        exposed_area is not None,
-    )
+    holding = {name: pieces for name, (pieces, _) in found.items() if pieces}
+    apertures = frozenset(hole for _, holes in found.values() for hole in holes)
+    joined, fills = tuple(joining), exposed_area is not None
+    return RegularTrains(rules, duration, holding, apertures, joined, some.source_min, fills)

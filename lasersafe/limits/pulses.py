@@ -124,25 +124,17 @@ def _windows(points: Points, emission: Pattern | Line) -> tuple[NDArray[np.intp]
         applies = (chosen >= 0) & ~emission.gapless
         if not applies.any():
             continue
-        t_i = times[chosen]
-        counted = np.minimum(
-            points.duration, np.where(np.isnan(over[chosen]), time_t2(points.rule_set, points.angle), over[chosen])
-        )
-        group_time = np.minimum(t_i, points.duration)
+        t_i, stated = times[chosen], over[chosen]
+        counted = np.where(np.isnan(stated), time_t2(points.rule_set, points.angle), stated)
+        counted, group_time = np.minimum(counted, points.duration), np.minimum(t_i, points.duration)
         within = pulse <= t_i[:, None] * (1 + EDGE)
         joined, together = emission.joined(within, group_time, points.pedestal)
         groups = emission.groups(within, group_time, counted)
         short = applies[:, None] & (pulse <= rules.longest_pulse * (1 + EDGE))
         several = (short & within).any(axis=1) & ((joined > 1.0) | (points.pedestal > 0.0))
         lasting = np.column_stack([pulse, group_time])
-        factor, row = train_factor(
-            rules,
-            points.angle[:, None],
-            points.duration[:, None],
-            lasting,
-            np.column_stack([within, several]),
-            np.broadcast_to(groups[:, None], lasting.shape),
-        )
+        of = (points.angle[:, None], points.duration[:, None], lasting, np.column_stack([within, several]))
+        factor, row = train_factor(rules, *of, np.broadcast_to(groups[:, None], lasting.shape))
         use = np.column_stack([short, several]) & (row >= 0)
         together = np.broadcast_to(together, size)
         amount = np.column_stack([energy, together])
@@ -162,14 +154,9 @@ def _rows(points: Points, emission: Pattern | Line) -> dict[Key, Floats]:
     kinds, columns = _windows(points, emission)
     energy, time, _, factor, _, _, place = columns
     rules, rows = load_rule_set(points.rule_set), np.arange(points.angle.size)
-    limits = hazard_limits(
-        points.rule_set,
-        points.tissue,
-        points.wavelength[:, None],
-        np.clip(time, *DURATIONS),
-        points.angle[:, None],
-        exposed_area=None if points.area is None else points.area[:, None],
-    )
+    there = (points.wavelength[:, None], np.clip(time, *DURATIONS), points.angle[:, None])
+    area = None if points.area is None else points.area[:, None]
+    limits = hazard_limits(points.rule_set, points.tissue, *there, exposed_area=area)
     found: dict[Key, Floats] = {}
     hazards = hazards_of(points.rule_set, points.tissue)
     for limit in limits:
@@ -177,16 +164,8 @@ def _rows(points: Points, emission: Pattern | Line) -> dict[Key, Floats]:
         share[np.isnan(share) | ((kinds > 1) & (limit.name not in rules.train_hazards))] = np.inf
         ranges = limit.grid.aperture_ranges[limit.piece]
         area_row = np.full(share.shape, -1) if limit.area_row is None else limit.area_row
-        told = (
-            share,
-            limit.limiting_aperture,
-            *columns[2:6],
-            time,
-            limit.radiant_exposure,
-            limit.piece,
-            area_row,
-            place,
-        )
+        numbers = (share, limit.limiting_aperture, *columns[2:6], time, limit.radiant_exposure)
+        told = (*numbers, limit.piece, area_row, place)
         for kind in range(int(kinds.max()) + 1):
             own = np.flatnonzero(kinds == kind)
             shares, holes, spans = share[:, own], limit.limiting_aperture[:, own], ranges[:, own]
@@ -203,14 +182,12 @@ def limit_of(points: Points, emission: Pattern | Line, shape: tuple[int, ...]) -
     """Return the limit per pulse in *shape*, and every rule that was worked out."""
     size = points.angle.size
     parts = [slice(start, min(start + _CHUNK, size)) for start in range(0, size, _CHUNK)]
-    found = [(part, _rows(points.part(part), emission.part(part))) for part in parts]
+    found = [_rows(points.part(part), emission.part(part)) for part in parts]
     least, aperture, decided = np.full(size, np.inf), np.full(size, np.nan), np.full(size, -1)
     hazards, rows = hazards_of(points.rule_set, points.tissue), []
-    for number, key in enumerate(sorted({key for _, some in found for key in some})):
-        told = np.concatenate(
-            [some.get(key, np.broadcast_to(_ABSENT, (_ABSENT.size, part.stop - part.start))) for part, some in found],
-            axis=1,
-        )
+    for number, key in enumerate(sorted({key for one in found for key in one})):
+        absent = (np.broadcast_to(_ABSENT, (_ABSENT.size, part.stop - part.start)) for part in parts)
+        told = np.concatenate([one.get(key, none) for one, none in zip(found, absent, strict=True)], axis=1)
         share, wide = told[:2]
         better = (share < least) | ((share == least) & (wide < aperture))
         least, aperture = np.where(better, share, least), np.where(better, wide, aperture)
@@ -236,18 +213,10 @@ MOST = 500  # pulses in a list
 
 
 def pulse_train_limit(
-    rule_set: str,
-    tissue: str,
-    wavelength: ArrayLike,
-    pulse_duration: ArrayLike,
-    repetition_rate: ArrayLike,
-    duration: ArrayLike,
-    source_angle: ArrayLike = 1.5e-3,
-    *,
-    exposed_area: ArrayLike | None = None,
-    bursts: Sequence[tuple[ArrayLike, ArrayLike]] = (),
-    pedestal: ArrayLike = 0.0,
-) -> PulseTrainLimit:
+    rule_set: str, tissue: str, wavelength: ArrayLike, pulse_duration: ArrayLike, repetition_rate: ArrayLike,
+    duration: ArrayLike, source_angle: ArrayLike = 1.5e-3, *, exposed_area: ArrayLike | None = None,
+    bursts: Sequence[tuple[ArrayLike, ArrayLike]] = (), pedestal: ArrayLike = 0.0,
+) -> PulseTrainLimit:  # fmt: skip
     """Return the limit for each pulse of a train of equal pulses, or of bursts of them that repeat [1]_ [2]_.
 
     Three rules are worked out for each hazard and the lowest limit decides: no pulse above the limit of a single pulse;
@@ -326,19 +295,10 @@ def pulse_train_limit(
 
 
 def pulse_list_limit(
-    rule_set: str,
-    tissue: str,
-    wavelength: float,
-    start: ArrayLike,
-    pulse_duration: ArrayLike,
-    energy: ArrayLike,
-    duration: float,
-    source_angle: ArrayLike = 1.5e-3,
-    *,
-    exposed_area: float | None = None,
-    period: float | None = None,
-    pedestal: float = 0.0,
-) -> PulseTrainLimit:
+    rule_set: str, tissue: str, wavelength: float, start: ArrayLike, pulse_duration: ArrayLike, energy: ArrayLike,
+    duration: float, source_angle: ArrayLike = 1.5e-3, *, exposed_area: float | None = None,
+    period: float | None = None, pedestal: float = 0.0,
+) -> PulseTrainLimit:  # fmt: skip
     """Return the limit for the largest of a list of pulses, when the others keep their proportion to it [1]_ [2]_.
 
     The rules are those of `pulse_train_limit`: every pulse with its own duration; every window from the start of a
@@ -395,7 +355,7 @@ def pulse_list_limit(
     """
     hazards_of(rule_set, tissue)
     angle = np.asarray(source_angle, dtype=np.float64)
-    line = _checked(start, pulse_duration, energy, float(duration), period, float(pedestal))
+    line = _checked((start, pulse_duration, energy), float(duration), period, float(pedestal))
     alpha, one = angle.reshape(-1), np.ones(angle.size)
     lam, time = float(wavelength) * one, float(duration) * one
     check_points(rule_set, lam, line.pulse, alpha, "pulse duration")
@@ -422,13 +382,10 @@ def _check_pattern(pulse: Floats, levels: Sequence[Level], duration: Floats, ped
         _above(f"spacing {number} of the pulses", level.spacing)
     good = (pedestal >= 0.0) & np.isfinite(pedestal)
     _refuse(good, "pedestal = {:g}: needs a finite number, 0 or more", pedestal)
-    text = "pulse duration = {:g} s is longer than "
+    than, more = "{:g} s from one pulse to the next", ""
     if len(levels) == 1:
-        text += (
-            "the period {:g} s of {:g} Hz; give a shorter pulse or a lower rate, or treat the emission as continuous"
-        )
-    else:
-        text += "the {:g} s from one pulse to the next; give a shorter pulse or a lower rate"
+        than, more = "period {:g} s of {:g} Hz", ", or treat the emission as continuous"
+    text = f"pulse duration = {{:g}} s is longer than the {than}; give a shorter pulse or a lower rate{more}"
     _refuse(pulse <= levels[0].spacing * (1.0 + COUNT_SLACK), text, pulse, levels[0].spacing, levels[-1].rate)
     for (count, spacing, _), (_, outer, _) in pairwise(levels):
         good = (count >= 1.0) & (count == np.floor(count)) & np.isfinite(count)
@@ -448,15 +405,8 @@ def _check_received(pulse: Floats, duration: Floats) -> None:
     _refuse(pulse <= duration * (1 + EDGE), text, duration, pulse)
 
 
-def _checked(
-    start: ArrayLike,
-    pulse_duration: ArrayLike,
-    energy: ArrayLike,
-    duration: float,
-    period: float | None,
-    pedestal: float,
-) -> Line:
-    given = (np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in (start, pulse_duration, energy))
+def _checked(columns: Sequence[ArrayLike], duration: float, period: float | None, pedestal: float) -> Line:
+    given = (np.atleast_1d(np.asarray(v, dtype=np.float64)) for v in columns)
     begin, pulse, amount = (np.array(a) for a in np.broadcast_arrays(*given))
     if begin.ndim != 1 or not 1 <= begin.size <= MOST:
         refuse(f"pulses: {begin.size} are given; 1 to {MOST} can be worked out one by one, use bursts for more")
