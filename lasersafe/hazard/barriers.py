@@ -10,8 +10,9 @@ from typing import Annotated, ClassVar, Literal
 
 from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.errors import refuse
-from lasersafe.hazard.distances import direct_distance, scatter_distance
+from lasersafe.hazard.distances import PEAK_APERTURE, direct_distance, scatter_distance
 from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4
+from lasersafe.hazard.marking import round_up_density
 from lasersafe.optics.beam import BeamGeometry, choice, positive, within
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
@@ -201,7 +202,6 @@ def screening_thresholds() -> tuple[IgnitionThreshold, ...]:
 
 
 TOLERANCE = 1e-9
-_PEAK_APERTURE = 1e-9  # [m] so small that the average over it is the peak
 
 
 @dataclass(frozen=True)
@@ -436,7 +436,7 @@ def barrier_distance(power: float, rating: float, light: BeamGeometry | LitSpot)
     if isinstance(light, LitSpot):
         far = scatter_distance(power, rating, light.reflectance, light.view_angle, light.model)
     else:
-        far = direct_distance(power, rating, _PEAK_APERTURE, light)
+        far = direct_distance(power, rating, PEAK_APERTURE, light)
     return float(far) * (1.0 + TOLERANCE)
 
 
@@ -518,7 +518,7 @@ def judge_window(
     'does not hold: density 6 is enough (4 needed), but it is not rated, so nothing is known about what it withstands'
     """
     times = float(within("exposure over limit", ratio, "", 0.0, math.inf))
-    needed = max(0.0, math.ceil(round(10.0 * math.log10(times), 9)) / 10.0) if times > 0.0 else 0.0
+    needed = float(round_up_density(math.log10(times))) if times > 0.0 else 0.0
     damage = judge_barrier(load, rating, required_time)
     known = optical_density is not None and math.isfinite(optical_density)
     dense = known and optical_density is not None and times * 10.0**-optical_density <= 1.0

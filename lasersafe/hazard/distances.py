@@ -73,16 +73,42 @@ def farthest_crossing(
         refuse("near must be below far; correct the ends of the search", OutOfRangeError)
     nodes = np.clip(np.sort(np.append(np.geomspace(first, last, points), also)), first, last)
     over = _over(np.asarray(ratio(nodes)), nodes)
-    if not over.any():
-        return 0.0
-    while True:  # a call costs more than a place: many places at once
+    return last_kept(lambda place: np.asarray(ratio(place)) > 1.0, nodes, over) if over.any() else 0.0
+
+
+def last_kept(
+    above: Callable[[Floats], NDArray[np.bool_]], nodes: Floats, over: NDArray[np.bool_], sections: int = _SECTIONS,
+    narrow: float = _NARROW,
+) -> float:  # fmt: skip
+    """Return the place from which on nothing is above to the end of the nodes, narrowed down between two of them.
+
+    A call costs more than a place: many places are tried at once.
+
+    Parameters
+    ----------
+    above : callable
+        Takes places of shape (n,), returns where something is above. [any]
+    nodes : numpy.ndarray, shape (k,)
+        Places, rising or falling. [any]
+    over : numpy.ndarray of bool, shape (k,)
+        Where it is above at these: somewhere, but not at the last.
+    sections : int
+        Parts into which what is left is divided each time.
+    narrow : float
+        Relative width at which this ends, 0: with neighbouring numbers. [1]
+
+    Returns
+    -------
+    float
+        The side that is not above. [any]
+    """
+    while True:
         near, end = nodes[np.flatnonzero(over)[-1] + np.arange(2)].tolist()
-        middle = 0.5 * (near + end)
-        if end - near <= _NARROW * end or not near < middle < end:
+        if abs(end - near) <= narrow * abs(end) or 0.5 * (near + end) in (near, end):
             return float(end)
-        nodes = np.linspace(near, end, _SECTIONS + 1)
+        nodes = np.linspace(near, end, sections + 1)
         nodes[-1] = end
-        over = np.concatenate([[True], np.asarray(ratio(nodes[1:-1])) > 1.0, [False]])
+        over = np.concatenate([[True], above(nodes[1:-1]), [False]])
 
 
 def _over(values: Floats, nodes: Floats) -> NDArray[np.bool_]:
@@ -297,21 +323,15 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
             part = slice(first, first + _CACHED)
             _circular_distance(beam, (c if c.ndim == 0 else c[part] for c in flat), found[part])
         return found.reshape(shape)
-    given = np.broadcast_arrays(amount, limit, aperture, *waist, *angle, *position)
-    shape = given[0].shape
-    whole, most, hole, *columns = (np.ascontiguousarray(c, dtype=np.float64).reshape(-1) for c in given)
-    d_x, d_y, a_x, a_y, p_x, p_y = columns
-    many = BeamGeometry((d_x, d_y), (a_x, a_y), (p_x, p_y), beam.profile, beam.propagation)
+    shape, many, (whole, most, hole) = _flat(beam, amount, limit, aperture)
+    (d_x, d_y), (a_x, a_y), (p_x, p_y) = many.waist_diameter, many.divergence, many.waist_position
 
     def ratio(place: Floats, at: Places) -> Floats:
         dx, dy = diameters(many.taken(at), place)
         return np.asarray(mean_exposure(whole[at], dx, dy, hole[at], beam.profile) / most[at])
 
     last_waist = np.maximum(np.maximum(p_x, p_y), 0.0)
-    alone = [
-        direct_distance(whole, most, hole, BeamGeometry((d, d), (a, a), (p, p), beam.profile, beam.propagation))
-        for d, a, p in ((d_x, a_x, p_x), (d_y, a_y, p_y))
-    ]
+    alone = [direct_distance(whole, most, hole, many.as_wide_as(axis)) for axis in (0, 1)]
     near, far = np.minimum(*alone), np.maximum(*alone) * (1.0 + 1e-12)
     over = near > last_waist
     rest = np.flatnonzero(~over)
@@ -330,8 +350,19 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
     return found.reshape(shape)
 
 
+def _flat(beam: BeamGeometry, *others: ArrayLike) -> tuple[tuple[int, ...], BeamGeometry, list[Floats]]:
+    """Return the shape to which beams and other numbers broadcast, and both as flat arrays of it."""
+    given = np.broadcast_arrays(*others, *beam.waist_diameter, *beam.divergence, *beam.waist_position)
+    *rest, d_x, d_y, a_x, a_y, p_x, p_y = (np.ascontiguousarray(c, dtype=np.float64).reshape(-1) for c in given)
+    return (
+        given[0].shape,
+        replace(beam, waist_diameter=(d_x, d_y), divergence=(a_x, a_y), waist_position=(p_x, p_y)),
+        rest,
+    )
+
+
 def attenuated_distance(
-    amount: float, limit: float, aperture: float, beam: BeamGeometry, attenuation: float, path_before: float = 0.0
+    amount: float, limit: float, aperture: float, beam: BeamGeometry, attenuation: float
 ) -> tuple[float, float]:
     """Return how far a beam exceeds the limit through air that takes a part of it, without and with that loss.
 
@@ -347,8 +378,6 @@ def attenuated_distance(
         The beam.
     attenuation : float
         Attenuation coefficient of the air. [m-1]
-    path_before : float
-        Way through air before the last optic. [m]
 
     Returns
     -------
@@ -361,22 +390,18 @@ def attenuated_distance(
         If a number cannot be used.
     """
     loss = float(within("attenuation", attenuation, "1/m", 0.0, math.inf))
-    before = float(within("path_before", path_before, "m", 0.0, math.inf))
     bare = float(direct_distance(amount, limit, aperture, beam))
     if bare == 0.0 or loss == 0.0:
         return bare, bare
 
     def ratio(distance: Floats) -> Floats:
         exposure = mean_exposure(amount, *diameters(beam, distance), aperture, beam.profile)
-        return np.asarray(exposure * transmitted(loss, before + distance) / limit)
+        return np.asarray(exposure * transmitted(loss, distance) / limit)
 
     far = bare * (1.0 + 1e-9)
-    # beyond both waists the ratio only falls, so one bracket is enough; before them it is searched
-    waist = max(beam.waist_position)
-    near = waist if 0.0 < waist < bare and ratio(np.array([waist]))[0] > 1.0 else bare * 1e-9
     if ratio(np.array([far]))[0] > 1.0:  # the loss on this way is below the rounding of the numbers
         return bare, bare
-    return bare, min(farthest_crossing(ratio, near, far, points=_POINTS if near < waist else 3), bare)
+    return bare, min(farthest_crossing(ratio, bare * 1e-9, far, points=_POINTS), bare)
 
 
 def narrowest(aperture: ArrayLike, beam: BeamGeometry, start: ArrayLike, end: ArrayLike) -> Floats:
@@ -407,14 +432,7 @@ def narrowest(aperture: ArrayLike, beam: BeamGeometry, start: ArrayLike, end: Ar
     ----------
     .. [1] Own: read at places dense around both waists, the best narrowed down.
     """
-    given = np.broadcast_arrays(
-        aperture, *beam.waist_diameter, *beam.divergence, *beam.waist_position, start, end
-    )  # fmt: skip
-    shape = given[0].shape
-    hole, d_x, d_y, a_x, a_y, p_x, p_y, near, far = (
-        np.ascontiguousarray(c, dtype=np.float64).reshape(-1) for c in given
-    )
-    many = BeamGeometry((d_x, d_y), (a_x, a_y), (p_x, p_y), beam.profile, beam.propagation)
+    shape, many, (hole, near, far) = _flat(beam, aperture, start, end)
     best = near.copy()
     rows = np.flatnonzero(far > near)
     for first in range(0, rows.size, _BLOCK):
@@ -458,12 +476,9 @@ def _nodes(beams: BeamGeometry, start: Floats, end: Floats, hole: Floats, count:
 
 
 def scatter_distance(
-    amount: ArrayLike,
-    limit: ArrayLike,
-    reflectance: ArrayLike = 1.0,
-    view_angle: ArrayLike = 0.0,
+    amount: ArrayLike, limit: ArrayLike, reflectance: ArrayLike = 1.0, view_angle: ArrayLike = 0.0,
     model: str = "lambert",
-) -> FloatArray:
+) -> FloatArray:  # fmt: skip
     """Return how far a small scattering spot exceeds a limit [1]_ [2]_.
 
     Parameters
@@ -508,6 +523,7 @@ def scatter_distance(
 
 
 FARTHEST = 1e9  # m
+PEAK_APERTURE = 1e-9  # m; so small that the average over it is the peak
 LIMITING_APERTURES = (1e-3, 3.5e-3, 7e-3, 11e-3)  # m, where the comparison is not asked
 _SLACK = 1.0 + 1e-9
 _SAME = 1.0 - 1e-12
@@ -658,14 +674,7 @@ def farthest(compared: Iterable[Comparison], beams: BeamGeometry, factor: ArrayL
     if beams.circular or len(every) == 1:
         return reduce(np.maximum, (beam_reach(one, beams, factor) for one in every))
     # A circular beam as wide as the shorter axis reaches farther: where it adds nothing, nothing is searched.
-    alone = [
-        BeamGeometry(
-            (np.asarray(beams.waist_diameter[i]),) * 2, (np.asarray(beams.divergence[i]),) * 2,
-            (np.asarray(beams.waist_position[i]),) * 2, beams.profile, beams.propagation,
-        )
-        for i in (0, 1)
-    ]  # fmt: skip
-    bounds = [np.maximum(*(beam_reach(one, round_, factor) for round_ in alone)) for one in every]
+    bounds = [np.maximum(*(beam_reach(one, beams.as_wide_as(axis), factor) for axis in (0, 1))) for one in every]
     distance: Floats | None = None
     for number in sorted(range(len(every)), key=lambda n: -float(np.max(bounds[n]))):
         if distance is None or not (bounds[number] * _SLACK <= distance).all():
@@ -837,13 +846,5 @@ def zone(
     farthest_of_all = max((reach.distance for reach in reaches.values()), key=badness)
     reach = next(one for one in reaches.values() if not one.distance < farthest_of_all * _SAME)  # of equals the first
     from_focus = None if focus is None or reach.distance <= 0.0 else reach.distance - focus
-    return Zone(
-        way,
-        tissue,
-        farthest_of_all,
-        origin,
-        from_focus,
-        reach.criterion,
-        by_rule_set={name: r.distance for name, r in reaches.items()},
-        note=note,
-    )
+    by_set = {name: one.distance for name, one in reaches.items()}
+    return Zone(way, tissue, farthest_of_all, origin, from_focus, reach.criterion, by_rule_set=by_set, note=note)

@@ -16,7 +16,7 @@ from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.exposure import Emission, Floats, Received, criteria, pulse_pattern, pulse_train, single_pulse
 from lasersafe.hazard.eyewear_scale import beam_factor, scale_numbers, worst_rates
 from lasersafe.hazard.scatter import most_hazardous_distance
-from lasersafe.hazard.settings import SettingSpace
+from lasersafe.hazard.settings import SettingSpace, stated
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.records.fields import badness, worst
 from lasersafe.records.light import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step
@@ -55,9 +55,7 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
         return [worst]
     found = [worst]
     if space.repetition_rate is None:  # one pulse
-        assert space.pulse_energy is not None
-        assert space.pulse_duration is not None
-        return found + [single_pulse(space.pulse_energy[1], t) for t in _lengths(*space.pulse_duration)]
+        return found + [single_pulse(stated(space.pulse_energy)[1], t) for t in _lengths(*stated(space.pulse_duration))]
     slow, fast = space.repetition_rate
     kink = fast
     if space.power is not None and space.pulse_energy is not None:
@@ -213,12 +211,9 @@ def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | Non
 
 
 def hardest_need(
-    light: Filtered,
-    places: Iterable[tuple[float | None, float, float]],
-    least_density: float = -math.inf,
-    shared_by: int = 1,
-    narrower: float = 1.0,
-) -> EyewearNeed:
+    light: Filtered, places: Iterable[tuple[float | None, float, float]], least_density: float = -math.inf,
+    shared_by: int = 1, narrower: float = 1.0,
+) -> EyewearNeed:  # fmt: skip
     """Return what the places in a beam ask for together, the highest density of several settings counted.
 
     Parameters

@@ -13,7 +13,7 @@ import numpy as np
 
 from lasersafe.data import As, Printed, Seen, Source, Span, WavelengthsNm, check, fail, load, shared_path
 from lasersafe.errors import ReferenceDataError, refuse
-from lasersafe.hazard.distances import direct_distance, worst_place
+from lasersafe.hazard.distances import PEAK_APERTURE, direct_distance, worst_place
 from lasersafe.hazard.exposure import Emission, Received, train_limit
 from lasersafe.limits import correction_factor
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, positive, within
@@ -124,24 +124,21 @@ def emission_limit(laser_class: str, wavelength: float, duration: float) -> floa
     >>> round(emission_limit("1", 840e-9, 100.0) / 100.0 * 1e3, 3)
     0.743
     """
-    visible = 400e-9 * (1 - _EDGE) <= wavelength <= 700e-9 * (1 + _EDGE)
-    one = _lowest("1", wavelength, duration)
-    highest = _lowest("3B", wavelength, duration)
-    if 1050e-9 * (1 - _EDGE) <= wavelength <= 1400e-9 * (1 + _EDGE) and not math.isnan(highest):
-        one = min(one, highest)
-    if laser_class == "1":
-        return one
-    if laser_class == "3B":
-        return highest
+    one, highest = _lowest("1", wavelength, duration), _lowest("3B", wavelength, duration)
+
+    def capped(value: float) -> float:
+        return value if math.isnan(highest) else min(value, highest)
+
+    if 1050e-9 * (1 - _EDGE) <= wavelength <= 1400e-9 * (1 + _EDGE):
+        one = capped(one)
+    if laser_class in ("1", "3B"):
+        return one if laser_class == "1" else highest
+    own = _lowest(laser_class, wavelength, duration)  # of visible light from 0.25 s on
+    if not math.isnan(own):
+        return own
     if laser_class == "2":
-        if not visible:
-            return math.nan
-        return _lowest("2", wavelength, duration) if duration >= 0.25 * (1 - _EDGE) else one
-    if wavelength < 302.5e-9 * (1 - _EDGE):
-        return math.nan
-    if visible and duration >= 0.25 * (1 - _EDGE):
-        return _lowest("3R", wavelength, duration)
-    return 5.0 * one if math.isnan(highest) else min(5.0 * one, highest)
+        return one if 400e-9 * (1 - _EDGE) <= wavelength <= 700e-9 * (1 + _EDGE) else math.nan
+    return math.nan if wavelength < 302.5e-9 * (1 - _EDGE) else capped(5.0 * one)
 
 
 def label_class(text: str) -> str:
@@ -241,6 +238,28 @@ def _passes(
     return worst is None or bool(worst.value <= 1.0), worst
 
 
+def _class_of(emission: Emission, beam: BeamGeometry, wavelength: float) -> tuple[str, list[Step]]:
+    """Return the lowest class that an emission stays below, and what it was compared with."""
+    seen: list[Step | None] = []
+    known = set()
+    for name in ("1", "2", "3R", "3B"):
+        bare, step = _passes(emission, beam, wavelength, name)
+        if bare is None:
+            continue
+        known.add(name)
+        aided, more = _passes(emission, beam, wavelength, name, telescope=True)
+        seen += [step, more]
+        computed = name if aided else ""
+        if bare and not aided and name in ("1", "2"):
+            below, last = _passes(emission, beam, wavelength, "3B", telescope=True)
+            computed = f"{name}M" if below else ""
+            seen += [] if below else [last]
+        if bare and computed:
+            return computed if name != "3B" or "1" in known else UNKNOWN, [one for one in seen if one is not None]
+    highest = "4" if "3B" in known else "3B or 4"
+    return highest if known else UNKNOWN, [one for one in seen if one is not None]
+
+
 def class_check(
     emissions: tuple[Emission, ...], beam: BeamGeometry, wavelength: float, label: str, several: bool = False
 ) -> ClassCheck:
@@ -264,30 +283,7 @@ def class_check(
     ClassCheck
         Information only, of no laser and set-up yet.
     """
-    found: list[tuple[str, list[Step]]] = []
-    for emission in emissions:
-        seen: list[Step] = []
-        bare: bool | None = None
-        known = one_known = False
-        for name in ("1", "2", "3R", "3B"):
-            bare, step = _passes(emission, beam, wavelength, name)
-            if bare is None:
-                continue
-            known = True
-            one_known = one_known or name == "1"
-            aided, more = _passes(emission, beam, wavelength, name, telescope=True)
-            seen += [one for one in (step, more) if one is not None]
-            if bare and aided:
-                found.append((name if name != "3B" or one_known else UNKNOWN, seen))
-                break
-            if bare and name in ("1", "2"):
-                below, last = _passes(emission, beam, wavelength, "3B", telescope=True)
-                if below:
-                    found.append((f"{name}M", seen))
-                    break
-                seen += [last] if last is not None else []
-        else:  # bare is what was found of class 3B
-            found.append((("3B or 4" if bare is None else "4") if known else UNKNOWN, seen))
+    found = [_class_of(emission, beam, wavelength) for emission in emissions]
     computed, steps = max(found, key=lambda one: CLASS_ORDER.index(one[0]))
     on_label, least = label_class(label), "3B" if computed == "3B or 4" else computed
     known = computed != UNKNOWN
@@ -302,7 +298,6 @@ def class_check(
 
 
 VISIBLE = (400e-9, 700e-9)  # m
-_PEAK_APERTURE = 1e-9  # m; so small that the average over it is the peak
 
 
 # W/m2, effective: flash blindness or after-image, glare, distraction (FAA-AC70-1, from memory)
@@ -411,7 +406,7 @@ def interference(
     if not VISIBLE[0] <= light <= VISIBLE[1]:
         return ()
     seen = mean_power * photopic_factor(light)
-    reached = ((level, float(direct_distance(seen, level, _PEAK_APERTURE, beam))) for level in LEVELS.values())
+    reached = ((level, float(direct_distance(seen, level, PEAK_APERTURE, beam))) for level in LEVELS.values())
     return tuple(Interference(level, distance, max(distance, nohd)) for level, distance in reached)
 
 

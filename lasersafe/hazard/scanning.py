@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
-from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing
+from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, last_kept
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Floats, Received, body_area, criteria, pulse_train, trains_at
 from lasersafe.hazard.settings import SettingSpace, Tried, trains
 from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit, rule_sets
@@ -358,11 +358,7 @@ def scan_distance(scan: Scan, emission: Emission) -> float:
     """
     ratio = partial(scan_ratio, scan, emission)
     waists: tuple[float, float] = scan.beam.waist_position
-    far = 2.0 * max(1.0, *waists)
-    while float(ratio(np.array([far]))[0]) > 1.0 or far < 4.0 * max(waists):
-        far *= 2.0
-    stopped = direct_reach(scan.received(emission), scan.beam).distance
-    far = max(far, 1.01 * stopped)
+    far = max(2.0, 4.0 * max(waists), 1.01 * direct_reach(scan.received(emission), scan.beam).distance)
     while float(ratio(np.array([far]))[0]) > 1.0:
         far *= 2.0
     found = float(farthest_crossing(ratio, _NEAREST, far, points=300))
@@ -374,7 +370,6 @@ _MOST = 24  # settings compared by the full rules where limiting apertures diffe
 _PLACES = 300  # for the quick search
 _SURELY = 0.9995  # settings that reach less than this part of the farthest are not narrowed down
 _FEW = 24
-_SECTIONS = 32
 _ROUNDS = 8
 _BEYOND = 1.06  # times the farthest reach so far: up to where a worse setting is looked for
 _BAD = 24  # settings that are looked at there
@@ -601,12 +596,4 @@ def _narrowed(scan: Scan, emission: Emission, quick: float, far: float, known: f
     over = above(grid)
     if over[-1] or not over.any():
         return scan_distance(scan, emission)
-    for _ in range(_ROUNDS):
-        last = int(np.flatnonzero(over)[-1])
-        near, end = float(grid[last]), float(grid[last + 1])
-        if end - near <= _CLOSE * end:
-            break
-        grid = np.linspace(near, end, _SECTIONS + 1)
-        over = np.concatenate([[True], above(grid[1:-1]), [False]])
-    last = int(np.flatnonzero(over)[-1])
-    return float(grid[last + 1])
+    return last_kept(above, grid, over, narrow=_CLOSE)

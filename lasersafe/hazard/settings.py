@@ -22,7 +22,7 @@ from lasersafe.hazard.exposure import (
     train_limit,
     trains_at,
 )
-from lasersafe.limits import PulseTrainLimit, rule_sets
+from lasersafe.limits import rule_sets
 from lasersafe.limits.exposure import duration_edges
 from lasersafe.optics.beam import unique
 from lasersafe.records.fields import badness
@@ -153,9 +153,13 @@ class SettingSpace:
         return self.modes or (self,)
 
 
-KNOBS = (
-    "power", "pulse_energy", "pulse_duration", "repetition_rate", "duty", "burst_pulses", "burst_spacing",
-)  # fmt: skip
+KNOBS = ("power", "pulse_energy", "pulse_duration", "repetition_rate", "duty", "burst_pulses", "burst_spacing")
+
+
+def stated(span: Range | None) -> Range:
+    """Return a range that settings of a kind always have."""
+    assert span is not None
+    return span
 
 
 _GRID = 17
@@ -185,6 +189,12 @@ class Tried(NamedTuple):
         if space.burst_pulses is not None and number > 1.0:
             found = replace(found, burst=((number, spacing),))
         return found
+
+    def together(self, space: SettingSpace) -> Emission:
+        """Return all settings as one emission of arrays."""
+        burst = () if space.burst_pulses is None else ((self.number, self.spacing),)
+        number, given = self.rate * self.number, (self.energy, self.pulse)
+        return Emission("pulse train", 0.0, *given, number, burst=burst, pedestal=space.pedestal)
 
 
 def _points(span: Range, edges: Floats, grid: int = _GRID) -> Floats:
@@ -227,8 +237,7 @@ def _jumps(span: Range, bounds: Floats, windows: ArrayLike, steps: int, last: fl
 
 def _bounds(space: SettingSpace, numbers: Floats, longest_rate: float = np.inf) -> Floats:
     """Return the ends of the rates, and the kinks between them where a cap on the energy meets one on the power."""
-    assert space.repetition_rate is not None
-    low, high = space.repetition_rate
+    low, high = stated(space.repetition_rate)
     energy, power = space.caps
     kinks = power / (energy * numbers) if np.isfinite(energy + power) else np.array([])
     found = np.array([low, high, *kinks, longest_rate])
@@ -237,20 +246,15 @@ def _bounds(space: SettingSpace, numbers: Floats, longest_rate: float = np.inf) 
 
 def _burst_rates(space: SettingSpace, windows: tuple[float, ...], numbers: Floats) -> Floats:
     """Return the rates of bursts to be tried."""
-    assert space.repetition_rate is not None
-    assert space.burst_spacing is not None
-    if space.repetition_rate[0] == space.repetition_rate[1]:
-        return np.array([space.repetition_rate[0]])
-    bounds = _bounds(space, numbers)
-    touching = [1.0 / (number * spacing) for number in numbers for spacing in space.burst_spacing]
-    found = _jumps(space.repetition_rate, bounds[:-1], windows, 2)
-    return _points(space.repetition_rate, np.concatenate([bounds, touching, 1.0 / row_edges(), found]), _COARSE)
+    span, bounds = stated(space.repetition_rate), _bounds(space, numbers)
+    touching = [1.0 / (number * spacing) for number in numbers for spacing in stated(space.burst_spacing)]
+    found = _jumps(span, bounds[:-1], windows, 2)
+    return _points(span, np.concatenate([bounds, touching, 1.0 / row_edges(), found]), _COARSE)
 
 
 def _plain_trains(space: SettingSpace, windows: tuple[float, ...]) -> tuple[Floats, Floats]:
     """Return pulse durations and rates to be tried, in pairs."""
-    assert space.repetition_rate is not None
-    span, edges = space.repetition_rate, row_edges()
+    span, edges = stated(space.repetition_rate), row_edges()
     bounds = _bounds(space, np.array([1.0]))
     coarse = _points(span, np.concatenate([bounds, 1.0 / edges]))
     pairs = []
@@ -265,15 +269,15 @@ def _plain_trains(space: SettingSpace, windows: tuple[float, ...]) -> tuple[Floa
             rates = every[(edge * every > space.duty[0]) & (edge * every < space.duty[1])]
             pairs.append((np.full_like(rates, edge), rates))
     else:
-        assert space.pulse_duration is not None
-        shortest, longest = space.pulse_duration
-        for pulse in _points(space.pulse_duration, edges, 2):
+        lasting = stated(space.pulse_duration)
+        shortest, longest = lasting
+        for pulse in _points(lasting, edges, 2):
             own = _bounds(space, np.array([1.0]), 1.0 / float(pulse))
             found = [own * _BELOW] if own.size and own[-1] * pulse == 1.0 else []  # where pulses touch, and just before
             found += [_jumps(span, own, windows, _STEPS), _jumps(span, own, edges[edges > pulse] - pulse, _FEW_STEPS)]
             rates = np.concatenate([coarse, own, *found])
             pairs.append((np.full_like(rates, pulse), rates))
-        pulses = _points(space.pulse_duration, edges)
+        pulses = _points(lasting, edges)
         pairs.append(tuple(a.reshape(-1) for a in np.meshgrid(pulses, coarse)))  # type: ignore[arg-type]
         pairs.append((1.0 / coarse, coarse))  # pulses that touch
         for rate in bounds if longest > shortest else ():  # windows that end on the end of a row
@@ -314,21 +318,17 @@ def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float 
     bursts = space.burst_pulses is not None and space.burst_spacing is not None
     numbers = spacings = np.array([1.0])
     if bursts:
-        assert space.burst_pulses is not None
-        assert space.burst_spacing is not None
-        assert space.repetition_rate is not None
-        assert space.pulse_duration is not None
-        low, high = space.burst_pulses
+        (low, high), lasting, apart = map(stated, (space.burst_pulses, space.pulse_duration, space.burst_spacing))
         cap, power = space.caps
-        kinks = power / (cap * np.array(space.repetition_rate)) if np.isfinite(cap + power) else np.array([])
+        kinks = power / (cap * np.array(stated(space.repetition_rate))) if np.isfinite(cap + power) else np.array([])
         several = np.array([low, low + 1.0, *np.geomspace(low, high, 5)[1:-1], high, *np.floor(kinks), *np.ceil(kinks)])
         numbers = np.arange(low, high + 1.0) if high - low < 8 else unique(np.clip(np.round(several), low, high))
         steps = [w / np.arange(1, 9) * f for w in windows for f in (_ABOVE, 1.0, _BELOW)]
-        closest = np.array(space.pulse_duration)  # no spacing is shorter than the pulse
-        spacings = _points(space.burst_spacing, np.concatenate([row_edges(), closest, *steps]), _COARSE)
-        within = {w - (n - 1.0) * s for w in windows for n in numbers for s in space.burst_spacing}  # whole bursts
+        # no spacing is shorter than the pulse
+        spacings = _points(apart, np.concatenate([row_edges(), lasting, *steps]), _COARSE)
+        within = {w - (n - 1.0) * s for w in windows for n in numbers for s in apart}  # whole bursts
         rates = _burst_rates(space, (*windows, *(w for w in within if w > 0.0 and w not in windows)), numbers)
-        pulses = _points(space.pulse_duration, row_edges(), _COARSE)
+        pulses = _points(lasting, row_edges(), _COARSE)
         pulse, rate = (a.reshape(-1) for a in np.meshgrid(pulses, rates))
     else:
         pulse, rate = _plain_trains(space, windows)
@@ -374,13 +374,10 @@ def candidates(space: SettingSpace, windows: tuple[float, ...] = ()) -> list[Emi
     if space.pattern is not None:
         return [space.pattern]
     if space.kind == "continuous":
-        assert space.power is not None
-        return [continuous(space.power[1])]
+        return [continuous(stated(space.power)[1])]
     if space.kind == "single pulse":
-        assert space.pulse_energy is not None
-        assert space.pulse_duration is not None
-        durations = _points(space.pulse_duration, row_edges())
-        return [single_pulse(space.pulse_energy[1], float(t)) for t in durations]
+        durations = _points(stated(space.pulse_duration), row_edges())
+        return [single_pulse(stated(space.pulse_energy)[1], float(t)) for t in durations]
     tried = trains(space, windows)
     return [tried.emission(at, space) for at in range(tried.energy.size)]
 
@@ -456,22 +453,12 @@ def _windows(rule_sets: tuple[str, ...], tissue: str, wavelength: float, duratio
     return tuple(sorted(found))
 
 
-def _limit(
-    rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float
-) -> PulseTrainLimit:
-    burst = () if space.burst_pulses is None else ((tried.number, tried.spacing),)
-    light = Emission(
-        "pulse train", pulse_energy=tried.energy, pulse_duration=tried.pulse, repetition_rate=tried.rate * tried.number,
-        burst=burst, pedestal=space.pedestal,
-    )  # fmt: skip
-    return train_limit(Received(rule_set, tissue, light, wavelength, duration))
-
-
 def _ratio(rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float) -> Floats:
     """Return energy over limit at each setting."""
     if space.burst_pulses is None and not space.pedestal:
         return tried.energy / trains_at(rule_set, tissue, wavelength, duration).per_pulse(tried.pulse, tried.rate)
-    return tried.energy / _limit(rule_set, tissue, tried, space, wavelength, duration).per_pulse
+    light = Received(rule_set, tissue, tried.together(space), wavelength, duration)
+    return tried.energy / train_limit(light).per_pulse
 
 
 def emission_ratio(
@@ -609,7 +596,7 @@ def worst_settings(
             except InputError:
                 continue
             for name in rule_sets:
-                for row in _limit(name, tissue, tried, mode, wavelength, duration).rows:
+                for row in train_limit(Received(name, tissue, tried.together(mode), wavelength, duration)).rows:
                     own = tried.energy / row.per_pulse
                     at = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))
                     found.setdefault(tried.emission(at, mode))
@@ -617,17 +604,10 @@ def worst_settings(
 
 
 def _now(emission: Emission, knob: str) -> Any:
-    if knob == "power":
-        return emission.power - emission.pedestal
-    if knob == "duty":
-        return emission.pulse_duration * emission.repetition_rate
-    if knob in ("burst_pulses", "burst_spacing"):
-        if not emission.burst:
-            return 1.0 if knob == "burst_pulses" else np.nan
-        return emission.burst[0][0 if knob == "burst_pulses" else 1]
-    if knob == "repetition_rate" and emission.burst:
-        return emission.repetition_rate / emission.burst[0][0]
-    return getattr(emission, knob)
+    (number, spacing), *_ = (*emission.burst, (1.0, np.nan))
+    rate = emission.repetition_rate
+    turned = {"burst_pulses": number, "burst_spacing": spacing, "repetition_rate": rate / number}
+    return (turned | {"duty": emission.pulse_duration * rate, "pulse_duration": emission.pulse_duration})[knob]
 
 
 def knob_changes(
@@ -659,27 +639,20 @@ def knob_changes(
         rest = replace(space, modes=tuple(mode for mode in space.modes if mode.name != worst.name))
         ratio, emission = worst_ratio(rest, rule_sets, tissue, wavelength, duration)
         found.append(KnobChange("mode", np.nan, np.nan, ratio / highest, emission, name=worst.name))
-    at = next((n for n, mode in enumerate(space.modes) if mode.name == worst.name), None)
-    own = space if at is None else space.modes[at]
-    knobs = dict(own.knobs)
-    for cap in ("power", "pulse_energy"):
-        span = getattr(own, cap)
-        if span is not None:
-            knobs.setdefault(cap, span)
-    for knob, span in knobs.items():
-        now = _now(worst, knob)
+    own = next((mode for mode in space.modes if mode.name == worst.name), space)
+    caps = {name: span for name in ("power", "pulse_energy") if (span := getattr(own, name)) is not None}
+    for knob, span in (own.knobs | caps).items():
+        now, halved = span[1] if knob in caps else _now(worst, knob), span[0] == span[1]
         if np.isnan(now):  # one pulse has no spacing
             continue
-        halved = span[0] == span[1]
-        if knob in ("power", "pulse_energy"):
-            now = span[1]
+        if knob in caps:
             then = span[1] / 2.0 if halved else span[0]
         else:
             then = span[0] if abs(now / span[0] - 1.0) > abs(span[1] / now - 1.0) else span[1]
         held = own.held(knob, then)
-        changed = held if at is None else replace(space, modes=(*space.modes[:at], held, *space.modes[at + 1 :]))
+        changed = replace(space, modes=tuple(held if mode is own else mode for mode in space.modes))
         try:
-            ratio, emission = worst_ratio(changed, rule_sets, tissue, wavelength, duration)
+            ratio, emission = worst_ratio(changed if space.modes else held, rule_sets, tissue, wavelength, duration)
         except InputError:
             continue
         found.append(KnobChange(knob, now, then, ratio / highest, emission, halved))

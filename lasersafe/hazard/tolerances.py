@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import refuse
+from lasersafe.hazard.distances import last_kept
 from lasersafe.optics.beam import unique
 from lasersafe.quantity import covered, physical_range
 
@@ -59,16 +60,10 @@ class Corner:
         The highest value that was found.
     inputs : dict of str to float
         Each input there.
-    by_monotonicity : tuple of str
-        Inputs whose worse end is known.
-    by_search : tuple of str
-        Inputs whose whole range was searched.
     """
 
     value: float
     inputs: dict[str, float]
-    by_monotonicity: tuple[str, ...]
-    by_search: tuple[str, ...]
 
 
 def _checked(uncertain: Uncertain) -> None:
@@ -176,7 +171,6 @@ def worst_corner(
         for name, (low, high) in ends.items()
         if directions.get(name, 0) or low == high
     }
-    known = tuple(name for name in fixed if directions.get(name, 0))
     searched = [one for one in inputs if one.name not in fixed]
     held = {name: np.asarray(value) for name, value in fixed.items()}
 
@@ -192,7 +186,7 @@ def worst_corner(
         return found
 
     if not searched:
-        return Corner(_some(values(held, 1)), fixed, known, ())
+        return Corner(_some(values(held, 1)), fixed)
     grid = max(3, min(_GRID, int(_MOST ** (1.0 / len(searched)))))
     edges = {one.name: list((critical or {}).get(one.name, ())) for one in searched}
     lists = {one.name: _places(*ends[one.name], one.nominal, edges[one.name], grid) for one in searched}
@@ -211,7 +205,7 @@ def worst_corner(
                 best, place = found, where
             step = (high - low) / (_GRID - 1) * 4.0
             spans[name] = (max(place[name] - step, ends[name][0]), min(place[name] + step, ends[name][1]))
-    return Corner(_some(np.array([best])), {**fixed, **place}, known, tuple(lists))
+    return Corner(_some(np.array([best])), fixed | place)
 
 
 def _some(found: Floats) -> float:
@@ -293,7 +287,6 @@ def slope(evaluate: Evaluate, nominal: Mapping[str, float], name: str, here: flo
 
 GRID = 1025
 _PARTS = 64
-_ROUNDS = 60
 _NEXT_TO = 1e-9
 
 
@@ -365,38 +358,25 @@ def solved_input(
     if not (np.isfinite([low, high, target]).all() and low < high):
         refuse(f"range = {low:.6g} to {high:.6g}, target = {target:.6g}: write finite numbers, the lower end first")
 
-    def values(places: Floats) -> Floats:
+    seen: dict[float, float] = {}
+
+    def above(places: Floats) -> NDArray[np.bool_]:
         found = np.broadcast_to(np.asarray(evaluate(places), dtype=np.float64), places.shape)
         if np.isnan(found).any():
             refuse("the function is not a number somewhere in the range; give a narrower range")
-        return found
+        seen.update(zip(places.tolist(), found.tolist(), strict=True))
+        return np.asarray(found > target)
 
     grid = np.geomspace(low, high, points) if low > 0.0 else np.linspace(low, high, points)
     grid[0], grid[-1] = low, high
     beside = [c * f for c in critical for f in (1.0 - _NEXT_TO, 1.0, 1.0 + _NEXT_TO)]
     grid = unique(np.concatenate([grid, [c for c in beside if low < c < high]]))
-    grid = grid if largest else grid[::-1]
-    found = values(grid)
-    kept = found <= target
-    if kept.all():
-        return Solution(float(grid[-1]), True, float(found[-1]))
-    if not kept[0]:
-        return Solution(None, False, float(found[0]))
-    first = int(np.argmin(kept))
-    inner, outer, reached = float(grid[first - 1]), float(grid[first]), float(found[first - 1])
-    for _ in range(_ROUNDS):
-        places = np.linspace(inner, outer, sections + 1)
-        places[0], places[-1] = inner, outer
-        found = values(places)
-        kept = found <= target
-        kept[0], kept[-1] = True, False
-        first = int(np.argmin(kept))
-        if (places[first - 1], places[first]) == (inner, outer):
-            break
-        inner, outer, reached = float(places[first - 1]), float(places[first]), float(found[first - 1])
-        if abs(outer - inner) <= close * abs(inner):
-            break
-    return Solution(inner, False, reached)
+    grid = grid[::-1] if largest else grid  # towards the end from which on the target is kept
+    over, (first, *_, last) = above(grid), grid.tolist()
+    if over[-1]:
+        return Solution(None, False, seen[last])
+    found = last_kept(above, grid, over, sections, close) if over.any() else first
+    return Solution(found, not over.any(), seen[found])
 
 
 PART = 0.95

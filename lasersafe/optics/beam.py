@@ -314,6 +314,11 @@ class BeamGeometry(Many):
         pairs = (self.waist_diameter, self.divergence, self.waist_position)
         return not any(isinstance(one, np.ndarray) for both in pairs if isinstance(both, tuple) for one in both)
 
+    def as_wide_as(self, axis: int) -> BeamGeometry:
+        """Return the circular beam as wide everywhere as one axis."""
+        waist, angle, place = self.waist_diameter[axis], self.divergence[axis], self.waist_position[axis]
+        return BeamGeometry((waist, waist), (angle, angle), (place, place), self.profile, self.propagation)
+
     @property
     def circular(self) -> bool:
         """Whether both axes of every beam are alike."""

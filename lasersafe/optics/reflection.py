@@ -182,50 +182,6 @@ AXES = ("x", "y")
 TAKEN_AS_FLAT = "shape.taken_as_flat"  # key of what is said then
 
 
-def shape_radii(shape: str, radius: float = math.inf, curved_axis: str = "x") -> tuple[float, float]:
-    """Return the radii of curvature of a shape on both axes of the beam [1]_.
-
-    Parameters
-    ----------
-    shape : str
-        ``"flat"``, ``"convex sphere"``, ``"concave sphere"``, ``"convex cylinder"`` or ``"concave cylinder"``.
-    radius : float
-        Size of the radius; not used when flat. [m]
-    curved_axis : str
-        Axis of the beam in which a cylinder is curved, ``"x"`` or ``"y"``.
-
-    Returns
-    -------
-    tuple of float, (x, y)
-        Above 0 where convex, below 0 where concave, infinite where flat. [m]
-
-    Raises
-    ------
-    InputError
-        If a word is not known.
-    OutOfRangeError
-        If the radius of a curved shape is not positive and finite.
-
-    References
-    ----------
-    .. [1] Elementary: a sphere is curved in both axes, a cylinder in one.
-
-    Examples
-    --------
-    >>> shape_radii("concave cylinder", 0.5, "y")
-    (inf, -0.5)
-    """
-    choice("shape", shape, SHAPES)
-    choice("curved_axis", curved_axis, AXES)
-    if shape == "flat":
-        return math.inf, math.inf
-    size = float(positive("radius", radius, "m"))
-    signed = size if shape.startswith("convex") else -size
-    if shape.endswith("sphere"):
-        return signed, signed
-    return (signed, math.inf) if curved_axis == "x" else (math.inf, signed)
-
-
 def focal_lengths(radius: ArrayLike, incidence: float = 0.0, tangential: str = "x") -> tuple[float, float]:
     """Return the focal lengths of a curved mirror on both axes of the beam [1]_.
 
@@ -480,13 +436,13 @@ def reflect_shape(
     choice("curved_axis", curved_axis, AXES)
     if shape == "flat":
         return reflect(beam, distance, math.inf), "flat"
-    real = with_real_focus(beam, wavelength)
+    real, hollow = with_real_focus(beam, wavelength), shape.startswith("concave")
+    curved = [shape.endswith("sphere") or axis == curved_axis for axis in AXES]  # a cylinder in one
     if radius is not None:
-        radii = shape_radii(shape, radius, curved_axis)
+        size = float(positive("radius", radius, "m")) * (-1.0 if hollow else 1.0)
+        radii = [size if bent else math.inf for bent in curved]
         return reflect(real, distance, radii, incidence, tangential), Message("shape.stated", shape=word(shape))
     spreads = [bool(distance >= waist) for waist in beam.waist_position]
-    hollow = shape.startswith("concave")
-    curved = [shape.endswith("sphere") or axis == curved_axis for axis in AXES]
     flat = reflect(real, distance, math.inf)
     if not hollow and all(spread or not bent for spread, bent in zip(spreads, curved, strict=True)):
         return flat, Message(TAKEN_AS_FLAT, shape=word(shape))

@@ -30,9 +30,9 @@ BEAMS = [
 def test_loss_in_air_by_a_root_finder(beam, attenuation):
     def excess(z):
         dx, dy = diameters(beam, z)
-        return float(mean_exposure(100.0, dx, dy, 7e-3) * np.exp(-attenuation * (z + 10.0)) / 10.0) - 1.0
+        return float(mean_exposure(100.0, dx, dy, 7e-3) * np.exp(-attenuation * z) / 10.0) - 1.0
 
-    found = attenuated_distance(100.0, 10.0, 7e-3, beam, attenuation, 10.0)
+    found = attenuated_distance(100.0, 10.0, 7e-3, beam, attenuation)
     places = np.geomspace(1e-6, found[0] * 1.01, 20000)
     over = np.flatnonzero([excess(z) > 0 for z in places[::10]])
     last = int(over[-1]) * 10

@@ -47,10 +47,7 @@ def test_the_corner_of_a_monotone_law_is_exact() -> None:
     found = worst_corner(law, [POWER, ANGLE], {"power": 1, "divergence": -1})
     assert found.value == math.sqrt(2.3) / 2.4e-3
     assert found.inputs == {"power": 2.3, "divergence": 2.4e-3}
-    assert (found.by_monotonicity, found.by_search) == (("power", "divergence"), ())
-    searched = worst_corner(law, [POWER, ANGLE], {})
-    assert searched.value == found.value
-    assert searched.by_search == ("power", "divergence")
+    assert worst_corner(law, [POWER, ANGLE], {}).value == found.value
 
 
 def test_a_peak_and_a_jump_inside_are_found() -> None:
