@@ -363,12 +363,11 @@ def en12254_outside(mean_power: float | None, pulse_energy: float | None, observ
     reasons = []
     if mean_power is None and pulse_energy is None:
         reasons.append(Message("barrier.scope_unknown"))
-    if mean_power is not None and not 0 <= mean_power <= scope.mean_power * (1 + TOLERANCE):
-        limit, value = f"{scope.mean_power:g} W", f"{mean_power:.4g} W"
-        reasons.append(Message("barrier.scope_power", limit=limit, value=value))
-    if pulse_energy is not None and not 0 <= pulse_energy <= scope.pulse_energy * (1 + TOLERANCE):
-        limit, value = f"{scope.pulse_energy:g} J", f"{pulse_energy:.4g} J"
-        reasons.append(Message("barrier.scope_energy", limit=limit, value=value))
+    pairs = (("power", mean_power, scope.mean_power, "W"), ("energy", pulse_energy, scope.pulse_energy, "J"))
+    for what, value, most, unit in pairs:
+        if value is not None and not 0 <= value <= most * (1 + TOLERANCE):
+            facts = {"limit": f"{most:g} {unit}", "value": f"{value:.4g} {unit}"}
+            reasons.append(Message(f"barrier.scope_{what}", **facts))
     if scope.observed and not observed:
         reasons.append(Message("barrier.scope_watch"))
     return tuple(reasons)

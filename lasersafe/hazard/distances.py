@@ -675,15 +675,11 @@ def farthest(compared: Iterable[Comparison], beams: BeamGeometry, factor: ArrayL
         return reduce(np.maximum, (beam_reach(one, beams, factor) for one in every))
     # A circular beam as wide as the shorter axis reaches farther: where it adds nothing, nothing is searched.
     bounds = [np.maximum(*(beam_reach(one, beams.as_wide_as(axis), factor) for axis in (0, 1))) for one in every]
-    distance: Floats | None = None
+    distance = np.full(np.broadcast_shapes(*(bound.shape for bound in bounds)), -1.0)
     for number in sorted(range(len(every)), key=lambda n: -float(np.max(bounds[n]))):
-        if distance is None or not (bounds[number] * _SLACK <= distance).all():
-            own = beam_reach(every[number], beams, factor)
-            distance = own if distance is None else np.maximum(distance, own)
-    assert distance is not None
-    return np.asarray(
-        np.broadcast_to(distance, np.broadcast_shapes(*(bound.shape for bound in bounds), distance.shape))
-    )
+        if not (bounds[number] * _SLACK <= distance).all():
+            distance = np.maximum(distance, beam_reach(every[number], beams, factor))
+    return distance
 
 
 def highest_ratio(

@@ -157,16 +157,16 @@ def single_pulse(pulse_energy: float, pulse_duration: float) -> Emission:
     return Emission("single pulse", pulse_energy=pulse_energy, pulse_duration=pulse_duration)
 
 
-def pulse_train(pulse_energy: float, pulse_duration: float, repetition_rate: float, pedestal: float = 0.0) -> Emission:
-    """Return a regular train of pulses, on a pedestal.
+def pulse_train(pulse_energy: Any, pulse_duration: Any, repetition_rate: Any, pedestal: float = 0.0) -> Emission:
+    """Return a regular train of pulses, on a pedestal, or many as arrays that broadcast together.
 
     Parameters
     ----------
-    pulse_energy : float
+    pulse_energy : float, or numpy.ndarray of shape (...)
         Energy of one pulse. [J]
-    pulse_duration : float
+    pulse_duration : float, or numpy.ndarray of shape (...)
         Duration of one pulse. [s]
-    repetition_rate : float
+    repetition_rate : float, or numpy.ndarray of shape (...)
         Pulses per second. [Hz]
     pedestal : float
         Power under and between the pulses. [W]

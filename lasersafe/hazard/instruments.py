@@ -13,6 +13,7 @@ from numpy.typing import ArrayLike
 from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
 from lasersafe.errors import refuse
 from lasersafe.hazard.exposure import Comparison, Emission, Floats
+from lasersafe.limits.tables import inside
 from lasersafe.optics import viewing
 from lasersafe.optics.beam import BeamGeometry, choice, diameters, finite, fraction_through, positive, within
 from lasersafe.optics.reflection import POINT, LitSpot
@@ -120,12 +121,8 @@ def transmission(wavelength: ArrayLike) -> Floats:
     [0.9, 0.7, 0.0]
     """
     place = positive("wavelength", wavelength, "m")
-    slack = 1e-12 * place
-    found = np.zeros(place.shape)
-    for band in load(Viewing).band:
-        inside = (band.wavelength[0] - slack <= place) & (place <= band.wavelength[1] + slack)
-        found = np.maximum(found, np.where(inside, band.transmission, 0.0))
-    return found
+    passed = [np.where(inside(band.wavelength, place), band.transmission, 0.0) for band in load(Viewing).band]
+    return np.asarray(np.max(passed, axis=0))
 
 
 def aid(name: str) -> Aid:
@@ -146,11 +143,10 @@ def aid(name: str) -> Aid:
     InputError
         If there is none of this name.
     """
-    for one in load(Viewing).aid:
-        if one.name == name:
-            return one
-    known = ", ".join(one.name for one in load(Viewing).aid)
-    refuse(f"viewing aid = {name!r} is not known here; write one of: {known}")
+    known = {one.name: one for one in load(Viewing).aid}
+    if name not in known:
+        refuse(f"viewing aid = {name!r} is not known here; write one of: {', '.join(known)}")
+    return known[name]
 
 
 def through(compared: Iterable[Comparison], instrument: Aid, wavelength: ArrayLike) -> list[Comparison]:
@@ -228,13 +224,13 @@ class Camera:
         least = max(2.44 * wavelength * self.f_number, self.pixel)
         return max(self.focal_length * angle, least), self.focal_length * angle > least
 
-    def exposure(self, inside: float, diameter: float) -> float:
+    def exposure(self, entering: float, diameter: float) -> float:
         """Return the mean exposure [W/m2 or J/m2] of an image that holds all that enters the lens [W or J].
 
         The middle of a perfect Airy disc is up to 3.7 times as bright.
         """
-        within("amount", inside, "W or J", 0.0, math.inf)
-        return float(finite("exposure in the image", self.transmission * inside / (math.pi / 4.0 * diameter**2), ""))
+        within("amount", entering, "W or J", 0.0, math.inf)
+        return float(finite("exposure in the image", self.transmission * entering / (math.pi / 4.0 * diameter**2), ""))
 
     def lit_by_beam(
         self, light: Emission, wavelength: float, beam: BeamGeometry, place: float, sent: Sent = _STRAIGHT
@@ -325,14 +321,14 @@ class Camera:
         """
         width = float(within("spot_diameter", spot.diameter, "m", 0.0, math.inf))
         at_lens = float(spot.exposure(light.amount, distance))
-        inside = min(at_lens * math.pi / 4.0 * self.pupil**2, light.amount)
+        entering = min(at_lens * math.pi / 4.0 * self.pupil**2, light.amount)
         angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * distance)
         size, resolved = self.image(wavelength, angle)
-        exposure = self.exposure(inside, size)
+        exposure = self.exposure(entering, size)
         passed, stop = f"{self.transmission:.5g}", f"{self.f_number:.5g}"
         drawn, wide = f"({size * 1e6:.5g} µm)²", f"({width * 1e3:.5g} mm)²"
         how = "τ / (π s² / 4)", f"{light.amount:.5g} · {passed} / (π · {drawn} / 4)"
-        if inside < light.amount:
+        if entering < light.amount:
             flat = spot.model == "lambert"
             sent = f"{spot.reflectance:.5g} · {light.amount:.5g} · {math.cos(spot.view_angle) if flat else 0.5:.5g}"
             lens = f"({self.focal_length * 1e3:.5g} mm / {stop})² · {passed} / {drawn}"

@@ -16,6 +16,7 @@ from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.hazard.distances import PEAK_APERTURE, direct_distance, worst_place
 from lasersafe.hazard.exposure import Emission, Received, train_limit
 from lasersafe.limits import correction_factor
+from lasersafe.limits.tables import EDGE, inside
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, positive, within
 from lasersafe.records.light import CLASS_ORDER, UNKNOWN, ClassCheck, Step
 from lasersafe.records.scene import SpectatorRule
@@ -24,7 +25,6 @@ from lasersafe.wording import Message, joined, word
 CLASSES = ("1", "1M", "2", "2M", "3R", "3B", "4")
 EDITION = "IEC 60825-1:2014"
 _FACTORS = {"C_2": "C_2", "C_3": "C_B", "C_4": "C_A", "C_7": "C_C"}
-_EDGE = 1e-12
 TIME_BASE = 100.0  # [s] no intended viewing
 TIME_BASE_ULTRAVIOLET = 3e4
 TIME_BASE_VISIBLE = 0.25  # classes 2, 2M and 3R of visible light
@@ -74,12 +74,8 @@ _Ranged = TypeVar("_Ranged", EmissionRow, MeasuringCondition)
 
 def _holding(rows: tuple[_Ranged, ...], wavelength: float, duration: float) -> list[_Ranged]:
     """Return the rows that hold at a wavelength [m] for a duration [s], at an edge those of both sides."""
-    return [
-        row
-        for row in rows
-        if row.wavelength[0] * (1 - _EDGE) <= wavelength * 1e9 <= row.wavelength[1] * (1 + _EDGE)
-        and row.duration[0] * (1 - _EDGE) <= duration <= row.duration[1] * (1 + _EDGE)
-    ]
+    light, time = np.asarray(wavelength * 1e9), np.asarray(duration)
+    return [row for row in rows if inside(row.wavelength, light) and inside(row.duration, time)]
 
 
 def _value(row: EmissionRow, wavelength: float, duration: float) -> float:
@@ -129,7 +125,7 @@ def emission_limit(laser_class: str, wavelength: float, duration: float) -> floa
     def capped(value: float) -> float:
         return value if math.isnan(highest) else min(value, highest)
 
-    if 1050e-9 * (1 - _EDGE) <= wavelength <= 1400e-9 * (1 + _EDGE):
+    if 1050e-9 * (1 - EDGE) <= wavelength <= 1400e-9 * (1 + EDGE):
         one = capped(one)
     if laser_class in ("1", "3B"):
         return one if laser_class == "1" else highest
@@ -137,8 +133,8 @@ def emission_limit(laser_class: str, wavelength: float, duration: float) -> floa
     if not math.isnan(own):
         return own
     if laser_class == "2":
-        return one if 400e-9 * (1 - _EDGE) <= wavelength <= 700e-9 * (1 + _EDGE) else math.nan
-    return math.nan if wavelength < 302.5e-9 * (1 - _EDGE) else capped(5.0 * one)
+        return one if 400e-9 * (1 - EDGE) <= wavelength <= 700e-9 * (1 + EDGE) else math.nan
+    return math.nan if wavelength < 302.5e-9 * (1 - EDGE) else capped(5.0 * one)
 
 
 def label_class(text: str) -> str:

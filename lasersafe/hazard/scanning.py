@@ -16,12 +16,12 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, last_kept
-from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Floats, Received, body_area, criteria, pulse_train, trains_at
+from lasersafe.hazard.exposure import Emission, Floats, Received, criteria, pulse_train, train_limit, trains_at
 from lasersafe.hazard.settings import SettingSpace, Tried, trains
-from lasersafe.limits import TrainRow, count_pulses, pulse_train_limit, rule_sets
+from lasersafe.limits import TrainRow, count_pulses, rule_sets
 from lasersafe.limits.exposure import COUNT_SLACK
 from lasersafe.limits.patterns import RegularTrains
-from lasersafe.limits.tables import EDGE, load_rule_set
+from lasersafe.limits.tables import inside, load_rule_set
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.viewing import ScanPattern, sweep_widths
 from lasersafe.records.fields import badness
@@ -56,14 +56,9 @@ def sweep_aperture(tissue: str, wavelength: float) -> float:
     float
         Diameter. [m]
     """
-    nm = wavelength * 1e9
-    return max(
-        1e-3 * float(row.at(time))
-        for name in rule_sets()
-        for row in load_rule_set(name).apertures[tissue]
-        if row.wavelength[0] * (1 - EDGE) <= nm <= row.wavelength[1] * (1 + EDGE)
-        for time in row.duration
-    )
+    rows = (row for name in rule_sets() for row in load_rule_set(name).apertures[tissue])
+    holding = (row for row in rows if inside(row.wavelength, np.asarray(wavelength * 1e9)))
+    return max(1e-3 * float(row.at(time)) for row in holding for time in row.duration)
 
 
 def pulsed_trains(pulse: Floats, rate: Floats, stay: Floats, passes: Floats, scan: Scan) -> list[Passes]:
@@ -240,12 +235,8 @@ def _compared(
     ways = zip(*scan.stays(distance), strict=True)
     every = [(stay, train) for stay, passes in ways for train in trains_of(scan, emissions, stay, passes)]
     energy, pulse, rate, time = (np.stack(column) for column in list(zip(*(one for _, one in every), strict=True))[1:])
-    area = body_area(scan.tissue, scan.wavelength)
-    found = pulse_train_limit(
-        scan.rule_set, scan.tissue, scan.wavelength, pulse, rate, time, ALPHA_MIN, exposed_area=area
-    )
     result = []
-    for row in found.rows:
+    for row in train_limit(replace(scan.received(pulse_train(energy, pulse, rate)), duration=time)).rows:
         here = np.isfinite(row.per_pulse)
         if here.any():
             exposure = scan.mean(energy, distance, np.where(here, row.limiting_aperture, 1.0))

@@ -193,8 +193,7 @@ class Tried(NamedTuple):
     def together(self, space: SettingSpace) -> Emission:
         """Return all settings as one emission of arrays."""
         burst = () if space.burst_pulses is None else ((self.number, self.spacing),)
-        number, given = self.rate * self.number, (self.energy, self.pulse)
-        return Emission("pulse train", 0.0, *given, number, burst=burst, pedestal=space.pedestal)
+        return replace(pulse_train(self.energy, self.pulse, self.rate * self.number, space.pedestal), burst=burst)
 
 
 def _points(span: Range, edges: Floats, grid: int = _GRID) -> Floats:
@@ -496,13 +495,8 @@ def _worst_of(
 ) -> tuple[float, Emission]:
     """Return the ratio and the setting of one space without modes."""
     if space.kind != "pulse train" or space.pattern is not None:
-        best: tuple[float, Emission] | None = None
-        for emission in candidates(space):
-            ratio = emission_ratio(rule_sets, tissue, emission, wavelength, duration)[0]
-            if best is None or badness(ratio) > badness(best[0]):
-                best = (ratio, emission)
-        assert best is not None
-        return best
+        ratios = ((emission_ratio(rule_sets, tissue, one, wavelength, duration)[0], one) for one in candidates(space))
+        return max(ratios, key=lambda pair: badness(pair[0]))
     tried = trains(space, _windows(rule_sets, tissue, wavelength, duration), duration)
     ratio = np.max([_ratio(name, tissue, tried, space, wavelength, duration) for name in rule_sets], axis=0)
     ratio[np.isnan(ratio)] = np.inf

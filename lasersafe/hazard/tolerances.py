@@ -13,10 +13,10 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import refuse
 from lasersafe.hazard.distances import last_kept
+from lasersafe.limits.tables import Floats
 from lasersafe.optics.beam import unique
 from lasersafe.quantity import covered, physical_range
 
-Floats = NDArray[np.float64]
 Evaluate = Callable[[dict[str, Floats]], Floats]
 Possible = Callable[[dict[str, Floats]], NDArray[np.bool_]]
 
@@ -66,18 +66,6 @@ class Corner:
     inputs: dict[str, float]
 
 
-def _checked(uncertain: Uncertain) -> None:
-    name, nominal, low, high, kind = uncertain
-    lowest, highest, above = physical_range(name)
-    inside = (low > lowest or (low == lowest and not above)) and low <= nominal <= high <= highest
-    if kind not in KINDS or not inside or not all(map(math.isfinite, (nominal, low, high))):
-        start = f"above {lowest:g}" if above else f"{lowest:g} or more" if math.isfinite(lowest) else "finite"
-        refuse(
-            f"{name} = {nominal:.6g}, from {low:.6g} to {high:.6g}, {kind}: the lower end must be {start}, the nominal "
-            f"value between both ends, the kind one of {', '.join(KINDS)} (SI units)"
-        )
-
-
 def limits_of(uncertain: Uncertain) -> tuple[float, float]:
     """Return the lowest and highest value that the worst corner has to cover [1]_.
 
@@ -106,12 +94,18 @@ def limits_of(uncertain: Uncertain) -> tuple[float, float]:
     >>> limits_of(Uncertain("divergence", 3e-3, 2.5e-3, 3.5e-3, "standard uncertainty"))
     (0.002, 0.004)
     """
-    _checked(uncertain)
     name, nominal, low, high, kind = uncertain
+    lowest, highest, above = physical_range(name)
+    inside = (low > lowest or (low == lowest and not above)) and low <= nominal <= high <= highest
+    if kind not in KINDS or not inside or not all(map(math.isfinite, (nominal, low, high))):
+        start = f"above {lowest:g}" if above else f"{lowest:g} or more" if math.isfinite(lowest) else "finite"
+        refuse(
+            f"{name} = {nominal:.6g}, from {low:.6g} to {high:.6g}, {kind}: the lower end must be {start}, the nominal "
+            f"value between both ends, the kind one of {', '.join(KINDS)} (SI units)"
+        )
     if kind == "bound":
         return low, high
     least, most = covered(name, nominal, low, high)
-    lowest, _, above = physical_range(name)
     if above and not least > lowest:
         refuse(
             f"{name} = {nominal:.6g} with a standard uncertainty of {nominal - low:.6g} (SI units): twice of it "
@@ -165,12 +159,11 @@ def worst_corner(
     InputError
         If an input cannot be used.
     """
-    ends = {one.name: limits_of(one) for one in inputs}
+    ends, known = {one.name: limits_of(one) for one in inputs}, {name: way for name, way in directions.items() if way}
     fixed = {
-        name: high if directions.get(name, 0) > 0 else low
-        for name, (low, high) in ends.items()
-        if directions.get(name, 0) or low == high
-    }
+        name: high if known.get(name, 0) > 0 else low
+        for name, (low, high) in ends.items() if name in known or low == high
+    }  # fmt: skip
     searched = [one for one in inputs if one.name not in fixed]
     held = {name: np.asarray(value) for name, value in fixed.items()}
 
@@ -191,11 +184,10 @@ def worst_corner(
     edges = {one.name: list((critical or {}).get(one.name, ())) for one in searched}
     lists = {one.name: _places(*ends[one.name], one.nominal, edges[one.name], grid) for one in searched}
     best, place = _best_of(values, held, lists, {one.name: one.nominal for one in searched})
-    width = {name: (values, int(np.searchsorted(values, place[name]))) for name, values in lists.items()}
-    spans = {
-        name: (float(values[max(at - 1, 0)]), float(values[min(at + 1, values.size - 1)]))
-        for name, (values, at) in width.items()
-    }
+    spans = {}
+    for name, tried in lists.items():
+        at = int(np.searchsorted(tried, place[name]))
+        spans[name] = float(tried[max(at - 1, 0)]), float(tried[min(at + 1, tried.size - 1)])
     for _ in range(_ZOOMS):
         for name, (low, high) in spans.items():
             line = {other: np.array([value]) for other, value in place.items()}

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from dataclasses import dataclass, field, replace
 from functools import cached_property, lru_cache, partial
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -86,7 +87,7 @@ def train_factor(
         Number of the row that gave it, -1 for none.
     """
     alpha = np.asarray(source_angle) * 1e3
-    alpha_max: Floats | None = None
+    alpha_max: Any = None
     factor, chosen = np.full(count.shape, np.nan), np.full(count.shape, -1, dtype=np.intp)
     sides = (bool(within.any()), not within.all())
     for number, row in enumerate(rules.train_factors):
@@ -95,8 +96,6 @@ def train_factor(
         if None in row.source_angle and alpha_max is None:
             alpha_max = np.asarray(angle_max(rules.name, pulse) * 1e3)
         low, high = (alpha_max if end is None else end for end in row.source_angle)
-        assert low is not None
-        assert high is not None
         here = (
             ((duration > row.exposure[0] * (1 + EDGE)) | (row.exposure[0] == 0.0))
             & (duration <= row.exposure[1] * (1 + EDGE))

@@ -458,10 +458,7 @@ class RegularTrains:
             np.maximum(worst, np.divide(number, limit, out=scratch), out=worst)
 
         total = count_pulses(np.asarray(duration), rate)
-        span = total - 1.0
-        span *= period
-        span += pulse
-        np.minimum(span, duration, out=span)
+        span = np.minimum((total - 1.0) * period + pulse, duration)
         for name, pieces in self.hazards.items():
             single = _limit(pieces, pulse)
             note(1.0, single)
@@ -476,19 +473,11 @@ class RegularTrains:
                 if self.fills:
                     begun = count_pulses(np.asarray(edge), rate)
                     note(begun * ((begun > 1.0) & (pulse <= edge)), _limit(pieces, np.asarray(edge)))
-                number = edge * (1 + EDGE) - pulse
-                number *= rate
-                np.floor(number, out=number)  # gaps between the pulses of the last window up to the edge
-                for _ in range(2):
-                    use = number >= 1.0
-                    use &= number < total
+                last = np.floor((edge * (1 + EDGE) - pulse) * rate)  # gaps between the pulses up to the edge
+                for number in (last, last + 1.0):
+                    use = (number >= 1.0) & (number < total)
                     if use.any():
-                        many = number * use
-                        window = many * period
-                        window += pulse
-                        many += use
-                        note(many, _limit(pieces, window))
-                    number += 1.0
+                        note((number + 1.0) * use, _limit(pieces, number * use * period + pulse))
             for within, counted in self.joining if name in self.rules.train_hazards else ():
                 short = pulse <= within * (1 + EDGE)
                 time = np.asarray(min(within, duration))

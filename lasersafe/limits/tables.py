@@ -274,10 +274,9 @@ _KINDS: dict[str, tuple[set[str], set[str], set[str], set[str]]] = {
 
 
 def _keys(where: str, found: Iterable[str], needed: set[str], allowed: set[str]) -> None:
-    names = set(found)
-    for name in sorted(needed - names):
+    for name in sorted(needed - {*found}):
         _require(False, f"{where} lacks '{name}'")
-    for name in sorted(names - needed - allowed):
+    for name in sorted({*found} - needed - allowed):
         _require(False, f"{where} has the unknown key '{name}'")
 
 
