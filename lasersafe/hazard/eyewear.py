@@ -259,11 +259,9 @@ def hardest_need(
     )  # fmt: skip
     if density > beam_density:
         numbers = Message("need.other_way", numbers=numbers, density=f"{density:.4f}")
-    up = float(marks.round_up_density(density))
-    step = Step(
-        "OD", Message("need.density"), Message("need.density_formula"), numbers, up, "1",
-        f"{criterion.rule_set}: {criterion.source}", criterion.seen,
-    )  # fmt: skip
+    up, source = float(marks.round_up_density(density)), f"{criterion.rule_set}: {criterion.source}"
+    told = Message("need.density"), Message("need.density_formula"), numbers
+    step = Step("OD", *told, up, "1", source, criterion.seen)
     return EyewearNeed(
         laser="", setup="", person="", wavelength=wavelength, distance=every[hardest][0], tissue="eye",
         optical_density=up, optical_density_exact=density, optical_density_skin=float(marks.round_up_density(skin)),

@@ -367,71 +367,55 @@ class _Beam:
     factor_diameter: float
     text: str
 
+    def spread(self, amount: float, unit: str, what: str, meaning: str) -> list[Step]:
+        """Return a power or an energy, and what of it falls on each part of the area of the beam."""
+        symbol, over = ("P", "E") if unit == "W" else ("Q", "H")
+        put_in = Message("scale.over_area", amount=f"{amount:.5g} {unit}", diameter=self.text)
+        density = amount / self.area
+        return [
+            Step(symbol, what, symbol, f"{amount:.5g} {unit}", amount, unit, "input", "own"),
+            Step(over, meaning, f"{over} = {symbol} / A_63", put_in, density, f"{unit}/m2", "geometry", "own"),
+        ]
+
 
 def _continuous(nanometre: float, power: float, beam: _Beam, what: str) -> ScaleNeed:
     standard = load(En207)
-    rule = standard.beam_factor
-    irradiance = power / beam.area
-    factor = beam_factor(nanometre, beam.factor_diameter)
-    density = irradiance * factor
-    place = f"{rule.locator}; figures from {standard.source.key}"
+    rule, steps = standard.beam_factor, beam.spread(power, "W", what, Message("scale.irradiance"))
+    irradiance, factor = steps[-1].value, beam_factor(nanometre, beam.factor_diameter)
+    source = f"{rule.locator}; figures from {standard.source.key}", rule.seen
     unmet = factor > 1 and not (power > rule.trigger_power or irradiance > rule.trigger_irradiance)
     condition = {"power": f"{rule.trigger_power:g} W", "density": f"{rule.trigger_irradiance:g} W/m2"}
-    meaning = Message(FACTOR_ANYWAY if unmet else "scale.factor", **condition)
-    steps = [
-        Step("P", what, "P", f"{power:.5g} W", power, "W", "input", "own"),
-        Step(
-            "E", Message("scale.irradiance"), "E = P / A_63",
-            Message("scale.over_area", amount=f"{power:.5g} W", diameter=beam.text),
-            irradiance, "W/m2", "geometry", "own",
-        ),
-        Step(
-            "F", meaning, Message("scale.factor_formula"),
-            f"d_63 = {beam.factor_diameter * 1e3:.5g} mm", factor, "1", place, rule.seen,
-        ),
-        Step(
-            "E'", Message("scale.withstand"), "E' = E F", f"{irradiance:.5g} W/m2 x {factor:.5g}",
-            density, "W/m2", place, rule.seen,
-        ),
+    meaning, wide = Message(FACTOR_ANYWAY if unmet else "scale.factor", **condition), beam.factor_diameter * 1e3
+    steps += [
+        Step("F", meaning, Message("scale.factor_formula"), f"d_63 = {wide:.5g} mm", factor, "1", *source),
+        Step("E'", Message("scale.withstand"), "E' = E F", f"{irradiance:.5g} W/m2 x {factor:.5g}", irradiance * factor,
+             "W/m2", *source),
     ]  # fmt: skip
-    return _need(nanometre, "D", {"W/m2": density}, steps)
+    return _need(nanometre, "D", {"W/m2": irradiance * factor}, steps)
 
 
 def _pulsed(nanometre: float, letter: str, energy: float, duration: float, rate: float, beam: _Beam) -> ScaleNeed:
     standard = load(En207)
-    rule, exposure = standard.pulse_number, energy / beam.area
-    steps = [
-        Step("Q", Message("scale.energy"), "Q", f"{energy:.5g} J", energy, "J", "input", "own"),
-        Step(
-            "H", Message("scale.exposure"), "H = Q / A_63",
-            Message("scale.over_area", amount=f"{energy:.5g} J", diameter=beam.text), exposure, "J/m2", "geometry",
-            "own",
-        ),
-    ]  # fmt: skip
+    rule, steps = standard.pulse_number, beam.spread(energy, "J", Message("scale.energy"), Message("scale.exposure"))
+    exposure, source, withstand = steps[-1].value, (rule.locator, rule.seen), Message("scale.withstand")
     short = duration <= rule.pulse_duration_below * (1 + TOLERANCE) and bool(_at([rule], nanometre))
     if rate > rule.repetition_rate_above and short:
         merge = _merge(nanometre)
         together = max(1, math.ceil(rate * merge.time - TOLERANCE))
         groups = rule.counting_time / merge.time if together > 1 else rate * rule.counting_time
-        number = max(1, math.ceil(groups - TOLERANCE))
-        exposure, time = exposure * together * math.pow(number, rule.exponent), f"{rule.counting_time:g} s"
+        number, time = max(1, math.ceil(groups - TOLERANCE)), f"{rule.counting_time:g} s"
+        joined, rounded = f"{rate:.10g} Hz x {merge.time:.3g} s", Message("scale.rounded_up", number=f"{groups:.5g}")
+        put_in = f"{together} x {exposure:.5g} J/m2 x {number}^0.25"
+        exposure = exposure * together * math.pow(number, rule.exponent)
         steps += [
-            Step(
-                "n_i", Message("scale.summed"), Message("scale.summed_formula"),
-                f"{rate:.10g} Hz x {merge.time:.3g} s", float(together), "1", f"T_i: {standard.source.key}", merge.seen,
-            ),
-            Step(
-                "N", Message("scale.groups", time=time), Message("scale.groups_formula", time=time),
-                Message("scale.rounded_up", number=f"{groups:.5g}"), float(number), "1", rule.locator, rule.seen,
-            ),
-            Step(
-                "H'", Message("scale.withstand"), "H' = n_i H N^(1/4)",
-                f"{together} x {steps[-1].value:.5g} J/m2 x {number}^0.25", exposure, "J/m2", rule.locator, rule.seen,
-            ),
+            Step("n_i", Message("scale.summed"), Message("scale.summed_formula"), joined, float(together), "1",
+                 f"T_i: {standard.source.key}", merge.seen),
+            Step("N", Message("scale.groups", time=time), Message("scale.groups_formula", time=time), rounded,
+                 float(number), "1", *source),
+            Step("H'", withstand, "H' = n_i H N^(1/4)", put_in, exposure, "J/m2", *source),
         ]  # fmt: skip
     else:
-        why = Message("scale.one_pulse")
-        steps.append(Step("H'", Message("scale.withstand"), "H' = H", why, exposure, "J/m2", rule.locator, rule.seen))
+        steps.append(Step("H'", withstand, "H' = H", Message("scale.one_pulse"), exposure, "J/m2", *source))
     return _need(nanometre, letter, {"J/m2": exposure, "W/m2": exposure / duration}, steps)
 
 
@@ -460,17 +444,11 @@ def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[
     if row.unit == "W/m2" and letter != "D":
         why = Message("scale.pulse_length")
         steps.append(Step("E'", Message("scale.peak"), "E' = H' / t", why, density["W/m2"], "W/m2", "geometry", "own"))
-    symbol = "E'" if row.unit == "W/m2" else "H'"
-    meaning = Message(
-        "scale.number" if number <= standard.highest else "scale.number_beyond", mode=letter, highest=standard.highest
-    )
+    symbol, beyond = "E'" if row.unit == "W/m2" else "H'", number > standard.highest
+    meaning = Message("scale.number_beyond" if beyond else "scale.number", mode=letter, highest=standard.highest)
     limit = f"{row.coefficient:g} x 10^(n{row.offset:+d}) {row.unit}"
-    exactly = f"{density[row.unit]:.5g} {row.unit}: n = {exact(row):.4g}"
-    steps.append(
-        Step(
-            "n", meaning, Message("scale.number_formula", least=standard.lowest, symbol=symbol, limit=limit),
-            Message("scale.rounded_up", number=exactly), float(number), "1",
-            f"{standard.source.key}, mode {letter}, {row.wavelength_nm[0]:g} to {row.wavelength_nm[1]:g} nm", row.seen,
-        )
-    )  # fmt: skip
-    return ScaleNeed(letter, number if number <= standard.highest else None, density[row.unit], row.unit, tuple(steps))
+    formula = Message("scale.number_formula", least=standard.lowest, symbol=symbol, limit=limit)
+    exactly = Message("scale.rounded_up", number=f"{density[row.unit]:.5g} {row.unit}: n = {exact(row):.4g}")
+    place = f"{standard.source.key}, mode {letter}, {row.wavelength_nm[0]:g} to {row.wavelength_nm[1]:g} nm"
+    steps.append(Step("n", meaning, formula, exactly, float(number), "1", place, row.seen))
+    return ScaleNeed(letter, None if beyond else number, density[row.unit], row.unit, tuple(steps))

@@ -321,7 +321,7 @@ def solved_input(
     Parameters
     ----------
     evaluate : callable
-        Takes an array of values of the input, returns an array.
+        Takes an array of values of the input, from the cautious end on, returns an array.
     low, high : float
         The range that is allowed. [any]
     target : float
@@ -353,7 +353,7 @@ def solved_input(
     seen: dict[float, float] = {}
 
     def above(places: Floats) -> NDArray[np.bool_]:
-        found = np.broadcast_to(np.asarray(evaluate(places), dtype=np.float64), places.shape)
+        found = np.broadcast_to(np.asarray(evaluate(places[::-1]), dtype=np.float64), places.shape)[::-1]
         if np.isnan(found).any():
             refuse("the function is not a number somewhere in the range; give a narrower range")
         seen.update(zip(places.tolist(), found.tolist(), strict=True))
