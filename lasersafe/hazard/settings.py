@@ -157,7 +157,18 @@ KNOBS = ("power", "pulse_energy", "pulse_duration", "repetition_rate", "duty", "
 
 
 def stated(span: Range | None) -> Range:
-    """Return a range that settings of a kind always have."""
+    """Return a range that settings of a kind always have.
+
+    Parameters
+    ----------
+    span : tuple of float, optional
+        A range of a `SettingSpace`. [any]
+
+    Returns
+    -------
+    tuple of float
+        The same. [any]
+    """
     assert span is not None
     return span
 
