@@ -28,7 +28,7 @@ DURATIONS = (1e-13, 3e4)  # [s]
 _LOG10 = math.log2(10.0)
 _BLOCK = 50_000  # points: arrays that stay in the cache
 _HELD = 10_000  # points that may have a lower limit, which are worked out together
-_FEW = 512  # up to this many points a binary search is faster than the classes of an axis
+_FEW = 512  # up to this many points a binary search is faster than the classes of an axis, where they are known
 _CLASSES = 16384  # of values on an axis, at most
 _NONE = -(2**40)  # class that holds an edge
 _SURE = 1e-9  # binary logarithm by which one limit has to be above another to be left out
@@ -62,15 +62,20 @@ class Axis:
         self.ends = np.array([[self.edges[(n + 1) // 2], self.edges[n // 2 + 1]] for n in cells]).T  # of each cell
         self._lowered = self.inner * (unit * (1.0 - EDGE))
         self._raised = np.concatenate([[0.0], self.inner * (unit * (1.0 + EDGE))])
-        ends = unit * np.array([self.edges[0] * (1.0 - 2.0 * EDGE), self.edges[-1] * (1.0 + 2.0 * EDGE)])
+        self._ends = unit * np.array([self.edges[0] * (1.0 - 2.0 * EDGE), self.edges[-1] * (1.0 + 2.0 * EDGE)])
         octaves = math.log2(self.edges[-1] / self.edges[0])
         self._bits = 52 - int(math.log2(_CLASSES / octaves))  # that do not count for the class of a number
-        first, last = (ends.view(np.int64) >> self._bits).tolist()
+
+    @cached_property
+    def _class(self) -> Ints:
+        """The cell of each class, by the bits of a number themselves; most is never touched."""
+        first, last = (self._ends.view(np.int64) >> self._bits).tolist()
         starts = (np.arange(first, last + 2) << self._bits).view(np.float64)
         cell = self.exactly(starts[:-1])
-        cell[(cell != self.exactly(np.nextafter(starts[1:], 0.0))) | (cell % (2 * stride) > 0)] = _NONE
-        self._class = np.zeros(last + 1, dtype=np.intp)  # by the bits themselves; most is never touched
-        self._class[first:] = cell
+        cell[(cell != self.exactly(np.nextafter(starts[1:], 0.0))) | (cell % (2 * self.stride) > 0)] = _NONE
+        found = np.zeros(last + 1, dtype=np.intp)
+        found[first:] = cell
+        return found
 
     def cells(self, span: Range, whole: Sequence[float] = ()) -> range:
         """Return the cells of a range with both its ends; an end in *whole* belongs to the range above it alone."""
@@ -80,7 +85,7 @@ class Axis:
 
     def at(self, values: Floats) -> Ints:
         """Return the cell of each value, which lies in the range of the axis; far below 0 where an edge is near."""
-        if values.size <= _FEW:
+        if values.size <= (_FEW if "_class" in vars(self) else _CLASSES):
             return self.exactly(values)
         cell: Ints = self._class.take(values.view(np.int64) >> self._bits)
         return cell
@@ -428,6 +433,7 @@ class _Layout:
         self._shape = shape
         # where two rows of a hazard meet, the apertures of both hold
         self._over: dict[tuple[str, float], list[Row]] = {}
+        self._least_of: dict[tuple[int, ...], Row] = {}
         for table in tables:
             for low, high in dict.fromkeys(row.wavelength for row in table.rows):
                 for hole in self._holes(table):
@@ -447,24 +453,31 @@ class _Layout:
         return self.rules.apertures[table.aperture or self.tissue]
 
     def _place(self, table: LimitTable, row: Row) -> None:
-        numbers: dict[tuple[tuple[Row, ...], Row], int] = {}
+        numbers: dict[tuple[Row, ...], dict[int, int]] = {}
         names, hazard = [name for name in row.factors if name != "C_E"], table.hazard[self.tissue]
         times = self.durations.cells(row.duration)
         for column in self.wavelengths.cells(row.wavelength, self.whole):
             nm = self.wavelengths.centres[column]
             factors = tuple(self._factor(name, nm) for name in names)
-            over = self._over.get((hazard, nm), [])
+            own, over = numbers.setdefault(factors, {}), self._over.get((hazard, nm), [])
             for number in times:
-                time = self.durations.centres[number]
-                holes = [hole for hole in over if hole.duration[0] <= time <= hole.duration[1]]
-                if not holes:
-                    self._refuse(f"no limiting aperture at {nm:g} nm, {time:g} s")
-                hole = _least(holes, time)
-                if (factors, hole) not in numbers:
-                    numbers[factors, hole] = len(self.pieces)
+                hole = self._hole(over, number, nm)
+                if id(hole) not in own:
+                    own[id(hole)] = len(self.pieces)
                     self.pieces.append(Piece(hazard, table.cone, row, factors, hole))
                 for size in row.sizes:
-                    self._held[column, number, size].append(numbers[factors, hole])
+                    self._held[column, number, size].append(own[id(hole)])
+
+    def _hole(self, over: list[Row], number: int, nm: float) -> Row:
+        """Return the smallest of some apertures in a cell of time, looked up once for all wavelengths with them."""
+        key = number, *map(id, over)
+        if key not in self._least_of:
+            time = self.durations.centres[number]
+            holes = [hole for hole in over if hole.duration[0] <= time <= hole.duration[1]]
+            if not holes:
+                self._refuse(f"no limiting aperture at {nm:g} nm, {time:g} s")
+            self._least_of[key] = _least(holes, time)
+        return self._least_of[key]
 
     def _factor(self, name: str, nm: float) -> Row:
         if name not in self.rules.factors:
