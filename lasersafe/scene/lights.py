@@ -424,12 +424,12 @@ class Lights:
         return np.asarray(stopped)
 
     def _stop(self, light: INDEX, start: FLOAT, size: FLOAT, middle: FLOAT, half: FLOAT) -> FLAGS:
-        column, (walls, behind) = self.column, self._held
-        return walls.stop(
-            start, size, middle, half, which=behind[light], blur=column["blur"][light],
-            on=column["cut_on"][light], normal=column["cut_normal"][light], home=column["home"][light],
-            face=column["face"][light],
-        )  # fmt: skip
+        walls, behind = self._held
+        blur, on, normal, home, face = (
+            self.column[name].take(light, 0) for name in ("blur", "cut_on", "cut_normal", "home", "face")
+        )
+        which = behind.take(light)
+        return walls.stop(start, size, middle, half, which=which, blur=blur, on=on, normal=normal, home=home, face=face)
 
     def _past(self, light: INDEX, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:
         """Return what of lights comes past walls, from each of the boxes in which they start, the nearest first."""

@@ -200,6 +200,12 @@ class Walls:
         """How far the start of each wall lies along its normal and along itself, of shape (2, walls). [m]."""
         return np.stack([np.sum(self.start * self.normal, axis=1), np.sum(self.start * self.way, axis=1)])
 
+    @cached_property
+    def _across(self) -> tuple[FLOAT, FLOAT, FLOAT]:
+        """Normals and their amounts, of shape (2, walls), and the amounts of the ways along walls, (walls, 2)."""
+        normal = np.ascontiguousarray(self.normal.T)
+        return normal, np.abs(normal), np.abs(self.way)
+
     def _crossings(
         self,
         a: FLOAT,
@@ -212,10 +218,8 @@ class Walls:
         face: FLOAT | None = None,
     ) -> Crossing:
         """Return where all ways from boxes round *a* to boxes round *b* cross the walls [m], shapes (pairs, 3)."""
-        plane, (nx, ny) = self.base[0], self.normal.T
-        sx, sy = np.abs(nx), np.abs(ny)
+        plane, (nx, ny), (sx, sy), size = self.base[0], *self._across
         aside, aside_off = a[:, :1] * nx + a[:, 1:2] * ny - plane, a_half[:, :1] * sx + a_half[:, 1:2] * sy
-        size = np.abs(self.way)
         ahead = a_half[:, :1] * size[:, 0] + a_half[:, 1:2] * size[:, 1]  # how far the first boxes reach along a wall
         if face is not None and (upright := face[:, :2].any(axis=1)).any():
             n, long = face[upright, :2], np.hypot(*a_half[upright, :2].T)[:, None]
@@ -236,29 +240,27 @@ class Walls:
         same = (near > aside_off) & (far < -other_off)
         if which is not None:
             apart &= self._held[which]
-        pair, wall = np.nonzero(apart)
-        near, far, aside_off, other_off = (one[pair, wall] for one in (near, far, aside_off, other_off))
+        at = apart.ravel().nonzero()[0]
+        pair, wall = np.divmod(at, len(self))
+        near, far, aside_off, other_off, ahead = (one.take(at) for one in (near, far, aside_off, other_off, ahead))
         close, off = np.maximum(near - aside_off, 0.0), np.maximum(far - other_off, 0.0)
         with np.errstate(divide="ignore", invalid="ignore"):
             first = close / (close + far + other_off)
             last = np.where(near + aside_off > 0.0, (near + aside_off) / (near + aside_off + off), first)
-        way, size, origin = self.way[wall], size[wall], self.base[1][wall]
-        blurred = 0.0 if blur is None else blur[pair]
+        way, size, origin = self.way[wall].T, size[wall].T, self.base[1].take(wall)
+        a, a_half, b, b_half = (one[pair].T for one in (a, a_half, b, b_half))
+        blurred = 0.0 if blur is None else blur.take(pair)
 
         def span(p: FLOAT, p_off: FLOAT, q: FLOAT, q_off: FLOAT) -> tuple[FLOAT, FLOAT]:
-            low, high, to_low, to_high = p - p_off, p + p_off, q - q_off, q + q_off
+            low, high = p - p_off, p + p_off
+            down, up = q - q_off - low, q + q_off - high
             return (
-                np.minimum(low + first * (to_low - low), low + last * (to_low - low)),
-                np.maximum(high + first * (to_high - high), high + last * (to_high - high)),
-            )
+                np.minimum(low + first * down, low + last * down), np.maximum(high + first * up, high + last * up),
+            )  # fmt: skip
 
-        def along(point: FLOAT, by: FLOAT) -> FLOAT:
-            return np.asarray(point[pair, 0] * by[:, 0] + point[pair, 1] * by[:, 1])
-
-        low, high = span(
-            along(a, way) - origin, ahead[pair, wall], along(b, way) - origin, along(b_half, size) + blurred
-        )
-        bottom, top = span(a[pair, 2], a_half[pair, 2], b[pair, 2], b_half[pair, 2] + blurred)
+        start, end = (x * way[0] + y * way[1] - origin for x, y, _ in (a, b))
+        low, high = span(start, ahead, end, b_half[0] * size[0] + b_half[1] * size[1] + blurred)
+        bottom, top = span(a[2], a_half[2], b[2], b_half[2] + blurred)
         return Crossing(apart, same, left, pair, wall, low, high, bottom, top)
 
     @cached_property
@@ -358,31 +360,40 @@ class Walls:
             blurs, homes, ons, normals, faces = given
             c = self._crossings(*boxes, of, blurs, homes, faces)
             found[part] = self._stopped(c, ons, normals)
-            whole = ~found[part] if normals is None else ~found[part] & ~normals.any(axis=1)
-            for number, (walls, own) in enumerate(self.parts):
-                at = (whole if of is None else whole & (of == number)).nonzero()[0]
+            whole = ~found[part] if normals is None or not normals.any() else ~found[part] & ~normals.any(axis=1)
+            at = whole.nonzero()[0]
+            if at.size and self._rings_of_parts:
                 before = boxes[0] if faces is None else boxes[0] + _HAIR * faces
-                for used, closed in walls._around(*(one[at] for one in (*boxes, before))) if at.size else ():
-                    found[start + self._ringed(c, tuple(own[list(used)].tolist()), at[closed])] = True
+                part_of = np.zeros(at.size, dtype=np.intp) if of is None else of[at]
+                for used, closed in self._around(part_of, *(one[at] for one in (*boxes, before))):
+                    found[start + self._ringed(c, used, at[closed])] = True
         return found
 
+    @cached_property
+    def _rings_of_parts(self) -> list[tuple[shapely.Polygon, tuple[int, ...], float, float, bool, FLAGS]]:
+        """The closed rows of walls of all that are joined, each once, and which of these have it."""
+        found: dict[tuple[int, ...], tuple[shapely.Polygon, tuple[int, ...], float, float, bool, FLAGS]] = {}
+        for number, (walls, own) in enumerate(self.parts):
+            for area, used, bottom, top, square in walls._rings:
+                key = tuple(own[used].tolist())
+                found.setdefault(key, (area, key, bottom, top, square, np.zeros(len(self.parts), dtype=bool)))
+                found[key][-1][number] = True
+        return list(found.values())
+
     def _around(
-        self, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT, inner: FLOAT
+        self, part: INDEX, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT, inner: FLOAT
     ) -> list[tuple[tuple[int, ...], FLAGS]]:
         """Return for each closed row of walls where the first boxes are inside and the second outside."""
-        if not self._rings:
-            return []
         a_low, a_high, b_low, b_high = a - a_half, a + a_half, b - b_half, b + b_half
         low, high = np.minimum(a_low[:, 2], b_low[:, 2]), np.maximum(a_high[:, 2], b_high[:, 2])
+        a_low, a_high, b_low, b_high, place = (one[:, :2] for one in (a_low, a_high, b_low, b_high, inner))
         found = []
-        for area, used, bottom, top, square in self._rings:
-            x0, y0, x1, y1 = area.bounds
-            closed = (low >= bottom) & (high <= top)
-            closed &= (inner[:, 0] > x0) & (inner[:, 0] < x1) & (inner[:, 1] > y0) & (inner[:, 1] < y1)
-            closed &= (a_low[:, 0] >= x0 - _TOUCH) & (a_low[:, 1] >= y0 - _TOUCH)
-            closed &= (a_high[:, 0] <= x1 + _TOUCH) & (a_high[:, 1] <= y1 + _TOUCH)
-            away = (b_high[:, 0] < x0 + _TOUCH) | (b_low[:, 0] > x1 - _TOUCH)
-            away |= (b_high[:, 1] < y0 + _TOUCH) | (b_low[:, 1] > y1 - _TOUCH)
+        for area, used, bottom, top, square, held in self._rings_of_parts:
+            least, most = np.array(area.bounds).reshape(2, 2)
+            inside = (place > least) & (place < most) & (a_low >= least - _TOUCH) & (a_high <= most + _TOUCH)
+            closed: FLAGS = held[part] & (low >= bottom) & (high <= top)
+            closed &= inside.all(axis=1)
+            away: FLAGS = np.logical_or.reduce((b_high < least + _TOUCH) | (b_low > most - _TOUCH), axis=1)
             if square:
                 closed &= away
             elif closed.any():
@@ -394,7 +405,7 @@ class Walls:
                 closed[at] = shapely.covers(area.buffer(_TOUCH), first)[of_first]
                 closed[at] &= away[at] | ~shapely.intersects(area.buffer(-_TOUCH), second)[of_second]
             if closed.any():
-                found.append((tuple(used), closed))
+                found.append((used, closed))
         return found
 
     def _ringed(self, c: Crossing, used: tuple[int, ...], pairs: INDEX) -> INDEX:
@@ -414,11 +425,11 @@ class Walls:
 
     def _stopped(self, c: Crossing, on: FLOAT | None, normal: FLOAT | None) -> FLAGS:
         pair, wall = c.pair, c.wall
-        solid = (c.bottom >= self.bottom[wall]) & (c.top <= self.top[wall])
+        solid = (c.bottom >= self.bottom.take(wall)) & (c.top <= self.top.take(wall))
         for gaps in self.gaps.transpose(1, 0, 2):
             start, end, bottom, top = gaps[wall].T
             solid &= (c.high <= start) | (c.low >= end) | (c.top <= bottom) | (c.bottom >= top)
-        if on is not None and normal is not None:
+        if on is not None and normal is not None and normal.any():
             at, n = on[pair], normal[pair]
             base = ((self.start[wall] - at[:, :2]) * n[:, :2]).sum(axis=1)
             slope = (self.way[wall] * n[:, :2]).sum(axis=1)
@@ -426,7 +437,7 @@ class Walls:
             before = base + np.minimum(c.low * slope, c.high * slope) + level > 0.0
             solid &= before | ~n.any(axis=1)
         starts = np.asarray(solid & (c.low >= -_TOUCH))
-        ends = np.asarray(solid & (c.high <= self.length[wall] + _TOUCH))
+        ends = np.asarray(solid & (c.high <= self.length.take(wall) + _TOUCH))
         found = np.zeros(len(c.apart), dtype=bool)
         found[pair[starts & ends]] = True
         count = len(self)
