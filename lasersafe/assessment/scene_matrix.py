@@ -180,6 +180,12 @@ def ask_all(stage: Stage) -> None:
             asked_of(stage, context, *one)
 
 
+def _aid(person: Person, way: str, tissue: str) -> Aid | None:
+    """Return the instrument through which somebody is asked on a way: after a fault as well, where one is used."""
+    used = way == "aided viewing" or (way in FAULTS and tissue == "eye" and person.aided)
+    return aid_of(person) if used else None
+
+
 def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
     modes = MODES if context.setup.fitted else ("running",)
     lines = tuple(context.every.values())
@@ -205,7 +211,7 @@ def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -
         for time in one.lasting:
             key = (one.alike, time[0])
             if key not in earlier:
-                aid = aid_of(person) if one.way == "aided viewing" else None
+                aid = _aid(person, one.way, one.tissue)
                 asked = asked_of(stage, context, one.way, one.tissue, one.mode, time[0], aid)
                 earlier[key] = _hit(stage, context, place, asked)
             hit, note = earlier[key]
@@ -254,7 +260,8 @@ def asked_of(
             return replace(asked, note=note)
         walls, usual = stage.walls(broken, "direct", mode), "running" if mode == "fault" else mode
         lights = [(source, walls) for source in stage.sources(broken, "direct", tissue, usual, duration)]
-        return replace(asked, note=note, keys=ask(stage, context, lights, tissue))
+        note = note if aid is None else joined([note, aid.name])
+        return replace(asked, note=note, keys=ask(stage, context, lights, tissue, with_aid=aid))
     if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):
         return replace(asked, note=Message("cannot.be_cut"))
     if way in ("mirror", "convex mirror", "concave mirror"):
@@ -293,7 +300,7 @@ def _hit(stage: Stage, context: Context, place: ScenePerson, asked: Asked) -> tu
 def hit_of(stage: Stage, context: Context, name: str, way: str, tissue: str, duration: float) -> Hit | None:
     """Return the bound of a person, by name, on one way while running; None where no light comes."""
     place = next(one for one in stage.scene.person if one.name == name)
-    aid = aid_of(next(one for one in stage.case.person if one.name == name)) if way == "aided viewing" else None
+    aid = _aid(next(one for one in stage.case.person if one.name == name), way, tissue)
     asked = asked_of(stage, context, way, tissue, "running", duration, aid)
     return _hit(stage, context, place, asked)[0]
 

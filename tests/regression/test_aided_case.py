@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import math
 
 import pytest
 from pypdf import PdfReader
@@ -16,6 +17,7 @@ from lasersafe.hazard.instruments import UNDESCRIBED, aid
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.sheet import render_sheet
+from tests.case_head import HEAD
 
 BEAM = BeamGeometry((4e-3, 4e-3), (2e-3, 2e-3))
 BINOCULAR = aid("binoculars 7x50")
@@ -93,3 +95,49 @@ def test_the_table_of_distances_names_the_limit_in_front_of_the_instrument():
     pages = PdfReader(io.BytesIO(render_sheet(assess(parse_case(text)), kind="annex"))).pages
     annex = " ".join(" ".join(page.extract_text() for page in pages).split())
     assert "0.980 W/m² in front of the instrument; behind it 50.0 W/m² for 10 s, over 7 mm: " in annex
+
+
+LENS = (
+    HEAD
+    + """
+[settings]
+surfaces_complete = true
+[[laser]]
+name = "Lamp"
+wavelength = "1070 nm"
+[laser.emission]
+kind = "continuous"
+power = "50 mW"
+[[laser.setup]]
+name = "Lens"
+kind = "lens"
+beam_diameter = "40 mm"
+criterion = "1/e"
+focal_length = "200 mm"
+[[person]]
+name = "Watcher"
+role = "spectator"
+distance = "50 m"
+aided = {aided}
+[scene]
+[[scene.aim]]
+laser = "Lamp"
+position = ["0 m", "0 m"]
+height = "1.5 m"
+bearing = "0 deg"
+[[scene.person]]
+name = "Watcher"
+position = ["0 m", "50 m"]
+eye_height = "1.5 m"
+"""
+)
+
+
+@pytest.mark.parametrize(("aided", "aperture"), [("false", 7e-3), ("true", 50e-3)])
+def test_who_uses_an_instrument_uses_it_when_the_lens_is_lost_as_well(aided, aperture):
+    # 50 mW in a beam of 40 mm: through 7 mm 0.78 times the 50 W/m2 of 10 s, through 50 mm into the pupil 20.5 times.
+    found = assess(parse_case(LENS.format(aided=aided)))
+    (row,) = [s for s in found.scenarios if (s.way, s.tissue) == ("optic lost", "eye")]
+    inside = 0.05 * -math.expm1(-((aperture / 40e-3) ** 2))
+    assert row.ratio == pytest.approx(inside / (math.pi * 3.5e-3**2) / 50.0, rel=1e-3)
+    assert row.below is (aided == "false")
