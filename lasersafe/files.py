@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import contextlib
 import csv
+import hashlib
 import io
 import os
 import re
@@ -337,8 +338,6 @@ def mark_of(what: str, case: str | os.PathLike[str], title: str) -> str:
 
 def case_mark(case: str | os.PathLike[str], title: str) -> str:
     """Return the part of `mark_of` that stands for the case."""
-    import hashlib
-
     name = os.fsencode(Path(case).name)
     return hashlib.sha256(name + b"\0" + title.encode("utf-8", "surrogatepass")).hexdigest()[:16]
 
@@ -467,6 +466,4 @@ def written_as(content: bytes) -> str:
 
 
 def _digest(head: bytes, tail: bytes) -> bytes:
-    import hashlib
-
     return hashlib.sha256(head + b"\0" + tail).hexdigest().encode()

@@ -15,14 +15,13 @@ from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
 from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, suffix_of, write_outputs
 from lasersafe.quantity import parse_quantity, shown
 from lasersafe.records.fields import as_json
-from lasersafe.wording import load_wording
+from lasersafe.wording import Wording, load_wording
 
 if TYPE_CHECKING:
     from lasersafe.ask import NewQuestion
     from lasersafe.models.kinds import LaserKind
     from lasersafe.models.values import Measured
     from lasersafe.results import Assessment, LaserFacts, StarterValue
-    from lasersafe.wording import Wording
 
 T = TypeVar("T")
 _PEOPLE = re.compile(

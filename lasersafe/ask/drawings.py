@@ -7,14 +7,14 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.drawing.maps import map_page
+from lasersafe.drawing.maps import barrier_page, map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, room_of, way_pages
-from lasersafe.drawing.primitives import Drawing, to_svg
+from lasersafe.drawing.primitives import Drawing, to_png, to_svg
 from lasersafe.drawing.room import elevation_pages
 from lasersafe.drawing.text import decimals
 from lasersafe.errors import InputError, refuse
-from lasersafe.files import Output, mark_of, suffix_of, write_outputs
+from lasersafe.files import Output, mark_of, refuse_to_lose, suffix_of, write_outputs
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
@@ -108,7 +108,6 @@ def write_plan(path: Path, question: PlanQuestion, replace: bool = False) -> tup
         If a text holds a character that cannot be drawn, or the file cannot be written.
     """
     from lasersafe.assessment import assess
-    from lasersafe.files import refuse_to_lose
     from lasersafe.models import read_case
 
     output, elevation, barriers = question.output, question.elevation, question.barriers
@@ -166,7 +165,6 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
     """
     from lasersafe.assessment.scene_barriers import barrier_maps
     from lasersafe.assessment.stages import stages_of
-    from lasersafe.drawing.maps import barrier_page
 
     wording, scene = load_wording(case.language), assessment.scene
     if scene is None or not scene.barriers:
@@ -181,6 +179,4 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
 
 def picture(drawing: Drawing, suffix: str) -> bytes:
     """Return a drawing as the content of an .svg or .png file."""
-    from lasersafe.drawing.primitives import to_png
-
     return to_svg(drawing).encode() if suffix == ".svg" else to_png(drawing)

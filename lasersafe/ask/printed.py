@@ -7,21 +7,20 @@ import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
+from lasersafe.assessment import assess
 from lasersafe.assessment.decision import metres, times, way_of
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import InputError
+from lasersafe.models import read_case
 from lasersafe.quantity import feet, format_quantity, grouped
 from lasersafe.records.fields import as_json, badness
 from lasersafe.records.light import Uncertainty
 from lasersafe.records.scene import SceneResult
 from lasersafe.results import Assessment, Scenario, Zone, unanswered
-from lasersafe.wording import Message, load_wording, word
-
-if TYPE_CHECKING:
-    from lasersafe.wording import Wording
+from lasersafe.wording import Message, Wording, load_wording, word
 
 WIDTH, MOST_LINES = 80, 25
 LABEL = 11
@@ -401,9 +400,6 @@ def spectator_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
     CalcError
         If the case has faults, or no scene.
     """
-    from lasersafe.assessment import assess
-    from lasersafe.models import read_case
-
     case = read_case(path)
     wording = load_wording(case.language)
     if case.scene is None:

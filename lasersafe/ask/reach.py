@@ -15,17 +15,15 @@ from lasersafe.hazard.distances import Reach, direct_distance, direct_reach, sca
 from lasersafe.hazard.exposure import Emission, Received, criteria
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import worst_settings
-from lasersafe.optics.beam import diameters
+from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.wording import Message, caution_line, load_wording, word
+from lasersafe.wording import Message, Wording, caution_line, load_wording, word
 
 if TYPE_CHECKING:
     from lasersafe.ask import ReachQuestion
     from lasersafe.drawing.primitives import Mark, Run
-    from lasersafe.optics.beam import BeamGeometry
     from lasersafe.optics.reflection import LitSpot
-    from lasersafe.wording import Wording
 
 TYPED = "typed by the user"
 _WAYS = tuple((way, tissue) for way in ("direct", "scatter") for tissue in TISSUES)

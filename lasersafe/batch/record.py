@@ -11,17 +11,14 @@ from collections.abc import Iterable, Iterator
 from contextlib import AbstractContextManager, suppress
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, Literal
+from typing import Any, Literal
 
 from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import OutputError, refuse
 from lasersafe.files import csv_text, existing
 from lasersafe.quantity import for_spreadsheet, format_quantity, from_spreadsheet, shown
-from lasersafe.results import unanswered
+from lasersafe.results import Assessment, SetupResult, unanswered
 from lasersafe.wording import load_wording
-
-if TYPE_CHECKING:
-    from lasersafe.results import Assessment, SetupResult
 
 Record = dict[str, Any]  # key of FIELDS -> text, number, bool or None; a number without bound is NO_BOUND
 ASSESSED, REFUSED = "assessed", "refused"

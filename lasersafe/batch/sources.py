@@ -23,6 +23,7 @@ from lasersafe.assessment import data_digest
 from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import CaseError, Fault, InputError, QuantityError, refuse
 from lasersafe.files import files_in, read_limited
+from lasersafe.models import read_case_text
 from lasersafe.quantity import parse_quantity, plain_unit, possible_thousand, shown
 
 NOT_STATED = "not stated"
@@ -425,8 +426,6 @@ class CaseFolder:
 
     def __iter__(self) -> Iterator[Item]:
         """Yield the files in the order of their names."""
-        from lasersafe.models import read_case_text
-
         salt = json.dumps([data_digest(), "file"]).encode()
         for name, problem in self._files.items():
             text, faults = "", tuple(filter(None, [problem]))

@@ -7,11 +7,16 @@ from collections.abc import Iterable, Sequence
 from html import escape
 
 from lasersafe.ask.printed import brief
+from lasersafe.drawing.page import Paper
+from lasersafe.drawing.plan import plan_page
+from lasersafe.drawing.primitives import to_svg
 from lasersafe.drawing.text import distance, tidy, unit_text
 from lasersafe.errors import OutputError
 from lasersafe.models import Case, typed_inputs
 from lasersafe.results import Assessment
+from lasersafe.sheet.drawings import exposure_chart
 from lasersafe.sheet.front import limit_text
+from lasersafe.sheet.paint import refuse_unprintable
 from lasersafe.wording import Wording, load_wording, localise
 
 _LINE = "1px solid rgba(128,128,128,0.5)"
@@ -107,17 +112,9 @@ def assessment_html(assessment: Assessment) -> str:
 
 
 def _drawings(assessment: Assessment, wording: Wording) -> list[str]:
-    from lasersafe.drawing.primitives import to_svg
-
     if assessment.scene is not None:
-        from lasersafe.drawing.page import Paper
-        from lasersafe.drawing.plan import plan_page
-
         drawings = [("", to_svg(plan_page(assessment, Paper("A4", 190.0, 260.0), wording)))]
     else:
-        from lasersafe.sheet.drawings import exposure_chart
-        from lasersafe.sheet.paint import refuse_unprintable
-
         try:
             refuse_unprintable(assessment.setups)
         except OutputError as error:

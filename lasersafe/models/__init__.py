@@ -9,7 +9,7 @@ from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from pydantic import BaseModel
 from pydantic.fields import FieldInfo
@@ -24,7 +24,7 @@ from lasersafe.models.reading import REPLACE, case_from, parse_case, read_case, 
 from lasersafe.models.scene import Aim, Camera, Scene, SceneBarrier, SceneOpening, ScenePerson, Target
 from lasersafe.models.site import Area, Barrier, Control, MeasuredReading, Person, Settings, Surface
 from lasersafe.models.values import Axes, Knob, Measured, Path, SIValue, Spot, Tolerance, Worst
-from lasersafe.results import StarterValue
+from lasersafe.results import InputLine, StarterValue
 from lasersafe.wording import Message, joined, word
 
 __all__ = [
@@ -34,9 +34,6 @@ __all__ = [
     "Toleranced", "canonical", "case_from", "json_schema", "laser_kinds", "parse_case", "read_case", "read_case_text",
     "replaced", "starter_values", "tolerances_of", "typed_inputs",
 ]  # fmt: skip
-
-if TYPE_CHECKING:
-    from lasersafe.results import InputLine
 
 _PARTS = ("x", "y", "low", "high")
 
@@ -70,8 +67,6 @@ def typed_inputs(case: Case) -> tuple[InputLine, ...]:
     tuple of InputLine
         ``used`` is the value in SI units, empty for plain text. Fields that were left out are not there.
     """
-    from lasersafe.results import InputLine
-
     lines, inputs = case._lines, []
     for place, _, value, written in _leaves(case):
         if not written or (lines and place not in lines):

@@ -9,16 +9,14 @@ from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from dataclasses import dataclass
 from decimal import Decimal
-from typing import TYPE_CHECKING, Any, Literal, get_args
+from typing import Any, Literal, get_args
 
+from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 from pydantic_core import core_schema
 
 from lasersafe.errors import QuantityError, refuse
 from lasersafe.quantity import Allowed, Quantity, covered, parse_quantity, refused, shown
 from lasersafe.wording import Message, joined, word
-
-if TYPE_CHECKING:
-    from pydantic import GetCoreSchemaHandler, GetJsonSchemaHandler
 
 ToleranceKind = Literal["bound", "standard uncertainty"]
 

@@ -22,7 +22,7 @@ from lasersafe.records.fields import badness
 from lasersafe.wording import load_wording, localise
 
 if TYPE_CHECKING:
-    from lasersafe.results import Assessment
+    from lasersafe.results import Assessment, Scenario
 
 MOST_PAIRS = 12
 _TYPED = (  # fields whose text is repeated with the answer, for a print
@@ -222,21 +222,22 @@ def rows_of(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
 
 def people_of(assessment: Assessment, say: Texts) -> list[dict[str, Any]]:
     """Return the worst way of each person that is not struck out: how many times the limit, and what answers it."""
-    wording, found = load_wording(say.language), dict[str, dict[str, Any]]()
+    wording = load_wording(say.language)
+    found: dict[str, Scenario] = {}
     for s in sorted(assessment.counted, key=lambda s: (s.below, bool(s.answer), -badness(s.ratio))):
-        if s.person in found:
-            continue
-        answer = say("case.below") if s.below else sentence(s.answer, say) or say("case.unanswered")
-        found[s.person] = {
+        found.setdefault(s.person, s)
+    return [
+        {
             "person": s.person,
             "way": way_of(s, wording),
             "laser": s.laser,
             "distance": say.quantity(s.distance, "m", rounding="down"),
             "ratio": say.number(times(s.ratio)),
-            "answer": answer,
+            "answer": say("case.below") if s.below else sentence(s.answer, say) or say("case.unanswered"),
             "open": not s.below and not s.answer,
         }
-    return list(found.values())
+        for s in found.values()
+    ]
 
 
 def case_file(text: str, name: str, what: str) -> dict[str, Any]:

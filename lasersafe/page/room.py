@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import shapely
 import tomli_w
 
+from lasersafe.ask import SolveQuestion
 from lasersafe.assessment import assess
 from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.scene_zones import KINDS, cut, zones_over
@@ -213,7 +214,6 @@ class AskedRoom:
 
     def _less_power(self, room: Room, what: str, number: int, near: float) -> str:
         """Return up to which power people at a distance need nothing, as the command ``solve`` finds it."""
-        from lasersafe.ask import SolveQuestion
         from lasersafe.studies.solving import run_solve
 
         laser, say = room.data["laser"][number], self.say

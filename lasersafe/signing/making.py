@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import hashlib
+import importlib.metadata
 import json
+import zlib
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -144,9 +146,6 @@ def annex_path(path: Path) -> Path:
 
 def drawn_with() -> tuple[str, str]:
     """Return what lays the pages out besides this program, and what packs them."""
-    import importlib.metadata
-    import zlib
-
     laid, joined = (importlib.metadata.version(name) for name in ("reportlab", "shapely"))
     return f"reportlab {laid} and shapely {joined}", f"zlib {zlib.ZLIB_RUNTIME_VERSION}"
 

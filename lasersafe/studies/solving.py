@@ -13,7 +13,9 @@ from numpy.typing import NDArray
 
 from lasersafe import studies
 from lasersafe.ask import SolveQuestion
+from lasersafe.assessment import assess
 from lasersafe.assessment.context import Context
+from lasersafe.assessment.decision import metres, times, way_of
 from lasersafe.assessment.protection import need_at, one_verdict, sharing
 from lasersafe.assessment.setups import setup_result
 from lasersafe.drawing.text import decimals, measured
@@ -300,9 +302,6 @@ class Answer(Asked):
 
     def whole_case(self, wording: Wording) -> tuple[str, dict[str, Any]]:
         """Return what the assessment of the whole case says with the answer in it: all lasers, ways and persons."""
-        from lasersafe.assessment import assess
-        from lasersafe.assessment.decision import metres, times, way_of
-
         found = assess(self.subject.whole(self.changed), wanted="short")
         above = sorted((s for s in found.counted if not s.below), key=lambda s: -badness(s.ratio))
         far = badness(math.nan if found.decision.headline_distance is None else found.decision.headline_distance)

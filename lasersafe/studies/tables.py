@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 import lasersafe
 from lasersafe import studies
+from lasersafe.ask import SweepQuestion
 from lasersafe.ask.drawings import picture
 from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, curve_page, round_ends
@@ -28,7 +29,6 @@ from lasersafe.records import fields
 from lasersafe.wording import Message, Wording, caution_line, joined, listed, load_wording
 
 if TYPE_CHECKING:
-    from lasersafe.ask import SweepQuestion
     from lasersafe.drawing.primitives import Drawing
     from lasersafe.records.light import InputTolerance
 
