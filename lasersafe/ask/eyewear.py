@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from typing import Any, NamedTuple, TypeVar
+from typing import Any, TypeVar
 
 from lasersafe.ask import EyewearQuestion
 from lasersafe.ask.beams import beam_of, in_language, number, optional_number, sets_of, space_of, span
@@ -80,19 +80,11 @@ def _verdict(marking: str, needs: Sequence[EyewearNeed], rate: float | None) -> 
     return replace(min(found, key=lambda one: one.enough), ends=ends)
 
 
-class Worked(NamedTuple):
-    """What was worked out: wavelengths and widths that were taken, and what was assumed; need, exposure, verdicts."""
-
-    waves: Range
-    widths: Widths
-    assumed: list[Message]
-    need: EyewearNeed
-    duration: float
-    worn: list[MarkingVerdict]
+Worked = tuple[Range, Widths, list[Message], EyewearNeed, float, list[MarkingVerdict]]
 
 
 def work_out(question: EyewearQuestion) -> Worked:
-    """Return what eyewear has to carry, and the verdict on each pair.
+    """Return wavelengths and widths that are taken, what is assumed, need and exposure, and the verdict on each pair.
 
     Raises
     ------
@@ -128,7 +120,7 @@ def work_out(question: EyewearQuestion) -> Worked:
         needs.append(hardest_need(Filtered(wave, space, settings, sets, time, question.profile), widths))
         times.append(time)
     need = covering(needs) if len(needs) > 1 else needs[0]
-    return Worked(waves, *width, need, max(times), [_verdict(marking, needs, rate) for marking in markings])
+    return waves, *width, need, max(times), [_verdict(marking, needs, rate) for marking in markings]
 
 
 def eyewear_answer(question: EyewearQuestion) -> dict[str, Any]:

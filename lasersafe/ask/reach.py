@@ -230,13 +230,10 @@ def _beam(beam: BeamGeometry, low: float, high: float, at: Any) -> Run:
 
 
 def _person(x: float, feet: float, *, crossed: bool) -> list[Mark]:
-    from lasersafe.drawing.primitives import BLACK, Area, Lines
+    from lasersafe.drawing.primitives import BLACK, Area, Lines, circle
 
     moved = tuple(tuple((x + a, feet + b) for a, b in run) for run in _BODY)
-    head = tuple(
-        (x + 1.2 + 1.3 * math.cos(n * math.pi / 6), feet + 10.3 + 1.3 * math.sin(n * math.pi / 6)) for n in range(12)
-    )
-    marks: list[Mark] = [Lines(moved, BLACK, 0.5), Area((head,), BLACK)]
+    marks: list[Mark] = [Lines(moved, BLACK, 0.5), Area((circle((x + 1.2, feet + 10.3), 1.3, 12),), BLACK)]
     if crossed:
         marks += [
             Lines((((x - 2.0, feet), (x + 4.4, feet + 11.5)), ((x - 2.0, feet + 11.5), (x + 4.4, feet))), _BEAM, 0.6)

@@ -550,5 +550,5 @@ def judge_marking(
                 refuse(f"{field}: one value is needed here, not {number.size}")
             typed[name] = f"{float(number)!r} {FIELDS[field].unit}"
     question = EyewearQuestion(**typed, criterion=criterion, profile=profile, continuous=continuous, wearing=[marking])
-    (verdict,) = work_out(question).worn
+    *_, (verdict,) = work_out(question)
     return verdict

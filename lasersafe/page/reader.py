@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import shapely
@@ -26,20 +25,8 @@ _PARTS = {  # kind of thing -> its table in the case, "" for none, and in the sc
 }  # fmt: skip
 
 
-@dataclass
-class Room:
-    """A room that was read: the case as plain data, and where its fields come from."""
-
-    data: dict[str, Any]
-    wide: float
-    deep: float
-    lasers: list[tuple[str, str]]  # name in the form, name in the case
-    persons: list[tuple[str, str]]
-    assumed: list[tuple[str, str]]  # field, name of the thing
-
-
 class Reader:
-    """Reads a form into a case.
+    """Reads a form into a case: plain data, and where its fields come from.
 
     Parameters
     ----------
@@ -51,12 +38,12 @@ class Reader:
 
     def __init__(self, form: Mapping[str, str], say: Texts) -> None:
         self.fields, self.say = Fields(form, say), say
-        self.assumed: list[tuple[str, str]] = []
+        self.assumed: list[tuple[str, str]] = []  # field, name of the thing
         self.names = names_of(form, say)
         self.size, self.origins = (0.0, 0.0), list[Point]()
 
-    def room(self) -> Room | None:
-        """Return the room, None where there are faults, which ``fields`` holds then."""
+    def room(self) -> Reader | None:
+        """Return this reader with the room that was read, None where there are faults, which ``fields`` holds then."""
         fields, say = self.fields, self.say
         wide, deep = (self.metres(key, 0.5, LARGEST_ROOM) for key in ("width", "depth"))
         self.size = (  # of a wrong size only itself is a fault
@@ -94,8 +81,11 @@ class Reader:
         data["scene"] = scene | {"target": [self._target(name) for name in lasers]}
         if fields.faults:
             return None
-        named = {kind: [(name, self.names[name]) for one, name in every if one == kind] for kind in THINGS}
-        return Room(data, wide, deep, named["laser"], named["person"], self.assumed)
+        self.data, self.wide, self.deep = data, wide, deep
+        self.lasers, self.persons = (  # name in the form, name in the case
+            [(name, self.names[name]) for one, name in every if one == kind] for kind in ("laser", "person")
+        )
+        return self
 
     # -----------------------------------------------------------------------------------------------------------------
     # Numbers

@@ -23,7 +23,7 @@ from lasersafe.errors import CalcError, CaseError, Fault
 from lasersafe.models import parse_case
 from lasersafe.page.answers import people_of, rows_of, sentence
 from lasersafe.page.forms import THINGS, FormError, Texts, kinds, things
-from lasersafe.page.reader import Reader, Room
+from lasersafe.page.reader import Reader
 from lasersafe.records.fields import badness
 from lasersafe.wording import load_wording, localise
 
@@ -37,7 +37,7 @@ _FULL = 0.999  # of the room: what is left is less than can be drawn
 _LINE = 0.005  # [m] of detail that a tone may lose; it is added first, so that no place gets lighter
 
 
-def case_text(room: Room, say: Texts) -> str:
+def case_text(room: Reader, say: Texts) -> str:
     """Return the case file of a room, with remarks on what is assumed."""
     remarks = [f"# {say('room.case_remark')}", f"# {say('room.case_unsigned')}"]
     remarks += [f"# - {say('room.of', field=_label(field, say), name=name)}" for field, name in room.assumed]
@@ -212,7 +212,7 @@ class AskedRoom:
         none = lens in ("none", self.say("room.no_lens"))
         return self.say("help.no_lens") if none else self.say("help.lens", lens=self.say.number(lens))
 
-    def _less_power(self, room: Room, what: str, number: int, near: float) -> str:
+    def _less_power(self, room: Reader, what: str, number: int, near: float) -> str:
         """Return up to which power people at a distance need nothing, as the command ``solve`` finds it."""
         from lasersafe.studies.solving import run_solve
 

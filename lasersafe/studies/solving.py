@@ -44,26 +44,6 @@ _TRIES = 4
 
 
 @dataclass(frozen=True)
-class Target:
-    """What has to hold at a place and beyond it.
-
-    Parameters
-    ----------
-    place : float
-        From the last optic along the beam, for scatter from the lit surface. [m]
-    ways, tissues : tuple of str
-        What counts where nothing is worn.
-    marking : str
-        Marking of the eyewear that is worn, "" for none.
-    """
-
-    place: float
-    ways: tuple[str, ...] = studies.WAYS
-    tissues: tuple[str, ...] = studies.TISSUES
-    marking: str = ""
-
-
-@dataclass(frozen=True)
 class PutBack:
     """What the assessment says of the case with the answer in it.
 
@@ -92,13 +72,21 @@ class Asked:
         What it is about.
     input : Input
         What is asked for.
-    target : Target
-        What has to hold.
+    place : float
+        Where, and beyond it, the target has to be kept: from the last optic along the beam, for scatter from the lit
+        surface. [m]
+    ways, tissues : tuple of str
+        What counts; with eyewear every way, and the eye.
+    marking : str
+        Marking of the eyewear that is worn, "" for none.
     """
 
     subject: studies.Subject
     input: studies.Input
-    target: Target
+    place: float
+    ways: tuple[str, ...] = studies.WAYS
+    tissues: tuple[str, ...] = studies.TISSUES
+    marking: str = ""
 
     @property
     def largest(self) -> bool:
@@ -137,9 +125,9 @@ class Asked:
         found = solved_input(
             evaluate, low, high, most, critical, largest=largest, points=tried, sections=sections, close=close
         )
-        cautious, asked = low if largest else high, (self.subject, one, self.target)
+        cautious, of = low if largest else high, {**vars(self), "low": low, "high": high, "tried": tried}
         if found.value is None:
-            return Answer(*asked, low, high, tried, None, "", False, self.checked(cautious))
+            return Answer(**of, value=None, text="", every=False, put_back=self.checked(cautious))
         value = found.value
         for digits in (DIGITS,) * _TRIES + (15,):
             text = format_quantity(value, one.mark.unit, digits, "down" if largest else "up")
@@ -148,7 +136,7 @@ class Asked:
                 text, value = studies.nearest_text(cautious, one), cautious
             back = self.checked(value)
             if back.holds and bool((evaluate(np.array([value])) <= most).all()):
-                return Answer(*asked, low, high, tried, value, text, found.every, back)
+                return Answer(**of, value=value, text=text, every=found.every, put_back=back)
             value *= 1.0 - 1e-3 if largest else 1.0 + 1e-3
         refuse(f"{one.path}: the value found does not hold when it is put back into the case; no answer is given")
 
@@ -202,18 +190,18 @@ class Asked:
 
     def _function(self) -> tuple[Callable[[Floats], Floats], float, bool]:
         """Return a function of many values of the input, what it must not exceed, and whether it is quick."""
-        one, subject, target = self.input, self.subject, self.target
+        one, subject = self.input, self.subject
 
         def asked(contexts: Sequence[Context], changes: Mapping[str, Floats]) -> Floats:
-            if target.marking:
+            if self.marking:
                 return np.asarray(0.0 if self._enough(contexts)[0] else 1.0)
-            zones = [(way, tissue) for way in target.ways for tissue in target.tissues]
+            zones = [(way, tissue) for way in self.ways for tissue in self.tissues]
             found = [values for zone in zones for values in studies.reach_by_rule_set(contexts, zone, changes).values()]
             return np.asarray(np.maximum.reduce(found))
 
-        most = 0.5 if target.marking else target.place
+        most = 0.5 if self.marking else self.place
         start = one.ends[0] if one.ends else one.nominal
-        by_turns = bool(target.marking or one.ends)
+        by_turns = bool(self.marking or one.ends)
         contexts = () if by_turns else subject.changed({one.path: _LONGEST if start is None else start})
         if not by_turns and studies.takes_arrays(contexts, one.name):
             return lambda values: asked(contexts, one.arrays(values)), most, True
@@ -233,7 +221,7 @@ class Asked:
 
     def _enough(self, contexts: Sequence[Context]) -> tuple[bool, tuple[str, ...]]:
         """Return whether the eyewear is enough at the place and beyond it, and why or why not."""
-        place, marking = self.target.place, self.target.marking
+        place, marking = self.place, self.marking
         ratio = float(studies.eye_ratio(contexts, place, {}))
         least = math.log10(ratio) if ratio > 0.0 else -math.inf
         verdicts = []
@@ -247,15 +235,15 @@ class Asked:
 
     def checked(self, value: float) -> PutBack:
         """Return what the assessment says of the case with a value [SI] in it, by the way of single numbers."""
-        target, contexts = self.target, self.subject.changed({self.input.path: value})
+        contexts = self.subject.changed({self.input.path: value})
         every = worst_of_each(setup_result(context).zones for context in contexts)
         zones = {(zone.way, zone.tissue): zone for zone in every}
-        skin = max((zones[way, "skin"].distance for way in target.ways), key=badness)
-        if target.marking:
+        skin = max((zones[way, "skin"].distance for way in self.ways), key=badness)
+        if self.marking:
             enough, reasons = self._enough(contexts)
             why = joined(reasons) or Message("study.enough")
             return PutBack(enough, why, skin)
-        asked = [zones[way, tissue] for way in target.ways for tissue in target.tissues]
+        asked = [zones[way, tissue] for way in self.ways for tissue in self.tissues]
         worst = max(asked, key=lambda zone: badness(zone.distance))
         if worst.distance <= 0.0:
             words = Message("study.nowhere")
@@ -263,10 +251,10 @@ class Asked:
             reach = format_quantity(worst.distance, "m", 4, "up")
             facts = {"way": word(worst.way), "tissue": word(worst.tissue), "rule_set": worst.criterion.rule_set}
             words = Message("study.farthest", distance=reach, **facts)
-        return PutBack(worst.distance <= target.place, words, skin)
+        return PutBack(worst.distance <= self.place, words, skin)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Answer(Asked):
     """The answer to a question backwards.
 
@@ -316,17 +304,17 @@ class Answer(Asked):
 
     def sentences(self) -> list[str]:
         """Return the answer in words, the answer itself first."""
-        one, subject, target, most = self.input, self.subject, self.target, "most" if self.largest else "least"
+        one, subject, most = self.input, self.subject, "most" if self.largest else "least"
         ends = {"low": studies.nearest_text(self.low, one), "high": studies.nearest_text(self.high, one)}
         cautious = ends["low" if self.largest else "high"]
         corner = "_in_corner" if worked_out_with(subject, self.changed) == CORNER else ""
         name = Message("study.named" if subject.context.setup.fitted else "study.not_fitted", name=subject.name)
-        place, back = studies.trimmed(format_quantity(target.place, "m", 4)), self.put_back
-        if target.marking:
-            goal = Message("study.goal_marking", marking=shown(target.marking), place=place)
+        place, back = studies.trimmed(format_quantity(self.place, "m", 4)), self.put_back
+        if self.marking:
+            goal = Message("study.goal_marking", marking=shown(self.marking), place=place)
         else:
-            ways = joined([Message(f"study.way_{way}") for way in target.ways], ", ")
-            goal = Message(f"study.goal_{'_'.join(target.tissues)}", place=place, ways=ways)
+            ways = joined([Message(f"study.way_{way}") for way in self.ways], ", ")
+            goal = Message(f"study.goal_{'_'.join(self.tissues)}", place=place, ways=ways)
         lines: list[str] = [Message("study.goal", name=name, goal=goal)]
         if self.value is None:
             lines.append(Message("study.none", field=one.path, **ends))
@@ -338,10 +326,10 @@ class Answer(Asked):
             lines.append(Message(f"study.searched_{most}", count=self.tried, cautious=cautious, **ends))
         lines += [durations(subject, {one.path}), *certainty(subject, self.changed), Message("study.alone")]
         lines += [Message("study.duration_asked")] if one.path == studies.DURATION else []
-        if target.marking and back.skin > 0.0:
+        if self.marking and back.skin > 0.0:
             reach = studies.trimmed(format_quantity(back.skin, "m", 3, "up"))
-            lines.append(Message(f"study.skin_{'beyond' if back.skin > target.place else 'nearer'}", distance=reach))
-        return [*lines, Message("study.accident")] if target.marking else lines
+            lines.append(Message(f"study.skin_{'beyond' if back.skin > self.place else 'nearer'}", distance=reach))
+        return [*lines, Message("study.accident")] if self.marking else lines
 
     def _nominal(self) -> str:
         """Return what the case says of the input, and whether the answer allows that."""
@@ -358,7 +346,7 @@ class Answer(Asked):
 
     def data(self) -> dict[str, Any]:
         """Return the answer as plain data."""
-        target, one, back = self.target, self.input, self.put_back
+        one, back = self.input, self.put_back
         unit = "" if one.mark.unit == "1" else f"_{one.mark.unit}"
         return {
             **self.subject.facts(),
@@ -373,10 +361,10 @@ class Answer(Asked):
             f"searched_low{unit}": self.low,
             f"searched_high{unit}": self.high,
             "values_tried": self.tried,
-            "at_m": target.place,
-            "ways": list(target.ways),
-            "tissues": ["eye"] if target.marking else list(target.tissues),
-            "eyewear": target.marking or None,
+            "at_m": self.place,
+            "ways": list(self.ways),
+            "tissues": list(self.tissues),
+            "eyewear": self.marking or None,
             "put_back": as_json(back, ("holds", "words", "skin:skin_distance_m")),
         }
 
@@ -395,8 +383,8 @@ def read_choice(given: Sequence[str], allowed: tuple[str, ...], option: str) -> 
     return tuple(one for one in allowed if one in given) or allowed
 
 
-def _target(question: SolveQuestion) -> Target:
-    """Return what has to hold.
+def _target(question: SolveQuestion) -> tuple[float, tuple[str, ...], tuple[str, ...], str]:
+    """Return what has to hold: place, ways, tissues and the marking of what is worn.
 
     Raises
     ------
@@ -411,13 +399,13 @@ def _target(question: SolveQuestion) -> Target:
     ways = read_choice(question.way or (), studies.WAYS, "way")
     tissues = read_choice(question.tissue or (), studies.TISSUES, "tissue")
     if question.eyewear is None:
-        return Target(place, ways, tissues)
+        return place, ways, tissues, ""
     if question.way or question.tissue:
         refuse("way, tissue: with eyewear every way counts, and the eye; leave --way and --tissue out")
     if not (marking := question.eyewear.strip()):
         refuse("eyewear = '': nothing is written here; write its marking, as '1064 D LB6'")
     parse_marking(marking)  # what cannot be read is no question
-    return Target(place, marking=marking)
+    return place, ways, ("eye",), marking
 
 
 def run_solve(case: Path, question: SolveQuestion, *, whole: bool = True) -> tuple[dict[str, Any], str]:
@@ -432,7 +420,7 @@ def run_solve(case: Path, question: SolveQuestion, *, whole: bool = True) -> tup
         refuse("for: missing; say which input is asked for, as --for laser.power")
     target = _target(question)
     subject = studies.open_subject(case, question.laser, question.setup)
-    answer = Asked(subject, subject.input(question.wanted), target).solve(question.between)
+    answer = Asked(subject, subject.input(question.wanted), *target).solve(question.between)
     lines, data, wording = answer.sentences(), answer.data(), load_wording(subject.case.language)
     if whole and answer.value is not None and answer.input.path != studies.DURATION and answer.input.ends is None:
         words, data["whole_case"] = answer.whole_case(wording)

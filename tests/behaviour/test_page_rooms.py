@@ -165,6 +165,12 @@ def test_what_would_help_has_figures_that_the_command_line_gives(site: TestClien
     assert "A power named here holds for one laser alone" in said
 
 
+def case_of(reader: Reader) -> tuple[object, ...]:
+    """Return the case of a form, with what is assumed and what its fields are about; nothing where there are faults."""
+    room = reader.room()
+    return () if room is None else (room.data, room.wide, room.deep, room.lasers, room.persons, room.assumed)
+
+
 def test_what_would_help_has_the_distances_and_loads_of_the_whole_answer(site: TestClient) -> None:
     form = BOOTH | {"laser1.lens": ""} | {"laser1.work_distance": ""}
     words = AskedRoom(form, "en").help()["help"][0]["words"]
@@ -289,7 +295,7 @@ def test_one_wrong_size_is_one_fault(field: str, typed: str) -> None:
 
 def test_metres_are_taken_with_their_unit() -> None:
     reader = Reader({**BOOTH, "width": "12 m", "depth": "9,0 m", "laser1.x": "9m"}, Texts("en"))
-    assert reader.room() == Reader(BOOTH, Texts("en")).room()
+    assert case_of(reader) == case_of(Reader(BOOTH, Texts("en")))
 
 
 def test_eyewear_that_cannot_be_read_is_a_fault_of_its_field_in_the_language_of_the_page(site: TestClient) -> None:
@@ -425,7 +431,7 @@ def test_each_field_with_a_unit_refuses_a_bare_number_and_takes_a_decimal_comma(
     assert bare.room() is None
     assert "'1.5' has no unit" in bare.fields.faults[field]
     point, comma = (Reader({**EVERYTHING, field: f"1{mark}5 {UNITED[field]}"}, Texts("en")) for mark in ".,")
-    assert point.room() == comma.room()
+    assert case_of(point) == case_of(comma)
     assert list(point.fields.faults) == list(comma.fields.faults)
 
 

@@ -21,7 +21,7 @@ from lasersafe.limits import rule_sets
 from lasersafe.models import case_from, read_case_text
 from lasersafe.quantity import parse_quantity
 from lasersafe.studies import Subject, open_subject, read_values, read_varied
-from lasersafe.studies.solving import Asked, Target
+from lasersafe.studies.solving import Asked
 from tests.few import few
 
 X = SimpleNamespace(path="x", read=lambda text: parse_quantity(text, "m", "x").value)
@@ -92,7 +92,7 @@ def test_an_answer_put_back_into_the_case_file_keeps_the_place_and_a_little_more
     name, path, (table, field), unit = question
     one = subject(name)
     span = {"W": "1 mW..3 kW", "m": "10 mm..900 mm"}[unit]
-    answer = Asked(one, one.input(path), Target(place)).solve(span)
+    answer = Asked(one, one.input(path), place).solve(span)
     if answer.value is None:
         assert farthest(one, table, field, f"{answer.low if answer.largest else answer.high!r} {unit}") > place
         return
