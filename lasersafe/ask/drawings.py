@@ -7,6 +7,12 @@ from itertools import count
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
+
+from lasersafe.assessment import assess
+from lasersafe.assessment.scene import map_places, scene_map
+from lasersafe.assessment.scene_barriers import barrier_maps
+from lasersafe.assessment.stages import stages_of
 from lasersafe.drawing.maps import barrier_page, map_page
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page, room_of, way_pages
@@ -15,21 +21,17 @@ from lasersafe.drawing.room import elevation_pages
 from lasersafe.drawing.text import decimals
 from lasersafe.errors import InputError, refuse
 from lasersafe.files import Output, mark_of, refuse_to_lose, suffix_of, write_outputs
+from lasersafe.models import Case, read_case
 from lasersafe.wording import load_wording
 
 if TYPE_CHECKING:
     from lasersafe.ask import PlanQuestion
-    from lasersafe.models import Case
     from lasersafe.results import Assessment
 
-PAPERS = {
-    "A4": (210.0, 297.0),
-    "A3": (297.0, 420.0),
-    "A2": (420.0, 594.0),
-    "A1": (594.0, 841.0),
-    "Letter": (215.9, 279.4),
+PAPERS = {  # [mm]
+    "A4": (210.0, 297.0), "A3": (297.0, 420.0), "A2": (420.0, 594.0), "A1": (594.0, 841.0), "Letter": (215.9, 279.4),
     "Tabloid": (279.4, 431.8),
-}
+}  # fmt: skip
 _MARGIN = 10.0
 _CELLS = 110  # of the exposure map, along its longer side
 
@@ -71,11 +73,6 @@ def drawings_of(
                 raise InputError(wording.text("plan.no_elevation"))
             return pages
         if case is not None:
-            import numpy as np
-
-            from lasersafe.assessment.scene import map_places, scene_map
-            from lasersafe.assessment.stages import stages_of
-
             step, stages = max(x1 - x0, y1 - y0) / _CELLS, stages_of(case)
             found = scene_map(stages, np.arange(x0 + step / 2, x1, step), np.arange(y0 + step / 2, y1, step))
             found = dataclasses.replace(found, persons=map_places(stages, scene.persons))
@@ -107,9 +104,6 @@ def write_plan(path: Path, question: PlanQuestion, replace: bool = False) -> tup
     OutputError
         If a text holds a character that cannot be drawn, or the file cannot be written.
     """
-    from lasersafe.assessment import assess
-    from lasersafe.models import read_case
-
     output, elevation, barriers = question.output, question.elevation, question.barriers
     suffix = suffix_of(output, "output", ".svg", ".png", ".pdf")
     case = read_case(path)
@@ -163,9 +157,6 @@ def barrier_drawings(case: Case, assessment: Assessment, paper: str) -> list[Dra
     InputError
         If the scene has no barrier.
     """
-    from lasersafe.assessment.scene_barriers import barrier_maps
-    from lasersafe.assessment.stages import stages_of
-
     wording, scene = load_wording(case.language), assessment.scene
     if scene is None or not scene.barriers:
         raise InputError(wording.text("plan.no_barrier"))
