@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import os
+import contextlib
 import secrets
 import socket
 import threading
@@ -51,15 +51,9 @@ def serve(port: int, language: str, tell: Callable[[str], None], *, browser: boo
     if not 1024 <= port <= 65535:
         refuse(f"port = {port}: allowed is 1024 to 65535")
     for number in range(port, min(port + MOST_PORTS, 65536)):
-        found = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
-        if os.name == "posix":  # elsewhere it would let two servers have one port
-            found.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)  # connections of a page that was just closed
-        try:
-            found.bind(("127.0.0.1", number))
-            found.listen(128)
+        with contextlib.suppress(OSError):
+            found = socket.create_server(("127.0.0.1", number), backlog=128)
             break
-        except OSError:
-            found.close()
     else:
         refuse(f"port = {port}: it and the next {MOST_PORTS - 1} are in use; name another one with --port", OutputError)
     if number != port:

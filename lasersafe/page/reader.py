@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 import shapely
@@ -119,9 +119,10 @@ class Reader:
         height = self.stated(name, "height") or height
         return {key: self.names[name], "position": _pair(self._at(name)), "height": height}
 
-    def _near(self, distances: Iterable[float]) -> str:
+    def _near(self, shape: Any) -> str:
         """Return the shortest distance to a laser as the table of a thing takes it: not longer than it is."""
-        return m(max(math.floor(min(distances, default=0.0) * 1e3) / 1e3, 0.001))
+        near = min((shape.distance(shapely.Point(origin)) for origin in self.origins), default=0.0)
+        return m(max(math.floor(near * 1e3) / 1e3, 0.001))
 
     # -----------------------------------------------------------------------------------------------------------------
     # Things
@@ -180,9 +181,12 @@ class Reader:
     def _person(self, name: str) -> tuple[dict[str, Any], dict[str, Any]]:
         fields = self.fields
         x0, y0, x1, y1 = self._rect(name)
-        near = (math.hypot(max(x0 - x, 0.0, x - x1), max(y0 - y, 0.0, y - y1)) for x, y in self.origins)
         role = fields.choice(f"{name}.role", ROLES) or "spectator"
-        table: dict[str, Any] = {"name": self.names[name], "role": role, "distance": self._near(near)}
+        table: dict[str, Any] = {
+            "name": self.names[name],
+            "role": role,
+            "distance": self._near(shapely.box(x0, y0, x1, y1)),
+        }
         if fields.typed(f"{name}.looks"):
             table["deliberate_viewing"] = True
             if time := self.stated(name, "time"):
@@ -202,9 +206,7 @@ class Reader:
         one, two = self._at(name, "x1", "y1"), self._at(name, "x2", "y2")
         if one == two:
             self.fields.fault(f"{name}.x2", "room.no_length")
-        line = shapely.LineString([one, two])
-        near = self._near(line.distance(shapely.Point(origin)) for origin in self.origins)
-        table = {"name": self.names[name], "distance": near}
+        table = {"name": self.names[name], "distance": self._near(shapely.LineString([one, two]))}
         for key in ("rating", "rated_time"):
             if text := self.stated(name, key):
                 table[key] = text
