@@ -181,12 +181,8 @@ class Reader:
     def _person(self, name: str) -> tuple[dict[str, Any], dict[str, Any]]:
         fields = self.fields
         x0, y0, x1, y1 = self._rect(name)
-        role = fields.choice(f"{name}.role", ROLES) or "spectator"
-        table: dict[str, Any] = {
-            "name": self.names[name],
-            "role": role,
-            "distance": self._near(shapely.box(x0, y0, x1, y1)),
-        }
+        near, role = self._near(shapely.box(x0, y0, x1, y1)), fields.choice(f"{name}.role", ROLES) or "spectator"
+        table: dict[str, Any] = {"name": self.names[name], "role": role, "distance": near}
         if fields.typed(f"{name}.looks"):
             table["deliberate_viewing"] = True
             if time := self.stated(name, "time"):
