@@ -732,11 +732,14 @@ def test_json_schema_names_units_and_descriptions():
     json.dumps(schema, allow_nan=False)
 
 
-def test_reading_a_case_loads_neither_pint_nor_numpy_nor_reportlab():
+def test_reading_a_case_loads_neither_pint_nor_reportlab_and_numpy_only_for_outlines():
+    person = 'person = [{ role = "crew", distance = "3 m" }]\n[[laser]]\nlike = "any laser"\nwavelength = "532 nm"\n'
+    plain = f'{person}emission = {{ kind = "continuous", power = "1 W" }}\n'
     code = (
-        "import sys; from lasersafe.models import read_case; from lasersafe.data import templates_path;"
+        "import sys; from lasersafe.models import parse_case, read_case; from lasersafe.data import templates_path;"
+        f"parse_case({plain!r}); assert 'numpy' not in sys.modules;"
         "read_case(templates_path('cases', 'demo.toml'));"
-        "sys.exit(', '.join({'numpy', 'pint', 'reportlab', 'scipy'} & set(sys.modules)) or 0)"
+        "sys.exit(', '.join({'pint', 'reportlab', 'scipy'} & set(sys.modules)) or 0)"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=False)
     assert (done.returncode, done.stderr) == (0, "")
