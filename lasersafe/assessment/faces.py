@@ -12,8 +12,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment.aims import place_of
-from lasersafe.assessment.context import aid_of
+from lasersafe.assessment.aims import Lit, Pose, place_of
+from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.loads import as_point, behind
 from lasersafe.assessment.paths import members_of, over_level_mirrors
 from lasersafe.optics.beam import diameters
@@ -35,8 +35,6 @@ from lasersafe.scene.sources import Source, Spots, boxes_of
 from lasersafe.scene.walls import Screen, Walls
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.aims import Lit, Pose
-    from lasersafe.assessment.context import Context
     from lasersafe.models import Case, Scene, Target
     from lasersafe.models.scene import Ceiling, Ground
 

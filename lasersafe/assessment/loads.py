@@ -13,7 +13,7 @@ import numpy as np
 
 from lasersafe.assessment.barriers import beam_numbers, judged, load_of, needed_time, plain, scatter_numbers
 from lasersafe.assessment.barriers import together as together
-from lasersafe.assessment.context import aid_of
+from lasersafe.assessment.context import Context, aid_of
 from lasersafe.hazard.barriers import Load, Rating, judge_window
 from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import CLOSEST_VIEW
@@ -21,18 +21,16 @@ from lasersafe.optics.beam import diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records.light import Step
 from lasersafe.records.scene import BarrierWay, ViewWindow
-from lasersafe.scene.beams import FLOAT, BeamProfile, ScatterProfile
+from lasersafe.scene.beams import FLOAT, BeamProfile, ScatterProfile, Vector
 from lasersafe.scene.bound import Places, Question, Span, bounds, span
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen, Walls
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import Barrier, Scene, SceneBarrier, SceneOpening
     from lasersafe.results import Criterion
-    from lasersafe.scene.beams import Vector
     from lasersafe.scene.lights import Light
 
 MODES = ("running", "alignment", "service", "fault")

@@ -11,11 +11,11 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.assessment.aims import UNLISTED, Lit, curved_sources, reaching
+from lasersafe.assessment.aims import UNLISTED, Lit, Pose, curved_sources, reaching
 from lasersafe.assessment.loads import places_on, window_screen
 from lasersafe.scene.beams import EVERYWHERE, FLOAT, BeamProfile, Vector
 from lasersafe.scene.bound import Question, bounds
-from lasersafe.scene.lights import Lights
+from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import (
     Mirror,
     facing_anywhere,
@@ -34,11 +34,9 @@ from lasersafe.scene.walls import Screen, Walls
 from lasersafe.wording import Message, joined
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.aims import Pose
     from lasersafe.assessment.context import Context
     from lasersafe.models import Scene
     from lasersafe.models.scene import SceneBarrier, SceneOpening
-    from lasersafe.scene.lights import Light
 
 FLAGS = NDArray[np.bool_]
 FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror is not followed over it

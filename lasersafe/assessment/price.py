@@ -9,22 +9,20 @@ from typing import TYPE_CHECKING, TypeVar
 
 import numpy as np
 
-from lasersafe.assessment.context import BASE_WAY
+from lasersafe.assessment.context import BASE_WAY, Context
 from lasersafe.assessment.facts import MATT
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.assessment.stage import RESTS, Stage
 from lasersafe.models.base import CaseModel
-from lasersafe.models.scene import Ground
+from lasersafe.models.scene import Ground, ScenePlace
 from lasersafe.models.values import SIValue
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.scene.beams import angles
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
     from lasersafe.assessment.scene_hits import Hit
     from lasersafe.models import Aim, Case
-    from lasersafe.models.scene import ScenePlace
     from lasersafe.results import Scenario
     from lasersafe.scene.sources import Source
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from lasersafe.assessment.aims import curved_sources, reaching, unlisted
 from lasersafe.assessment.calculation import hollow_steps
-from lasersafe.assessment.context import wave_span
+from lasersafe.assessment.context import Context, wave_span
 from lasersafe.assessment.faces import (
     MATT,
     LitFace,
@@ -32,17 +32,14 @@ from lasersafe.hazard.other_rules import interference
 from lasersafe.optics.viewing import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
-from lasersafe.records.scene import BarrierLine, SceneFinding
-from lasersafe.wording import inner
+from lasersafe.records.scene import BarrierLine, BeyondTarget, SceneFinding, SpectatorRule
+from lasersafe.wording import Wording, inner
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
     from lasersafe.models import Target
-    from lasersafe.records.scene import BeyondTarget, SpectatorRule
     from lasersafe.scene.beams import ScatterProfile
     from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
-    from lasersafe.wording import Wording
 
     Together = Sequence[tuple[list[Context], list[list[Light]]]]
 

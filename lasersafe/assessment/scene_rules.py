@@ -12,25 +12,21 @@ import numpy as np
 import shapely
 from shapely import affinity
 
-from lasersafe.assessment.context import FARTHER, TISSUES, WAYS, kinds_of_light
+from lasersafe.assessment.context import FARTHER, TISSUES, WAYS, Context, kinds_of_light
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import SUMS, stated
-from lasersafe.assessment.stage import kept
+from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, pack
 from lasersafe.quantity import raised
-from lasersafe.records.scene import SpectatorLine, SpectatorRule
-from lasersafe.results import GUESTS
+from lasersafe.records.scene import BarrierLine, MatrixCell, Point, SpectatorLine, SpectatorRule, ZoneShape
+from lasersafe.results import GUESTS, Scenario
 from lasersafe.scene.areas import PAD, area_of, finest, polygons
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
-    from lasersafe.assessment.stage import Stage
     from lasersafe.models import ScenePerson
-    from lasersafe.records.scene import BarrierLine, MatrixCell, Point, ZoneShape
-    from lasersafe.results import Scenario
 
 SIDES = (("front", math.pi), ("right", math.pi / 2.0), ("back", 0.0), ("left", -math.pi / 2.0))
 _OF_ZONES = "lateral_gap", "height_above_standing"  # facts that rest on zones near spectators

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 import shapely
 
-from lasersafe.assessment.aims import ROUND_UP, far_scatter, place_of, reaching
+from lasersafe.assessment.aims import ROUND_UP, Pose, far_scatter, place_of, reaching
 from lasersafe.assessment.barriers import beam_numbers, plain
 from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, Context, duration_of_all
 from lasersafe.assessment.setups import adding
@@ -27,7 +27,6 @@ from lasersafe.scene.beams import FLOAT, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
-    from lasersafe.assessment.aims import Pose
     from lasersafe.models import Target
     from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
