@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 import re
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from functools import wraps
 from typing import Any, ParamSpec, TypeVar
@@ -123,46 +124,37 @@ def _numbers(value: Given, unit: str, field: str, kind: Kind | None) -> FloatArr
         flat = [float(_numbers(one, unit, f"{field}[{number}]", kind)) for number, one in each]
         return np.array(flat).reshape(array.shape)
     if array.dtype.kind == "O" and not isinstance(value, (dict, set)):
-        try:
+        with suppress(TypeError, ValueError, OverflowError):
             return np.asarray(float(value))
-        except (TypeError, ValueError, OverflowError):
-            pass
     raise _refusal(field, shown(value), "this is no number", unit)
 
 
 def _converted(value: Given, unit: str, field: str) -> FloatArray:
     """Return a pint quantity in an SI unit, by its own registry; pint itself is not needed here."""
-    kind, name = type(value), _PINT_NAMES[unit]
-    typed = shown_quantity(value)
+    kind, name, typed = type(value), _PINT_NAMES[unit], shown_quantity(value)
     try:
-        target = kind(1, name)
-        same = value.dimensionality == target.dimensionality
-        one = kind(1, value.units)
+        same = value.dimensionality == kind(1, name).dimensionality
         turning = _turning(value)
-        nothing, factor = (float(x.to(name).magnitude) for x in (kind(0, value.units), one)) if same else (0.0, 1.0)
+        nothing, factor = (float(kind(one, value.units).to(name).magnitude) for one in (0, 1)) if same else (0.0, 1.0)
     except Exception as error:  # whatever the registry of somebody else raises
         what = f"its unit cannot be worked with ({type(error).__name__}); hand in {_WHAT[unit]} in a plain unit"
         raise _refusal(field, typed, what, unit) from None
+    magnitude, what = value.magnitude, "its magnitude is no plain number"
     if not same:
         found = _WHAT.get(unit_of(value) or "", f"a quantity of the dimension {value.dimensionality}")
-        raise _refusal(field, typed, f"this is {found}, and {_WHAT[unit]} is needed", unit)
-    if turning and unit != "rad":
-        raise _refusal(field, typed, f"there is an angle in its unit, and {_WHAT[unit]} is needed", unit)
-    if unit == "rad" and not turning:
-        raise _refusal(field, typed, "a ratio is not taken for an angle; multiply it by the unit rad", unit)
-    if nothing != 0.0:
+        what = f"this is {found}, and {_WHAT[unit]} is needed"
+    elif turning and unit != "rad":
+        what = f"there is an angle in its unit, and {_WHAT[unit]} is needed"
+    elif unit == "rad" and not turning:
+        what = "a ratio is not taken for an angle; multiply it by the unit rad"
+    elif nothing != 0.0:
         what = "a unit with an offset or a logarithm in it; convert it to a plain unit first"
-        raise _refusal(field, typed, what, unit)
-    magnitude = value.magnitude
-    if hasattr(magnitude, "filled") and hasattr(magnitude, "mask"):
-        raise _refusal(field, typed, "a masked array; fill or leave out what is masked", unit)
-    try:
-        number = np.asarray(magnitude)
-        if number.dtype.kind not in "iufO":
-            raise TypeError
-        return np.asarray(number.astype(np.float64) * factor)
-    except (TypeError, ValueError):
-        raise _refusal(field, typed, "its magnitude is no plain number", unit) from None
+    elif hasattr(magnitude, "filled") and hasattr(magnitude, "mask"):
+        what = "a masked array; fill or leave out what is masked"
+    elif (number := np.asarray(magnitude)).dtype.kind in "iufO":
+        with suppress(TypeError, ValueError):
+            return np.asarray(number.astype(np.float64) * factor)
+    raise _refusal(field, typed, what, unit)
 
 
 def unit_of(value: Given) -> str | None:
