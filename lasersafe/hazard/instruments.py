@@ -284,8 +284,7 @@ class Camera:
             words = {"rest": f"{sent.share / max(edge, 1e-300):.5g}", "aside": f"{aside * 1e3:.5g} mm"}
             share = Message("camera.share_beside", d=f"{wide * 1e3:.5g} mm", hole=f"{self.pupil * 1e3:.5g} mm", **words)
         told = joined([sum_of, share])
-        image = _Image(sent.way, place, exposure, spot, "ρ k F τ / (π s² / 4)", told)
-        return self._line(light, wavelength, image)
+        return self._line(light, wavelength, _Image(sent.way, place, exposure, spot, "ρ k F τ / (π s² / 4)", told))
 
     def lit_by_spot(self, light: Emission, wavelength: float, distance: float, spot: LitSpot = POINT) -> CameraLine:
         """Return what the image of a scattering spot does on the sensor, resolved or not [1]_.
@@ -345,8 +344,8 @@ class Camera:
     def _line(self, light: Emission, wavelength: float, image: _Image) -> CameraLine:
         """Return what is in the image beside the lowest threshold that is known for such light."""
         pulse = None if light.kind == "continuous" else light.pulse_duration
-        threshold = known_threshold(wavelength, pulse)
-        unit = "W/m2" if pulse is None else "J/m2"
+        threshold, lowest, source = known_threshold(wavelength, pulse), None, ""
+        symbol, amount, unit = ("E", "Φ", "W/m2") if pulse is None else ("H", "Q", "J/m2")
         kind = Message("camera.resolved" if image.resolved else "camera.smallest")
         load, size = f"{image.exposure:.2g} {unit}", f"{image.spot * 1e6:.2g} um"
         words = [Message("camera.in_image", load=load, image=kind, size=size)]
@@ -354,10 +353,10 @@ class Camera:
             shining = Message("camera.continuous") if pulse is None else Message("camera.pulses", time=f"{pulse:.3g} s")
             words.append(Message("camera.unknown", light=shining, wave=f"{wavelength * 1e9:.4g} nm"))
         else:
-            facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": threshold.source}
-            words.append(Message("camera.lowest", load=f"{threshold.value:.3g} {unit}", **facts))
+            lowest, source = threshold.value, threshold.source
+            facts = {"effect": threshold.effect, "sensor": threshold.sensor, "source": source}
+            words.append(Message("camera.lowest", load=f"{lowest:.3g} {unit}", **facts))
             words += [Message("camera.of_one_pulse")] if pulse is not None and light.repetition_rate else []
-        symbol, amount = ("E", "Φ") if pulse is None else ("H", "Q")
         seen, size_formula, size_of = (Message("source.cameras"), "own"), "s", f"{image.spot:.5g}"
         if image.resolved:
             size_formula, size_of = "s = f α", f"{self.focal_length * 1e3:.5g} mm · {image.angle:.5g}"
@@ -371,9 +370,7 @@ class Camera:
         return CameraLine(
             camera=self.name, way=image.way, distance=image.distance, exposure=image.exposure, spot=image.spot,
             resolved=image.resolved, unit=unit, steps=steps, words=joined(words), advice=ADVICE[image.way],
-            threshold=None if threshold is None else threshold.value,
-            threshold_source="" if threshold is None else threshold.source,
-            ratio=None if threshold is None else image.exposure / threshold.value,
+            threshold=lowest, threshold_source=source, ratio=None if lowest is None else image.exposure / lowest,
         )  # fmt: skip
 
 

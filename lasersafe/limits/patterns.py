@@ -112,20 +112,18 @@ class Pattern(NamedTuple):
         whole = _count(levels, duration)[:, None]
         numbers, gaps = _windows(levels, edges - pulse[:, None])
         few = np.concatenate([np.minimum(2.0, whole), whole], axis=1)
-        gaps = np.concatenate([gaps, _place(levels, few - 1.0)], axis=1)
-        numbers = np.concatenate([numbers, few], axis=1)
+        gaps, numbers = np.hstack([gaps, _place(levels, few - 1.0)]), np.hstack([numbers, few])
         use = (numbers > 1.0) & (gaps > 0.0) & (gaps < duration[:, None] * (1.0 - COUNT_SLACK))
         times = np.where(use, np.minimum(gaps + pulse[:, None], duration[:, None]), duration[:, None])
         numbers = np.where(use, np.minimum(numbers, whole), whole)
+        every = [(numbers, times), (whole, duration[:, None])]
         if points.fills.any():
             edges, fills = edges[:, 1:], points.fills[:, None]
             inside = (edges >= pulse[:, None]) & (edges < duration[:, None]) & fills
             inside &= (_count(levels, edges) > 1.0) | (pedestal[:, None] > 0.0)  # one by itself is the single pulse
             ends = np.where(inside, edges, duration[:, None])
-            numbers = np.concatenate([numbers, _count(levels, ends)], axis=1)
-            times = np.concatenate([times, ends], axis=1)
-        numbers = np.concatenate([numbers, whole], axis=1)
-        times = np.concatenate([times, duration[:, None]], axis=1)
+            every.append((_count(levels, ends), ends))
+        numbers, times = map(np.hstack, zip(*every, strict=True))
         return times, numbers + pedestal[:, None] * times, numbers
 
 
@@ -268,32 +266,26 @@ def _spans(line: Line, edges: Floats, duration: float, pedestal: float, fill: bo
     first, last = (a.reshape(-1) for a in np.meshgrid(np.arange(size), np.arange(size), indexing="ij"))
     total = np.concatenate([[0.0], np.cumsum(line.energy)])
     offset, energy = line.start[last] - line.start[first], total[last + 1] - total[first]
-    number = last - first + 1.0
+    number, wraps, period = last - first + 1.0, last < first, line.period or 0.0
+    offset, energy, number = offset + wraps * period, energy + wraps * total[-1], number + wraps * size
+    length = (offset + line.pulse[last])[:, None]
     if line.period is None:
-        use = (last >= first) & (offset < duration * (1.0 - COUNT_SLACK))
-        time, energy, number = offset[use] + line.pulse[last[use]], energy[use], number[use]
+        turns, use = np.zeros_like(length), (~wraps & (offset < duration * (1.0 - COUNT_SLACK)))[:, None]
     else:
-        wraps = last < first
-        offset = offset + wraps * line.period
-        energy, number = energy + wraps * total[-1], number + wraps * size
-        most = np.ceil((duration * (1.0 - COUNT_SLACK) - offset) / line.period) - 1.0
-        ends = np.append(edges[edges >= line.period], duration)  # up to a shorter one there are no turns but 0 and 1
-        turns = np.floor((ends - (offset + line.pulse[last])[:, None]) / line.period)
-        turns = (turns[..., None] + np.array([-1.0, 0.0, 1.0])).reshape(offset.size, -1)
-        turns = np.concatenate(
-            [turns, np.zeros_like(most)[:, None], np.ones_like(most)[:, None], most[:, None]], axis=1
-        )
+        most = np.ceil((duration * (1.0 - COUNT_SLACK) - offset) / period) - 1.0
+        ends = np.append(edges[edges >= period], duration)  # up to a shorter one there are no turns but 0 and 1
+        turns = np.floor((ends - length) / period)[..., None] + np.array([-1.0, 0.0, 1.0])
+        turns = np.column_stack([turns.reshape(offset.size, -1), np.zeros_like(most), np.ones_like(most), most])
         turns = np.clip(turns, 0.0, np.maximum(most, 0.0)[:, None])
         use = np.broadcast_to((most >= 0.0)[:, None], turns.shape)
-        time = ((offset + line.pulse[last])[:, None] + turns * line.period)[use]
-        energy = (energy[:, None] + turns * total[-1])[use]
-        number = (number[:, None] + turns * size)[use]
+    time, energy = (length + turns * period)[use], (energy[:, None] + turns * total[-1])[use]
+    number = (number[:, None] + turns * size)[use]
     several = number > 1.0  # one pulse by itself is the rule of the single pulse
     time, energy, number = np.minimum(time, duration)[several], energy[several], number[several]
     fills = [*edges[(edges >= line.pulse.max()) & (edges < duration)], duration] if fill else [duration]
+    count0, sums0 = line.before(line.start)
     for end in fills:
         count, sums = line.before(line.start + end * (1.0 - COUNT_SLACK))
-        count0, sums0 = line.before(line.start)
         use = (count - count0 > 1.0) | (pedestal > 0.0) | (end == duration)
         time = np.append(time, np.full(size, end)[use])
         energy, number = np.append(energy, (sums - sums0)[use]), np.append(number, (count - count0)[use])
