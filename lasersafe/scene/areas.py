@@ -186,6 +186,7 @@ def lit_areas(
     smallest = finest(plan)
     known = np.where(asked.group[owner] >= 0, np.inf, 0.0)
     lit: list[tuple[FLOAT, FLOAT, NDArray[np.intp]]] = []
+    cut = np.zeros(len(now), dtype=bool)
     rounds = np.full(len(wanted), 0 if near is None else 2)
     while len(now):
         rounds[owner] += 1
@@ -195,21 +196,25 @@ def lit_areas(
         kept = kept[shapely.intersects(frees[owner[kept]], squares[kept])]
         kept_above, known = _above(asked, owner[kept], now[kept], half[kept], band, known[kept])
         kept, known = kept[kept_above], known[kept_above]
-        now, half, owner = now[kept], half[kept], owner[kept]
+        now, half, owner, cut = now[kept], half[kept], owner[kept], cut[kept]
         off = np.maximum(np.maximum(np.array(plan[:2]) - now, now - np.array(plan[2:])), 0.0).max(axis=1) - half
-        open_ = np.flatnonzero(2.0 * half > np.maximum(smallest, off / _FARTHER))
-        cut = np.zeros(len(now), dtype=bool)
-        for some in (_CORNERS[:1], _CORNERS[1:]):  # what no point that is tried shows to be below is not cut
+        wide, below = 2.0 * half > np.maximum(smallest, off / _FARTHER), np.zeros((len(now), 5), dtype=bool)
+        cut &= wide
+        open_ = np.flatnonzero(wide & ~cut)
+        for tried in (slice(1), slice(1, 5)):  # what no point that is tried shows to be below is not cut
+            some = _CORNERS[tried]
             points = (now[open_, None] + half[open_, None, None] * some).reshape(-1, 2)
             many = np.repeat(open_, len(some))
             places = np.column_stack([owner[many], np.round(points / _SAME)])  # squares share corners
             _, one, of = np.unique(places, axis=0, return_index=True, return_inverse=True)
             above = _above(asked, owner[many[one]], points[one], np.zeros(len(one)), band, known[many[one]])[0][of]
-            cut[open_] = ~above.reshape(-1, len(some)).all(axis=1)
+            below[open_, tried] = ~above.reshape(-1, len(some))
+            cut[open_] = below[open_].any(axis=1)
             open_ = open_[~cut[open_]]
         lit.append((now[~cut], half[~cut], owner[~cut]))
         now, owner = (now[cut][:, None, :] + half[cut, None, None] * _QUARTERS).reshape(-1, 2), owner[cut].repeat(4)
         sizes, known = half[cut].repeat(4), known[cut].repeat(4, axis=0)
+        cut = (below[cut, :1] | below[cut, 1:]).ravel()  # a corner of theirs is known to be below
     found = []
     for number, free in enumerate(frees):
         parts = [(m[o == number], h[o == number]) for m, h, o in lit]
