@@ -6,6 +6,7 @@ import math
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import Any
 
@@ -45,7 +46,12 @@ class _Row:
     def lines(self, wording: Wording) -> list[str]:
         """Return the items, wrapped beside the label."""
         more = [wording.text("brief.more", count=self.left_out)] if self.left_out else []
-        return [line for item in (*self.items, *more) for line in textwrap.wrap(item, _ROOM)]
+        return [line for item in (*self.items, *more) for line in _wrapped(item)]
+
+
+@lru_cache(maxsize=256)  # the rows are laid out again for each item that is left out
+def _wrapped(item: str) -> list[str]:
+    return textwrap.wrap(item, _ROOM)
 
 
 def brief(a: Assessment) -> Lines:
