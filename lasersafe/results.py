@@ -370,7 +370,7 @@ class Decision:
 
     wear: str
     people: str
-    barrier: str
+    barrier: str  # what has to be stopped where no barrier is asked for it; "" where `loads` say it
     verdict: str
     passed: bool
     reasons: tuple[str, ...] = ()

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from lasersafe.assessment.context import BASE_WAY, WAYS, Context
+from lasersafe.assessment.context import BASE_WAY, Context
 from lasersafe.hazard.barriers import Load, Rating, guard_time, judge_barrier, load_and_rating
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
@@ -23,7 +23,6 @@ from lasersafe.wording import Message, Wording, word
 
 Where = TypeVar("Where")
 Judged = TypeVar("Judged", BarrierResult, BarrierWay)
-_MOST = 3  # barriers of which it is said what they do not hold
 
 
 def load_of(
@@ -208,104 +207,35 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
 
 
 def barrier_loads(results: Sequence[BarrierResult], lines: Sequence[BarrierLine]) -> tuple[BarrierLoad, ...]:
-    """Return what falls on each barrier, by its distance and, where there is a scene, by its place."""
-    found = [_fall(one.barrier, one, [o for o in results if o.barrier == one.barrier], one.way) for one in results]
-    for line in lines:
-        placed = [(one, one.way) for one in line.ways] + [(one, "direct") for one in line.faults]
-        falls = (_fall(line.name, one, line.ways, way) for one, way in placed if line.kind != "terrain")
-        found += [fall for fall in falls if not fall.load <= 0.0]
+    """Return what each fitted laser brings to barriers that have to stop it or are rated, alone and with the others.
+
+    The others are those that light a barrier at the same time and on the same way. In a scene a barrier stands where it
+    is drawn, elsewhere at its distance.
+    """
+    falls: list[tuple[str, BarrierResult | BarrierWay, Sequence[BarrierResult | BarrierWay], str]] = [
+        (one.barrier, one, [other for other in results if other.barrier == one.barrier], one.way) for one in results
+    ]
+    for line in (one for one in lines if one.kind != "terrain"):
+        falls += [(line.name, one, line.ways, one.way) for one in line.ways]
+        falls += [(line.name, one, line.ways, "direct") for one in line.faults]
+    found = []
+    for name, one, same, way in falls:
+        others = [other for other in same if other.fitted and other.way == way and other.laser != one.laser]
+        loads = highest({other.laser: other.irradiance} for other in others) or {}
+        pulses = highest({other.laser: other.pulse} for other in others if other.pulse is not None) or {}
+        load = sum(loads.values(), one.irradiance)
+        pulse = sum(pulses.values(), one.pulse or 0.0) if pulses else one.pulse
+        lit = isinstance(one, BarrierResult) or not load <= 0.0
+        if one.fitted and lit and (one.asked or one.rating is not None):
+            found.append(BarrierLoad(
+                name, one.way, one.laser, one.setup, one.asked, one.holds, one.rating, one.rated_time, load,
+                not load <= one.irradiance, pulse, one.pulse_rating, ((one.laser, one.irradiance), *loads.items()),
+            ))  # fmt: skip
     return tuple(found)
 
 
-def _fall(
-    name: str, one: BarrierResult | BarrierWay, same: Sequence[BarrierResult | BarrierWay], way: str
-) -> BarrierLoad:
-    """Return what falls with the other fitted lasers, which light the barrier at the same time and on the same way."""
-    others = [other for other in same if other.fitted and other.way == way and other.laser != one.laser]
-    loads = highest({other.laser: other.irradiance} for other in others) or {}
-    pulses = highest({other.laser: other.pulse} for other in others if other.pulse is not None) or {}
-    load = sum(loads.values(), one.irradiance)
-    pulse = sum(pulses.values(), one.pulse or 0.0) if pulses else one.pulse
-    return BarrierLoad(
-        name, one.way, one.laser, one.setup, one.fitted, one.asked, one.holds, one.rating, one.rated_time, load,
-        not load <= one.irradiance, pulse, one.pulse_rating, ((one.laser, one.irradiance), *loads.items()),
-    )  # fmt: skip
-
-
-def barrier_words(
-    falls: Sequence[BarrierLoad], lines: Sequence[BarrierLine], lasers: Sequence[str], wording: Wording
-) -> tuple[str, tuple[str, ...]]:
-    """Return what barriers have to hold with what is fitted, more of another set-up beside it, and whether they do.
-
-    Parameters
-    ----------
-    falls : sequence of BarrierLoad
-        As `barrier_loads` gives them.
-    lines : sequence of BarrierLine
-        By their place, where there is a scene.
-    lasers : sequence of str
-        All that are fitted; their beams are named when there is no barrier.
-    wording : Wording
-        Language of the sentences.
-
-    Returns
-    -------
-    str, tuple of str
-        Some sentences; and the last of them, on what passes above a barrier or through it.
-    """
-    every, text = [fall for fall in falls if fall.asked], wording.text
-    if not every:
-        return text("say.no_barrier", laser=text("say.and").join(dict.fromkeys(lasers))), ()
-    counted = _hardest([fall for fall in every if fall.fitted] or every, wording)
-    more = [(fall, load) for fall, load in _hardest(every, wording) if not fall.fitted]
-    more = [(fall, load) for fall, load in more if load not in {said for _, said in counted}]
-    first = [
-        text(key, barrier=fall.barrier, load=load, way=_way(fall, wording))
-        for key, said in (("say.must_hold", counted), ("say.must_hold_other", more)) for fall, load in said
-    ]  # fmt: skip
-    names = list(dict.fromkeys(fall.barrier for fall in every))
-    remarks = _passing(names, lines, wording)
-    own = [fall for fall in falls if fall.barrier in names and (fall.rating is not None or fall.asked)]
-    failing = {f.barrier for f in own if f.asked and f.fitted and f.way in WAYS and not f.holds}
-    panes = (f"{pane.name} ({line.name})" for line in lines for pane in line.windows if pane.fitted and not pane.holds)
-    broken = list(dict.fromkeys([*(name for name in names if name in failing), *panes]))
-    bad = [[f for f in own if f.barrier == name and not f.holds] for name in names if name not in failing]
-    partly = sorted(filter(None, bad), key=lambda group: -_worst(group).factor)
-    found = [text("say.fails", barriers=", ".join(broken))] if broken else []
-    for group in partly[:_MOST]:  # what one holds, and what is too much: of the lasers as fitted, and the most of all
-        worst, today = _worst(group), [fall for fall in group if fall.fitted and fall.way in WAYS]
-        much = []
-        for fall in dict.fromkeys([_worst(today or group), worst]):
-            key = "say.times_its_rating" if 1.0 < fall.factor < math.inf else "say.not_held"
-            factor = format_quantity(fall.factor, "1", 3, "up") if fall.factor < math.inf else ""
-            much.append(text(key, way=_way(fall, wording), factor=factor))
-        mine = [fall for fall in own if fall.barrier == worst.barrier and fall.fitted]
-        held = [way for way in WAYS if (on_it := [f for f in mine if f.way == way]) and all(f.holds for f in on_it)]
-        key = "say.holds_as_fitted" if not today else "say.holds_only" if held else "say.holds_nothing"
-        words = {"barrier": worst.barrier, "much": "; ".join(much)}
-        found.append(text(key, held=text("say.and").join(text(f"way.{way}") for way in held), **words))
-    found += [text("say.more_partly", count=len(partly) - _MOST)] if len(partly) > _MOST else []
-    apart = any(set(lasers) - {fall.laser for fall in own if fall.barrier == name} for name in names)
-    found = found or [text("say.all_hold_own" if apart else "say.all_hold")]
-    return " ".join([*first, *found, *remarks]), remarks
-
-
-def _hardest(asked: Sequence[BarrierLoad], wording: Wording) -> list[tuple[BarrierLoad, str]]:
-    """Return the highest load of some, and the highest of one pulse where there are any, in words."""
-    hardest = max(asked, key=lambda fall: (badness(fall.load), fall.fitted))
-    unit, per = ("W/m2", 1.0) if hardest.load < 1000.0 else ("W/cm2", 1e4)
-    load = format_quantity(hardest.load / per, unit, 3, "up") if math.isfinite(hardest.load) else ""
-    loads = [(hardest, load or wording.text("say.single_pulse"))]
-    pulsed = [((badness(fall.pulse), fall.fitted), fall) for fall in asked if fall.pulse is not None]
-    if pulsed and (load or hardest.pulse_rating is not None):
-        (most, _), sharpest = max(pulsed, key=lambda one: one[0])
-        energy = format_quantity(most / 1e4, "J/cm2", 3, "up")
-        loads = [*loads[: bool(load)], (sharpest, wording.text("say.one_pulse", load=energy))]
-    return loads
-
-
-def _passing(names: list[str], lines: Sequence[BarrierLine], wording: Wording) -> tuple[str, ...]:
-    """Return which barriers are too low for those behind them, and through what light passes."""
+def passing(names: Collection[str], lines: Sequence[BarrierLine], wording: Wording) -> tuple[str, ...]:
+    """Return which barriers are too low for those behind them, and through what of those named light passes."""
     judged = {pane.name for line in lines for pane in line.windows}
     gaps = dict.fromkeys(
         f"{gap.name} ({line.name})" for line in lines if line.name in names
@@ -319,13 +249,3 @@ def _passing(names: list[str], lines: Sequence[BarrierLine], wording: Wording) -
             low.append(wording.text("say.low_barrier", barrier=line.name, **words))
     found = (wording.text("say.too_low", barriers=", ".join(low)),) if low else ()
     return (*found, wording.text("say.with_gaps", gaps=", ".join(gaps))) if gaps else found
-
-
-def _worst(falls: list[BarrierLoad]) -> BarrierLoad:
-    return max(falls, key=lambda fall: (fall.factor, badness(fall.load)))
-
-
-def _way(fall: BarrierLoad, wording: Wording) -> str:
-    way = wording.text(f"way.{fall.way}")
-    way = way if fall.fitted else wording.text("say.way_not_fitted", way=way, setup=fall.setup)
-    return way + wording.text("say.all_together") if fall.together else way

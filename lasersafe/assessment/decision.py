@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
-from lasersafe.assessment.barriers import barrier_loads, barrier_words
+from lasersafe.assessment.barriers import barrier_loads, passing
 from lasersafe.assessment.context import FAR_INFRARED, FARTHER, kinds_of_light
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadable_markings
@@ -305,7 +305,8 @@ class Sentences:
         points = tuple(self.count(key, count) for key, count in counts.items() if count)  # what keeps it from running
         loads, worn = barrier_loads(worked.barriers, placed), tuple(self.wear(worked.eyewear, record.lasers, mine))
         said = [": ".join(filter(None, (laser, "; ".join(wear)))) for laser, wear in worn]
-        barrier, remarks = barrier_words(loads, placed, [beam.setup.laser, *(s.laser for s in fitted)], self.wording)
+        stops, lasers = {one.barrier for one in loads if one.asked}, [beam.setup.laser, *(s.laser for s in fitted)]
+        named = any(b.asked for b in worked.barriers) or any(way.asked for line in placed for way in line.ways)
         limit = beam.zone.criterion
         people = text(
             "say.people", direct=self.metres(far), scatter=self.metres(near),
@@ -314,7 +315,9 @@ class Sentences:
             tissue=text(f"tissue.{limit.tissue}"), rule_set=limit.rule_set, duration=f"{limit.duration:g} s",
         )  # fmt: skip
         decision = Decision(
-            wear=". ".join(said) + "." if said else text("say.no_eyewear"), barrier=barrier, barrier_remarks=remarks,
+            wear=". ".join(said) + "." if said else text("say.no_eyewear"),
+            barrier="" if named else text("say.no_barrier", laser=text("say.and").join(dict.fromkeys(lasers))),
+            barrier_remarks=passing(stops, placed, self.wording) if stops else (),
             people=f"{people} {text('assumed.people')}" if assumed else people,
             verdict=text("say.not_as_planned", what="; ".join(points)) if points else text("say.no_verdict"),
             passed=not open_ones and not record.findings and not measured and not uncovered and bool(mine),
@@ -322,9 +325,8 @@ class Sentences:
             headline_distance=far, scatter_distance=near, aided_distance=max(far, reach[2].distance, key=badness),
             headline_tissue=beam.zone.tissue, steps=tuple(dict.fromkeys(step for one in reach for step in one.steps)),
             aided=tuple(p.name for p in case.person if p.aided and p.role not in GUESTS), points=points, worn=worn,
-            loads=tuple(one for one in loads if one.fitted and (one.asked or one.rating is not None)),
-            causes=(*left_out, *unstated), grounds=(*assumed, *stated, *unreadable, *known), strike_outs=struck,
-            answered=any(s.answer and not s.below and not s.struck_out for s in mine),
+            loads=loads, causes=(*left_out, *unstated), grounds=(*assumed, *stated, *unreadable, *known),
+            strike_outs=struck, answered=any(s.answer and not s.below and not s.struck_out for s in mine),
         )  # fmt: skip
         if decision.passed:  # it fails closed
             decision = replace(decision, verdict=text(f"say.passed_{decision.passing}"))

@@ -84,13 +84,12 @@ class BarrierWay:
 
 @dataclass(frozen=True)
 class BarrierLoad:
-    """What falls on one barrier on one way of one set-up, alone and with all other fitted lasers."""
+    """What falls on one barrier on one way of one fitted laser, alone and with all others."""
 
     barrier: str
     way: str
     laser: str
     setup: str
-    fitted: bool
     asked: bool
     holds: bool
     rating: float | None

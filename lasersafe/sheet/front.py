@@ -239,7 +239,7 @@ def _loads(sheet: Sheet) -> None:
     loads = by_barrier([one for one in sheet.assessment.decision.loads if one.asked])
     rows = [barrier_row(name, own, sheet) for name, own in loads.items()]
     if not rows:
-        sheet.paragraph(tidy(sheet.assessment.decision.barrier), _SAID)
+        sheet.paragraph(tidy(sheet.assessment.decision.barrier), _SAID)  # nothing where what is named gets no light
         return
     sheet.listing("decision", {"stands": 23, "must_hold": 18, "light": 26, "rated_for": 18, "result": 15}, rows, 2.0)
     if sheet.assessment.decision.passed and any(row.bar for row in rows):
