@@ -450,12 +450,11 @@ def _plain(value: object) -> str:
         return repr(value)
     if hasattr(value, "isoformat"):
         return str(value.isoformat())
-    if isinstance(value, (list, tuple)) and 0 < len(value) <= _MOST_KEYS:
-        if all(isinstance(one, (str, bool, int, float)) for one in value):
-            return f"[{', '.join(map(shown, value))}]"
-    if isinstance(value, dict) and 0 < len(value) <= _MOST_KEYS:
-        if all(isinstance(one, (str, bool, int, float)) for one in value.values()):
-            return "{ " + ", ".join(f"{printable(str(key)[:20])} = {shown(one)}" for key, one in value.items()) + " }"
+    parts = value.values() if isinstance(value, dict) else value if isinstance(value, (list, tuple)) else ()
+    if 0 < len(parts) <= _MOST_KEYS and all(isinstance(one, (str, bool, int, float)) for one in parts):
+        if not isinstance(value, dict):
+            return f"[{', '.join(map(shown, parts))}]"
+        return "{ " + ", ".join(f"{printable(str(key)[:20])} = {shown(one)}" for key, one in value.items()) + " }"
     return _KINDS.get(type(value), type(value).__name__)
 
 

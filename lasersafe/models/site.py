@@ -12,7 +12,7 @@ from lasersafe.errors import QuantityError
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, needs, not_known, wrong
 from lasersafe.models.values import Measured, SIValue
 from lasersafe.quantity import parse_quantity, refused, shown
-from lasersafe.wording import Message
+from lasersafe.wording import Message, Way
 
 DISTANCE = Measured("m", "1 mm", "1000 km", "12 m", "nearer than 1 mm is inside the optics", worst="low")
 PLACED = Measured("m", "1 mm", "1000 km", "2 m", "nearer than 1 mm is inside the optics", worst="ends")
@@ -24,7 +24,6 @@ ANGLE = Measured("rad", "0 deg", "90 deg", "30 deg", below_high=True, worst="low
 PULSE_RATING = Measured("J/m2", "0 J/m2", "1e9 J/cm2", "0.5 J/cm2", above_low=True, worst="low")
 RATING = Measured("W/m2", "0 W/m2", "1e5 MW/m2", "10 W/cm2", kind="power density", above_low=True, worst="low")
 
-Way = Literal["direct", "mirror", "scatter"]
 AnyWay = Literal[
     "direct", "missing the target", "through the target", "transmitted", "mirror", "convex mirror", "concave mirror",
     "scatter", "mirror then scatter", "fibre broken", "optic lost", "aided viewing", "every way",
@@ -50,7 +49,7 @@ class Visit(CaseModel):
         What the person does there; printed beside the dose.
     """
 
-    way: Literal["direct", "mirror", "scatter"]
+    way: Way
     time: Annotated[SIValue, Measured("s", "1 ms", "30000 s", "600 s", _NO_LONGER, worst="high")]
     laser: Line | None = None
     note: Line = ""
