@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import math
 import statistics
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -18,7 +19,7 @@ from lasersafe.assessment import assess
 from lasersafe.models import parse_case
 from lasersafe.wording import load_wording
 from tests.crosscheck.random_scenes import random_scene
-from tests.crosscheck.scene_description import case_text
+from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
 from tests.crosscheck.tracer import Tracer
 from tests.soak_record import keep_counts
 
@@ -86,6 +87,15 @@ def rows(seed: int, candidates: int) -> tuple[Row, ...]:
                 )
             )  # fmt: skip
     return tuple(compared)
+
+
+def test_the_tracer_finds_eyes_beside_a_beam_that_cannot_turn() -> None:
+    # the axis passes 0.1 m below the eyes of a row from 10 m on, where the beam is 0.2 m wide
+    beam = Laser(5.0, 5e-3, 0.02, (0.0, 0.0, 1.0), 0.0)
+    row = Person("Row", ((-1.0, 10.0), (1.0, 10.0), (1.0, 12.0), (-1.0, 12.0)), "seated")
+    best = Tracer(Scene((beam,), (row,), (), ()), 1, FEW).highest(beam, row)[0]
+    there = 4.0 * 5.0 / (math.pi * 0.2**2) * math.exp(-((2.0 * 0.1 / 0.2) ** 2)) / 50.0
+    assert best.ratio > 0.9 * there
 
 
 def factor(seed: int, candidates: int = FEW) -> float | None:

@@ -344,7 +344,7 @@ class Tracer:
         return np.concatenate([np.column_stack([xy, z]), *ends])
 
     def on_the_way(self, person: Person, heights, start, way):
-        """Places that lie on rays: a few along the part of each that is in the area, or where it passes a point."""
+        """Places on rays, or above or below them: a few along the part of each over the area, or where it passes."""
         ring = np.array(person.places)
         if len(ring) == 1:
             flat = way[:, :2]
@@ -353,9 +353,11 @@ class Tracer:
             return np.column_stack([np.repeat(ring, len(z), axis=0), z]), np.arange(len(z))
         low, high = np.array([*ring.min(axis=0), heights[0]]), np.array([*ring.max(axis=0), heights[1]])
         safe = np.where(np.abs(way) < 1e-12, 1e-12, way)
-        a, b = (low - start) / safe, (high - start) / safe
+        levels = [(one - start[:, 2]) / safe[:, 2] for one in heights]
+        a, b = ((one - start)[:, :2] / safe[:, :2] for one in (low, high))
         enter, leave = np.maximum(np.minimum(a, b).max(axis=1), 1e-3), np.maximum(a, b).min(axis=1)
         at = [enter + 1e-6, leave - 1e-6, *(enter + part * (leave - enter) for part in self.rng.random(5))]
+        at += [*levels, (levels[0] + levels[1]) / 2.0]
         at += [enter + part for part in 10.0 ** self.rng.uniform(-2.0, 0.5, 4)]  # where a mirror may focus
         edges = [(p, q, 1e-5) for p, q in zip(ring, np.roll(ring, -1, axis=0), strict=True)]
         for p, q, past in edges + [(p, q, 1e-3) for p, q, _, _ in self.pieces]:  # just inside, just before a wall
@@ -366,6 +368,7 @@ class Tracer:
         along = np.stack(at)
         inside = (along >= enter) & (along <= leave)
         there = start + np.where(inside, along, 0.0)[..., None] * way
+        there[..., 2] = np.clip(there[..., 2], *heights)
         keep = inside.ravel() & within(there.reshape(-1, 3)[:, :2], ring)
         return there.reshape(-1, 3)[keep], np.flatnonzero(keep) % len(start)
 
@@ -406,7 +409,7 @@ class Tracer:
                 places = self.places(person, heights, self.candidates)
                 aims = self.nearest_aim(laser, self.wishes(laser, chain, places))
                 if fixed:
-                    aims, places = aims[:1], places[:1]
+                    aims = np.repeat(aims[:1], len(places), axis=0)
                 # where the beams of these aims, and of any, pass the person
                 more = aims
                 if not fixed:
