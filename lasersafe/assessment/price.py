@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -52,25 +52,36 @@ def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str])
         counts = one.placed and not one.below and not one.struck_out and "running" in one.modes
         if counts and (one.laser, one.setup) in fitted:
             rows.setdefault((one.person, one.laser, one.way), one)
-    for row in list(rows.values())[:MOST]:
+    some = list(rows.values())[:MOST]
+    names, made = {row.person for row in some}, dict[tuple[object, ...], Stage]()
+
+    def other(context: Context, key: Sequence[str], **fields: Any) -> Stage:
+        """Return the same scene otherwise for all rows of a laser: it is worked out once."""
+        known = context.laser.name, *key
+        if known not in made:
+            made[known] = _other(stage, names, **fields)
+        return made[known]
+
+    for row in some:
         context = fitted[row.laser, row.setup]
         hit = hit_of(stage, context, row.person, row.way, row.tissue, row.duration)
         one_place = _ratio(replace(stage, without=frozenset(["place"])), context, row)  # asks nothing new
         # what changes nothing of the light at that place can cost little
         by = hit.source if hit is not None and not (one_place * NO_CASE <= row.ratio or one_place <= 1.0) else None
         found: dict[tuple[str, ...], float] = {
-            (key,): _ratio(other, context, row) for key, other in _stated(stage, context, row, by)
+            (key,): _ratio(other(context, (key,), **fields), context, row)
+            for key, fields in _stated(stage, context, row, by)
         }
         if one_place * WORTH <= row.ratio:
             found["place",] = one_place
         strict = _strict(stage, context, row, hit, by)
-        other, together = _other(stage, stage.case, row, strict) if strict else stage, (*strict, "place")
-        alone = _ratio(other, context, row) if strict else row.ratio
-        whole = _ratio(replace(other, without=frozenset(together)), context, row) if strict else row.ratio
+        lenient, together = other(context, strict, without=strict) if strict else stage, (*strict, "place")
+        alone = _ratio(lenient, context, row) if strict else row.ratio
+        whole = _ratio(replace(lenient, without=frozenset(together)), context, row) if strict else row.ratio
         if whole * NO_CASE <= row.ratio or whole <= 1.0:
             singles = strict if len(strict) > 1 and _worth_saying(alone, row) else ()  # one costs no more than all
             each: dict[tuple[str, ...], float] = {
-                (key,): _ratio(_other(stage, stage.case, row, (key,)), context, row) for key in singles
+                (key,): _ratio(other(context, (key,), without=(key,)), context, row) for key in singles
             }
             found |= each
             if _worth_saying(alone, row) and not any(_worth_saying(one, row) for one in each.values()):
@@ -102,28 +113,28 @@ def _ratio(other: Stage, context: Context, row: Scenario) -> float:
     return 0.0 if hit is None else hit.ratio
 
 
-def _stated(stage: Stage, context: Context, row: Scenario, by: Source | None) -> Iterator[tuple[str, Stage]]:
-    """Give the scene with one thing stated that matters on the way of a row, and for the light that is there."""
+def _stated(stage: Stage, context: Context, row: Scenario, by: Source | None) -> Iterator[tuple[str, dict[str, Any]]]:
+    """Give what `_other` takes to state one thing that matters on the way of a row, for the light that is there."""
     case, scene, base = stage.case, stage.scene, BASE_WAY[row.way]
     here = [one for one in scene.aim if one.laser == context.laser.name]
     if context.laser.handheld and any(one.moves is None for one in here):
         aims = tuple(_with(one, moves=_NONE) if one in here and one.moves is None else one for one in scene.aim)
-        yield "moves", _other(stage, case, row, aim=aims)
+        yield "moves", {"aim": aims}
     if base == "mirror" or row.way == "mirror then scatter":
         if not case.settings.surfaces_complete and case.surface:
-            yield "listed", _other(stage, _with(case, settings=_with(case.settings, surfaces_complete=True)), row)
+            yield "listed", {"case": _with(case, settings=_with(case.settings, surfaces_complete=True))}
         placed = [one for one in scene.surface if one.position is not None]
         if any(one.normal is None or one.normal_tolerance for one in placed):
             facing = tuple(_facing(one, here[0]) if one in placed else one for one in scene.surface)
-            yield "normal", _other(stage, case, row, surface=facing)
+            yield "normal", {"surface": facing}
         if any(s.shape == "unknown" for s in scene.surface) or any(t.shape == "unknown" for t in scene.target):
             places = tuple(_with(one, shape="flat") if one.shape == "unknown" else one for one in scene.surface)
             targets = tuple(_with(one, shape="flat") if one.shape == "unknown" else one for one in scene.target)
-            yield "shape", _other(stage, case, row, surface=places, target=targets)
+            yield "shape", {"surface": places, "target": targets}
     if base == "scatter" and (by is None or row.way != "scatter" or by.parts or by.seen_in):
         walls = tuple(_with(one, reflectance=one.reflectance or _MATT) for one in scene.barrier)
         ground = _with(scene.ground or Ground.model_construct(), reflectance=_MATT)
-        yield "reflectance", _other(stage, case, row, barrier=walls, ground=ground)
+        yield "reflectance", {"barrier": walls, "ground": ground}
 
 
 def _strict(stage: Stage, context: Context, row: Scenario, hit: Hit | None, by: Source | None) -> tuple[str, ...]:
@@ -175,9 +186,11 @@ def _facing(surface: ScenePlace, aim: Aim) -> ScenePlace:
     return _with(surface, normal=normal, tilt=tilt)
 
 
-def _other(stage: Stage, case: Case, row: Scenario, without: Sequence[str] = (), **fields: object) -> Stage:
-    """Return the scene with other fields or without strict assumptions, for one person; walls hold what they held."""
-    person = tuple(one for one in stage.scene.person if one.name == row.person)
+def _other(
+    stage: Stage, names: Collection[str], *, case: Case | None = None, without: Sequence[str] = (), **fields: object
+) -> Stage:
+    """Return the scene with other fields or without strict assumptions, for some people; walls hold what they held."""
+    case, person = case or stage.case, tuple(one for one in stage.scene.person if one.name in names)
     scene = _with(stage.scene, person=person, **fields)
     same = {name for name, (_, _, stated) in RESTS.items() if not stated} - (
         {"walls"} if {"weak", "stops"} & {*without} else set()
