@@ -27,6 +27,7 @@ _AIM_MARK = 9.0
 _FARTHEST = 1e7  # [m]
 _STEEP = math.radians(85.0)
 _SEEN = 4.0  # [mm]
+_SEAM = 1e-6  # [m] by which parts of an area overlap, so that no line of no width is left between them
 
 
 def joined(polygons: Iterable[Polygon]) -> Geometry:
@@ -39,9 +40,8 @@ def joined(polygons: Iterable[Polygon]) -> Geometry:
         if not all([math.isfinite(x) and math.isfinite(y) for ring in rings for x, y in ring]):
             return shapely.box(-_FARTHEST, -_FARTHEST, _FARTHEST, _FARTHEST)
         if rings and len(polygon.outline) > 2:
-            part = shapely.Polygon(rings[0], rings[1:])
-            parts.append(part if part.is_valid else part.buffer(0.0))
-    return shapely.union_all(parts)
+            parts.append(shapely.Polygon(rings[0], rings[1:]))
+    return shapely.union_all(shapely.buffer(parts, _SEAM, join_style="mitre"))
 
 
 def rings_in(area: Geometry, extent: pen.Rect) -> list[pen.Run]:

@@ -54,16 +54,17 @@ _IN_ANNEX = ("from memory", "review")  # cautions on marks of sources, and what 
 
 def proposals(sheet: Sheet) -> None:
     """Print the controls that nobody chose, in the order substitute, technical, organisational, personal."""
-    references = sheet.references
-    sheet.begin("proposals.heading", intro="proposals.intro")
+    open_ones = [one for one in sheet.references.controls if not one.in_place]
+    if open_ones:
+        sheet.begin("proposals.heading", intro="proposals.intro")
     for kind in CONTROL_KINDS:
-        rest = [control for control in references.controls if control.kind == kind and not control.in_place]
+        rest = [one for one in open_ones if one.kind == kind]
         if rest:
             sheet.heading(sheet.named("controls", kind), 2, keep=30.0, outline=False)
         for control in rest:
             why = against(control, sheet)
             said = f"{control.text} ({why})" if why else control.text
-            sheet.paragraph(said, ITEM, 28.0, references.control(control.text))
+            sheet.paragraph(said, ITEM, 28.0, sheet.references.control(control.text))
 
 
 def other_hazards(sheet: Sheet) -> None:

@@ -193,10 +193,8 @@ def sources(sheet: Sheet) -> None:
             if found.reaction is not None and found.reaction_time is not None:
                 time = duration(found.reaction_time)
                 reaction = text("sources.reaction", distance=distance(found.reaction), duration=time)
-            places = [
-                text("sources.scan_place", distance=place(p.distance), ratio=ratio(p.ratio), sentence=tidy(p.sentence))
-                for p in found.places
-            ]
+            told = [(place(p.distance), ratio(p.ratio), unit_text(tidy(p.sentence))) for p in found.places]
+            places = [text("sources.scan_place", distance=far, ratio=now, sentence=said) for far, now, said in told]
             cells = (strong(found.laser), faint(found.setup)), tiny(found.tissue), tiny(found.pattern)
             reach = strong(distance(found.running)), strong(distance(found.stopped)), tiny(reaction)
             rows.append(row(*cells, *reach, below=[faint(line) for line in (tidy(found.credit), *places)]))

@@ -349,3 +349,11 @@ def test_a_barrier_is_judged_in_one_table() -> None:
     assert sheet.text("by_place.heading") in titles
     rest = [one for one in sheet.assessment.barriers if not one.fitted]
     assert (sheet.text("barriers.heading") in titles) == bool(rest)
+
+
+def test_advice_that_nobody_chose_has_no_heading_where_there_is_none() -> None:
+    titles = {
+        name: [entry.title for entry in laid_out(name, "annex").entries] for name in ("ultraviolet", "co2-cutter")
+    }
+    heading = load_wording().text("proposals.heading")
+    assert (heading in titles["ultraviolet"], heading in titles["co2-cutter"]) == (False, True)
