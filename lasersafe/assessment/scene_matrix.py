@@ -260,7 +260,7 @@ def asked_of(
             return replace(asked, note=note)
         walls, usual = stage.walls(broken, "direct", mode), "running" if mode == "fault" else mode
         lights = [(source, walls) for source in stage.sources(broken, "direct", tissue, usual, duration)]
-        note = note if aid is None else joined([note, aid.name])
+        note = note if aid is None else joined([note, word(aid.name)])
         return replace(asked, note=note, keys=ask(stage, context, lights, tissue, with_aid=aid))
     if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):
         return replace(asked, note=Message("cannot.be_cut"))
