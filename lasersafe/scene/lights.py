@@ -387,7 +387,7 @@ class Lights:
         rows = np.arange(len(light))[:, None]
         first = 0
         while first < light.shape[1]:
-            some = order[:, first : max(2 * first, 1)]
+            some = order[:, first : first + (max(first, _PAIRS // len(light)) if first else 1)]
             first += some.shape[1]
             at = rows.repeat(some.shape[1], axis=1)
             value = found[at, some]
