@@ -375,7 +375,7 @@ class Decision:
     passed: bool
     reasons: tuple[str, ...] = ()
     # [m] how far uninvolved people stand
-    headline_distance: float | None = field(default=None, metadata=told("distance_m"))
+    headline_distance: float = field(default=math.inf, metadata=told("distance_m"))
     headline_tissue: str = field(default="eye", metadata=HIDDEN)
     # [m] from the lit spot, once beam and reflections are stopped
     scatter_distance: float = field(default=math.inf, metadata=HIDDEN)

@@ -185,7 +185,7 @@ class _Answer:
         other = {(s.laser, s.setup) for s in self.a.setups if not s.fitted}
         there = any(self.a.group_of(s) == key and (s.laser, s.setup) not in other for s in self.a.scenarios)
         mine = [s for s in self.counted if self.a.group_of(s) == key]
-        far = badness(d.headline_distance if d.headline_distance is not None else math.nan)
+        far = badness(d.headline_distance)
         aided = any(z.way == "aided" for s in self.fitted for z in s.zones)
         aids = aided and (key == "cameras" or any(s.way in ("aided", "aided viewing") for s in mine))
         where = self.text("brief.from", direct=self.metres(far), scatter=self.metres(d.scatter_distance))

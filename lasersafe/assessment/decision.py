@@ -351,7 +351,7 @@ class Sentences:
         sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
         people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue
         mirrors = [z for z in scene.zones if z.kind in _MIRRORS]
-        if headline is not None and any(not z.distance <= FARTHER * headline for z in mirrors):
+        if any(not z.distance <= FARTHER * headline for z in mirrors):
             bent = max(mirrors, key=lambda zone: badness(zone.distance))
             lines = (line.distance for line in scene.lines if line.zone in _MIRRORS)
             headline, tissue = max((bent.distance, *lines), key=badness), bent.kind.partition(" ")[0]
@@ -361,7 +361,7 @@ class Sentences:
         people = f"{people} {self.text('scene.left_out', what=scene.left_out)}" if scene.left_out else people
         return replace(
             decision, verdict=verdict, passed=passed, people=people, headline_distance=headline, headline_tissue=tissue,
-            aided_distance=max(decision.aided_distance, math.inf if headline is None else headline, key=badness),
+            aided_distance=max(decision.aided_distance, headline, key=badness),
             reasons=(*refusals, *panes, *decision.reasons, *others), causes=(*refusals, *panes, *decision.causes),
             grounds=(*decision.grounds, *others),
         )  # fmt: skip

@@ -180,7 +180,7 @@ def assumptions_of(case: Case, corners: Sequence[Sequence[Context]], far: float,
 
 
 def gain_of(
-    one: Assumption, headline: float | None, wording: Wording, metres: Callable[[float], str]
+    one: Assumption, headline: float, wording: Wording, metres: Callable[[float], str]
 ) -> dict[str, str] | None:
     """Return what a distance is and what it could become when an assumption is stated; None where nothing is won.
 
@@ -191,7 +191,7 @@ def gain_of(
     now, known = metres(one.now), metres(one.known)
     if now == known:
         return None
-    beam = one.what != "surface" and now != metres(badness(headline if headline is not None else math.nan))
+    beam = one.what != "surface" and now != metres(badness(headline))
     said = wording.text("assumed.along_the_beam", distance=now) if beam else now
     return {"laser": one.laser, "now": said, "known": known, "usual": one.usual}
 

@@ -62,10 +62,10 @@ def _far(setups: list[SetupResult], way: str, tissue: str) -> float | None:
     return max(found, default=None)
 
 
-def _way(setups: list[SetupResult], distance: float | None, tissue: str) -> str:
+def _way(setups: list[SetupResult], distance: float, tissue: str) -> str:
     """Return on which way the distance of the decision block comes about."""
     for way in ("direct", "aided"):
-        if distance is not None and distance == _far(setups, way, tissue):
+        if distance == _far(setups, way, tissue):
             return way
     return "several together" if len(setups) > 1 else ""
 
@@ -99,7 +99,7 @@ def record_of(assessment: Assessment) -> Record:
         **_EMPTY,
         "status": ASSESSED,
         **{key: getattr(decision, key) for key in ("passed", "verdict", "people")},
-        "distance_m": None if decision.headline_distance is None else float(decision.headline_distance),
+        "distance_m": float(decision.headline_distance),
         "distance_tissue": decision.headline_tissue,
         "distance_way": _way(fitted, decision.headline_distance, decision.headline_tissue),
         **{f"{way}_{tissue}_m": _far(fitted, way, tissue) for way, tissue in [*zones, ("aided", "eye")]},

@@ -251,7 +251,7 @@ def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
             farthest[key] = max(farthest.get(key, zone), zone, key=lambda one: badness(one.distance))
     for (laser, kind), zone in farthest.items():
         said, far = "plan.goes_on", zone.distance
-        if kind == "eye together" and found.decision.headline_distance is not None:  # that of page 1: of a sum only
+        if kind == "eye together":  # that of page 1: of a sum only
             said, far = "plan.goes_on_sum", found.decision.headline_distance  # squares of the floor are proven
         words = {"distance": distance(far), "origin": wording.say(zone.measured_from)}
         notes.append(text(said, laser=laser, kind=text(f"plan.short_{kind}"), **words))

@@ -160,9 +160,6 @@ def _people(sheet: Sheet) -> None:
     """Print how far guests, crew and cameras stand, each on a line of its own."""
     _part(sheet, "people")
     assessment, text, found = sheet.assessment, sheet.text, sheet.assessment.decision
-    if found.headline_distance is None:
-        sheet.paragraph(tidy(found.people), _SAID)
-        return
     reach = {"guests": found.headline_distance, "crew": found.headline_distance, "cameras": found.aided_distance}
     mine = assessment.counted
     near = found.scatter_distance

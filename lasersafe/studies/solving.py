@@ -292,7 +292,7 @@ class Answer(Asked):
         """Return what the assessment of the whole case says with the answer in it: all lasers, ways and persons."""
         found = assess(self.subject.whole(self.changed), wanted="short")
         above = sorted((s for s in found.counted if not s.below), key=lambda s: -badness(s.ratio))
-        far = badness(math.nan if found.decision.headline_distance is None else found.decision.headline_distance)
+        far = badness(found.decision.headline_distance)
         data = {"distance_m": far if math.isfinite(far) else None, "above_the_limit": len(above), "worst": None}
         text = self.text if self.subject.context.setup.fitted else wording.text("solve.not_fitted", value=self.text)
         reach = metres(far, False) if math.isfinite(far) else wording.text("brief.no_bound")
