@@ -109,14 +109,20 @@ def _of_camera(
         light = replace(emission, pulse_energy=max(emission.pulse_energy, context.space.highest_pulse_energy))
     lam, point = context.wavelength, np.array([place])
     rows: list[records.CameraLine] = []
-    lights = [one for way in ON_THE_FLOOR for one in stage.lights(main, (way,), "eye")]
+    lights = [(*one, 1.0) for way in ON_THE_FLOOR for one in stage.lights(main, (way,), "eye")]
+    panes = [float(o.optical_density) for b in stage.scene.barrier for o in b.opening if o.optical_density]
+    if panes:  # a lens gathers what is below a limit for people
+        lights += [(source, stage.opened(walls), 10.0 ** -min(panes)) for source, walls, _ in lights]
     seen = [
-        [(replace(one, profile=stage.in_irradiance(one.profile, _MANY, camera.pupil)), walls)] for one, walls in lights
+        [(replace(one, profile=stage.in_irradiance(one.profile, _MANY, camera.pupil)), walls)]
+        for one, walls, _ in lights
     ]
     each = most_light(seen, point, np.zeros((1, 3)))[:, 0]
-    for (source, walls), there in zip(lights, each, strict=True):
+    full = light
+    for (source, walls, part), there in zip(lights, each, strict=True):
         if not there > 0.0:
             continue
+        light = full.scaled(part)
         away = max(source.path_to(place), CLOSEST)
         if isinstance(source.profile, BeamProfile):
             through = there / _MANY * math.pi * camera.pupil**2 / 4.0
@@ -128,6 +134,8 @@ def _of_camera(
         else:
             lit = LitSpot(source.factor, model=stage.case.settings.scatter_model, diameter=source.profile.size)
             row = camera.lit_by_spot(light, lam, away, lit)
+        if part < 1.0:
+            row = replace(row, words=joined([row.words, Message("camera.through_pane", density=f"{min(panes):g}")]))
         rows.append(replace(row, surface=source.surface))
     unit, away = ("W/m2" if emission.kind == "continuous" else "J/m2"), math.dist(place, lights[0][0].apex)
     dark = [

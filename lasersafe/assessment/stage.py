@@ -543,6 +543,11 @@ class Stage:
         same: Walls = self.answers.setdefault(("same walls", walls.screens), walls)  # one object for all equal ones
         return same
 
+    def opened(self, walls: Walls) -> Walls:
+        """Return walls with every view window open, as for what its density lets through."""
+        names = {one.name for one in walls.screens}
+        return Walls(loads.screen_of(one, set()) for one in self.scene.barrier if one.name in names)
+
     @kept("all", people=True)
     def for_people(self, context: Context) -> tuple[tuple[int, ...], ...]:
         """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""

@@ -26,6 +26,7 @@ from lasersafe.quantity import parse_quantity
 from lasersafe.records.fields import as_json
 from lasersafe.records.scene import SCENE_UNITS
 from lasersafe.wording import Message
+from tests import case_head
 from tests.one_light import along
 
 HEAD = """
@@ -536,6 +537,74 @@ def test_a_rule_that_is_not_met_refuses_what_would_pass():
     assert {r.rule: r.outcome for r in ruled.scene.rules}["gap beside spectators"] == "not met"
     assert plain.decision.passed
     assert not ruled.decision.passed
+
+
+CAMERA_BEHIND_GLASS = """
+[settings]
+surfaces_complete = true
+[[laser]]
+name = "Lamp"
+wavelength = "532 nm"
+[laser.emission]
+kind = "continuous"
+power = "100 W"
+[[laser.setup]]
+name = "Bare"
+kind = "collimated"
+beam_diameter = "40 mm"
+divergence = "0.5 mrad"
+criterion = "1/e"
+[[person]]
+name = "Operator"
+role = "operator"
+distance = "2 m"
+[[barrier]]
+name = "Wall"
+distance = "3 m"
+rating = "1 MW/cm2"
+rated_time = "30000 s"
+[scene]
+[[scene.aim]]
+laser = "Lamp"
+position = ["0 m", "0 m"]
+height = "1.5 m"
+bearing = "0 deg"
+[[scene.person]]
+name = "Operator"
+position = ["5 m", "-2 m"]
+[[scene.barrier]]
+name = "Wall"
+line = [["-6 m", "3 m"], ["6 m", "3 m"]]
+top = "3 m"
+[[scene.barrier.opening]]
+name = "pane"
+kind = "window"
+start = "5 m"
+end = "7 m"
+bottom = "1 m"
+top = "2 m"
+optical_density = 4
+rating = "1 MW/cm2"
+rated_time = "30000 s"
+[[scene.camera]]
+name = "Film"
+position = ["0 m", "5 m"]
+height = "1.5 m"
+focal_length = "85 mm"
+f_number = 2.8
+pixel = "4 um"
+"""
+
+
+def test_a_camera_behind_a_shut_view_window_gets_what_its_density_lets_through():
+    # 10^-4 of 100 W is below every limit behind the window; through 85 mm / 2.8 it is gathered on 4 um.
+    found = assess(parse_case(case_head.HEAD + CAMERA_BEHIND_GLASS))
+    assert all(pane.holds for line in found.scene.barriers for pane in line.windows)
+    (direct,) = [line for line in found.scene.camera_lines if line.way == "direct"]
+    inside = 100.0 * -math.expm1(-((85e-3 / 2.8 / math.hypot(40e-3, 0.5e-3 * 5.0)) ** 2)) * 1e-4
+    assert direct.exposure == pytest.approx(inside / (math.pi / 4.0 * 4e-6**2), rel=0.02)
+    assert direct.ratio > 3.0
+    assert "density 4 lets through" in direct.words
 
 
 def test_bad_packs_are_named():
