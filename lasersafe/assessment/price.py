@@ -132,9 +132,10 @@ def _stated(stage: Stage, context: Context, row: Scenario, by: Source | None) ->
             targets = tuple(_with(one, shape="flat") if one.shape == "unknown" else one for one in scene.target)
             yield "shape", {"surface": places, "target": targets}
     if base == "scatter" and (by is None or row.way != "scatter" or by.parts or by.seen_in):
-        walls = tuple(_with(one, reflectance=one.reflectance or _MATT) for one in scene.barrier)
-        ground = _with(scene.ground or Ground.model_construct(), reflectance=_MATT)
-        yield "reflectance", {"barrier": walls, "ground": ground}
+        walls = tuple(_with(one, reflectance=_MATT) if one.reflectance is None else one for one in scene.barrier)
+        ground, every = _with(scene.ground or Ground.model_construct(), reflectance=_MATT), scene.target
+        behind = tuple(_with(one, behind_reflectance=_MATT) if one.behind_reflectance is None else one for one in every)
+        yield "reflectance", {"barrier": walls, "ground": ground, "target": behind}
 
 
 def _strict(stage: Stage, context: Context, row: Scenario, hit: Hit | None, by: Source | None) -> tuple[str, ...]:
@@ -196,6 +197,7 @@ def _other(
         {"walls"} if {"weak", "stops"} & {*without} else set()
     )
     kept = {key: value for key, value in stage.answers.items() if key[0] in same}
+    case = _with(case, scene=scene)
     contexts = [replace(one, case=case) for one in stage.contexts]
     burnt = frozenset(one for one in stage.burnt if one[2][1] is not None or "weak" not in without)
-    return Stage(_with(case, scene=scene), scene, contexts, stage.setups, kept, without=frozenset(without), burnt=burnt)
+    return Stage(case, scene, contexts, stage.setups, kept, without=frozenset(without), burnt=burnt)

@@ -11,6 +11,7 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.price import _strict
 from lasersafe.models import parse_case
 from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, Surface, case_text
+from tests.regression.test_lit_from_elsewhere import TARGET
 from tests.regression.test_lit_surfaces import place, scene, surface
 
 LOOSE = surface("sheet", "5 m", finish="mirror") + "---" + place(shape="flat", width="0.3 m", normal="{}")
@@ -100,3 +101,19 @@ def test_what_stands_in_a_beam_says_what_it_costs_that_it_does_not_stop_it(aside
     words = [one.text for one in assess(case).scene.findings if one.kind == "price" and "direct beam of" in one.text]
     assert [one for one in words if one.endswith("none is relied on for that: 0.00100")] == words
     assert bool(words) == told
+
+
+def test_what_stands_behind_a_target_says_what_its_reflectance_costs():
+    """500 W on a door 1 m beyond the eyes and 0.5 m beside them: 0.8 * 500 W / (pi 1.25 m2) = 102 W/m2, 2.04 times.
+
+    With 0.3 it is 0.77 times the limit; the target gives 0.6 times.
+    """
+    target = TARGET + 'behind_distance = "3 m"\n'
+    beam = Laser(500.0, 5e-3, 1e-3, (0.0, 0.0, 1.2), 0.0)
+    text = case_text(Scene((beam,), (Person("Row", ((0.5, 6.0),), eyes=(1.1, 1.3)),))) + target
+    (words,) = [
+        one for one in (f.text for f in assess(parse_case(text)).scene.findings) if "behind targets stated" in one
+    ]
+    now, then = re.search(r"of Lamp: counts as ([0-9.]+) times .*: ([0-9.]+)$", words).groups()
+    assert float(then) == pytest.approx(float(now) * 0.3 / 0.8, rel=0.02)
+    assert float(now) == pytest.approx(2.04, rel=0.06)
