@@ -25,12 +25,12 @@ from lasersafe.records.fields import badness
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.beams import FLOAT, BeamProfile
 from lasersafe.scene.bound import most_light, span
-from lasersafe.scene.sources import Source
-from lasersafe.scene.walls import Piece
 from lasersafe.wording import Message, joined
 
 if TYPE_CHECKING:
     from lasersafe.models import Surface, Target
+    from lasersafe.scene.sources import Source
+    from lasersafe.scene.walls import Piece
 
 _MANY = 1e6  # W: with so many what is next to nothing for people is still counted
 CLOSEST = 0.1  # m: no camera is nearer to a lens or a lit spot
