@@ -425,9 +425,10 @@ def at_once(
     places: Places,
     asked: Sequence[int],
     tissue: str,
-) -> dict[int, float]:
+) -> dict[int, tuple[float, bool]]:
     """Return for those below the limit on each way, by number, the sum of ways that can be at once, if above [1]_.
 
+    With it comes whether it takes several ways of one laser: the strongest of each laser together are below the limit.
     The eyes of whoever uses an instrument are asked with it as well. Of lasers that add come their
     set-ups, and the light of each.
 
@@ -436,7 +437,8 @@ def at_once(
     .. [1] Own: a wide beam can meet somebody and a mirror beside at the same time (docs/method.md, section 16).
     """
     assert case.scene is not None
-    found, aids = dict[int, float](), {one.name: aid_of(one) for one in case.person if one.aided and tissue == "eye"}
+    aids = {one.name: aid_of(one) for one in case.person if one.aided and tissue == "eye"}
+    found = dict[int, tuple[float, bool]]()
     every: list[tuple[dict[tuple[int, object], list[Light]], NDArray[np.intp]]] = []
     for (placed, lasers), aid in itertools.product(groups, {None, *aids.values()}):
         rows = [row for row in asked if aid in (None, aids.get(case.scene.person[row].name))]
@@ -470,7 +472,9 @@ def at_once(
                     math.fsum(alone[k] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one))
                     for a in ways
                 )
-                found |= {row: max(found.get(row, 0.0), most)} if most > 1.0 else {}
+                each = [max(alone[k] for k, b in enumerate(ways) if b[0] == number) for number in {a[0] for a in ways}]
+                top, of_one = found.get(row, (0.0, False))
+                found |= {row: (max(top, most), of_one or math.fsum(each) <= 1.0)} if most > 1.0 else {}
     return found
 
 

@@ -234,11 +234,12 @@ def _at_once(
         known = known_of(stages[0], "at once", [own for _, lasers in groups for own in lasers])
         left, places = [row for row in people if row not in known], person_places(stages[0], tissue)
         found = at_once(stages[0].case, groups, places, left, tissue)
-        known |= {row: found.get(row, 0.0) for row in left}
-        for row, ratio in ((row, known[row]) for row in people if known[row] > 1.0):
+        known |= {row: found.get(row, (0.0, False)) for row in left}
+        for row, (ratio, of_one) in ((row, known[row]) for row in people if known[row][0] > 1.0):
             name, most = stages[0].scene.person[row].name, format_quantity(ratio, "1", 3, "up")
             facts = {"person": name, "tissue": wording.text(f"tissue.{tissue}")}
-            yield say("mirror", "scene.at_once", name, refuses=True, ratio=most, **facts)
+            told = say("mirror", "scene.at_once", name, refuses=True, ratio=most, **facts)
+            yield told if of_one else replace(told, left_out="")  # zones and map add the strongest way of each laser
 
 
 def _gathered(stage: Stage, wording: Wording, say: Finding) -> dict[SceneFinding, None]:

@@ -93,7 +93,7 @@ def _take_over(earlier: list[Stage], stages: list[Stage]) -> None:
     plan = earlier[0].extent == stages[0].extent
     gone = set[object]() if plan else {"lit past", "_cut", "together"}
     scattered = {"together", "standing", "scatter", "mirror then scatter", "_of_person", "_reach_over_gap"}
-    gone |= set() if lit else scattered
+    gone |= set() if lit else {*scattered, "_of_camera"}
 
     def rests(one: object) -> bool:
         spot = isinstance(one, ScatterProfile) or isinstance(getattr(one, "profile", None), ScatterProfile)

@@ -120,7 +120,8 @@ def barriers_by_place(sheet: Sheet) -> None:
         shown = [way for way in every if way.rating is not None or way.asked]
         rated = dict.fromkeys(rating_of(way, sheet) for way in shown if way.rating is not None)
         head = [text(f"by_place.kind_{barrier.kind}"), *(text("by_place.rated", rated=one) for one in rated)]
-        rows.append(row(below=[strong(barrier.name), faint(", ".join(head))], shade=SHADE, keep=60.0))
+        named = [strong(barrier.name), faint(", ".join(head))]
+        rows.append(row(below=named, shade=SHADE, keep=60.0))
         rows += [row(*_cells(way, sheet), bar=way.asked and not way.holds) for way in shown]
         rest = [way for way in barrier.ways if way.fitted and way not in shown]
         if rest and barrier.kind != "terrain":
@@ -128,7 +129,8 @@ def barriers_by_place(sheet: Sheet) -> None:
             lasers = ", ".join(dict.fromkeys(way.laser for way in rest))
             light, verdict = faint(text("by_place.not_for", lasers=lasers)), tiny(text("by_place.no_rating"))
             rows.append(row(light, *_cells(worst, sheet)[1:4], verdict))
-        rows[-1] = replace(rows[-1], below=[note(line) for line in _notes(barrier, sheet)])
+        more = [note(line) for line in _notes(barrier, sheet)]
+        rows[-1] = replace(rows[-1], below=[*named, *more] if rows[-1].below else more)
     columns = {"way": 24, "nearest": 18, "aimed": 17, "stands": 17, "verdict": 30}
     sheet.listing("by_place", columns, rows, 1.5)
 

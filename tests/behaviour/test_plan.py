@@ -684,3 +684,14 @@ def test_what_refuses_the_verdict_and_no_zone_holds_is_named_beside_the_distance
         drawn = map(text_of, (chart, drawings_of(found, "A4")[0]))
         places = [found.decision.people, data["left_out"], " ".join(lines), *drawn, sheet]
         assert ["".join(told.split()) in "".join(one.split()) for one in places] == [number == 0] * len(places)
+
+
+def test_the_sum_of_lasers_is_not_said_to_be_in_no_zone() -> None:
+    # two beams side by side, each 0.56 of the limit at P: the zone of both lasers together and the map hold the place
+    heads = [Laser(21.0, 5e-3, 0.2, (x, 0.0, 1.6), 0.0, name=name) for name, x in (("A", -0.1), ("B", 0.1))]
+    found = assess(parse_case(case_text(Scene(tuple(heads), (Person("P", ((0.0, 4.9),)),))))).scene
+    assert found is not None
+    assert found.map is not None
+    assert found.map.persons[0].ratio > 1.0
+    assert any(one.refuses and one.subject == "P" for one in found.findings)
+    assert found.left_out == ""

@@ -296,3 +296,11 @@ def test_a_window_that_holds_leaves_no_light_strip_in_the_shadow():
     ]
     assert areas[0] == pytest.approx(areas[1])
     assert areas[2] > 1.1 * areas[1]
+
+
+def test_terrain_keeps_its_name_in_the_table_by_place():
+    hill = '[[scene.barrier]]\nname = "Hill"\nkind = "terrain"\ntop = "3 m"\nline = [["0 m", "9 m"], ["9 m", "9 m"]]'
+    found = assess(case(more=hill))
+    assert found.scene.barriers[1].needed_height is None  # no note stands below it
+    pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found, kind="annex"))).pages)
+    assert re.search(r"Hill\s+terrain", pages)

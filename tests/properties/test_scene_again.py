@@ -68,3 +68,24 @@ def test_ways_at_once_are_found_where_somebody_stands_now(monkeypatch: pytest.Mo
         assert scene is not None
         told.append([one.subject for one in scene.findings if one.refuses and one.kind == "mirror"])
     assert told == [[], ["P"], [], []]
+
+
+def test_cameras_see_the_floor_that_is_lit_now(monkeypatch: pytest.MonkeyPatch) -> None:
+    # who steps down from a dull riser stands on another floor of that height, which scatters more
+    head = Laser(200.0, 5e-3, 2e-3, (0.0, 0.0, 1.0), 0.0, elevation=-60.0)
+    edge = '[["-1 m", "-3 m"], ["1 m", "-3 m"], ["1 m", "3 m"], ["-1 m", "3 m"]]'
+    more = (
+        f'[[scene.floor]]\nname = "riser"\nkind = "riser"\nheight = "0.5 m"\nreflectance = 0.05\noutline = {edge}\n'
+        '[[scene.camera]]\nname = "C"\nposition = ["1.5 m", "0.6 m"]\nheight = "1.5 m"\n'
+        'focal_length = "50 mm"\nf_number = 2\n'
+    )
+    monkeypatch.setattr(stages, "_EARLIER", [])
+    seen = []
+    for aside in (0.5, 4.0, 0.5):
+        text = case_text(Scene((head,), (Person("P", ((aside, 2.5),)),)))
+        text = text.replace("[[scene.person]]\n", '[[scene.person]]\nfloor = "0.5 m"\n') + more
+        scene = assess(parse_case(text), wanted="short").scene
+        assert scene is not None
+        seen.append(next(line.exposure for line in scene.camera_lines if line.way == "scatter"))
+    assert seen[1] > 1.3 * seen[0]
+    assert seen[2] == seen[0]
