@@ -401,7 +401,8 @@ def attenuated_distance(
     far = bare * (1.0 + 1e-9)
     if ratio(np.array([far]))[0] > 1.0:  # the loss on this way is below the rounding of the numbers
         return bare, bare
-    return bare, min(farthest_crossing(ratio, bare * 1e-9, far, points=_POINTS), bare)
+    narrow = worst_place(beam, bare * 1e-9, (aperture,))  # a focus far away is above the limit on a short way alone
+    return bare, min(farthest_crossing(ratio, bare * 1e-9, far, points=_POINTS, also=narrow), bare)
 
 
 def narrowest(aperture: ArrayLike, beam: BeamGeometry, start: ArrayLike, end: ArrayLike) -> Floats:

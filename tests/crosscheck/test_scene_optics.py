@@ -41,6 +41,16 @@ def test_loss_in_air_by_a_root_finder(beam, attenuation):
     assert found[1] <= found[0] == direct_distance(100.0, 10.0, 7e-3, beam)
 
 
+@pytest.mark.parametrize("waists", [(4290.749, 4290.749), (4290.5, 4290.749)])
+def test_a_focus_far_away_is_not_missed_in_air_with_a_loss(waists):
+    # above 560 W/m2 from 0.25 m before the focus to 0.25 m behind it: 0.006 % of the way
+    beam, loss = BeamGeometry((19.2e-3, 19.2e-3), (72e-3, 72e-3), waists), 2.5e-6
+    without, found = attenuated_distance(0.314, 560.0, 7e-3, beam, loss)
+    assert waists[1] < found < without
+    exposure = float(mean_exposure(0.314, *diameters(beam, found), 7e-3)) * math.exp(-loss * found)
+    assert exposure == pytest.approx(560.0, rel=1e-6)
+
+
 def test_no_loss_changes_nothing_and_loss_is_monotone():
     distances = [attenuated_distance(100.0, 10.0, 7e-3, BEAMS[0], mu)[1] for mu in (0, 1e-20, 1e-6, 1e-4, 1)]
     assert distances[0] == distances[1] == direct_distance(100.0, 10.0, 7e-3, BEAMS[0])
