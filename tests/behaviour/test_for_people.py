@@ -84,6 +84,7 @@ def test_the_glossary_explains_every_abbreviation_that_the_texts_use() -> None:
         "CSV",
         "TOML",
         "JSON",
+        "UTF",
         "MW",
     }
     missing = {one for one in short - plain - papers if not re.search(rf"\b{one}\d*\b", text)}

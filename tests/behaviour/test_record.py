@@ -457,11 +457,12 @@ def test_names_in_latin_greek_and_cyrillic_are_printed(name: str) -> None:
 )
 def test_a_sign_that_no_font_has_is_refused_by_name(name: str, code: str) -> None:
     found = assessed(area={"contact": f"Call {name}"})
-    for kind in ("sheet", *KINDS):
+    for kind in ("sheet", "annex", *sorted({*KINDS} - {"prestart"})):
         with pytest.raises(OutputError) as error:
             render_sheet(found, kind=kind)
         assert code in str(error.value)
         assert name in str(error.value)
+    assert name not in printed(render_sheet(found, kind="prestart"))  # the only one without whom to call
 
 
 def test_the_notice_says_where_a_laser_stands_and_points_how_high_it_reaches_and_what_it_disturbs() -> None:
