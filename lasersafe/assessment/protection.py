@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import product
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeAlias
 
 from lasersafe.assessment.barriers import barrier_results
 from lasersafe.assessment.context import BASE_WAY, NO_AID, WAYS, Context, Wanted, aid_of, contexts_of_each
@@ -26,8 +26,10 @@ if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.hazard.instruments import Aid
     from lasersafe.models import Case, Person
+    from lasersafe.optics.beam import BeamGeometry
     from lasersafe.records.scene import MatrixCell
 
+Over: TypeAlias = "tuple[BeamGeometry, float, float]"  # of a curved mirror: share of the power [1] and path [m]
 SCATTER_ALONE = "need.scatter_alone"
 FIRST_KINDS = CONTROL_KINDS[:2]  # substitute and technical: what does not hang on a person's behaviour
 
@@ -45,13 +47,14 @@ def sharing(lit: Sequence[Context], own: Context) -> int:
 
 
 def eyewear_of(
-    context: Context, every: Sequence[Context], scenarios: list[Scenario], near: Mapping[str, float], wording: Wording
-) -> Iterator[EyewearNeed]:
+    context: Context, every: Sequence[Context], scenarios: list[Scenario], near: Mapping[str, float],
+    over: Mapping[str, Sequence[Over]], wording: Wording,
+) -> Iterator[EyewearNeed]:  # fmt: skip
     """Yield what eyewear each person would need against a direct or mirrored hit with the fitted set-up.
 
     The verdict on a pair that is worn holds for every scenario of its wearer: it is enough, enough against scatter
     only, or answers none of them. Each laser that concerns the wearer gets its part of the limit. In a scene
-    ``near`` is how near the last optic can come to each person [m].
+    ``near`` is how near the last optic can come to each person [m], ``over`` what curved mirrors send there.
     """
     alone: dict[str, list[Scenario]] = {}
     lines = context.every
@@ -70,7 +73,8 @@ def eyewear_of(
         if alone and (placed := [s for s in exposed if s.placed]):
             nearer = max(nearer, _highest(placed) / max(map(_highest, by_line.values())))
         needs = one_verdict([
-            _need(one, person, away, by_line[name], nearer, sharing(lasers, one)) for name, one in lines.items()
+            _need(one, person, away, over.get(person.name, ()), by_line[name], nearer, sharing(lasers, one))
+            for name, one in lines.items()
         ])  # fmt: skip
         # the verdict holds against the scatter of every wavelength as well
         scatter = [s for s in exposed if person.eyewear and BASE_WAY[s.way] == "scatter" and GLOWING not in s.modes]
@@ -110,13 +114,14 @@ def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:
 
 
 def _need(
-    context: Context, person: Person, away: float, exposed: list[Scenario], nearer: float, shared_by: int
-) -> EyewearNeed:
+    context: Context, person: Person, away: float, over: Sequence[Over], exposed: list[Scenario], nearer: float,
+    shared_by: int,
+) -> EyewearNeed:  # fmt: skip
     duration, _ = person_duration(context, person, "mirror", "eye")
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
     least = math.log10(_highest(exposed) * nearer)
     aid = aid_of(person) if person.aided else None
-    best = need_at(context, away, duration, person.eyewear, least, shared_by, aid)
+    best = need_at(context, away, duration, person.eyewear, least, shared_by, aid, over)
     best = replace(best, person=person.name)
     scatter = [s for s in exposed if s.way == "scatter" and s.modes == ("running",) and s.ratio > 1.0]
     if not scatter:
@@ -129,7 +134,7 @@ def _need(
 
 def need_at(
     context: Context, distance: float, duration: float, marking: str, least_density: float, shared_by: int = 1,
-    aid: Aid | None = None,
+    aid: Aid | None = None, over: Sequence[Over] = (),
 ) -> EyewearNeed:  # fmt: skip
     """Return what eyewear has to carry in the beam at a distance or beyond it, the hardest place.
 
@@ -149,13 +154,21 @@ def need_at(
         Wavelengths whose fractions add.
     aid : Aid, optional
         Instrument in front of the eyewear, which makes the beam as much narrower as it magnifies.
+    over : sequence of tuple
+        Beams over curved mirrors, each with the share of the power [1] and the path to its nearest place [m].
     """
     emissions = context.emissions("eye", duration)
     at, profile = (context.wavelength, context.space, emissions, context.rule_sets, duration), context.beam.profile
     light = filters.Filtered(*at, profile)
     narrower = 1.0 if aid is None or not aid.passes(context.wavelength) > 0.0 else aid.magnification
     places = filters.widths_beyond(context.beam, distance)
-    need = filters.hardest_need(light, places, least_density, shared_by, narrower)
+    bent = dict[tuple[float, float, float], None]()
+    for beam, share, path in over:
+        for _, dx, dy in filters.widths_beyond(beam, path):
+            bent[share, dx, dy] = None
+            if 0.0 in beam.waist_diameter:  # of any curvature: an axis can be wider, by which the factor rises
+                bent[share, min(dx, dy), max(dx, dy, filters.WIDEST * narrower)] = None
+    need = filters.hardest_need(light, places, least_density, shared_by, narrower, bent)
     need = replace(need, laser=context.laser.name, setup=context.setup.name)
     if aid is not None and narrower > 1.0:
         words = Message("need.through_aid", aid=word(aid.name), times=f"{narrower:g}")
@@ -328,7 +341,7 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
         every = contexts_of_each(cases)
         own = list(zip(cases, every, results_of_each(every), [None] * len(cases), strict=True))
     else:
-        from lasersafe.assessment.scene_matrix import ask_all, nearest_of, placed_case, placed_scenarios
+        from lasersafe.assessment.scene_matrix import ask_all, bent_beams_at, nearest_of, placed_case, placed_scenarios
         from lasersafe.assessment.stages import stages_at
 
         stages = stages_at(list(map(placed_case, cases)), wanted)
@@ -350,12 +363,13 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
             if not context.setup.fitted:
                 continue
             near = {} if there is None else nearest_of(there, context)
-            needs = list(eyewear_of(context, found, mine, near, wording))
+            over = {} if there is None else bent_beams_at(there, context)
+            needs = list(eyewear_of(context, found, mine, near, over, wording))
             faults = {} if there is None else context.faults(found)  # in their beams as well
             for way, (broken, _) in faults.items():
                 hit = {s.person for s in mine if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
                 if broken is not None and hit:
-                    also = [need for need in eyewear_of(broken, found, mine, near, wording) if need.person in hit]
+                    also = [need for need in eyewear_of(broken, found, mine, near, {}, wording) if need.person in hit]
                     needs = covering_each([needs, also])
             eyewear += needs
         barriers = barrier_results(found)

@@ -185,6 +185,23 @@ def worst_hit(
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)
 
 
+def reaching_person(stage: Stage, name: str, lights: Sequence[Light]) -> list[tuple[Source, float]]:
+    """Return which lights are not below the limit of the eye of a person, and the shortest path of each to it [m].
+
+    A person without a place may be at the last mirror.
+    """
+    rows = [row for row, one in enumerate(stage.scene.person) if one.name == name]
+    if not rows or not lights:
+        return [(source, source.offset) for source, _ in lights]
+    places, each = person_places(stage, "eye"), np.arange(len(lights))[None, :]
+    low, high = places.low[rows], places.high[rows]
+    middle, half = (low + high) / 2.0, (high - low) / 2.0
+    most = Lights(lights).most(each, middle, half, np.zeros(1), np.ones(each.shape, dtype=bool), each)[0]
+    found = [light for light, ratio in zip(lights, most.tolist(), strict=True) if not ratio <= 1.0]
+    lengths = [(light[0], span(light, middle[0], half[0]).near) for light in found]
+    return [(source, max(near, 0.0) if math.isfinite(near) else source.offset) for source, near in lengths]
+
+
 def not_below(
     stage: Stage, places: Places, asked: Sequence[tuple[list[int], Sequence[Light]]]
 ) -> list[dict[int, tuple[float, str]]]:

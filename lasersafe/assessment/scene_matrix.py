@@ -15,7 +15,15 @@ from lasersafe.assessment.calculation import WITHOUT_STEPS, Working, exposure_st
 from lasersafe.assessment.context import BASE_WAY, FAULTS, MORE_WAYS, ON_THE_FLOOR, TISSUES, WAYS, Context, aid_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
-from lasersafe.assessment.scene_hits import Hit, ask, counted_exposure, taken, with_limit_steps, worst_hit
+from lasersafe.assessment.scene_hits import (
+    Hit,
+    ask,
+    counted_exposure,
+    reaching_person,
+    taken,
+    with_limit_steps,
+    worst_hit,
+)
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson, SIValue
@@ -23,11 +31,12 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records.fields import badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario, Step
-from lasersafe.scene.beams import FLOAT, ScatterProfile
+from lasersafe.scene.beams import FLOAT, BeamProfile, ScatterProfile
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.hazard.instruments import Aid
+    from lasersafe.optics.beam import BeamGeometry
     from lasersafe.scene.sources import Source
 
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
@@ -81,6 +90,39 @@ def nearest_of(stage: Stage, context: Context) -> dict[str, float]:
         (x, y, _), (wide, deep, _) = pose.apex, pose.moves
         heads.append(shapely.box(x - wide, y - deep, x + wide, y + deep))
     return {p.name: max(float(shapely.distance(taken(p), heads).min()), 1e-3) for p in stage.scene.person if heads}
+
+
+def _beam_of(source: Source) -> BeamGeometry:
+    assert isinstance(source.profile, BeamProfile)
+    return source.profile.beam
+
+
+def _mirror(bend: str) -> str:
+    return f"{bend} mirror" if bend in ("convex", "concave") else "mirror"
+
+
+def bent_beams_at(stage: Stage, context: Context) -> dict[str, list[tuple[BeamGeometry, float, float]]]:
+    """Return the beams of curved mirrors that reach each person, with the share of the power [1] and the path [m].
+
+    Where no bound is known the beam is a point there.
+    """
+    found: dict[str, list[tuple[BeamGeometry, float, float]]] = {}
+    flat = [own.beam for own in context.every.values()]
+    for person in context.persons:
+        time = max(person_time(context.every.values(), one, "mirror", "eye")[0] for one in bare_first(person))
+        beams: dict[tuple[BeamGeometry, float, float], None] = {}
+        for mode in MODES:
+            lights = [
+                light for light in stage.lights(context, ("mirror",), "eye", mode, time)
+                if _beam_of(light[0]) not in flat and not struck_out(context, person, _mirror(light[0].bend), mode)
+            ]  # fmt: skip
+            for source, near in reaching_person(stage, person.name, lights):
+                beam = _beam_of(source)
+                if source.unbounded or source.bends > 1 or (source.bends and 0.0 not in beam.waist_diameter):
+                    beam = replace(beam, waist_diameter=(0.0, 0.0), waist_position=(near, near))
+                beams[beam, source.factor, near] = None
+        found[person.name] = list(beams)
+    return found
 
 
 @dataclass(frozen=True)

@@ -171,7 +171,7 @@ def slowest_rate(space: SettingSpace, worst: Emission) -> float | None:
 
 
 _SMALLEST = 1e-6  # m: a focus seen as a point still has a finite spot
-_WIDEST = 15e-3  # m: from here on the factor of EN 207 no longer rises
+WIDEST = 15e-3  # m: from here on the factor of EN 207 no longer rises
 _ANY = 1070.0  # nm: the factor is the same at every wavelength that has one
 
 
@@ -201,7 +201,7 @@ def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | Non
     if not beam.circular:
         waist, angle, at = (np.array(pair) for pair in (beam.waist_diameter, beam.divergence, beam.waist_position))
         power = 2.0 if beam.propagation == "hyperbolic" else 1.0
-        away = np.maximum(_WIDEST**power - waist**power, 0.0) ** (1.0 / power) / angle  # an axis is 15 mm: a peak
+        away = np.maximum(WIDEST**power - waist**power, 0.0) ** (1.0 / power) / angle  # an axis is 15 mm: a peak
         nearest = max(distance, _SMALLEST)
         far = 2.0 * max(nearest, *beam.waist_position, float((at + away).min()))
         ends = np.concatenate([at - away, at + away])
@@ -212,7 +212,7 @@ def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | Non
 
 def hardest_need(
     light: Filtered, places: Iterable[tuple[float | None, float, float]], least_density: float = -math.inf,
-    shared_by: int = 1, narrower: float = 1.0,
+    shared_by: int = 1, narrower: float = 1.0, over: Iterable[tuple[float, float, float]] = (),
 ) -> EyewearNeed:  # fmt: skip
     """Return what the places in a beam ask for together, the highest density of several settings counted.
 
@@ -229,6 +229,9 @@ def hardest_need(
     narrower : float
         How many times narrower an instrument makes the beam that meets the eyewear; the density that it asks for is
         that of another way. [1]
+    over : iterable of tuple
+        Beams over mirrors: the share of the power [1] and the 1/e diameters there [m]. Scale numbers hold for them as
+        well; the density that they ask for is that of another way.
 
     Returns
     -------
@@ -237,14 +240,19 @@ def hardest_need(
     """
     (worst, *others), wavelength, every = light.emissions, light.wavelength, list(places)
     settings = dict.fromkeys(corner_emissions(light.space, worst, wavelength))
-    widths = [(max(dx / narrower, _SMALLEST), max(dy / narrower, _SMALLEST)) for _, dx, dy in every]
-    each = [_highest(n for one in settings for n in scale_numbers(one, wavelength, both)) for both in widths]
+
+    def withstand(share: float, dx: float, dy: float) -> tuple[ScaleNeed, ...]:
+        widths = max(dx / narrower, _SMALLEST), max(dy / narrower, _SMALLEST)
+        return _highest(n for one in settings for n in scale_numbers(one.scaled(share), wavelength, widths))
+
+    each = [withstand(1.0, dx, dy) for _, dx, dy in every]
     beams = [light.density(worst, dx, dy) for _, dx, dy in every]
     ranks = [
         (max(map(_number, a)), badness(b[0]), max(n.density_value for n in a)) for a, b in zip(each, beams, strict=True)
     ]
     hardest = max(range(len(every)), key=ranks.__getitem__)
-    scales, (beam_density, exposure, criterion) = _highest(chain(*each)), max(beams, key=lambda one: badness(one[0]))
+    direct, (beam_density, exposure, criterion) = _highest(chain(*each)), max(beams, key=lambda one: badness(one[0]))
+    scales = _highest(chain(direct, *(withstand(*one) for one in over)))
     least = max([least_density, *(light.density(one, dx, dy)[0] for one in others for _, dx, dy in every)])
     density = max(beam_density, least) + math.log10(shared_by)
     beam_density += math.log10(shared_by)
@@ -265,7 +273,8 @@ def hardest_need(
     return EyewearNeed(
         laser="", setup="", person="", wavelength=wavelength, distance=every[hardest][0], tissue="eye",
         optical_density=up, optical_density_exact=density, optical_density_skin=float(marks.round_up_density(skin)),
-        scales=scales, decides=asked.decides(), notes=asked.notes(), marking=asked.marking(),
+        scales=scales, decides=asked.decides(),
+        notes=(*(() if scales == direct else (Message("need.over_mirror"),)), *asked.notes()), marking=asked.marking(),
         reliable=not reliance, no_reliance=reliance,
         steps=(step, *(step for need in scales for step in need.steps)),
     )  # fmt: skip

@@ -166,3 +166,68 @@ def test_eyewear_withstands_the_beam_behind_an_instrument(wavelength, aid, numbe
     text = CASE.format(wavelength=wavelength, power="50 W", eyewear="1070 D LB6").replace("8 mm", "60 mm") + aid
     (need,) = assess(parse_case(text)).eyewear
     assert [one.scale_number for one in need.scales] == [number]
+
+
+BOWL = """
+[[surface]]
+name = "Bowl"
+material = "silvered glass"
+finish = "mirror"
+distance = "2 m"
+{reflectance}
+[scene]
+[[scene.aim]]
+laser = "Head"
+position = ["0 m", "0 m"]
+height = "1.5 m"
+bearing = "0 deg"
+[[scene.surface]]
+name = "Bowl"
+{shape}
+position = ["0 m", "2 m"]
+height = "1.5 m"
+width = "20 mm"
+normal = "180 deg"
+tilt = "0 deg"
+fixed = true
+"""
+BOWL_PLACE = """
+[[scene.person]]
+name = "Operator"
+position = ["0 m", "{y} m"]
+eye_height = "1.5 m"
+"""
+ROUND, BENT = (
+    'shape = "concave"\nradius = "0.5 m"\naxes = "sphere"',
+    'shape = "concave"\nradius = "0.5 m"\naxes = "cylinder"',
+)
+
+
+@pytest.mark.parametrize(
+    ("shape", "y", "reflectance", "number"),
+    [
+        ('shape = "flat"', "1.8", "", 6),
+        (ROUND, "1.7", "", 6),
+        (ROUND, "1.73", "", 7),
+        (ROUND, "1.73", "reflectance = 0.04", 6),
+        (ROUND, "1.8", "", 8),
+        (ROUND, "", "", 8),
+        (BENT, "1.7", "", 7),
+        ('shape = "concave"', "1.0", "", 7),
+        ('shape = "unknown"', "1.0", "", 7),
+        ('shape = "unknown"', "", "", None),
+    ],
+)
+def test_eyewear_withstands_the_beam_of_a_hollow_mirror(shape, y, reflectance, number):
+    # D LBn holds 10^(n + 1) W/m2. Direct: 5 W over 8 mm, 9.9e4 W/m2 times 8^1.7 = 34.3: 3.4e6, LB6. At the mirror the
+    # beam is 8.25 mm wide; f = 0.25 m: waist 0.244 mm, 32.8 mrad, 0.252 m in front of it. There 5 W give 1.07e8 W/m2:
+    # LB8 for who is nearer to the mirror, or has no place. 0.27 m in front of it 0.65 mm: 1.5e7, LB7 (4 %: 6e5). At
+    # 0.3 m 1.6 mm: 2.5e6 times 2.23: LB6; of a cylinder 1.6 mm x 8.5 mm, 4.7e5 times 38: LB7. Of an unknown radius
+    # 0.97 mrad at 1 m on one axis, up to 15 mm on the other: 4.4e5 times 100, LB7 (a cylinder of f = 1 m: 3e7); at the
+    # mirror a point.
+    text = CASE.format(wavelength="1070 nm", power="5 W", eyewear="1070 D LB6").replace('"1 m"\n\n', '"2 m"\n\n')
+    text += BOWL.format(shape=shape, reflectance=reflectance) + (BOWL_PLACE.format(y=y) if y else "")
+    (need,) = assess(parse_case(text)).eyewear
+    assert [one.scale_number for one in need.scales] == [number]
+    assert need.reliable is (number is not None)
+    assert need.verdict.enough is (number == 6)
