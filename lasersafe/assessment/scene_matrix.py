@@ -35,6 +35,7 @@ from lasersafe.scene.beams import FLOAT, BeamProfile, ScatterProfile
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.protection import Over
     from lasersafe.hazard.instruments import Aid
     from lasersafe.optics.beam import BeamGeometry
     from lasersafe.scene.sources import Source
@@ -101,16 +102,16 @@ def _mirror(bend: str) -> str:
     return f"{bend} mirror" if bend in ("convex", "concave") else "mirror"
 
 
-def bent_beams_at(stage: Stage, context: Context) -> dict[str, list[tuple[BeamGeometry, float, float]]]:
+def bent_beams_at(stage: Stage, context: Context) -> dict[str, list[Over]]:
     """Return the beams of curved mirrors that reach each person, with the share of the power [1] and the path [m].
 
     Where no bound is known the beam is a point there.
     """
-    found: dict[str, list[tuple[BeamGeometry, float, float]]] = {}
+    found: dict[str, list[Over]] = {}
     flat = [own.beam for own in context.every.values()]
     for person in context.persons:
         time = max(person_time(context.every.values(), one, "mirror", "eye")[0] for one in bare_first(person))
-        beams: dict[tuple[BeamGeometry, float, float], None] = {}
+        beams: dict[Over, None] = {}
         for mode in MODES:
             lights = [
                 light for light in stage.lights(context, ("mirror",), "eye", mode, time)
@@ -215,7 +216,7 @@ def ask_all(stage: Stage) -> None:
     """Note everything that the matrix will ask of persons, so that all of it is bounded at once."""
     for context in stage.placed:
         asked = {
-            (one.way, one.tissue, one.mode, duration, aid_of(person) if one.way == "aided viewing" else None): None
+            (one.way, one.tissue, one.mode, duration, _aid(person, one.way, one.tissue)): None
             for person in context.persons for one in _ways(stage, context, person) for duration, _ in one.lasting
         }  # fmt: skip
         for one in asked:

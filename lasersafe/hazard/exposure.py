@@ -18,7 +18,15 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
-from lasersafe.limits import ExposureLimit, angle_max, hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets
+from lasersafe.limits import (
+    ExposureLimit,
+    angle_max,
+    count_pulses,
+    hazard_limits,
+    pulse_list_limit,
+    pulse_train_limit,
+    rule_sets,
+)
 from lasersafe.limits.exposure import alike
 from lasersafe.limits.grid import DURATIONS, grid_of
 from lasersafe.limits.patterns import RegularTrains, regular_trains
@@ -92,7 +100,7 @@ class Emission(Many):
             period = number / self.repetition_rate if self.repetition_rate else None
         if self.kind == "continuous":
             return float(self.power * time)
-        times = 1 if period is None else max(1, math.ceil(time / period * (1.0 - 1e-9)))
+        times = 1.0 if period is None else count_pulses(np.asarray(time), np.asarray(1.0 / period))
         return float(energy * times + self.pedestal * time)
 
     def scaled(self, factor: float) -> Emission:

@@ -200,9 +200,14 @@ class Scan:
         return sweep_aperture(self.tissue, self.wavelength)
 
     @property
+    def periods(self) -> float:
+        """Periods of which the exposure holds a part: both ends can lie within a pass. [1]."""
+        return math.floor(self.duration / self.pattern.period * (1.0 + COUNT_SLACK)) + 1.0
+
+    @property
     def begun(self) -> float:
-        """Periods of which the exposure holds a part, over its duration: both ends can lie within a pass. [Hz]."""
-        return (math.floor(self.duration / self.pattern.period * (1.0 + COUNT_SLACK)) + 1.0) / self.duration
+        """Those periods over the duration. [Hz]."""
+        return self.periods / self.duration
 
     @cached_property
     def joined(self) -> float:
@@ -300,7 +305,6 @@ def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[
     """
     place = np.array(distances)
     stay = scan.stays(place)[0, 1]
-    passes = round(scan.begun * scan.duration)
     pulsed = np.array([one.kind == "pulse train" for one in emissions])
     rates = np.array([one.repetition_rate for one in emissions])
     pulses = np.where(pulsed, count_pulses(np.maximum(stay, 1e-13), rates), 0.0)
@@ -322,13 +326,17 @@ def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[
             )  # fmt: skip
             light = replace(scan.received(pulse_train(energy, pulse, rate)), duration=time)
             exposure, stays_for = float(top.exposure[at, column]), float(stays[at, column])
-            result[n] = ScanFinding(exposure / c.limit, exposure, c, light, stays_for, float(pulses[n]), passes, False)
+            result[n] = ScanFinding(
+                exposure / c.limit, exposure, c, light, stays_for, float(pulses[n]), scan.periods, False
+            )
     for n in np.flatnonzero(still).tolist():
         light = scan.received(emissions[n])
         exposures = [(exposure_at(scan.beam, distances[n], one), one) for one in criteria(light)]
         exposure, c = max(exposures, key=lambda pair: badness(pair[0] / pair[1].limit))
         c = replace(c, note="the beam counts as standing")
-        result[n] = ScanFinding(exposure / c.limit, exposure, c, light, float(stay[n]), float(pulses[n]), passes, True)
+        result[n] = ScanFinding(
+            exposure / c.limit, exposure, c, light, float(stay[n]), float(pulses[n]), scan.periods, True
+        )
     return tuple(result[n] for n in range(place.size))
 
 
