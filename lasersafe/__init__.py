@@ -24,7 +24,8 @@ if TYPE_CHECKING:
     from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
     from lasersafe.models import Case
     from lasersafe.quantity import format_quantity
-    from lasersafe.results import Assessment, MarkingVerdict
+    from lasersafe.records import MarkingVerdict
+    from lasersafe.results import Assessment
     from lasersafe.wording import caution_line
 
 __version__ = "0.1.0"

@@ -12,25 +12,8 @@ from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
 
-from lasersafe.records.fields import HIDDEN, SAME, SPOKEN, OfSetup, badness, highest, or_none, told, worst_of_each
-from lasersafe.records.light import ClassCheck as ClassCheck
-from lasersafe.records.light import Criterion as Criterion
-from lasersafe.records.light import ExtendedResult as ExtendedResult
-from lasersafe.records.light import EyewearNeed as EyewearNeed
-from lasersafe.records.light import KnobEffect as KnobEffect
-from lasersafe.records.light import LineShare as LineShare
-from lasersafe.records.light import MarkingVerdict as MarkingVerdict
-from lasersafe.records.light import ModuleResult as ModuleResult
-from lasersafe.records.light import RuleLine as RuleLine
-from lasersafe.records.light import ScaleNeed as ScaleNeed
-from lasersafe.records.light import ScanPlace as ScanPlace
-from lasersafe.records.light import ScanResult as ScanResult
-from lasersafe.records.light import SettingReport as SettingReport
-from lasersafe.records.light import Step as Step
-from lasersafe.records.light import SumResult as SumResult
-from lasersafe.records.light import UltravioletDay as UltravioletDay
-from lasersafe.records.light import Uncertainty as Uncertainty
-from lasersafe.records.light import Zone as Zone
+from lasersafe import records
+from lasersafe.records import HIDDEN, SAME, SPOKEN, OfSetup, badness, highest, or_none, told, worst_of_each
 from lasersafe.records.scene import BarrierLoad, SceneResult
 from lasersafe.wording import caution_line
 
@@ -116,7 +99,7 @@ class LaserFacts:
     beams: tuple[BeamFacts, ...] = field(metadata=HIDDEN)
     seen: tuple[str, ...]  # visible | invisible; both where the tolerance of the wavelength goes over an end
     # what covers everybody, None where nobody needs any
-    eyewear: EyewearNeed | None = field(default=None, metadata=HIDDEN)
+    eyewear: records.EyewearNeed | None = field(default=None, metadata=HIDDEN)
     # further wavelengths, each without beams of its own
     lines: tuple[LaserFacts, ...] = field(default=(), metadata=HIDDEN)
 
@@ -250,16 +233,16 @@ class SetupResult(OfSetup):
     beam: str = field(metadata=SPOKEN)  # one line: how the beam was described
     # the worst point of the allowed settings, in words; "" when nothing can be turned
     setting: str = field(metadata=told("worst_setting", spoken=True))
-    zones: tuple[Zone, ...] = field(
+    zones: tuple[records.Zone, ...] = field(
         metadata=told(
             rank=1, worse=lambda zones: max(badness(one.distance) for one in zones if one.way == "direct"),
             each=worst_of_each,
         )
     )  # fmt: skip
     chart: ChartData = field(metadata=HIDDEN)
-    steps: tuple[Step, ...] = field(metadata=HIDDEN)  # from the text as typed to the beam in SI
+    steps: tuple[records.Step, ...] = field(metadata=HIDDEN)  # from the text as typed to the beam in SI
 
-    def zone(self, way: str, tissue: str) -> Zone:
+    def zone(self, way: str, tissue: str) -> records.Zone:
         """Return the zone of one way and tissue."""
         return next(z for z in self.zones if z.way == way and z.tissue == tissue)
 
@@ -288,10 +271,10 @@ class Scenario(OfSetup):
     answer: str = field(default="", metadata=told(rank=3, worse=not_))
     # the printed reason, when the case removes this scenario
     struck_out: str = field(default="", metadata=told(spoken=True, rank=1, worse=not_))
-    criterion: Criterion = field(metadata=told(inside=("rule_set", "hazard", "rule")))
+    criterion: records.Criterion = field(metadata=told(inside=("rule_set", "hazard", "rule")))
     controls: tuple[str, ...] = ()
-    shares: tuple[LineShare, ...] = ()  # of a laser with several wavelengths: what each adds to the ratio
-    steps: tuple[Step, ...] = ()
+    shares: tuple[records.LineShare, ...] = ()  # of a laser with several wavelengths: what each adds to the ratio
+    steps: tuple[records.Step, ...] = ()
     surface: str = field(default="", metadata=told(hidden=True, spoken=True))
     in_place: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # texts of the controls in place that answer it
     # rule set, group in which it adds -> ratio
@@ -325,7 +308,7 @@ class BarrierResult:
     holds: bool = field(metadata=told(rank=1, worse=not_))  # False when unrated or NaN
     verdict: str = field(metadata=SPOKEN)
     notes: tuple[str, ...] = field(default=(), metadata=SPOKEN)
-    steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)
+    steps: tuple[records.Step, ...] = field(default=(), metadata=HIDDEN)
 
 
 @dataclass(frozen=True)
@@ -389,7 +372,7 @@ class Decision:
     causes: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # the reasons against it that no other record holds
     grounds: tuple[str, ...] = field(default=(), metadata=HIDDEN)  # what else no other record holds
     strike_outs: StrikeOuts = StrikeOuts(0)
-    steps: tuple[Step, ...] = field(default=(), metadata=HIDDEN)  # of the distances
+    steps: tuple[records.Step, ...] = field(default=(), metadata=HIDDEN)  # of the distances
     answered: bool = field(default=False, metadata=HIDDEN)  # a barrier or eyewear answers what is above the limit
 
     @property
@@ -434,7 +417,7 @@ class Assessment:
     decision: Decision
     setups: tuple[SetupResult, ...]
     scenarios: tuple[Scenario, ...]  # highest ratio first
-    eyewear: tuple[EyewearNeed, ...]
+    eyewear: tuple[records.EyewearNeed, ...]
     barriers: tuple[BarrierResult, ...]
     controls: tuple[Control, ...]
     record: Record = field(
@@ -442,20 +425,20 @@ class Assessment:
         metadata=told(inside=("findings", "expected", "area", "draft_reasons", "starter_values", "assumptions")),
     )
     differences: tuple[RuleSetDifference, ...]
-    settings: tuple[SettingReport, ...] = ()
-    class_checks: tuple[ClassCheck, ...] = ()
-    ultraviolet: tuple[UltravioletDay, ...] = field(default=(), metadata=told("ultraviolet_days"))
+    settings: tuple[records.SettingReport, ...] = ()
+    class_checks: tuple[records.ClassCheck, ...] = ()
+    ultraviolet: tuple[records.UltravioletDay, ...] = field(default=(), metadata=told("ultraviolet_days"))
     inputs: tuple[InputLine, ...]
     notes: tuple[str, ...]
     # where people, surfaces and barriers have places
     scene: SceneResult | None = field(default=None, metadata=told(endless=True))
-    scans: tuple[ScanResult, ...] = field(default=(), metadata=told("scanned_beams"))
-    sums: tuple[SumResult, ...] = ()
-    modules: tuple[ModuleResult, ...] = ()
-    extended: tuple[ExtendedResult, ...] = field(default=(), metadata=told("extended_sources"))
+    scans: tuple[records.ScanResult, ...] = field(default=(), metadata=told("scanned_beams"))
+    sums: tuple[records.SumResult, ...] = ()
+    modules: tuple[records.ModuleResult, ...] = ()
+    extended: tuple[records.ExtendedResult, ...] = field(default=(), metadata=told("extended_sources"))
     # which rule decided, one sentence each
     rules: tuple[str, ...] = field(default=(), metadata=told("which_rule_decided", spoken=True))
-    uncertainty: Uncertainty = field(default_factory=Uncertainty)
+    uncertainty: records.Uncertainty = field(default_factory=records.Uncertainty)
     language: str = field(default="en", metadata=told("caution", shown=caution_line))
     units: str = field(default="metric", metadata=HIDDEN)  # metric | metric and feet
     other_hazards: tuple[str, ...] = field(metadata=HIDDEN)  # keys of the wording file other_hazards.toml

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from lasersafe.hazard import eyewear_scale
 from lasersafe.hazard.exposure import Emission
-from lasersafe.records.light import ScaleNeed
+from lasersafe.records import ScaleNeed
 
 
 def scale_numbers(

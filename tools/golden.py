@@ -25,7 +25,7 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.assessment import assess_file
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 
 ROOT = Path(__file__).parent.parent
 GOLDEN = ROOT / "tests" / "golden"

@@ -14,7 +14,7 @@ from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
 from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, suffix_of, write_outputs
 from lasersafe.quantity import parse_quantity, shown
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.wording import Wording, load_wording
 
 if TYPE_CHECKING:

@@ -19,8 +19,7 @@ from lasersafe.hazard.marking import MarkingError, nanometre_text, parse_marking
 from lasersafe.hazard.settings import Range, worst_settings
 from lasersafe.optics.beam import to_1_over_e
 from lasersafe.quantity import format_quantity, shown
-from lasersafe.records.fields import as_json
-from lasersafe.records.light import EyewearNeed, MarkingVerdict
+from lasersafe.records import EyewearNeed, MarkingVerdict, as_json
 from lasersafe.wording import Message, caution_line, joined, listed, load_wording, word
 
 UNKNOWN = "unknown"

@@ -17,10 +17,9 @@ from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import InputError
 from lasersafe.models import read_case
 from lasersafe.quantity import feet, format_quantity, grouped
-from lasersafe.records.fields import as_json, badness
-from lasersafe.records.light import Uncertainty
+from lasersafe.records import Uncertainty, Zone, as_json, badness
 from lasersafe.records.scene import SceneResult
-from lasersafe.results import Assessment, Scenario, Zone, unanswered
+from lasersafe.results import Assessment, Scenario, unanswered
 from lasersafe.wording import Message, Wording, load_wording, word
 
 WIDTH, MOST_LINES = 80, 25

@@ -17,7 +17,7 @@ from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import worst_settings
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records import badness
 from lasersafe.wording import Message, Wording, caution_line, load_wording, word
 
 if TYPE_CHECKING:

@@ -25,7 +25,7 @@ from lasersafe.assessment.setups import compared_rules
 from lasersafe.assessment.uncertainty import uncertainty_of
 from lasersafe.data import shared_path, templates_path
 from lasersafe.models import Case, canonical, read_case, typed_inputs
-from lasersafe.records.fields import badness, over
+from lasersafe.records import badness, over
 from lasersafe.results import Assessment
 from lasersafe.wording import languages, load_wording
 

@@ -16,9 +16,9 @@ from lasersafe.models import Barrier, SceneBarrier
 from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness, highest
+from lasersafe.records import Step, badness, highest
 from lasersafe.records.scene import BarrierLine, BarrierLoad, BarrierWay
-from lasersafe.results import BarrierResult, Step
+from lasersafe.results import BarrierResult
 from lasersafe.wording import Message, Wording, word
 
 Where = TypeVar("Where")

@@ -19,7 +19,7 @@ from lasersafe.models import Setup
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.optics.reflection import LitSpot, with_real_focus
 from lasersafe.quantity import format_quantity
-from lasersafe.results import Criterion, LineShare, Step
+from lasersafe.records import Criterion, LineShare, Step
 from lasersafe.scene.beams import BeamProfile, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.wording import Message, joined, word

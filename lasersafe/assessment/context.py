@@ -22,8 +22,7 @@ from lasersafe.limits import rule_sets
 from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, to_1_over_e
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import highest
-from lasersafe.results import Criterion
+from lasersafe.records import Criterion, highest
 from lasersafe.wording import Message
 
 if TYPE_CHECKING:

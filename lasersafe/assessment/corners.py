@@ -13,7 +13,7 @@ from lasersafe.hazard.combine import between_marks, marking_edges, worst_wavelen
 from lasersafe.models import Case, Knob, SIValue, Surface, Target, Toleranced, replaced, tolerances_of
 from lasersafe.models.base import Place
 from lasersafe.quantity import Rounding, format_quantity
-from lasersafe.records.light import InputTolerance
+from lasersafe.records import InputTolerance
 from lasersafe.wording import Message
 
 MOST_CORNERS = 24

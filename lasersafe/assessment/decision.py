@@ -14,8 +14,7 @@ from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.models import Case
 from lasersafe.quantity import feet, format_quantity, grouped, shown
-from lasersafe.records.fields import badness, highest
-from lasersafe.records.light import EyewearNeed, Step, UltravioletDay, Zone
+from lasersafe.records import EyewearNeed, Step, UltravioletDay, Zone, badness, highest
 from lasersafe.records.scene import SceneResult
 from lasersafe.results import GUESTS, Assumption, ControlFinding, Decision, LaserFacts, Record, Scenario, SetupResult
 from lasersafe.wording import Message, Wording, joined, word

@@ -19,7 +19,7 @@ from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.records.light import Step
+from lasersafe.records import Step
 from lasersafe.records.scene import BarrierWay, ViewWindow
 from lasersafe.scene.beams import FLOAT, BeamProfile, ScatterProfile, Vector
 from lasersafe.scene.bound import Places, Question, Span, bounds, span
@@ -30,7 +30,7 @@ from lasersafe.wording import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import Barrier, Scene, SceneBarrier, SceneOpening
-    from lasersafe.results import Criterion
+    from lasersafe.records import Criterion
     from lasersafe.scene.lights import Light
 
 MODES = ("running", "alignment", "service", "fault")

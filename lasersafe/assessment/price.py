@@ -17,7 +17,7 @@ from lasersafe.models.base import CaseModel
 from lasersafe.models.scene import Ground, ScenePlace
 from lasersafe.models.values import SIValue
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records import badness
 from lasersafe.scene.beams import angles
 
 if TYPE_CHECKING:

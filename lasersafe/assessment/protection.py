@@ -17,8 +17,7 @@ from lasersafe.hazard import marking as marks
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.eyewear_scale import scale_numbers
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness, rank, told, worst, worst_of_each
-from lasersafe.records.light import EyewearNeed
+from lasersafe.records import EyewearNeed, badness, rank, told, worst, worst_of_each
 from lasersafe.results import BarrierResult, Control, ControlFinding, NotAssessed, Scenario, SetupResult, StrikeOuts
 from lasersafe.wording import CONTROL_KINDS, Message, Wording, key_of, word
 

@@ -8,6 +8,7 @@ from dataclasses import replace
 from itertools import product
 from typing import Any, cast
 
+from lasersafe import records
 from lasersafe.assessment.context import BASE_WAY, FAULTS, TISSUES, Context, setting_words
 from lasersafe.assessment.protection import CaseResults
 from lasersafe.assessment.scans import scan_results
@@ -18,19 +19,18 @@ from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.other_rules import class_check
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
-from lasersafe.records.light import CLASS_ORDER, Criterion, Step
-from lasersafe.results import ClassCheck, KnobEffect, RuleLine, Scenario, SettingReport, UltravioletDay
+from lasersafe.records import CLASS_ORDER, Criterion, Step, UltravioletDay, badness
+from lasersafe.results import Scenario
 from lasersafe.wording import Message, word
 
 _UNITS = {"power": "W", "pulse_energy": "J", "pulse_duration": "s", "repetition_rate": "Hz", "burst_spacing": "s"}
 _NAMES = {"power": "mean power", "burst_pulses": "pulses in a burst", "burst_spacing": "spacing in the burst"}
 
 
-def _effect(change: KnobChange) -> KnobEffect:
+def _effect(change: KnobChange) -> records.KnobEffect:
     knob, words = change.knob, setting_words(change.emission)
     if knob == "mode":
-        return KnobEffect("mode", change.name, "without this mode", change.ratio, words)
+        return records.KnobEffect("mode", change.name, "without this mode", change.ratio, words)
 
     def shown(value: float) -> str:
         if knob in _UNITS:
@@ -39,10 +39,10 @@ def _effect(change: KnobChange) -> KnobEffect:
 
     then = Message("knob.half", value=shown(change.then)) if change.halved else shown(change.then)
     name = "power" if change.emission.kind == "continuous" else _NAMES.get(knob, knob.replace("_", " "))
-    return KnobEffect(name, shown(change.now), then, change.ratio, words)
+    return records.KnobEffect(name, shown(change.now), then, change.ratio, words)
 
 
-def setting_reports(found: Sequence[Context]) -> Iterator[SettingReport]:
+def setting_reports(found: Sequence[Context]) -> Iterator[records.SettingReport]:
     """Yield the worst setting of each pulsed or adjustable laser, every rule, and what each knob brings."""
     for context, tissue in product(found, TISSUES):
         if not context.setup.fitted or (context.space.kind == "continuous" and not context.space.adjustable):
@@ -64,20 +64,20 @@ def setting_reports(found: Sequence[Context]) -> Iterator[SettingReport]:
             strictest[key] = min(strictest.get(key, c), c, key=lambda c: (c.limit, c != deciding))
         highest = deciding.amount / deciding.limit
         rules = (
-            RuleLine(
+            records.RuleLine(
                 c.rule_set, c.rule, c.hazard, c.limit, c.limit_unit, c.limiting_aperture, c.amount / c.limit / highest,
                 c == deciding, c.note, c.source, c.seen,
             )
             for c in strictest.values()
         )  # fmt: skip
-        yield SettingReport(
+        yield records.SettingReport(
             laser=context.laser.name, tissue=tissue, ratio=ratio, duration=duration, setting=setting_words(emission),
             sentence=sentence, rules=tuple(rules), effects=tuple(map(_effect, changes)),
             others=tuple(map(setting_words, others)),
         )  # fmt: skip
 
 
-def class_checks(found: Sequence[Context]) -> Iterator[ClassCheck]:
+def class_checks(found: Sequence[Context]) -> Iterator[records.ClassCheck]:
     """Yield, for each fitted set-up, the class that the computed emission would fall into, next to the label.
 
     Of several wavelengths, each alone, and corners of the tolerances the highest class counts, and above all one that

@@ -16,8 +16,8 @@ from lasersafe.hazard.exposure import Emission, compare
 from lasersafe.models import Person, Setup
 from lasersafe.optics.viewing import ScanPattern
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
-from lasersafe.results import ScanPlace, ScanResult, Scenario, Step
+from lasersafe.records import ScanPlace, ScanResult, Step, badness
+from lasersafe.results import Scenario
 from lasersafe.wording import Message, joined, word
 
 DERIVED = "docs/method.md, Scanned beams"

@@ -23,8 +23,8 @@ from lasersafe.models import Extended, Person
 from lasersafe.optics.reflection import LitSpot, source_angles
 from lasersafe.optics.viewing import ExtendedSource, side_by_side
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness, highest
-from lasersafe.results import GUESTS, Criterion, ExtendedResult, LineShare, ModuleResult, Scenario, Step
+from lasersafe.records import Criterion, ExtendedResult, LineShare, ModuleResult, Step, badness, highest
+from lasersafe.results import GUESTS, Scenario
 from lasersafe.wording import Message, joined, word
 
 GLOWING = "extended source"  # mode of its scenarios

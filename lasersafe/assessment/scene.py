@@ -17,8 +17,8 @@ from lasersafe.assessment.scene_findings import findings_of, rule_findings
 from lasersafe.assessment.scene_hits import person_places
 from lasersafe.assessment.stage import Stage
 from lasersafe.models.scene import STATURES
+from lasersafe.records import badness, over
 from lasersafe.records import scene as records
-from lasersafe.records.fields import badness, over
 from lasersafe.scene.areas import hazard_map
 from lasersafe.scene.bound import Question, bounds
 

@@ -20,8 +20,7 @@ from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import FROM
 from lasersafe.assessment.stage import REACH_UP, Stage
 from lasersafe.hazard.barriers import barrier_distance
-from lasersafe.records.fields import over
-from lasersafe.records.light import Step
+from lasersafe.records import Step, over
 from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Screen, Walls

@@ -31,7 +31,7 @@ from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.other_rules import interference
 from lasersafe.optics.viewing import kruse_attenuation
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records import badness
 from lasersafe.records.scene import BarrierLine, BeyondTarget, SceneFinding, SpectatorRule
 from lasersafe.wording import Wording, inner
 

@@ -20,8 +20,8 @@ from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard import instruments
 from lasersafe.optics.beam import diameters, fraction_through
 from lasersafe.optics.reflection import LitSpot
+from lasersafe.records import badness
 from lasersafe.records import scene as records
-from lasersafe.records.fields import badness
 from lasersafe.scene.areas import area_of, polygons
 from lasersafe.scene.beams import FLOAT, BeamProfile
 from lasersafe.scene.bound import most_light, span

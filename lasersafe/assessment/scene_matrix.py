@@ -28,9 +28,9 @@ from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson, SIValue
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records import Step, badness
 from lasersafe.records.scene import MatrixCell
-from lasersafe.results import Scenario, Step
+from lasersafe.results import Scenario
 from lasersafe.scene.beams import FLOAT, BeamProfile, ScatterProfile
 from lasersafe.wording import Message, joined, word
 

@@ -19,9 +19,8 @@ from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import peak_exposure
-from lasersafe.records.fields import badness, over
+from lasersafe.records import Criterion, Step, badness, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
-from lasersafe.results import Criterion, Step
 from lasersafe.scene.areas import area_of, box_of, lit_areas, polygons
 from lasersafe.scene.beams import FLOAT, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.wording import Message, word

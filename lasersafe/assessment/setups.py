@@ -23,8 +23,7 @@ from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.optics.beam import diameters, mean_exposure, unique
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness, highest
-from lasersafe.records.light import Criterion, Step, SumResult, Zone
+from lasersafe.records import Criterion, Step, SumResult, Zone, badness, highest
 from lasersafe.results import GUESTS, Scenario, SetupResult
 from lasersafe.wording import Message, joined, word
 

@@ -20,9 +20,7 @@ from lasersafe.hazard.tolerances import Evaluate, Uncertain, limits_of, monte_ca
 from lasersafe.limits.exposure import duration_edges, wavelength_edges
 from lasersafe.models import Case, Toleranced, tolerances_of
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
-from lasersafe.records.light import DistanceSpread, Influence, Uncertainty
-from lasersafe.results import Zone
+from lasersafe.records import DistanceSpread, Influence, Uncertainty, Zone, badness
 
 if TYPE_CHECKING:
     from lasersafe.assessment.corners import Corners

@@ -87,7 +87,7 @@ def assess(
     """
     from lasersafe.ask.printed import LABEL, assessment_text, brief
     from lasersafe.assessment import assess_file
-    from lasersafe.records.fields import as_json as plain
+    from lasersafe.records import as_json as plain
 
     assessment = assess_file(case, "all" if as_json or everything else "short")
     if as_json:

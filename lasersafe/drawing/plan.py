@@ -14,7 +14,7 @@ from lasersafe.drawing.primitives import BLACK, WHITE, Area, Drawing, Lines, Mar
 from lasersafe.drawing.room import NAME_SIZE, NAMED, THINGS, Floor, joined, rings_in
 from lasersafe.drawing.sketch import DARK, LIGHT, Label, View, extent_of, fit, grown, longer, strokes
 from lasersafe.drawing.text import distance, place
-from lasersafe.records.fields import badness
+from lasersafe.records import badness
 from lasersafe.records.scene import Polygon, SceneResult, ZoneShape
 from lasersafe.results import Assessment
 from lasersafe.wording import Wording

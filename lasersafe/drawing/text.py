@@ -16,7 +16,7 @@ from functools import lru_cache
 from lasersafe.data import shared_path
 from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.quantity import Rounding, feet, format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records import badness
 from lasersafe.wording import Wording
 
 NAMES = {False: "SheetSans", True: "SheetSansBold"}

@@ -16,7 +16,7 @@ from lasersafe.hazard.marking import round_up_density
 from lasersafe.optics.beam import BeamGeometry, choice, positive, within
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
-from lasersafe.records.light import Step
+from lasersafe.records import Step
 from lasersafe.wording import Message, joined
 
 FILES = ("metals.toml", "non_metals.toml")

@@ -28,8 +28,7 @@ from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.exposure import wavelength_edges
 from lasersafe.optics.beam import BeamGeometry, Many, taken
 from lasersafe.optics.reflection import LitSpot, scatter_intensity
-from lasersafe.records.fields import badness
-from lasersafe.records.light import Criterion
+from lasersafe.records import Criterion, badness
 from lasersafe.wording import Message
 
 WORKING_DAY = 30_000.0

@@ -31,8 +31,7 @@ from lasersafe.optics.beam import (
 )
 from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.optics.viewing import transmitted
-from lasersafe.records.fields import badness
-from lasersafe.records.light import Criterion, Zone
+from lasersafe.records import Criterion, Zone, badness
 
 Places = NDArray[np.intp]
 Ratio = Callable[[Floats, Places], Floats]  # places [m] and the number of the case of each, both of shape (n,)

@@ -33,7 +33,7 @@ from lasersafe.limits.patterns import RegularTrains, regular_trains
 from lasersafe.limits.tables import PulseTrainLimit, TrainRow, load_rule_set
 from lasersafe.optics.beam import FloatArray, Many, unique
 from lasersafe.optics.viewing import limited_angle
-from lasersafe.records.light import Criterion
+from lasersafe.records import Criterion
 from lasersafe.wording import Message
 
 Floats = NDArray[np.float64]

@@ -18,8 +18,7 @@ from lasersafe.hazard.eyewear_scale import beam_factor, scale_numbers, worst_rat
 from lasersafe.hazard.scatter import most_hazardous_distance
 from lasersafe.hazard.settings import SettingSpace, stated
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
-from lasersafe.records.fields import badness, worst
-from lasersafe.records.light import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step
+from lasersafe.records import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed, Step, badness, worst
 from lasersafe.wording import Message
 
 _LETTER_EDGES = (1e-9, 1e-6, 0.25)

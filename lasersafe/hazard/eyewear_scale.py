@@ -12,7 +12,7 @@ from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.exposure import Emission
 from lasersafe.optics.beam import pair, positive, within
-from lasersafe.records.light import ScaleNeed, Step
+from lasersafe.records import ScaleNeed, Step
 from lasersafe.wording import Message
 
 _WAVELENGTHS_NM = (180.0, 1e6)

@@ -17,7 +17,7 @@ from lasersafe.limits.tables import inside
 from lasersafe.optics import viewing
 from lasersafe.optics.beam import BeamGeometry, choice, diameters, finite, fraction_through, positive, within
 from lasersafe.optics.reflection import POINT, LitSpot
-from lasersafe.records.light import Step
+from lasersafe.records import Step
 from lasersafe.records.scene import CameraLine
 from lasersafe.wording import Message, joined, word
 

@@ -15,7 +15,7 @@ from lasersafe.data import load
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE, En207, En208
 from lasersafe.optics.beam import FloatArray, finite, positive, within
-from lasersafe.records.light import MarkingVerdict, ScaleNeed
+from lasersafe.records import MarkingVerdict, ScaleNeed
 from lasersafe.wording import Message, joined, key_of, listed
 
 KILOWATT_CLASS = 1000.0  # [W] mean power of a direct hit; a decision of this program, no source

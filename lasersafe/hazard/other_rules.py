@@ -18,7 +18,7 @@ from lasersafe.hazard.exposure import Emission, Received, train_limit
 from lasersafe.limits import correction_factor
 from lasersafe.limits.tables import EDGE, inside
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, positive, within
-from lasersafe.records.light import CLASS_ORDER, UNKNOWN, ClassCheck, Step
+from lasersafe.records import CLASS_ORDER, UNKNOWN, ClassCheck, Step
 from lasersafe.records.scene import SpectatorRule
 from lasersafe.wording import Message, joined, word
 

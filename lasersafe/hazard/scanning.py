@@ -24,8 +24,7 @@ from lasersafe.limits.patterns import RegularTrains
 from lasersafe.limits.tables import inside, load_rule_set
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
 from lasersafe.optics.viewing import ScanPattern, sweep_widths
-from lasersafe.records.fields import badness
-from lasersafe.records.light import Criterion
+from lasersafe.records import Criterion, badness
 
 WITHIN = "pulses within one pass"
 JOINED = "pulses in groups within T_i"

@@ -27,7 +27,7 @@ from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_li
 from lasersafe.limits.exposure import time_t2
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
 from lasersafe.optics.viewing import ExtendedSource, limited_angle, parts
-from lasersafe.records.fields import badness
+from lasersafe.records import badness
 from lasersafe.wording import Message
 
 CLOSEST_VIEW = 0.1  # m; common practice, no source: nobody looks at a lit spot from nearer, no barrier is nearer to one

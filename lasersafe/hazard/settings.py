@@ -25,8 +25,7 @@ from lasersafe.hazard.exposure import (
 from lasersafe.limits import rule_sets
 from lasersafe.limits.exposure import duration_edges
 from lasersafe.optics.beam import unique
-from lasersafe.records.fields import badness
-from lasersafe.records.light import Criterion
+from lasersafe.records import Criterion, badness
 
 Range = tuple[float, float]
 

@@ -22,7 +22,7 @@ from lasersafe.library.beams import FIELDS, Beam, Given, broadcast, checked, giv
 from lasersafe.limits import ExposureLimit, PulseTrainLimit, rule_sets
 from lasersafe.optics.beam import FloatArray, check_diffraction, to_1_over_e
 from lasersafe.quantity import format_quantity, shown
-from lasersafe.records.light import MarkingVerdict
+from lasersafe.records import MarkingVerdict
 from lasersafe.wording import caution_line
 
 MODES = "DIRM"

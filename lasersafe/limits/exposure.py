@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, Ints, Piece, grid_of, hazards_of
 from lasersafe.limits.tables import EDGE, AreaRule, Floats, Row, RuleSet, Source, inside, load_rule_set, nearest
-from lasersafe.records.light import Step
+from lasersafe.records import Step
 from lasersafe.wording import Message, joined, word
 
 _MANY = 64  # wavelengths from which on equal ones are looked for

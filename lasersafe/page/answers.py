@@ -18,7 +18,7 @@ from lasersafe.models import parse_case
 from lasersafe.page.forms import Fields, FormError, Texts
 from lasersafe.page.reader import colours, question_of
 from lasersafe.quantity import format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records import badness
 from lasersafe.wording import load_wording, localise
 
 if TYPE_CHECKING:

@@ -24,7 +24,7 @@ from lasersafe.models import parse_case
 from lasersafe.page.answers import people_of, rows_of, sentence
 from lasersafe.page.forms import THINGS, FormError, Texts, kinds, things
 from lasersafe.page.reader import Reader
-from lasersafe.records.fields import badness
+from lasersafe.records import badness
 from lasersafe.wording import load_wording, localise
 
 if TYPE_CHECKING:

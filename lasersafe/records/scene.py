@@ -12,8 +12,7 @@ from dataclasses import dataclass, field, replace
 from operator import not_
 from typing import TYPE_CHECKING, Any
 
-from lasersafe.records.fields import HIDDEN, SAME, OfSetup, badness, highest, told, worst_of_each
-from lasersafe.records.light import Step
+from lasersafe.records import HIDDEN, SAME, OfSetup, Step, badness, highest, told, worst_of_each
 
 if TYPE_CHECKING:
     import numpy as np

@@ -12,8 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, mean_exposure, mean_exposure_of_circular
-from lasersafe.records.fields import badness
-from lasersafe.records.light import Criterion
+from lasersafe.records import Criterion, badness
 
 FLOAT = NDArray[np.float64]
 INDEX = NDArray[np.intp]

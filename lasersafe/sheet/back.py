@@ -21,8 +21,8 @@ from lasersafe.drawing.text import (
     wavelength,
 )  # fmt: skip
 from lasersafe.errors import ReferenceDataError, refuse
-from lasersafe.records.light import DistanceSpread, InputTolerance
-from lasersafe.results import Expected, Step
+from lasersafe.records import DistanceSpread, InputTolerance, Step
+from lasersafe.results import Expected
 from lasersafe.sheet.flow import (
     ITEM,
     NOTE,

@@ -7,9 +7,9 @@ from dataclasses import dataclass
 
 from lasersafe.drawing.primitives import BLACK, WHITE, Lines, edge, grey
 from lasersafe.drawing.text import aperture, distance, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
-from lasersafe.records.fields import badness
+from lasersafe.records import Criterion, badness
 from lasersafe.records.scene import BarrierLoad, BarrierWay
-from lasersafe.results import Assessment, BarrierResult, Criterion, Scenario, SignOff, unanswered
+from lasersafe.results import Assessment, BarrierResult, Scenario, SignOff, unanswered
 from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import SMALL, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.text import Line, Style, joined, wrap

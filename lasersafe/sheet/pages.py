@@ -9,7 +9,8 @@ from functools import partial
 from lasersafe.drawing.primitives import grey
 from lasersafe.drawing.text import density, distance, duration, place, quantity, spoken, tidy, unit_text, wavelength
 from lasersafe.quantity import Rounding, format_quantity
-from lasersafe.results import Assessment, BeamFacts, LaserFacts, SignOff, Zone
+from lasersafe.records import Zone
+from lasersafe.results import Assessment, BeamFacts, LaserFacts, SignOff
 from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import Entry, Part, Row, Sheet
 from lasersafe.sheet.text import Style, wrap

@@ -19,9 +19,9 @@ from lasersafe.drawing.text import (
     unit_text,
 )  # fmt: skip
 from lasersafe.quantity import Rounding, format_quantity
-from lasersafe.records.fields import badness
+from lasersafe.records import SettingReport, badness
 from lasersafe.records.scene import BarrierLine, BarrierWay
-from lasersafe.results import SettingReport, SetupResult
+from lasersafe.results import SetupResult
 from lasersafe.sheet.drawings import exposure_chart
 from lasersafe.sheet.flow import (
     BODY,

@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from itertools import groupby
 
 from lasersafe.drawing.text import density, duration, in_unit, number, place, ratio, spoken, tidy, wavelength
-from lasersafe.records.fields import badness
+from lasersafe.records import EyewearNeed, badness
 from lasersafe.records.scene import BarrierLoad
-from lasersafe.results import BarrierResult, Control, EyewearNeed, Scenario, unanswered
+from lasersafe.results import BarrierResult, Control, Scenario, unanswered
 from lasersafe.sheet.flow import ITEM, NOTE, SHADE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import barrier_row, by_barrier, rating_of, way_of
 from lasersafe.sheet.text import Footnotes, Style, joined

@@ -15,7 +15,8 @@ from lasersafe.drawing.primitives import BLACK, Words
 from lasersafe.drawing.text import cut_of, unit_text
 from lasersafe.drawing.text import width_of as measured
 from lasersafe.drawing.text import wrap as broken
-from lasersafe.results import Assessment, Control, Criterion, Scenario
+from lasersafe.records import Criterion
+from lasersafe.results import Assessment, Control, Scenario
 
 _NUMBERED = re.compile(r"(\D*)(\d+)\Z")
 

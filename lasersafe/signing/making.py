@@ -15,7 +15,7 @@ from lasersafe import files
 from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import OutputError, refuse
 from lasersafe.models import Case, canonical
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing import container
 from lasersafe.signing.container import About, SheetError, open_sheet, read_about, seal

@@ -302,7 +302,7 @@ _NOT_RESULTS = frozenset({"inputs", "steps", "beam", "worst_setting", "fingerpri
 
 # inputs, or how they were typed; and what is drawn, whose corners another library may put elsewhere on the same edge
 def results_digest(results: Mapping[str, Any]) -> str:
-    """Return the SHA-256 of the numbers and verdicts of an assessment, as `records.fields.as_json` gives them.
+    """Return the SHA-256 of the numbers and verdicts of an assessment, as `records.as_json` gives them.
 
     Numbers count to nine digits, and up to `NOTHING` as zero, so that the last bits of another machine do not matter;
     the words in which an input was typed do not count.

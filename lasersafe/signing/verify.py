@@ -19,7 +19,7 @@ from lasersafe.errors import CalcError, CaseError, InputError, refuse
 from lasersafe.files import mark_of, marked, read_limited, written_as
 from lasersafe.models import Case, canonical, parse_case, read_case_text
 from lasersafe.models.reading import LARGEST_FILE
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.results import Assessment, Decision
 from lasersafe.signing import container, making, record
 from lasersafe.signing.container import About, SheetError, SheetFile, open_sheet, parse_sheet, read_about

@@ -27,7 +27,7 @@ from lasersafe.models import Case, case_from, parse_case, read_case_text, tolera
 from lasersafe.models.kinds import with_assumptions
 from lasersafe.models.values import Measured
 from lasersafe.quantity import format_quantity, parse_quantity, shown
-from lasersafe.records.light import InputTolerance
+from lasersafe.records import InputTolerance
 from lasersafe.wording import Message
 
 DURATION = "duration"

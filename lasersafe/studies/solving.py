@@ -23,7 +23,7 @@ from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
 from lasersafe.quantity import format_quantity, parse_quantity, shown
-from lasersafe.records.fields import as_json, badness, worst_of_each
+from lasersafe.records import as_json, badness, worst_of_each
 from lasersafe.studies.tables import CORNER, certainty, certainty_data, durations, worked_out_with
 from lasersafe.wording import Message, Wording, joined, load_wording, word
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 import lasersafe
-from lasersafe import studies
+from lasersafe import records, studies
 from lasersafe.ask import SweepQuestion
 from lasersafe.ask.drawings import picture
 from lasersafe.assessment import fingerprint
@@ -25,12 +25,11 @@ from lasersafe.drawing.text import decimals, measured, spoken, unit_text
 from lasersafe.errors import refuse
 from lasersafe.files import DASH, Output, csv_text, existing, mark_of, suffix_of, write_outputs
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
-from lasersafe.records import fields
 from lasersafe.wording import Message, Wording, caution_line, joined, listed, load_wording
 
 if TYPE_CHECKING:
     from lasersafe.drawing.primitives import Drawing
-    from lasersafe.records.light import InputTolerance
+    from lasersafe.records import InputTolerance
 
 TABLES = (".csv", ".json", ".parquet")
 DRAWINGS = (".svg", ".png", ".pdf")
@@ -220,7 +219,7 @@ def certainty_data(subject: studies.Subject, values: Mapping[str, float]) -> dic
     return {
         "worked_out_with": how,
         "tolerances": [
-            fields.as_json(one, _TOLD) | {"used": [one.nominal] if how == TYPED else list(one.used)}
+            records.as_json(one, _TOLD) | {"used": [one.nominal] if how == TYPED else list(one.used)}
             for one in subject.unsure(values)
         ],
         "decided_as_typed_because": subject.case.settings.decide_by_reason if how == TYPED else "",

@@ -20,7 +20,7 @@ from typing import TYPE_CHECKING, Any, Literal, TypeVar, get_args
 
 from lasersafe.data import fail, load_toml, record, templates_path
 from lasersafe.errors import ReferenceDataError, refuse
-from lasersafe.records.fields import told_of
+from lasersafe.records import told_of
 
 if TYPE_CHECKING:
     from lasersafe.results import Assessment

@@ -18,7 +18,7 @@ from lasersafe.assessment import assess
 from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
-from lasersafe.records.fields import as_json, told_of
+from lasersafe.records import as_json, told_of
 from lasersafe.results import Assessment
 from lasersafe.sheet import _MARGIN, PAPERS, render_sheet
 from lasersafe.sheet.text import Style, width_of

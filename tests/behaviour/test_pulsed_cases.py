@@ -21,7 +21,7 @@ from lasersafe.hazard.other_rules import class_check, label_class
 from lasersafe.hazard.settings import trains
 from lasersafe.models import canonical, parse_case
 from lasersafe.optics.beam import collimated
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.sheet import render_sheet
 from tests.case_head import HEAD
 

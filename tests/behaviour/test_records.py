@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field, replace
 from operator import not_
 
-from lasersafe.records.fields import as_json, badness, highest, told, worst, worst_of_each
+from lasersafe.records import as_json, badness, highest, told, worst, worst_of_each
 
 
 @dataclass(frozen=True)

@@ -23,7 +23,7 @@ from lasersafe.cli import app
 from lasersafe.errors import CalcError, CaseError
 from lasersafe.models import parse_case
 from lasersafe.quantity import parse_quantity
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.records.scene import SCENE_UNITS
 from lasersafe.wording import Message
 from tests import case_head

@@ -17,7 +17,7 @@ from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_scene import HEAD, SCENE, template
 

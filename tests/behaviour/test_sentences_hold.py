@@ -12,7 +12,7 @@ from pypdf import PdfReader
 
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.results import Assessment
 from lasersafe.sheet import render_sheet
 from lasersafe.wording import load_wording, localise

@@ -14,7 +14,7 @@ from lasersafe.assessment import assess
 from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.sheet import render_sheet
 
 DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")

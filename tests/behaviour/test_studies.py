@@ -24,7 +24,7 @@ from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
-from lasersafe.records.fields import worst_of_each
+from lasersafe.records import worst_of_each
 from lasersafe.studies import Sweep, open_subject, read_varied, sweep
 from lasersafe.studies.tables import draw
 from tests.behaviour.command import run

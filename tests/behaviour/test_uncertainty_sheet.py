@@ -14,7 +14,7 @@ from lasersafe.errors import CaseError
 from lasersafe.hazard.tolerances import Uncertain, worst_corner
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.sheet import render_sheet
 from tests.assessed_once import anew
 from tests.behaviour.test_tolerances import DIAMETER, EMISSION, FOCAL, POWER, WAVELENGTH, assessed, distances, text_of

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
-from lasersafe.results import Criterion
+from lasersafe.records import Criterion
 from lasersafe.scene.beams import BeamProfile, Box, Cone, farthest_of, mirrored, turned, unit
 from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.sources import Source

@@ -19,7 +19,7 @@ from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
 from lasersafe.errors import CalcError, CaseError, Fault
 from lasersafe.models import read_case
-from lasersafe.records.fields import as_json as plain_data
+from lasersafe.records import as_json as plain_data
 from tests.fuzz.refusals import line_problems, problems_of
 
 ALLOWED_SECONDS = 2.0  # of processor time

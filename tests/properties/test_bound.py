@@ -10,7 +10,7 @@ import shapely
 
 from lasersafe.assessment.faces import Face, lit_faces
 from lasersafe.optics.beam import BeamGeometry
-from lasersafe.records.light import Criterion
+from lasersafe.records import Criterion
 from lasersafe.scene.beams import (
     EVERYWHERE,
     LEAST,

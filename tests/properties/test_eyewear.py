@@ -22,7 +22,7 @@ from lasersafe.hazard.marking import (
 )
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import BeamGeometry, diameters
-from lasersafe.results import ScaleNeed
+from lasersafe.records import ScaleNeed
 from tests.eyewear_needs import scale_numbers
 
 

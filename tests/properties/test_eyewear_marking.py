@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import InputError
 from lasersafe.hazard.marking import Asked, Marking, density_number, parse_marking
-from lasersafe.results import MarkingVerdict, ScaleNeed
+from lasersafe.records import MarkingVerdict, ScaleNeed
 
 PIECES = [
     "1064", "532", "800-1100", ">1050-1400", "10.6", "um", "nm", "OD", "OD 6", "5+", "@", "at", "D", "I", "R", "M",

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from lasersafe.assessment import paths
 from lasersafe.assessment.aims import Lit, curved_sources
 from lasersafe.optics.beam import BeamGeometry, collimated, through_lens
-from lasersafe.results import Criterion
+from lasersafe.records import Criterion
 from lasersafe.scene.beams import EVERYWHERE, BeamProfile, Box, unit
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, from_spots, level_mirror, lit_patch, reflected
 from lasersafe.scene.sources import Source, Spots

@@ -10,7 +10,7 @@ import pytest
 from lasersafe.assessment import assess, faces, scene_zones, stages
 from lasersafe.data import templates_path
 from lasersafe.models import parse_case
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 from lasersafe.scene.areas import lit_areas
 from tests.crosscheck.scene_description import Laser, Person, Scene, Surface, case_text
 

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.optics.beam import collimated, through_lens
-from lasersafe.results import Criterion
+from lasersafe.records import Criterion
 from lasersafe.scene.areas import LOOSE, NEGLIGIBLE, PAD, box_of, finest, hazard_map, lit_areas, outline, polygons
 from lasersafe.scene.beams import EVERYWHERE, BeamProfile, Box, ScatterProfile, farthest_of, mirrored, unit
 from lasersafe.scene.bound import Places

@@ -9,7 +9,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from lasersafe.optics.beam import collimated
-from lasersafe.results import Criterion
+from lasersafe.records import Criterion
 from lasersafe.scene.beams import BeamProfile, Box, about, unit
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.mirrors import Mirror, lit_patch, past_walls, reachable, reflected

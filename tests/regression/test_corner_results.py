@@ -15,7 +15,7 @@ from lasersafe.assessment.decision import reached
 from lasersafe.assessment.scene_zones import joined_zone
 from lasersafe.hazard.other_rules import CLASS_ORDER
 from lasersafe.models import parse_case
-from lasersafe.records.fields import highest, over, worst
+from lasersafe.records import highest, over, worst
 from lasersafe.records.scene import BarrierLine, BarrierWay
 from tests.behaviour import test_scene, test_sources
 from tests.behaviour.sample_scene import disc, zone

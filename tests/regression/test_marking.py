@@ -8,7 +8,7 @@ import pytest
 
 from lasersafe.errors import CalcError, InputError
 from lasersafe.hazard.marking import Asked, ScaleMark, parse_marking
-from lasersafe.results import ScaleNeed
+from lasersafe.records import ScaleNeed
 
 D6 = ScaleMark("D", 6)
 

@@ -9,7 +9,8 @@ from lasersafe.assessment import assess
 from lasersafe.drawing.primitives import Words
 from lasersafe.drawing.text import quantity, spoken, unit_text
 from lasersafe.models import parse_case, read_case
-from lasersafe.results import Scenario, Step
+from lasersafe.records import Step
+from lasersafe.results import Scenario
 from lasersafe.sheet import PAPERS, shown
 from lasersafe.sheet.back import steps
 from lasersafe.sheet.flow import Sheet

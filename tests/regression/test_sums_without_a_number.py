@@ -12,7 +12,7 @@ from lasersafe.hazard.combine import Line, sums_at
 from lasersafe.hazard.distances import Reach, reaches, zone
 from lasersafe.hazard.exposure import Comparison, continuous
 from lasersafe.optics.beam import collimated
-from lasersafe.results import Criterion
+from lasersafe.records import Criterion
 from lasersafe.scene.beams import BeamProfile
 
 GROUPS = ("retina thermal", "retina photochemical")  # both apply to 500 nm for 100 s

@@ -11,9 +11,8 @@ from lasersafe.assessment import assess
 from lasersafe.hazard.eyewear import covering
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.models import parse_case
-from lasersafe.records.fields import worst
+from lasersafe.records import ScaleNeed, worst
 from lasersafe.records.scene import BeyondTarget
-from lasersafe.results import ScaleNeed
 from tests.regression.test_verdicts import HEAD, laser, person
 
 GAP = "1050-1065 D LB9; 1075-1090 D LB9"

@@ -11,7 +11,7 @@ from lasersafe.hazard.distances import direct_distance
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, fraction_through, thin
 from lasersafe.optics.viewing import offset_fraction
-from lasersafe.records.fields import as_json
+from lasersafe.records import as_json
 
 CASE = """title = "Bench"
 place = "Laboratory 3"
