@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -35,6 +35,7 @@ from lasersafe.scene.sources import Source, Spots, boxes_of
 from lasersafe.scene.walls import Screen, Walls
 
 if TYPE_CHECKING:
+    from lasersafe.hazard.instruments import Aid
     from lasersafe.models import Case, Scene, Target
     from lasersafe.models.scene import Ceiling, Ground
 
@@ -236,12 +237,13 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
     from_side &= slots < counts[of][:, None]
     table = Lights(every)
     low, high, owner = np.zeros((len(faces), 2)), np.ones((len(faces), 2)), np.arange(len(faces))
+    cut = np.ones((len(faces), 2), dtype=bool)
     for _ in range(12):
         middle = corner[owner] + np.einsum("ij,ijk->ik", (low + high) / 2.0, edges[owner])
         middle += normal[owner] * _BEFORE  # before the face, which does not shade itself
         half = np.einsum("ij,ijk->ik", (high - low) / 2.0, np.abs(edges[owner]))
-        lit, first = np.zeros(len(owner), dtype=bool), 0
-        while first < len(slots):  # what some of them light need not be asked of the others
+        lit, first = np.logical_not(cut.any(axis=1)), 0  # what is as large as before is lit, as it was
+        while first < len(slots) and not lit.all():  # what some of them light need not be asked of the others
             some, dark = slots[first : max(2 * first, 1)], np.flatnonzero(~lit)
             first += len(some)
             light, asked = (one[owner[dark]][:, some] for one in (beams, from_side))
@@ -425,12 +427,13 @@ def at_once(
     places: Places,
     asked: Sequence[int],
     tissue: str,
+    above: Callable[[Sequence[Sequence[Light]], Aid | None], Container[int]],
 ) -> dict[int, tuple[float, bool]]:
     """Return for those below the limit on each way, by number, the sum of ways that can be at once, if above [1]_.
 
     With it comes whether it takes several ways of one laser: the strongest of each laser together are below the limit.
     The eyes of whoever uses an instrument are asked with it as well. Of lasers that add come their
-    set-ups, and the light of each.
+    set-ups, and the light of each. Who is known to be above by some of it has a row of it, and is not asked.
 
     References
     ----------
@@ -441,7 +444,8 @@ def at_once(
     found = dict[int, tuple[float, bool]]()
     every: list[tuple[dict[tuple[int, object], list[Light]], NDArray[np.intp]]] = []
     for (placed, lasers), aid in itertools.product(groups, {None, *aids.values()}):
-        rows = [row for row in asked if aid in (None, aids.get(case.scene.person[row].name))]
+        known = above(lasers, aid)
+        rows = [row for row in asked if aid in (None, aids.get(case.scene.person[row].name)) and row not in known]
         seen = lasers if aid is None else [
             behind(context, [(as_point(context, source, aid), walls) for source, walls in own], aid)
             for context, own in zip(placed, lasers, strict=True)
@@ -455,17 +459,13 @@ def at_once(
             ways.setdefault((number, way), []).append((source, walls))
         if rows and len(ways) > 1:
             every.append((ways, np.array(rows)))
-    questions = [
-        Question(lights, places.some(rows))
-        for ways, rows in every for lights in ([list(itertools.chain(*ways.values()))], list(ways.values()))
-    ]  # fmt: skip
-    rough = bounds(questions, to_limit=True, most=1)  # mostly seen at once to be above on one way, or below on all
-    for (ways, people), single, all_ways in zip(every, rough[::2], rough[1::2], strict=True):
-        left, lights = people[(single.found <= 1.0) & (all_ways.upper > 1.0)], list(ways.values())
-        if left.size:
-            left = left[bounds([Question(lights, places.some(left))], to_limit=True)[0].upper > 1.0]
-        for row in left.tolist():
+    sums = bounds([Question(list(ways.values()), places.some(rows)) for ways, rows in every], to_limit=True)
+    for (ways, people), all_ways in zip(every, sums, strict=True):
+        lights = list(ways.values())
+        for row in people[all_ways.upper > 1.0].tolist():
             one = places.some(np.array([row]))
+            if bounds([Question([list(itertools.chain(*lights))], one)], to_limit=True)[0].found[0] > 1.0:
+                continue
             alone = [float(b.upper[0]) for b in bounds([Question([own], one) for own in lights])]
             if max(alone) <= 1.0 < math.fsum(alone):  # else rows of one way say it, or there is nothing to say
                 most = max(

@@ -24,7 +24,7 @@ from lasersafe.assessment.faces import (
     scatter_over_mirrors,
 )
 from lasersafe.assessment.scene_barriers import ARM, REACH
-from lasersafe.assessment.scene_hits import known_of, not_below, person_places
+from lasersafe.assessment.scene_hits import known_of, not_below, person_places, shown_above
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import attenuated_distance
@@ -233,7 +233,7 @@ def _at_once(
     for tissue, groups in together.items():
         known = known_of(stages[0], "at once", [own for _, lasers in groups for own in lasers])
         left, places = [row for row in people if row not in known], person_places(stages[0], tissue)
-        found = at_once(stages[0].case, groups, places, left, tissue)
+        found = at_once(stages[0].case, groups, places, left, tissue, partial(shown_above, stages[0], tissue))
         known |= {row: found.get(row, (0.0, False)) for row in left}
         for row, (ratio, of_one) in ((row, known[row]) for row in people if known[row][0] > 1.0):
             name, most = stages[0].scene.person[row].name, format_quantity(ratio, "1", 3, "up")

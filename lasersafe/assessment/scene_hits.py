@@ -219,6 +219,15 @@ def not_below(
     ]
 
 
+def shown_above(stage: Stage, tissue: str, lights: Sequence[Sequence[Light]], aid: Aid | None) -> set[int]:
+    """Return which people, by number, are known to be above the limit by some of the lights, bare or with an aid."""
+    some = {(id(source), id(walls)) for own in lights for source, walls in own}
+    kinds = ("hit", tissue, None), ("hit", tissue, aid)
+    known = [found for key, found in stage.answers.items() if key[:3] in kinds]
+    every = [found for own, _, found in known if some.issuperset((id(source), id(walls)) for source, walls in own)]
+    return {row for one in every for row in np.flatnonzero(one.found > 1.0).tolist()}
+
+
 def known_of(stage: Stage, name: str, lights: Sequence[Sequence[Light]]) -> dict[int, Any]:
     """Return what is known of people, by number, where some lights can come, to be filled in.
 

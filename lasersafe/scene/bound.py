@@ -484,7 +484,7 @@ def span(light: Light, middle: FLOAT, half: FLOAT) -> Span:
         seen = ~table._stop(rows, start, size, middle[rows], half[rows])
         start, size = start[seen], size[seen]
         nearest = np.full(1, np.inf)
-    gaps = squared_gaps(middle, half, start[None], size[None])[0]
+    gaps = squared_gaps(middle, half, start.T[None], size.T[None])[0]
     if nearest is not None and gaps.size:
         nearest[0] = math.sqrt(gaps.min())
     away, column = table._away(number, middle, half, nearest), table.column

@@ -458,7 +458,7 @@ class Lights:
             of, at = self._starts.pairs(light[some], self._unstopped(light[some], middle[some], half[some]))
             other = at != nearest[rows][of]
             of, at = of[other], at[other]
-            between = squared_gaps(middle[some[of]], half[some[of]], start[at, None], size[at, None])[:, 0]
+            between = squared_gaps(middle[some[of]], half[some[of]], start[at, :, None], size[at, :, None])[:, 0]
             order = np.lexsort((between, of))
             at, gaps = at[order], np.sqrt(between[order])
             count = np.bincount(of, minlength=len(some))

@@ -487,16 +487,13 @@ def beside_axes(angles: FLOAT, v: FLOAT, wide: FLOAT, aside: FLOAT) -> FLOAT:
 
 
 def squared_gaps(middle: FLOAT, half: FLOAT, start: FLOAT, size: FLOAT) -> FLOAT:
-    """Return squares of how far boxes are from others, of shape (boxes, others), which are (boxes, others, 3). [m2]."""
-    found = np.zeros((len(middle), start.shape[1]))
-    for axis in range(3):  # by hand: sums over three are slow
-        between = np.abs(middle[:, axis, None] - start[:, :, axis])
-        between -= half[:, axis, None]
-        between -= size[:, :, axis]
-        np.maximum(between, 0.0, out=between)
-        between *= between
-        found += between
-    return found
+    """Return squares of how far boxes are from others, of shape (boxes, others), which are (boxes, 3, others). [m2]."""
+    between = np.abs(middle[:, :, None] - start)
+    between -= half[:, :, None]
+    between -= size
+    np.maximum(between, 0.0, out=between)
+    between *= between
+    return np.asarray(between[:, 0] + between[:, 1] + between[:, 2])  # by hand: sums over three are slow
 
 
 def pairs_of(count: INDEX, begin: INDEX) -> tuple[INDEX, INDEX]:
@@ -536,10 +533,10 @@ class Starts:
             own = (kind == one).nonzero()[0]
             place[own] = np.arange(len(own))
             most = int(self.count[own].max(initial=1))
-            middle, half = np.full((len(own), most, 3), _AWAY), np.zeros((len(own), most, 3))
+            middle, half = np.full((len(own), 3, most), _AWAY), np.zeros((len(own), 3, most))
             for row, number in enumerate(own.tolist()):
                 count = self.count[number]
-                middle[row, :count], half[row, :count] = self.boxes[number]
+                middle[row, :, :count], half[row, :, :count] = (one.T for one in self.boxes[number])
             tables.append((middle, half))
         return kind, place, tables
 
@@ -576,7 +573,7 @@ class Starts:
         return of[row], at
 
     def each(self, light: INDEX) -> Iterator[tuple[INDEX, FLOAT, FLOAT]]:
-        """Give some of the rows with the boxes in which their lights start, of shape (rows or 1, starts, 3)."""
+        """Give some of the rows with the boxes in which their lights start, of shape (rows or 1, 3, starts)."""
         kind, place, tables = self._padded
         own = kind[light]
         for one, (middle, half) in enumerate(tables):
@@ -585,10 +582,10 @@ class Starts:
                 continue
             at = place[light[rows]]
             alike = [(rows, at)]
-            if middle.shape[1] > _CLASSES[1] and len(rows) > _ALIKE * len(middle):
+            if middle.shape[2] > _CLASSES[1] and len(rows) > _ALIKE * len(middle):
                 alike = [(rows[at == number], np.array([number])) for number in sorted(set(at.tolist()))]
             for some, which in alike:
-                step = max(_CELLS // middle.shape[1], 1)
+                step = max(_CELLS // middle[0].size, 1)
                 for first in range(0, len(some), step):
                     part = which if len(which) == 1 else which[first : first + step]
                     yield some[first : first + step], middle.take(part, 0), half.take(part, 0)
