@@ -14,20 +14,7 @@ from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape
-from lasersafe.scene.beams import (
-    EVERYWHERE,
-    FLOAT,
-    NEAREST,
-    BeamProfile,
-    Box,
-    Directions,
-    ScatterProfile,
-    Vector,
-    about,
-    angles,
-    farthest_of_each,
-    unit,
-)
+from lasersafe.scene import beams
 from lasersafe.scene.mirrors import Mirror, from_spots, hung
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
@@ -56,8 +43,8 @@ class Lit:
     """A surface that the beam can meet: where, how it returns light, and whether the place is known."""
 
     name: str
-    position: Vector
-    normal: Vector | None
+    position: beams.Vector
+    normal: beams.Vector | None
     width: float
     reflectance: float
     mirror: bool
@@ -78,7 +65,7 @@ class Lit:
         return (self.shape,) if self.shape in ("convex", "concave") else ()
 
     @property
-    def plane(self) -> tuple[Vector, Vector] | None:
+    def plane(self) -> tuple[beams.Vector, beams.Vector] | None:
         """Its middle and normal, None where the way it faces is not known."""
         return None if self.normal is None or self.off or self.both else (self.position, self.normal)
 
@@ -102,7 +89,7 @@ class Lit:
         """Sine of the angle between the normals of its middle and of its rim, were it convex; 1 when not known."""
         return min(self.width / 2.0 / self.curved_by, 1.0) if self.curved_by > 0.0 else 1.0
 
-    def facing(self, place: FLOAT, around: FLOAT) -> Lit:
+    def facing(self, place: beams.FLOAT, around: beams.FLOAT) -> Lit:
         """Return it with its normal on the side on which light falls that starts in a box: its middle, its half edges.
 
         Where that may be either side it is not known of what curves, and what is flat is lit on both: over the rim of a
@@ -128,7 +115,7 @@ class Lit:
         return self.shape not in ("convex", "concave")
 
 
-def place_of(target: Target, pose: Pose, work: float) -> Vector:
+def place_of(target: Target, pose: Pose, work: float) -> beams.Vector:
     """Return where a target is: its height, when not stated, is that of the aim at its distance."""
     if target.position is None:
         return pose.on_aim(work)
@@ -155,7 +142,7 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float, walls:
             found.append(Lit(surface.name, aim, None, 0.0, reflectance, mirror, shape, False, radius, axes, along))
             continue
         knocked = pose.mode == "fault" and not place.fixed
-        normal = None if place.normal is None or knocked else unit(float(place.normal), float(place.tilt))
+        normal = None if place.normal is None or knocked else beams.unit(float(place.normal), float(place.tilt))
         off = 0.0 if normal is None else place.normal_tolerance
         spot, width = (*place.position.pair, float(place.height)), float(place.width)
         lit = Lit(surface.name, spot, normal, width, reflectance, mirror, shape, True, radius, axes, off=off)
@@ -221,7 +208,7 @@ def bent_beams(
     unknown radius only spreads the beam: flat stands for it. The beam comes straight from the laser, or from a source.
     """
     coming = source or Source(
-        "direct", pose.apex, pose.directions, BeamProfile(context.beam, ()), 0.0, moves=pose.moves
+        "direct", pose.apex, pose.directions, beams.BeamProfile(context.beam, ()), 0.0, moves=pose.moves
     )
     if item.placed:
         loose = math.hypot(*coming.moves) + coming.spot + coming.slack
@@ -229,7 +216,7 @@ def bent_beams(
     else:
         middle = item.along or 0.0
         around = middle * (UNSTEADY if context.laser.handheld else NOT_EXACT)
-    near, middle, far = (max(away, NEAREST) for away in (middle - around, middle, middle + around))
+    near, middle, far = (max(away, beams.NEAREST) for away in (middle - around, middle, middle + around))
     if item.placed or not around:
         return tuple(
             replace(one, spots=spots) for one in _bent(context, coming, item, spots, bend, (near, middle, far))
@@ -238,7 +225,7 @@ def bent_beams(
     parts = 2 * min(math.ceil(around / (2.0 * _NEAR_ENOUGH)), _MOST_PARTS // 2)
     halfway = (far - near) / parts / 2.0
     found = _bent(context, coming, item, spots, bend, tuple(np.linspace(near, far, parts + 1).tolist()))
-    balls = {one.place: Spots(pose.on_aim(one.place), EVERYWHERE, halfway + pose.loose, True) for one in found}
+    balls = {one.place: Spots(pose.on_aim(one.place), beams.EVERYWHERE, halfway + pose.loose, True) for one in found}
     return tuple(replace(one, spots=balls[one.place] if spots.solid else pose.spots(one.place)) for one in found)
 
 
@@ -251,8 +238,7 @@ def lit_places(context: Context, pose: Pose, item: Lit, spots: Spots) -> tuple[S
 def _bent(
     context: Context, source: Source, item: Lit, spots: Spots, bend: str, places: tuple[float, ...]
 ) -> tuple[Bent, ...]:
-    assert isinstance(source.profile, BeamProfile)
-    near, beam = places[0], source.profile.beam
+    near, beam = places[0], source.as_beam.beam
     radius = item.radius if item.shape == bend else None
     spreads = near >= max(beam.waist_position)
     if radius is not None and ((item.normal is not None and source.aimed) or (bend == "convex" and spreads)):
@@ -277,8 +263,8 @@ def _tilts(source: Source, item: Lit, spots: Spots) -> tuple[float, ...]:
     way, curved = at - np.array(source.apex), item.curved_by
     if curved:  # the normal of a ball points away from its middle, of a bowl towards it
         outwards = at - (np.array(item.position) - curved * normal)
-        normal = outwards / max(float(np.sqrt(outwards @ outwards)), NEAREST)
-    away = max(float(np.sqrt(way @ way)), NEAREST)
+        normal = outwards / max(float(np.sqrt(outwards @ outwards)), beams.NEAREST)
+    away = max(float(np.sqrt(way @ way)), beams.NEAREST)
     tilt = math.acos(min(max(abs(float(way @ normal)) / away, 0.0), 1.0))
     off = (spots.distance / abs(curved) if curved else 0.0) + item.off
     off += spots.distance / away + source.directions.cone().half_angle * (not spots.distance)
@@ -382,14 +368,14 @@ def reaching(made: Sequence[tuple[Source, float | None]]) -> list[Source]:
 
     With each comes what share of its beam counts for that, None where it is known.
     """
-    far = iter(farthest_of_each([
-        (one.profile, share) for one, share in made if share is not None and isinstance(one.profile, BeamProfile)
+    far = iter(beams.farthest_of_each([
+        (one.profile, share) for one, share in made if share is not None and isinstance(one.profile, beams.BeamProfile)
     ]))  # fmt: skip
     return [one if share is None else replace(one, reach=next(far) * ROUND_UP) for one, share in made]
 
 
 def curved_sources(
-    context: Context, pose: Pose, item: Lit, spots: Spots, profile: BeamProfile, source: Source | None = None
+    context: Context, pose: Pose, item: Lit, spots: Spots, profile: beams.BeamProfile, source: Source | None = None
 ) -> list[tuple[Source, float]]:
     """Return what a curved surface makes of the beam: anywhere in front of it, as far as its curvature lets it go.
 
@@ -416,17 +402,17 @@ class Pose:
     """One laser in one place with the directions it can take in one mode."""
 
     mode: str
-    apex: Vector
+    apex: beams.Vector
     bearing: float
     elevation: float
-    nominal: Box
-    directions: Directions  # margin and scan field in it
+    nominal: beams.Box
+    directions: beams.Directions  # margin and scan field in it
     margin: float
-    moves: Vector = (0.0, 0.0, 0.0)  # how far the last optic can be from where it is stated, on every side
+    moves: beams.Vector = (0.0, 0.0, 0.0)  # how far the last optic can be from where it is stated, on every side
 
-    def on_aim(self, distance: float) -> Vector:
+    def on_aim(self, distance: float) -> beams.Vector:
         """Return the point of the aim at a distance from the last optic."""
-        x, y, z = unit(self.bearing, self.elevation)
+        x, y, z = beams.unit(self.bearing, self.elevation)
         return self.apex[0] + x * distance, self.apex[1] + y * distance, self.apex[2] + z * distance
 
     @property
@@ -451,11 +437,11 @@ class Pose:
         return Spots(self.apex, self.directions, distance, slack=self.loose)
 
 
-def far_scatter(profile: ScatterProfile, factor: float) -> float:
+def far_scatter(profile: beams.ScatterProfile, factor: float) -> float:
     """Return the distance beyond which a lit spot of a reflectance is below the limit [m]."""
     if profile.size:  # seen aslant it looks half as large, which only the cosine of Lambert makes up for
         factor *= 1.0 if profile.lambert else 2.0
-        return farthest_crossing(lambda place: factor * profile.ratio(place), NEAREST, FARTHEST)
+        return farthest_crossing(lambda place: factor * profile.ratio(place), beams.NEAREST, FARTHEST)
     return math.sqrt(factor * profile.at_one)
 
 
@@ -465,7 +451,7 @@ def pose_of(aim: Aim, context: Context, mode: str, without: Container[str] = ())
     if aim.towards is not None:
         end = (*aim.towards.pair, apex[2] if aim.towards_height is None else float(aim.towards_height))
         offset = (end[0] - apex[0], end[1] - apex[1], end[2] - apex[2])
-        bearing, elevation = angles(offset) if any(offset) else (0.0, 0.0)
+        bearing, elevation = beams.angles(offset) if any(offset) else (0.0, 0.0)
     else:
         turn = aim.bearing_range
         middle = 0.0 if turn is None else (float(turn.low) + float(turn.high)) / 2.0
@@ -478,7 +464,7 @@ def pose_of(aim: Aim, context: Context, mode: str, without: Container[str] = ())
     # where it is said to point counts, whatever its ranges say
     stated = (low_b + high_b) / 2.0 + math.remainder(bearing - (low_b + high_b) / 2.0, 2.0 * math.pi)
     low_b, high_b = min(low_b, stated), max(high_b, stated)
-    nominal = Box(
+    nominal = beams.Box(
         (low_b + high_b) / 2.0, min((high_b - low_b) / 2.0, math.pi), (min(low_e, elevation), max(high_e, elevation))
     )
     margin = (HAND_MARGIN if context.laser.handheld else 0.0) if aim.margin is None else float(aim.margin)
@@ -488,13 +474,13 @@ def pose_of(aim: Aim, context: Context, mode: str, without: Container[str] = ())
         pitch = float(module.column_pitch), float(module.row_pitch or module.column_pitch)
         aside += math.hypot((module.columns - 1) * pitch[0], (module.rows - 1) * pitch[1]) / 2.0
     moves = (0.0 if "stays" in without else away + aside,) * 3
-    directions = about(nominal, margin + field)
+    directions = beams.about(nominal, margin + field)
     if "scan" in without and field:  # its line lies level
         low, high = nominal.elevation
         wide = math.atan2(math.sin(field), math.cos(field) * min(math.cos(low), math.cos(high)))
         ends = [math.asin(math.sin(one) * part) for one in (low, high) for part in (1.0, math.cos(field))]
-        line = Box(nominal.bearing, min(nominal.half_bearing + wide, math.pi), (min(ends), max(ends)))
-        directions = about(line, margin)
+        line = beams.Box(nominal.bearing, min(nominal.half_bearing + wide, math.pi), (min(ends), max(ends)))
+        directions = beams.about(line, margin)
     return Pose(mode, apex, bearing, elevation, nominal, directions, margin, moves)
 
 

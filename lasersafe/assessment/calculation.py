@@ -20,7 +20,7 @@ from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.optics.reflection import LitSpot, with_real_focus
 from lasersafe.quantity import format_quantity
 from lasersafe.records import Criterion, LineShare, Step
-from lasersafe.scene.beams import BeamProfile, farthest_of
+from lasersafe.scene.beams import farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.wording import Message, joined, word
 
@@ -186,8 +186,7 @@ def distance_steps(
 
 def hollow_steps(context: Context, source: Source) -> Iterator[Step]:
     """Yield the steps from the beam on a hollow object of any radius to how far it can send it on."""
-    assert isinstance(source.profile, BeamProfile)
-    beam, real = source.profile.beam, with_real_focus(context.beam, context.wavelength)
+    beam, real = source.as_beam.beam, with_real_focus(context.beam, context.wavelength)
     place = f"{source.offset:.5g} m ({context.laser.name}, {context.setup.name})"
     for i, axis in enumerate([""] if beam.circular else ["_x", "_y"]):
         waist, angle, wide = real.waist_diameter[i], real.divergence[i], float(diameters(real, source.offset)[i])
@@ -198,7 +197,7 @@ def hollow_steps(context: Context, source: Source) -> Iterator[Step]:
         words = Message("step.hollow_numbers", numbers=numbers, place=place)
         meant = Message("step.hollow_angle"), formula, words, beam.divergence[i], "rad"
         yield Step(f"φ'{axis}", *meant, Message("source.curvature"), "own")
-    worst = max(source.profile.criteria, key=lambda one: farthest_of((one,), beam, source.factor))
+    worst = max(source.as_beam.criteria, key=lambda one: farthest_of((one,), beam, source.factor))
     worst = replace(worst, amount=worst.amount * source.factor)
     limit, amount = ("E_limit", "Φ") if worst.amount_unit == "W" else ("H_limit", "Q")
     meaning = joined((worst.rule_set, word(worst.hazard), word(worst.rule)), ", ")

@@ -341,14 +341,13 @@ def lit_behind_targets(scene: Scene, targets: Sequence[Target], pose: Pose, work
     .. [1] Own: docs/method.md, section 16.
     """
     found, (laser, walls) = [], light
-    assert isinstance(laser.profile, BeamProfile)
-    drawn, slant = {one.name for one in scene.barrier}, max(laser.profile.beam.divergence)
-    peak = replace(laser, profile=laser.profile.in_irradiance()), walls
+    drawn, slant = {one.name for one in scene.barrier}, max(laser.as_beam.beam.divergence)
+    peak = replace(laser, profile=laser.as_beam.in_irradiance()), walls
     for target in targets:
         if target.behind_distance is None or target.behind in drawn:
             continue
         away = math.dist(place_of(target, pose, work), pose.apex) + float(target.behind_distance)
-        wide = max(laser.profile.tail(max(away + side * pose.loose, 0.0), 1.0) for side in (-1.0, 1.0))
+        wide = max(laser.as_beam.tail(max(away + side * pose.loose, 0.0), 1.0) for side in (-1.0, 1.0))
         spots = replace(pose.spots(away), slack=pose.loose + wide)
         middle, half = boxes_of(spots)[0]
         lit = most_light([[light]], middle, half)[0] > LEAST
@@ -502,10 +501,9 @@ def _meet(first: Sequence[Light], second: Sequence[Light], place: Places) -> boo
 def gathers_behind(hollow: Mirror, share: float, light: Light, screens: Mapping[str, Screen]) -> bool:
     """Return whether a surface can gather such a share of a beam, as windows of screens let through, above a limit."""
     beam, walls = light
-    assert isinstance(beam.profile, BeamProfile)
     left = hollow.reflectance * share
-    whole = left * max(4.0 * most / math.pi / wide**2 for wide, most in beam.profile.strengths.items())
-    bright = replace(beam, factor=left * beam.profile.gain(hollow.width))
+    whole = left * max(4.0 * most / math.pi / wide**2 for wide, most in beam.as_beam.strengths.items())
+    bright = replace(beam, factor=left * beam.as_beam.gain(hollow.width))
     asked = [[(bright, Walls(screens[one.name] for one in walls.screens))], [(bright, walls)]]
     lit, past = most_light(asked, np.array([hollow.position]), np.full((1, 3), hollow.width / 2.0))[:, 0].tolist()
     return not min(lit, whole) <= 1.0 and past == 0.0  # no aperture gets more than all of it

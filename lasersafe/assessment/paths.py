@@ -13,22 +13,10 @@ from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import UNLISTED, Lit, Pose, curved_sources, reaching
 from lasersafe.assessment.loads import places_on, window_screen
+from lasersafe.scene import mirrors
 from lasersafe.scene.beams import EVERYWHERE, FLOAT, BeamProfile, Vector
 from lasersafe.scene.bound import Question, bounds
 from lasersafe.scene.lights import Light, Lights
-from lasersafe.scene.mirrors import (
-    Mirror,
-    facing_anywhere,
-    hull_of,
-    hung,
-    image_of_spots,
-    level_image,
-    level_mirror,
-    lit_patch,
-    on_both_sides,
-    past_walls,
-    reachable,
-)
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Screen, Walls
 from lasersafe.wording import Message, joined
@@ -52,7 +40,7 @@ class Member:
     """Something that can send a beam on: a surface with a place, a pane, a level mirror at a height."""
 
     name: str
-    mirror: Mirror | None
+    mirror: mirrors.Mirror | None
     share: float
     item: Lit | None = None
     height: float = 0.0
@@ -87,7 +75,7 @@ def over_level_mirrors(scene: Scene, lit: Sequence[Source]) -> list[Source]:
     members, front = level_members(scene), list(lit)
     for _ in range(2):
         front = [
-            level_image(one, level.height, level.share, level.name)
+            mirrors.level_image(one, level.height, level.share, level.name)
             for one in front for level in members
             if (one.seen_in is None or one.seen_in[0][2] != level.height)
             and np.abs(one.starts[0][:, 2] - level.height).max() > _IN_PLANE
@@ -206,13 +194,13 @@ def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls)
     for row, (number, column) in enumerate(zip(of.tolist(), on.tolist(), strict=True)):
         mirror = members[column].mirror
         assert mirror is not None
-        at[row] += np.subtract(hung(sources[number].apex, mirror, walls).position, mirror.position)
+        at[row] += np.subtract(mirrors.hung(sources[number].apex, mirror, walls).position, mirror.position)
     there = table.most(of[:, None], at, halves[on], np.zeros(len(of)), one, np.zeros((len(of), 1), dtype=np.intp))
     lit = there[:, 0] * gain[of, on] > FOLLOWED
     for row, column in zip(of[lit].tolist(), on[lit].tolist(), strict=True):
         mirror = members[column].mirror
         assert mirror is not None
-        found[row, column] = not sources[row].aimed or reachable(sources[row], mirror)
+        found[row, column] = not sources[row].aimed or mirrors.reachable(sources[row], mirror)
     return found
 
 
@@ -220,28 +208,29 @@ def _sent_on(
     context: Context, pose: Pose, source: Source, member: Member, walls: Walls
 ) -> list[tuple[Source, float | None]]:
     """Return what a further mirror makes of light, with what `reaching` asks for."""
-    assert isinstance(source.profile, BeamProfile)
     if member.mirror is None:
-        return [(replace(level_mirror(source, member.height, member.share, member.name), unbounded=False), None)]
+        return [
+            (replace(mirrors.level_mirror(source, member.height, member.share, member.name), unbounded=False), None)
+        ]
     mirror, item, found = member.mirror, member.item, list[tuple[Source, float | None]]()
     if item is not None and item.bends:  # another side of it may be lit than by the laser
-        item = item.facing(*hull_of(source))
+        item = item.facing(*mirrors.hull_of(source))
     facing = mirror if item is None or item is member.item else item.as_mirror
     if source.aimed:
-        middle, radius = lit_patch(source, facing) or (mirror.position, mirror.width / 2.0)
+        middle, radius = mirrors.lit_patch(source, facing) or (mirror.position, mirror.width / 2.0)
         spots = Spots(middle, EVERYWHERE, radius, True, None if mirror.radius else facing.normal)
     else:
         spots = Spots(mirror.position, EVERYWHERE, mirror.width / 2.0, True, facing.normal)
     if item is not None and item.bends:
-        bent = curved_sources(context, pose, item, spots, source.profile, source)
+        bent = curved_sources(context, pose, item, spots, source.as_beam, source)
         found += [(replace(one, factor=one.factor * source.factor), share) for one, share in bent]
     if item is None or item.may_be_flat:
         if mirror.normal is None or (mirror.off and not source.aimed):
-            flat = [facing_anywhere(source, mirror, spots, math.inf)]
+            flat = [mirrors.facing_anywhere(source, mirror, spots, math.inf)]
         elif source.aimed:
-            flat = past_walls(source, mirror, math.inf, walls)
+            flat = mirrors.past_walls(source, mirror, math.inf, walls)
         else:
-            flat = [image_of_spots(one, mirror, math.inf) for one in on_both_sides(source, mirror)]
+            flat = [mirrors.image_of_spots(one, mirror, math.inf) for one in mirrors.on_both_sides(source, mirror)]
         found += [(one, source.factor * member.share) for one in flat]
     many = source.bend == "unknown" and item is not None and item.shape == "convex"
     return [(replace(one, bends=max(one.bends, source.bends), unbounded=many), share) for one, share in found]
@@ -272,12 +261,11 @@ def _alike(sources: Sequence[Source]) -> list[_Ways]:
     """
     ways: dict[object, list[tuple[Source, BeamProfile]]] = {}
     for source in sources:
-        assert isinstance(source.profile, BeamProfile)
-        beam = source.profile.beam
+        beam = source.as_beam.beam
         tight = not source.aimed and beam.waist_diameter == (0.0, 0.0) and len(set(beam.waist_position)) == 1
         tight &= beam.waist_position[0] <= source.offset
-        key = (source.profile.criteria, beam.profile, beam.propagation) if tight else source.profile
-        ways.setdefault(key, []).append((source, source.profile))
+        key = (source.as_beam.criteria, beam.profile, beam.propagation) if tight else source.profile
+        ways.setdefault(key, []).append((source, source.as_beam))
     found = list[_Ways]()
     for beam_of, pairs in ways.items():
         own, beams = zip(*pairs, strict=True)
@@ -344,7 +332,7 @@ def _ends_of(profiles: Sequence[BeamProfile]) -> list[BeamProfile]:
 class Pane:
     """A flat piece of a window as a mirror, with its length and height. [m]."""
 
-    mirror: Mirror
+    mirror: mirrors.Mirror
     length: float
     height: float
 
@@ -397,5 +385,7 @@ def panes_of(scene: Scene) -> tuple[Pane, ...]:
                     continue
                 middle = ((a[0] + b[0]) / 2.0, (a[1] + b[1]) / 2.0, (screen.bottom + screen.top) / 2.0)
                 normal = ((a[1] - b[1]) / length, (b[0] - a[0]) / length, 0.0)
-                found.append(Pane(Mirror(name, middle, normal, math.hypot(length, height), share), length, height))
+                found.append(
+                    Pane(mirrors.Mirror(name, middle, normal, math.hypot(length, height), share), length, height)
+                )
     return tuple(found)

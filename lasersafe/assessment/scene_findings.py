@@ -9,20 +9,10 @@ from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
+from lasersafe.assessment import faces
 from lasersafe.assessment.aims import curved_sources, reaching, unlisted
 from lasersafe.assessment.calculation import hollow_steps
 from lasersafe.assessment.context import Context, wave_span
-from lasersafe.assessment.faces import (
-    MATT,
-    LitFace,
-    at_once,
-    backing_name,
-    faces_of,
-    gathers_behind,
-    lit_faces,
-    people_of,
-    scatter_over_mirrors,
-)
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.assessment.scene_hits import known_of, not_below, person_places, shown_above
 from lasersafe.assessment.scene_matrix import hit_of
@@ -187,13 +177,13 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
         ]  # fmt: skip
         asked.append(([row for row, ways in enumerate(below) if ways.issuperset(_SCATTER)], lights))
         rows = [row for row, ways in enumerate(below) if beams and len(ways) == len(times)]
-        floors = list[LitFace]()
+        floors = list[faces.LitFace]()
         if rows:
             reach = max(stage.scatter_reach(one, 1.0) for one in profiles)
             low, high = places.low[rows, 2] - reach, places.high[rows, 2] + reach
-            levels = faces_of(stage.scene, reach, aslant=stage.case.settings.scatter_model == "lambert")
+            levels = faces.faces_of(stage.scene, reach, aslant=stage.case.settings.scatter_model == "lambert")
             near = [one for one in levels if one.level and ((low <= one.corner[2]) & (one.corner[2] <= high)).any()]
-            floors = lit_faces([(beams, near)], people_of(stage.scene))[0]
+            floors = faces.lit_faces([(beams, near)], faces.people_of(stage.scene))[0]
         asked.append((rows, [
             (one.source(profile, stage.scatter_reach(profile, one.share)), stage.walls(context, "scatter"))
             for one in floors for profile in profiles
@@ -220,7 +210,7 @@ def _over_mirrors(stage: Stage, context: Context, way: str, time: float) -> tupl
     walls = stage.walls(context, "direct")
     sent = [one for known in (way, "mirror then scatter") for one in stage.sources(context, known, "eye")]
     for _ in range(2):
-        sent = scatter_over_mirrors(sent, stage.scene, placed.values(), walls, profiles, stage.scatter_reach)
+        sent = faces.scatter_over_mirrors(sent, stage.scene, placed.values(), walls, profiles, stage.scatter_reach)
         every += sent
     return profiles, [(one, stage.walls(context, way)) for one in every]
 
@@ -233,7 +223,7 @@ def _at_once(
     for tissue, groups in together.items():
         known = known_of(stages[0], "at once", [own for _, lasers in groups for own in lasers])
         left, places = [row for row in people if row not in known], person_places(stages[0], tissue)
-        found = at_once(stages[0].case, groups, places, left, tissue, partial(shown_above, stages[0], tissue))
+        found = faces.at_once(stages[0].case, groups, places, left, tissue, partial(shown_above, stages[0], tissue))
         known |= {row: found.get(row, (0.0, False)) for row in left}
         for row, (ratio, of_one) in ((row, known[row]) for row in people if known[row][0] > 1.0):
             name, most = stages[0].scene.person[row].name, format_quantity(ratio, "1", 3, "up")
@@ -254,7 +244,7 @@ def _gathered(stage: Stage, wording: Wording, say: Finding) -> dict[SceneFinding
         items = [one for pose in stage.poses(context, "running") for one in stage.lit(context, pose) if one.placed]
         hollow = [one.as_mirror for one in items if one.mirror and one.as_mirror.gathers]
         for one, beam in itertools.product(hollow, stage.sources(context, "direct", "eye")):
-            if gathers_behind(one, 10.0**-weakest, (beam, walls), stage.screens):
+            if faces.gathers_behind(one, 10.0**-weakest, (beam, walls), stage.screens):
                 facts = {"surface": wording.say(one.name), "laser": context.laser.name}
                 found[say("mirror", "scene.gathered", one.name, refuses=True, **facts)] = None
     return found
@@ -315,8 +305,8 @@ def _behind(
         yield say("beyond target", "scene.no_stop", one.target, target=one.target, laser=one.laser, distance=far)
         if one.behind and one.backing_distance is None:
             yield say("beyond target", "scene.behind_nowhere", one.target, what=what, target=one.target)
-    if backing_name(target) in lit and target.behind_reflectance is None:
-        words = {"what": what, "target": one.target, "share": f"{MATT:g}"}
+    if faces.backing_name(target) in lit and target.behind_reflectance is None:
+        words = {"what": what, "target": one.target, "share": f"{faces.MATT:g}"}
         yield say("beyond target", "scene.behind_matt", one.target, **words)
     if one.backing_irradiance is not None and one.ignition_threshold is not None:
         yield say(

@@ -323,8 +323,7 @@ def _looks(
 
     With them which row each has of a table of beams that differ by more than their limit, and the limits of those.
     """
-    assert isinstance(source.profile, BeamProfile)
-    profile, every = source.profile, source.profile.criteria
+    profile, every = source.as_beam, source.as_beam.criteria
     looks = [*every, *([] if with_aid is None else [aided(context, c, with_aid) for c in every])]
     alike = {(c.amount, c.limiting_aperture): c for c in looks}  # what differs by its limit only
     table = Lights([(replace(source, profile=replace(profile, criteria=(c,))), Walls()) for c in alike.values()])

@@ -275,14 +275,13 @@ class _Section:
     def _fan(self, source: Source, far: float) -> shapely.Geometry:
         """Return what a beam that points anywhere in its envelope reaches ahead, and behind where it can turn."""
         box = source.directions.box()
-        assert isinstance(source.profile, BeamProfile)
         low, high = box.elevation
         end = _bounded(source.reach, _BEYOND * far)
         if end <= 0.0:
             return shapely.Polygon()
         places = np.linspace(0.0, min(end, far), 60)
         places = np.concatenate([places, np.geomspace(far, end, 40)[1:]]) if end > far else places
-        wide = np.pad(source.profile.spread(places), 1, "edge")
+        wide = np.pad(source.as_beam.spread(places), 1, "edge")
         beside = np.maximum(np.maximum(wide[:-2], wide[1:-1]), wide[2:])  # no less than anywhere up to the next place
         parts = [self._side(1.0, places, beside, low, high)]
         opposite = (self.pose.bearing + math.pi - box.bearing + math.pi) % (2.0 * math.pi) - math.pi

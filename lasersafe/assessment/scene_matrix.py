@@ -31,13 +31,12 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records import Step, badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario
-from lasersafe.scene.beams import FLOAT, BeamProfile, ScatterProfile
+from lasersafe.scene.beams import FLOAT, ScatterProfile
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import Over
     from lasersafe.hazard.instruments import Aid
-    from lasersafe.optics.beam import BeamGeometry
     from lasersafe.scene.sources import Source
 
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
@@ -93,11 +92,6 @@ def nearest_of(stage: Stage, context: Context) -> dict[str, float]:
     return {p.name: max(float(shapely.distance(taken(p), heads).min()), 1e-3) for p in stage.scene.person if heads}
 
 
-def _beam_of(source: Source) -> BeamGeometry:
-    assert isinstance(source.profile, BeamProfile)
-    return source.profile.beam
-
-
 def _mirror(bend: str) -> str:
     return f"{bend} mirror" if bend in ("convex", "concave") else "mirror"
 
@@ -115,10 +109,10 @@ def bent_beams_at(stage: Stage, context: Context) -> dict[str, list[Over]]:
         for mode in MODES:
             lights = [
                 light for light in stage.lights(context, ("mirror",), "eye", mode, time)
-                if _beam_of(light[0]) not in flat and not struck_out(context, person, _mirror(light[0].bend), mode)
+                if light[0].as_beam.beam not in flat and not struck_out(context, person, _mirror(light[0].bend), mode)
             ]  # fmt: skip
             for source, near in reaching_person(stage, person.name, lights):
-                beam = _beam_of(source)
+                beam = source.as_beam.beam
                 if source.unbounded or source.bends > 1 or (source.bends and 0.0 not in beam.waist_diameter):
                     beam = replace(beam, waist_diameter=(0.0, 0.0), waist_position=(near, near))
                 beams[beam, source.factor, near] = None

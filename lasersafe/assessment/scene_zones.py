@@ -358,10 +358,9 @@ def beyond_targets(stages: Sequence[Stage]) -> list[tuple[list[BeyondTarget], li
 
 
 def _ignition(stage: Stage, context: Context, hot: Source) -> ZoneShape | None:
-    assert isinstance(hot.profile, BeamProfile)
     threshold, words = threshold_of(stage)
     reach = hot.reach / ROUND_UP  # there the peak falls to the threshold
-    numbers = beam_numbers(hot.profile.beam, reach, hot.profile.criteria[0].amount)
+    numbers = beam_numbers(hot.as_beam.beam, reach, hot.as_beam.criteria[0].amount)
     formula, peak = f"4 Φ ρ / (π d_x d_y) = {threshold:.5g} W/m2", Message("ignition.peak")
     limit = Message("limited.ignition", threshold=f"{threshold:.6g} W/m2", source=words)
     return _shape(

@@ -342,7 +342,7 @@ class Stage:
     ) -> list[Source]:
         """Return the beam behind a flat target that lets a stated share of it through."""
         beam, share = self._direct(context, pose, tissue, duration, portion)[0], context.share("transmitted")[0]
-        reach = farthest_of(cast("BeamProfile", beam.profile).criteria, context.beam, share) * ROUND_UP
+        reach = farthest_of(beam.as_beam.criteria, context.beam, share) * ROUND_UP
         return [replace(beam, factor=share, reach=reach)]
 
     @kept("walls")
@@ -350,12 +350,11 @@ class Stage:
         laser = self._direct(context, pose, tissue, duration, portion)[0]
         made: list[tuple[Source, float | None]] = []
         walls = self.walls(context, "direct", pose.mode)
-        assert isinstance(laser.profile, BeamProfile)
         for item in self.lit(context, pose):
             if not item.mirror or not self._meets(context, pose, item, laser):
                 continue
             spots = self.spots(context, pose, item)
-            made += curved_sources(context, pose, item, spots, laser.profile)
+            made += curved_sources(context, pose, item, spots, laser.as_beam)
             if item.may_be_flat and item.normal is None:
                 made.append((facing_anywhere(laser, item.as_mirror, spots, math.inf), item.reflectance))
             elif item.may_be_flat:

@@ -302,12 +302,11 @@ def lit_tiles(source: Source, mirror: Mirror, walls: Walls) -> tuple[FLOAT, FLOA
     tuple of numpy.ndarray, each of shape (boxes, 3)
         Middles and half edges; none where all of it is dark. [m]
     """
-    assert isinstance(source.profile, BeamProfile)
     grid, gap = _grid(mirror.normal, _TILES)
     radius = mirror.width / 2.0
     places = np.array(mirror.position) + radius * grid
     edges = radius * gap * np.sqrt(np.maximum(1.0 - np.square(np.array(mirror.normal)), 0.0)) + 1e-9
-    lit = _can_be_lit(source, source.profile, places, np.array(radius * gap), _gain(source, source.profile, mirror))
+    lit = _can_be_lit(source, source.as_beam, places, np.array(radius * gap), _gain(source, source.as_beam, mirror))
     places = places[lit]
     half = np.tile(edges, (len(places), 1))
     table = Lights([(source, walls)])

@@ -234,6 +234,12 @@ class Source:
         """Return a number that most others do not have."""
         return hash((self.apex, self.surface, self.offset, self.factor, self.spot, id(self.profile)))
 
+    @property
+    def as_beam(self) -> BeamProfile:
+        """Its profile, of what is known to be a beam and no lit spot."""
+        assert isinstance(self.profile, BeamProfile)
+        return self.profile
+
     @cached_property
     def row(self) -> tuple[object, ...]:
         """What bounds of it need, in the order of `ROW`."""
@@ -267,13 +273,12 @@ class Source:
         """How far from the apex light can start, and how far from an axis it can pass the disc that it passes. [m]."""
         if self.through is None or not self.aimed:
             return self.spot, 0.0
-        assert isinstance(self.profile, BeamProfile)
         loose, (middle, radius) = math.hypot(*self.moves), self.through[:2]
         away = math.dist(middle, self.apex)
         ends = (max(away + side * (loose + radius), 0.0) for side in (-1.0, 1.0))
         if self.sharp:
             return loose, 0.0
-        return loose + self.profile.tail(0.0, self.factor), max(self.profile.tail(one, self.factor) for one in ends)
+        return loose + self.as_beam.tail(0.0, self.factor), max(self.as_beam.tail(one, self.factor) for one in ends)
 
     @cached_property
     def passed(self) -> tuple[float, float, float, float]:
