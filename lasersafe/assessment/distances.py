@@ -18,18 +18,12 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of
 from lasersafe.assessment.problem import CAPS, Problem, emission_inputs
 from lasersafe.errors import OutOfRangeError, refuse
+from lasersafe.hazard import scatter
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
 from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio, last_fall
 from lasersafe.hazard.exposure import Comparison, Floats, Received
 from lasersafe.hazard.instruments import Aid, through
-from lasersafe.hazard.scatter import (
-    LimitOfAngles,
-    scatter_farthest,
-    scatter_ratios,
-    spot_limits,
-    step_places,
-    turning_places,
-)
+from lasersafe.hazard.scatter import scatter_farthest, scatter_ratios, spot_limits, step_places, turning_places
 from lasersafe.limits.exposure import alike
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import physical_range
@@ -416,7 +410,7 @@ class _Compared:
         """Return just beyond which distances the scatter of a spot can be more than before them."""
         return [*step_places(self.members[0][0].spot), *(one for own, _ in self.members for one in self.turns(own))]
 
-    def limits(self, own: Problem) -> tuple[Floats, LimitOfAngles]:
+    def limits(self, own: Problem) -> tuple[Floats, scatter.LimitOfAngles]:
         """Return what one wavelength emits, and the function from angles to its lowest limit in the group."""
         shortest = float(own.wavelength.min())  # `_compared` has refused a range with two groups
 

@@ -17,17 +17,8 @@ from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.loads import as_point, behind
 from lasersafe.assessment.paths import members_of, over_level_mirrors
 from lasersafe.optics.beam import diameters
-from lasersafe.scene.beams import (
-    CLOSEST,
-    EVERYWHERE,
-    FLOAT,
-    LEAST,
-    NEAREST,
-    STRAIGHT,
-    BeamProfile,
-    ScatterProfile,
-    beam_over,
-)
+from lasersafe.scene import beams as geometry
+from lasersafe.scene.beams import CLOSEST, EVERYWHERE, FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.bound import Places, Question, bounds, most_light
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import Mirror, before_walls, from_spots, starts_around
@@ -356,7 +347,7 @@ def lit_behind_targets(scene: Scene, targets: Sequence[Target], pose: Pose, work
             continue
         # no place is brighter than the axis of the narrowest beam from the nearest to the farthest; even beams aslant
         near, far = (np.array([max(away + side * spots.slack, 0.0)]) for side in (-1.0, 1.0))
-        bright = beam_over(Lights([peak]).column, np.zeros(1, dtype=np.intp), near, far, np.zeros(1))
+        bright = geometry.beam_over(Lights([peak]).column, np.zeros(1, dtype=np.intp), near, far, np.zeros(1))
         share = MATT if target.behind_reflectance is None else float(target.behind_reflectance)
         face = Face(backing_name(target), middle[0], np.zeros((2, 3)), np.zeros(3), share)
         parts = tuple((*m, *h) for m, h in zip(middle.tolist(), half.tolist(), strict=True))
@@ -487,7 +478,7 @@ def _meet(first: Sequence[Light], second: Sequence[Light], place: Places) -> boo
         for one in (a, b):
             if not isinstance(one.profile, BeamProfile) or one.spots is not None:
                 return True  # from all of what is lit
-            rows = one.aims[1] if one.aims is not None else STRAIGHT if one.way == "direct" else _TURNED_OVER
+            rows = one.aims[1] if one.aims is not None else geometry.STRAIGHT if one.way == "direct" else _TURNED_OVER
             way = np.array(rows) @ (middle - one.apex)
             away = max(float(np.linalg.norm(way)), NEAREST)
             loose = math.hypot(*half) + math.hypot(*one.moves) + one.profile.tail(away + one.offset, one.factor, _SHARE)

@@ -13,14 +13,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from lasersafe.assessment.calculation import (
-    Working,
-    beam_working,
-    beside_working,
-    limit_steps,
-    portion_step,
-    scatter_working,
-)
+from lasersafe.assessment import calculation
+from lasersafe.assessment.calculation import Working, beam_working, beside_working, limit_steps, scatter_working
 from lasersafe.assessment.context import Context, lessened, portions
 from lasersafe.assessment.loads import aided, behind, gain_of
 from lasersafe.assessment.stage import Stage, kept
@@ -84,7 +78,7 @@ def with_limit_steps(context: Context, criterion: Criterion, duration: float, an
             for whole in criteria(light, angle):
                 if lessened(whole, own.wavelength, portion) == criterion:
                     steps = limit_steps(whole, light, angle)
-                    last = (portion_step(whole, criterion.limit),) if portion else ()
+                    last = (calculation.portion_step(whole, criterion.limit),) if portion else ()
                     return replace(criterion, steps=(*steps, *last))
     return criterion
 

@@ -10,20 +10,13 @@ from typing import TYPE_CHECKING, TypeVar
 import numpy as np
 import shapely
 
+from lasersafe.assessment import scene_hits
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.calculation import WITHOUT_STEPS, Working, exposure_steps
 from lasersafe.assessment.context import BASE_WAY, FAULTS, MORE_WAYS, ON_THE_FLOOR, TISSUES, WAYS, Context, aid_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
-from lasersafe.assessment.scene_hits import (
-    Hit,
-    ask,
-    counted_exposure,
-    reaching_person,
-    taken,
-    with_limit_steps,
-    worst_hit,
-)
+from lasersafe.assessment.scene_hits import Hit, ask, taken, worst_hit
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson, SIValue
@@ -111,7 +104,7 @@ def bent_beams_at(stage: Stage, context: Context) -> dict[str, list[Over]]:
                 light for light in stage.lights(context, ("mirror",), "eye", mode, time)
                 if light[0].as_beam.beam not in flat and not struck_out(context, person, _mirror(light[0].bend), mode)
             ]  # fmt: skip
-            for source, near in reaching_person(stage, person.name, lights):
+            for source, near in scene_hits.reaching_person(stage, person.name, lights):
                 beam = source.as_beam.beam
                 if source.unbounded or source.bends > 1 or (source.bends and 0.0 not in beam.waist_diameter):
                     beam = replace(beam, waist_diameter=(0.0, 0.0), waist_position=(near, near))
@@ -356,7 +349,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     where, criterion = Message("hit.row", where=where), hit.criterion
     printed = context.setup.fitted and not WITHOUT_STEPS.get()
     if printed:
-        criterion = with_limit_steps(context, criterion, one.time[0], hit.angle)
+        criterion = scene_hits.with_limit_steps(context, criterion, one.time[0], hit.angle)
     modes = sorted((g.mode for g in group), key=MODES.index)
     if context.setup.scan is not None and BASE_WAY[one.way] != "scatter":
         modes.append("scan failure")  # where places count, the movement of a scan earns nothing
@@ -391,7 +384,7 @@ def _steps(context: Context, one: Found, hit: Hit, where: Message) -> tuple[Step
     there, bound = replace(hit, counted=None, light=None), Message("source.bound")
     symbol = "E" if hit.criterion.limit_unit == "W/m2" else "H"
     for counted in (hit, there):
-        working, value = counted_exposure(context, counted)
+        working, value = scene_hits.counted_exposure(context, counted)
         if abs(hit.exposure - value) <= _EXACT * value:
             words = joined(filter(None, (_in_box(counted, where), word(one.note), hit.proven)))
             numbers = Message("hit.put_in", numbers=working.numbers, where=words)

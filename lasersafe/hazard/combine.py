@@ -12,17 +12,9 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
+from lasersafe.hazard import exposure as comparisons
 from lasersafe.hazard.distances import Places, exposure_at, farthest, highest_ratio, last_fall
-from lasersafe.hazard.exposure import (
-    Comparison,
-    Emission,
-    Floats,
-    Received,
-    body_area,
-    credited_angles,
-    criteria,
-    strictest_by_aperture,
-)
+from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, body_area, credited_angles, criteria
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.limits import hazard_limits, rule_sets
 from lasersafe.limits.exposure import wavelength_edges
@@ -415,7 +407,7 @@ def summed_farthest(members: Sequence[Member], factor: ArrayLike, size: int) -> 
         If a number cannot be used, or a distance is too large to compute.
     """
     times = np.asarray(factor, dtype=np.float64)
-    groups = [Member(strictest_by_aperture(one.compared), one.beams) for one in members]
+    groups = [Member(comparisons.strictest_by_aperture(one.compared), one.beams) for one in members]
     single, far = np.zeros(size), np.zeros(size)
     for group in groups:
         shared = [replace(one, limit=np.asarray(one.limit / len(groups))) for one in group.compared]

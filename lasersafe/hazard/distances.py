@@ -17,18 +17,8 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare, criteria, strictest_by_aperture
 from lasersafe.hazard.instruments import Aid, through
-from lasersafe.optics.beam import (
-    PROFILES,
-    PROPAGATIONS,
-    BeamGeometry,
-    FloatArray,
-    choice,
-    diameters,
-    finite,
-    mean_exposure,
-    positive,
-    within,
-)
+from lasersafe.optics import beam as optics
+from lasersafe.optics.beam import BeamGeometry, FloatArray, choice, diameters, finite, mean_exposure, positive, within
 from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.optics.viewing import transmitted
 from lasersafe.records import Criterion, Zone, badness
@@ -309,8 +299,8 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
     """
     waist, angle, position = beam.waist_diameter, beam.divergence, beam.waist_position
     if beam.circular:
-        choice("profile", beam.profile, PROFILES)
-        choice("propagation", beam.propagation, PROPAGATIONS)
+        choice("profile", beam.profile, optics.PROFILES)
+        choice("propagation", beam.propagation, optics.PROPAGATIONS)
         every = (amount, limit, aperture, waist[0], angle[0], position[0])
         numbers = [np.asarray(one, dtype=np.float64) for one in every]
         shape = np.broadcast_shapes(*(one.shape for one in numbers))

@@ -12,17 +12,9 @@ from numpy.typing import ArrayLike
 
 from lasersafe.data import load_toml, shared_path
 from lasersafe.errors import OutOfRangeError, refuse
+from lasersafe.hazard import exposure as comparisons
 from lasersafe.hazard.distances import Places, Reach, farthest_crossing, last_crossing, last_fall, scatter_distance
-from lasersafe.hazard.exposure import (
-    ALPHA_MIN,
-    Comparison,
-    Floats,
-    Received,
-    compare_source,
-    credited_angles,
-    criteria,
-    without_amount,
-)
+from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare_source, credited_angles, criteria
 from lasersafe.limits import angle_max, cone_angle, correction_factor, hazard_limits
 from lasersafe.limits.exposure import time_t2
 from lasersafe.optics.reflection import POINT, LitSpot, source_angles
@@ -356,7 +348,7 @@ def spot_limits(light: Received, part: Callable[[str], float] = lambda hazard: 1
     callable
         As for `scatter_farthest`; infinite where no hazard is left.
     """
-    light, _ = without_amount(light, False)
+    light, _ = comparisons.without_amount(light, False)
 
     def lowest(first: Floats, second: Floats, at: Places) -> Floats:
         every = compare_source(light if light.single else light.taken(at), first, second)

@@ -11,17 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, refuse
-from lasersafe.hazard.exposure import (
-    Emission,
-    Floats,
-    Received,
-    continuous,
-    criteria,
-    pulse_train,
-    single_pulse,
-    train_limit,
-    trains_at,
-)
+from lasersafe.hazard import exposure as comparisons
+from lasersafe.hazard.exposure import Emission, Floats, Received, criteria, pulse_train, train_limit, trains_at
 from lasersafe.limits import rule_sets
 from lasersafe.limits.exposure import duration_edges
 from lasersafe.optics.beam import unique
@@ -383,10 +374,10 @@ def candidates(space: SettingSpace, windows: tuple[float, ...] = ()) -> list[Emi
     if space.pattern is not None:
         return [space.pattern]
     if space.kind == "continuous":
-        return [continuous(stated(space.power)[1])]
+        return [comparisons.continuous(stated(space.power)[1])]
     if space.kind == "single pulse":
         durations = _points(stated(space.pulse_duration), row_edges())
-        return [single_pulse(stated(space.pulse_energy)[1], float(t)) for t in durations]
+        return [comparisons.single_pulse(stated(space.pulse_energy)[1], float(t)) for t in durations]
     tried = trains(space, windows)
     return [tried.emission(at, space) for at in range(tried.energy.size)]
 

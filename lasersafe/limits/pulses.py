@@ -11,15 +11,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import refuse
-from lasersafe.limits.exposure import (
-    COUNT_SLACK,
-    check_area,
-    check_points,
-    hazard_limits,
-    time_t2,
-    train_factor,
-    train_sides,
-)
+from lasersafe.limits import exposure
+from lasersafe.limits.exposure import COUNT_SLACK, check_area, check_points, hazard_limits, time_t2
 from lasersafe.limits.grid import DURATIONS, grid_of, hazards_of
 from lasersafe.limits.patterns import Bools, Level, Line, Pattern, Points
 from lasersafe.limits.tables import EDGE, Floats, Objects, PulseTrainLimit, TrainRow, load_rule_set
@@ -120,7 +113,7 @@ def _windows(points: Points, emission: Pattern | Line) -> tuple[NDArray[np.intp]
     rules = load_rule_set(points.rule_set)
     times = np.array([row.joined_within for row in rules.train_times])
     over = np.array([np.nan if row.counted_over is None else row.counted_over for row in rules.train_times])
-    for side, chosen in enumerate(train_sides(rules, points.wavelength * 1e9)):
+    for side, chosen in enumerate(exposure.train_sides(rules, points.wavelength * 1e9)):
         applies = (chosen >= 0) & ~emission.gapless
         if not applies.any():
             continue
@@ -134,7 +127,7 @@ def _windows(points: Points, emission: Pattern | Line) -> tuple[NDArray[np.intp]
         several = (short & within).any(axis=1) & ((joined > 1.0) | (points.pedestal > 0.0))
         lasting = np.column_stack([pulse, group_time])
         of = (points.angle[:, None], points.duration[:, None], lasting, np.column_stack([within, several]))
-        factor, row = train_factor(rules, *of, np.broadcast_to(groups[:, None], lasting.shape))
+        factor, row = exposure.train_factor(rules, *of, np.broadcast_to(groups[:, None], lasting.shape))
         use = np.column_stack([short, several]) & (row >= 0)
         together = np.broadcast_to(together, size)
         amount = np.column_stack([energy, together])

@@ -10,20 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.beams import (
-    EVERYWHERE,
-    FLOAT,
-    NEAREST,
-    STRAIGHT,
-    BeamProfile,
-    Cone,
-    ScatterProfile,
-    Vector,
-    mirrored,
-    turned,
-    turned_over,
-    widened,
-)
+from lasersafe.scene import beams as geometry
+from lasersafe.scene.beams import FLOAT, BeamProfile, Cone, ScatterProfile, Vector, mirrored, turned_over
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
@@ -106,21 +94,21 @@ def reflected(source: Source, mirror: Mirror, reach: float) -> Source:
     loose = math.hypot(*source.moves) + math.sqrt(3.0) * shift
     turn = np.eye(3) - 2.0 * np.outer(normal, normal)
     moves = np.abs(turn) @ np.array(source.moves) + shift
-    aims, back = source.aims or (source.directions, STRAIGHT)
+    aims, back = source.aims or (source.directions, geometry.STRAIGHT)
     rows = [(float(x), float(y), float(z)) for x, y, z in np.array(back) @ turn]
     sent = replace(
         source, way="mirror", apex=image, reach=reach, start=max(abs(side), 1e-6),
         moves=(float(moves[0]), float(moves[1]), float(moves[2])), bulge=math.sin(min(2.0 * mirror.off, math.pi / 2.0)),
         factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
         through=(mirror.position, mirror.width / 2.0, (0.0, 0.0, 0.0) if mirror.off else normal),
-        aims=(widened(aims, 2.0 * mirror.off), (rows[0], rows[1], rows[2])),
+        aims=(geometry.widened(aims, 2.0 * mirror.off), (rows[0], rows[1], rows[2])),
     )  # fmt: skip
     # the axis of a wide beam can pass beside a mirror that its edge meets
     reach_of = mirror.width / 2.0 + loose + sent.tails[1]
     half = math.asin(reach_of / (away - loose)) if away - loose > reach_of else math.pi / 2.0
     aimed = source.directions.cone()
     if aimed.half_angle + 2.0 * mirror.off < half:
-        return replace(sent, directions=Cone(turned(aimed.axis, normal), aimed.half_angle + 2.0 * mirror.off))
+        return replace(sent, directions=Cone(geometry.turned(aimed.axis, normal), aimed.half_angle + 2.0 * mirror.off))
     return replace(sent, directions=Cone((offset[0] / away, offset[1] / away, offset[2] / away), half))
 
 
@@ -149,8 +137,8 @@ def image_of_spots(source: Source, mirror: Mirror, reach: float) -> Source:
     x, y, z = mirror.normal
     normal = mirror.normal if side >= 0.0 else (-x, -y, -z)
     return replace(
-        source, way="mirror", apex=mirrored(source.apex, mirror.position, normal), directions=EVERYWHERE, patch=True,
-        spot=max(source.spot + source.slack, 1e-6), slack=0.0, reach=reach, start=max(abs(side), 1e-6),
+        source, way="mirror", apex=mirrored(source.apex, mirror.position, normal), directions=geometry.EVERYWHERE,
+        patch=True, spot=max(source.spot + source.slack, 1e-6), slack=0.0, reach=reach, start=max(abs(side), 1e-6),
         factor=source.factor * mirror.reflectance, plane=(mirror.position, normal), surface=mirror.name,
         through=(mirror.position, mirror.width / 2.0, normal),
     )  # fmt: skip
@@ -338,7 +326,7 @@ def _can_be_lit(source: Source, profile: BeamProfile, places: FLOAT, gap: FLOAT,
     dx, dy, dz = (places - np.array(source.apex)).T
     axial = source.directions.axial(dx, dy, dz)
     aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
-    path = np.maximum(axial[None, :] + gap * np.array([[-1.0], [0.0], [1.0]]), NEAREST) + source.offset
+    path = np.maximum(axial[None, :] + gap * np.array([[-1.0], [0.0], [1.0]]), geometry.NEAREST) + source.offset
     return np.asarray((axial > -gap) & (aside <= profile.spread(path, gain).max(axis=0) + gap))
 
 

@@ -10,21 +10,8 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from lasersafe.scene.beams import (
-    BEAM,
-    CLOSEST,
-    FLOAT,
-    NEAREST,
-    NO_BEAM,
-    POINT,
-    STRAIGHT,
-    BeamProfile,
-    Directions,
-    ScatterProfile,
-    Vector,
-    angles_of,
-    nearest,
-)
+from lasersafe.scene import beams as geometry
+from lasersafe.scene.beams import CLOSEST, FLOAT, BeamProfile, Directions, ScatterProfile, Vector, angles_of, nearest
 
 INDEX = NDArray[np.intp]
 _CLASSES = (1, 8, 27, 64, 1 << 30)  # lights are told apart by in how many boxes they start
@@ -43,7 +30,7 @@ ROW = np.dtype([
     ("through", float, 3), ("through_radius", float), ("through_normal", float, 3), ("tails", float, 2),
     ("aims", float, 5), ("back", float, (3, 3)), ("spot", float), ("slack", float), ("spots", float), ("aimed", float),
     ("flat", float),
-    ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *BEAM, ("last_waist", float),
+    ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *geometry.BEAM, ("last_waist", float),
     ("at_one", float), ("lambert", float), ("wide", float), ("nearest", float), ("brightest", float),
     ("origin", float, (2, 3)), ("passed", float, 4),
 ])  # fmt: skip
@@ -244,14 +231,14 @@ class Source:
     def row(self) -> tuple[object, ...]:
         """What bounds of it need, in the order of `ROW`."""
         profile, box, none = self.profile, angles_of(self.directions), (0.0, 0.0, 0.0)
-        beam = profile.row if isinstance(profile, BeamProfile) else NO_BEAM
+        beam = profile.row if isinstance(profile, BeamProfile) else geometry.NO_BEAM
         last = profile.last_waist if isinstance(profile, BeamProfile) and not self.one_path else 0.0
         scatter = profile if isinstance(profile, ScatterProfile) else None
         kind = _BOXES if self.parts else _APEX if not (any(self.moves) or self.wide) else _BOXES
         if self.spots is not None:
             kind = _DISC if self.spots.normal is not None else _BALL if self.patch else _SPHERE
         on, normal = self.plane or (none, none)
-        aims, back = self.aims or (self.directions, STRAIGHT)
+        aims, back = self.aims or (self.directions, geometry.STRAIGHT)
         cut_on, cut_normal = self.cut_plane() or (none, none)
         disc, wide, upright = self.through or (none, math.inf, none)
         return (
@@ -305,7 +292,7 @@ class Source:
         ends = [max(away + side * reach, 0.0) for side in (-1.0, 1.0)]
         places = np.array([*ends, min(max(waist, ends[0]), ends[1])])
         narrow, wide = (float(pick(profile.widths(places)[0])) for pick in (np.min, np.max))
-        spread, radius = angle * max(beam.waist_diameter[0], POINT) / wide, radius * (1.0 + slope)
+        spread, radius = angle * max(beam.waist_diameter[0], geometry.POINT) / wide, radius * (1.0 + slope)
         most = 4.0 / math.pi * max(profile.strengths.values(), default=0.0) / math.cos(slope) ** 2
         share = -math.expm1(-((2.0 * radius / narrow) ** 2))
         there = most / narrow**2 if ends[0] >= waist else math.inf
@@ -410,7 +397,7 @@ class Source:
         away = float(np.sqrt(np.square(np.maximum(np.abs(here - start) - size, 0.0)).sum(axis=1).min()))
         if self.spots is not None:
             away = float(self.spots.away(*here.T)[0])
-        return max(away + self.offset, CLOSEST if self.way == "scatter" else NEAREST)
+        return max(away + self.offset, CLOSEST if self.way == "scatter" else geometry.NEAREST)
 
 
 @lru_cache(maxsize=4096)  # one spot sends light against many limits

@@ -7,45 +7,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from lasersafe.drawing.text import (
-    distance,
-    in_unit,
-    measured,
-    number,
-    place,
-    plain,
-    quantity,
-    spoken,
-    tidy,
-    unit_text,
-    wavelength,
-)  # fmt: skip
+from lasersafe.drawing import text as printed
+from lasersafe.drawing.text import distance, in_unit, number, place, quantity, spoken, tidy, unit_text, wavelength
 from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.records import DistanceSpread, InputTolerance, Step
 from lasersafe.results import Expected
-from lasersafe.sheet.flow import (
-    ITEM,
-    NOTE,
-    SHADE,
-    SMALL,
-    TINY,
-    TINY_BOLD,
-    TINY_NOTE,
-    Cell,
-    Part,
-    Row,
-    Sheet,
-    bold,
-    faint,
-    note,
-    row,
-    strong,
-    tiny,
-)  # fmt: skip
+from lasersafe.sheet.flow import Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import limit_text, way_of
 from lasersafe.sheet.shown import at_place
 from lasersafe.sheet.tables import against
-from lasersafe.sheet.text import Style, joined
+from lasersafe.sheet.text import ITEM, NOTE, SHADE, SMALL, TINY, TINY_BOLD, TINY_NOTE, Style, joined
 from lasersafe.wording import CONTROL_KINDS, CautionText, HazardText, Message
 
 _MOST_ROWS = 12  # readings, from which on the lesser ones of a place stand in the annex
@@ -341,10 +312,10 @@ class _Calculation:
         numbers, _, where = numbers.partition("; ") if len(numbers) > _LONG else (numbers, "", "")
         return row(
             Part(step.symbol, TINY_BOLD, formula=True),
-            Part(measured(step.meaning), TINY_NOTE, formula="_" in step.meaning),
+            Part(printed.measured(step.meaning), TINY_NOTE, formula="_" in step.meaning),
             Part(spoken(step.formula), TINY, formula=True),
             Part(numbers, TINY, formula=True),
-            strong(plain(step.value) + unit),
+            strong(printed.plain(step.value) + unit),
             faint(f"{source} {self.sheet.named('seen', step.seen)}"),
             below=Part(where, TINY, formula=True) if where else (),
         )

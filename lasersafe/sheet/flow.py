@@ -13,19 +13,11 @@ from lasersafe.drawing import primitives
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, box, grey, moved
 from lasersafe.drawing.text import held
 from lasersafe.results import Assessment
+from lasersafe.sheet import text as styles
 from lasersafe.sheet.text import Line, References, Style, width_of, wrap, wrap_formula
 from lasersafe.wording import CONTROL_KINDS, Wording
 
 HEADING = (Style(12.5, True), Style(10.5, True), Style(9, True))
-BODY = Style(8.5, after=2)
-ITEM = Style(8.2, after=1)
-SMALL = Style(7.5)
-TINY = Style(7, spacing=1.2)
-TINY_BOLD = Style(7, True, spacing=1.2)
-TINY_NOTE = Style(7, ink=grey(0.25), spacing=1.2)
-SMALL_BOLD = Style(7.5, True)
-NOTE = Style(7.5, ink=grey(0.25))
-SHADE = 0.95  # of a row that heads others
 MILLIMETRE = 72.0 / 25.4  # [point]
 _SIDE = 2.5
 _CARRIED = 90.0  # height of a heading with what is said below it, at most, that goes to the next page with its table
@@ -71,7 +63,7 @@ class Part:
     """One paragraph of a table cell."""
 
     text: str
-    style: Style = SMALL
+    style: Style = styles.SMALL
     formula: bool = False
 
     def lines(self, width: float) -> tuple[Line, ...]:
@@ -99,8 +91,8 @@ def row(*cells: Cell, **more: Any) -> Row:
     return Row(cells, **more)
 
 
-tiny, strong, faint = (partial(Part, style=style) for style in (TINY, TINY_BOLD, TINY_NOTE))
-bold, note = partial(Part, style=SMALL_BOLD), partial(Part, style=NOTE)
+tiny, strong, faint = (partial(Part, style=style) for style in (styles.TINY, styles.TINY_BOLD, styles.TINY_NOTE))
+bold, note = partial(Part, style=styles.SMALL_BOLD), partial(Part, style=styles.NOTE)
 _Lines = list[tuple[Line, Style]]
 
 
@@ -205,7 +197,7 @@ class Flow:
             self.need(style.leading * (2 if number + 2 == len(lines) else 1))  # the last does not stand alone
             self.y = self.stack([(line, style)], self.left + indent, self.y)
 
-    def paragraph(self, text: str, style: Style = BODY, indent: float = 0.0, bullet: str = "") -> None:
+    def paragraph(self, text: str, style: Style = styles.BODY, indent: float = 0.0, bullet: str = "") -> None:
         """Print a paragraph, its first line marked by ``bullet`` at the left edge."""
         lines = wrap(text, style, self.width - indent)
         if not lines:
@@ -219,7 +211,7 @@ class Flow:
         self.lines(lines, style, indent)
         self.space(style.after)
 
-    def items(self, texts: Sequence[str], style: Style = ITEM) -> None:
+    def items(self, texts: Sequence[str], style: Style = styles.ITEM) -> None:
         """Print texts as the items of a list."""
         for text in texts:
             self.paragraph(text, style, 12.0, "•")
@@ -261,7 +253,7 @@ class Flow:
         """
         widths = self._widths(header, shares, rows)
         edges = [self.left + sum(widths[:index]) for index in range(len(widths))]
-        head = [_laid(Part(title, SMALL_BOLD), wide - 2 * _SIDE) for title, wide in zip(header, widths, strict=False)]
+        head = [_laid(bold(title), wide - 2 * _SIDE) for title, wide in zip(header, widths, strict=False)]
         tall = max(map(_height, head)) + 5.0 if head else 0.0
         fresh = True
 
@@ -304,7 +296,7 @@ class Flow:
 
     def _widths(self, header: Sequence[str], shares: Sequence[float], rows: Sequence[Row]) -> list[float]:
         """Return the widths of columns by their shares, and wide enough for each word where that can be."""
-        said: list[set[Part]] = [{Part(title, SMALL_BOLD)} for title in header] or [set() for _ in shares]
+        said: list[set[Part]] = [{bold(title)} for title in header] or [set() for _ in shares]
         for row in rows:
             for own, cell in zip(said, row.cells, strict=False):
                 own.update((cell,) if isinstance(cell, Part) else cell)
@@ -397,7 +389,7 @@ class Sheet(Flow):
         """Return the way and the tissue of a record in words, by the names that the wording has for them."""
         return {"way": self.named("way", one.way), "tissue": self.named("tissue", one.tissue)}
 
-    def begin(self, key: str, level: int = 0, keep: float = 70.0, intro: str = "", style: Style = BODY) -> None:
+    def begin(self, key: str, level: int = 0, keep: float = 70.0, intro: str = "", style: Style = styles.BODY) -> None:
         """Print a heading, and the text below it, both given by their keys."""
         self.heading(self.text(key), level, keep)
         if intro:

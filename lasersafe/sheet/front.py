@@ -11,8 +11,8 @@ from lasersafe.records import Criterion, badness
 from lasersafe.records.scene import BarrierLoad, BarrierWay
 from lasersafe.results import Assessment, BarrierResult, Scenario, SignOff, unanswered
 from lasersafe.sheet.drawings import warning
-from lasersafe.sheet.flow import SMALL, Part, Row, Sheet, bold, faint, note, row, strong, tiny
-from lasersafe.sheet.text import Line, Style, joined, wrap
+from lasersafe.sheet.flow import Part, Row, Sheet, bold, faint, note, row, strong, tiny
+from lasersafe.sheet.text import SMALL, Line, Style, joined, wrap
 from lasersafe.wording import Wording, key_of
 
 _LABEL, _SMALL = Style(7.5, ink=grey(0.25)), Style(7.5)

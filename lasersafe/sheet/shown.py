@@ -4,45 +4,18 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from lasersafe.drawing import text as printed
 from lasersafe.drawing.page import left_out_line
-from lasersafe.drawing.text import (
-    aperture,
-    distance,
-    duration,
-    in_unit,
-    number,
-    place,
-    quantity,
-    ratio,
-    spoken,
-    tidy,
-    unit_text,
-)  # fmt: skip
+from lasersafe.drawing.text import distance, duration, in_unit, number, place, quantity, ratio, spoken, tidy, unit_text
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records import SettingReport, badness
 from lasersafe.records.scene import BarrierLine, BarrierWay
 from lasersafe.results import SetupResult
 from lasersafe.sheet.drawings import exposure_chart
-from lasersafe.sheet.flow import (
-    BODY,
-    MILLIMETRE,
-    NOTE,
-    SHADE,
-    SMALL_BOLD,
-    TINY,
-    TINY_BOLD,
-    Cell,
-    Part,
-    Sheet,
-    bold,
-    faint,
-    note,
-    row,
-    strong,
-    tiny,
-)  # fmt: skip
+from lasersafe.sheet.flow import MILLIMETRE, Cell, Part, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import limit_text, rating_of
 from lasersafe.sheet.tables import verdict_of
+from lasersafe.sheet.text import BODY, NOTE, SHADE, SMALL_BOLD, TINY, TINY_BOLD
 
 _WITH_BARRIER = ("window", "failing window", "gap")  # findings that stand with their barrier
 _BEFORE_AN_INSTRUMENT = ("E_D", "H_D")  # symbols of the limit there
@@ -282,7 +255,7 @@ def _report(sheet: Sheet, report: SettingReport) -> None:
     for line in report.rules:
         kind = TINY_BOLD if line.decides else TINY
         mark = f" ({text('pulsed.decides')})" if line.decides else ""
-        values = (line.hazard, in_unit(line.limit, line.unit, 4, "down"), aperture(line.limiting_aperture))
+        values = (line.hazard, in_unit(line.limit, line.unit, 4, "down"), printed.aperture(line.limiting_aperture))
         cells = [Part(value, kind) for value in (*values, number(line.share, 3, "up"))]
         source = faint(tidy(line.note)), faint(f"{line.source}; {sheet.named('seen', line.seen)}")
         rule = Part(f"{line.rule}{mark}", kind), faint(line.rule_set)

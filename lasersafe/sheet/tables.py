@@ -9,9 +9,9 @@ from lasersafe.drawing.text import density, duration, in_unit, number, place, ra
 from lasersafe.records import EyewearNeed, badness
 from lasersafe.records.scene import BarrierLoad
 from lasersafe.results import BarrierResult, Control, Scenario, unanswered
-from lasersafe.sheet.flow import ITEM, NOTE, SHADE, Part, Row, Sheet, bold, faint, note, row, strong, tiny
+from lasersafe.sheet.flow import Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import barrier_row, by_barrier, rating_of, way_of
-from lasersafe.sheet.text import Footnotes, Style, joined
+from lasersafe.sheet.text import ITEM, NOTE, SHADE, Footnotes, Style, joined
 from lasersafe.wording import CONTROL_KINDS, WAYS, inner, key_of
 
 AREA = (

@@ -11,7 +11,7 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from lasersafe.drawing.primitives import BLACK, Words
+from lasersafe.drawing.primitives import BLACK, Words, grey
 from lasersafe.drawing.text import cut_of, unit_text
 from lasersafe.drawing.text import width_of as measured
 from lasersafe.drawing.text import wrap as broken
@@ -115,6 +115,17 @@ class Style:
     def words(self, x: float, y: float, text: str) -> Words:
         """Return one line of text that starts at a place."""
         return Words(x, y, text, self.size, self.bold, self.ink)
+
+
+BODY = Style(8.5, after=2)
+ITEM = Style(8.2, after=1)
+SMALL = Style(7.5)
+TINY = Style(7, spacing=1.2)
+TINY_BOLD = Style(7, True, spacing=1.2)
+TINY_NOTE = Style(7, ink=grey(0.25), spacing=1.2)
+SMALL_BOLD = Style(7.5, True)
+NOTE = Style(7.5, ink=grey(0.25))
+SHADE = 0.95  # of a row that heads others
 
 
 Line = tuple[Words, ...]  # placed from the start of the base line
