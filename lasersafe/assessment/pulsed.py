@@ -12,7 +12,7 @@ from lasersafe import records
 from lasersafe.assessment.context import BASE_WAY, FAULTS, TISSUES, Context, setting_words
 from lasersafe.assessment.protection import CaseResults
 from lasersafe.assessment.scans import scan_results
-from lasersafe.assessment.scenarios import GLOWING, Look, extended_results, module_results, person_duration
+from lasersafe.assessment.scenarios import GLOWING, Look, extended_results, module_results
 from lasersafe.assessment.setups import sum_results
 from lasersafe.hazard.combine import BANDS, Visit, day_doses, is_ultraviolet
 from lasersafe.hazard.exposure import criteria
@@ -102,13 +102,11 @@ PRINTED: dict[str, Callable[[Sequence[Context]], Iterable[Any]]] = {
 }  # fmt: skip
 
 
-def _visits(
-    found: Sequence[Context], name: str, scenarios: Sequence[Scenario], tissue: str
-) -> tuple[list[Visit], list[Message]]:
-    """Return the ultraviolet exposures of a person, and words on those that something stops."""
+def _visits(worked: CaseResults, name: str, tissue: str) -> tuple[list[Visit], list[Message]]:
+    """Return the ultraviolet exposures of a person, with what eyewear lets through, and words on what is stopped."""
     visits: list[Visit] = []
     stopped: list[Message] = []
-    every = (one for own in found if own.setup.fitted for one in own.every.values())
+    every = (one for own in worked.found if own.setup.fitted for one in own.every.values())
     ultraviolet = [one for one in every if is_ultraviolet(one.wavelength)]
     for context, person in ((one, who) for one in ultraviolet for who in one.persons if who.name == name):
         laser = context.laser.name
@@ -117,23 +115,25 @@ def _visits(
             words = Message("dose.visit_note" if visit.note else "dose.visit", **facts)
             there = (name, laser, context.setup.name, visit.way)
             here = [
-                s for s in scenarios
+                s for s in worked.scenarios
                 if GLOWING not in s.modes and s.way not in FAULTS and not (s.placed and "running" not in s.modes)
                 and (s.person, s.laser, s.setup, BASE_WAY.get(s.way)) == there
             ]  # fmt: skip
-            answers = [s.answer or s.struck_out for s in here if (s.way, s.tissue) == (visit.way, tissue)]
-            if answers and all(answers):
-                stopped.append(Message("dose.not_counted", visit=words, answer=answers[0]))
+            own = [s for s in here if (s.way, s.tissue) == (visit.way, tissue)]
+            share, row = max(((worked.passes(s), s) for s in own), key=lambda one: one[0], default=(1.0, None))
+            if row is not None and share < 1.0:
+                kind, answer = "let_through" if share > 0.0 else "not_counted", row.answer or row.struck_out
+                number = round(-math.log10(share)) if share > 0.0 else 0
+                words = Message(f"dose.{kind}", visit=words, answer=answer, number=number)
+            if not share > 0.0:
+                stopped.append(words)
                 continue
-            duration, _ = person_duration(context, person, visit.way, tissue)
             time = float(visit.time)
-            energies = [(context.space.highest_mean_power or 0.0) * time]
-            energies += [one.energy_in(time) for one in context.emissions(tissue, duration)]
             looks = [Look(person, context.share(visit.way)[0])]
             if visit.way == "scatter":
                 looks = [Look(person, number=number) for number, _ in enumerate(context.scatterers)]
             key = (context, looks, _nearer(context, looks, here))
-            visits.append(Visit(context.wavelength, max(energies, key=badness) / time, time, words, key))
+            visits.append(Visit(context.wavelength, share * context.space.energy_in(time) / time, time, words, key))
     return visits, stopped
 
 
@@ -159,7 +159,7 @@ def ultraviolet_days(worked: CaseResults) -> Iterator[UltravioletDay]:
         return nearer * max(look.seen(context, criterion)[0] for look in looks)
 
     for person, tissue in product((one for one in found[0].case.person if one.visits), TISSUES):
-        visits, stopped = _visits(found, person.name, worked.scenarios, tissue)
+        visits, stopped = _visits(worked, person.name, tissue)
         by_set = {name: day_doses(name, tissue, visits, exposure) for name in found[0].rule_sets}
         for _, _, band in BANDS:
             own = {name: day for name, doses in by_set.items() for day in doses if day.band == band}

@@ -7,7 +7,6 @@ number, so that its limit is looked up once.
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache, reduce
@@ -21,7 +20,6 @@ from lasersafe.errors import InputError, OutOfRangeError, refuse
 from lasersafe.limits import (
     ExposureLimit,
     angle_max,
-    count_pulses,
     hazard_limits,
     pulse_list_limit,
     pulse_train_limit,
@@ -89,19 +87,6 @@ class Emission(Many):
     def amount(self) -> Any:
         """What is compared: power, or energy per pulse. [W or J]."""
         return self.power if self.kind == "continuous" else self.pulse_energy
-
-    def energy_in(self, time: float) -> float:
-        """Return the most energy [J] of one setting that can leave in a time [s]: what begins in it is whole."""
-        if self.pulses:
-            energy, period = sum(one for *_, one in self.pulses), self.period
-        else:
-            number = math.prod(count for count, _ in self.burst)
-            energy = self.pulse_energy * number
-            period = number / self.repetition_rate if self.repetition_rate else None
-        if self.kind == "continuous":
-            return float(self.power * time)
-        times = 1.0 if period is None else count_pulses(np.asarray(time), np.asarray(1.0 / period))
-        return float(energy * times + self.pedestal * time)
 
     def scaled(self, factor: float) -> Emission:
         """Return the emission after a reflection or filter that lets *factor* through."""

@@ -229,8 +229,8 @@ def hardest_need(
         How many times narrower an instrument makes the beam that meets the eyewear; the density that it asks for is
         that of another way. [1]
     over : iterable of tuple
-        Beams over mirrors: the share of the power [1] and the 1/e diameters there [m]. Scale numbers hold for them as
-        well; the density that they ask for is that of another way.
+        Beams over mirrors, and scatter: the share of the power [1] and the 1/e diameters there [m]. Scale numbers hold
+        for them as well; the density that they ask for is that of another way.
 
     Returns
     -------
@@ -266,14 +266,14 @@ def hardest_need(
     )  # fmt: skip
     if density > beam_density:
         numbers = Message("need.other_way", numbers=numbers, density=f"{density:.4f}")
+    more = () if scales == direct else (Message("need.beyond_direct"),)
     up, source = float(marks.round_up_density(density)), f"{criterion.rule_set}: {criterion.source}"
     told = Message("need.density"), Message("need.density_formula"), numbers
     step = Step("OD", *told, up, "1", source, criterion.seen)
     return EyewearNeed(
         laser="", setup="", person="", wavelength=wavelength, distance=every[hardest][0], tissue="eye",
         optical_density=up, optical_density_exact=density, optical_density_skin=float(marks.round_up_density(skin)),
-        scales=scales, decides=asked.decides(),
-        notes=(*(() if scales == direct else (Message("need.over_mirror"),)), *asked.notes()), marking=asked.marking(),
+        scales=scales, decides=asked.decides(), notes=(*more, *asked.notes()), marking=asked.marking(),
         reliable=not reliance, no_reliance=reliance,
         steps=(step, *(step for need in scales for step in need.steps)),
     )  # fmt: skip

@@ -271,6 +271,7 @@ class Asked:
         reasons: list[str] = [remark for statement in covering for remark in statement.remarks(number, scaled)]
         missing: list[str] = []
         short: list[str] = []
+        numbers: list[int] = []
         for need in self.scales:
             marks = [mark for statement in covering for mark in statement.scales if need.mode in mark.modes]
             asked: str = f"{need.mode} LB{need.scale_number}"
@@ -282,7 +283,7 @@ class Asked:
             if not marks:
                 missing.append(Message("marking.mode_missing", mode=need.mode, wavelength=nanometre, asked=asked))
                 continue
-            lowest = min(mark.number for mark in marks)
+            numbers.append(lowest := min(mark.number for mark in marks))
             facts = {"marked": f"{need.mode} LB{lowest}", "asked": asked}
             if need.scale_number is None:
                 short.append(Message("marking.beyond", **facts))
@@ -300,8 +301,8 @@ class Asked:
         if marking.silent:
             reasons.append(Message("marking.silent", text=marking.silent))
         ends = tuple(statement.span for statement in covering if statement.ends_near(light * 1e9))
-        verdict = "not marked for this mode" if missing else NOT_ENOUGH if short else "enough"
-        return MarkingVerdict(marking_text, not (missing or short), verdict, (*missing, *short, *reasons), ends)
+        verdict, said = "not marked for this mode" if missing else NOT_ENOUGH if short else "enough", (*missing, *short)
+        return MarkingVerdict(marking_text, not said, verdict, (*said, *reasons), ends, min(numbers, default=0))
 
 
 def nanometre_text(wavelength: float) -> str:

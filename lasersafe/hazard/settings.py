@@ -14,7 +14,7 @@ from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import exposure as comparisons
 from lasersafe.hazard.exposure import Emission, Floats, Received, criteria, pulse_train, train_limit, trains_at
 from lasersafe.limits import rule_sets
-from lasersafe.limits.exposure import duration_edges
+from lasersafe.limits.exposure import count_pulses, duration_edges
 from lasersafe.optics.beam import unique
 from lasersafe.records import Criterion, badness
 
@@ -130,6 +130,23 @@ class SettingSpace:
         if self.repetition_rate is None:
             return energy if self.kind == "single pulse" else 0.0
         return min(energy * number, power / self.repetition_rate[0])
+
+    def energy_in(self, time: float) -> float:
+        """Return a bound of the energy [J] that leaves in a time [s] at any setting: what begins in it is whole.
+
+        At most the mean power, and one pulse, burst or list more; and as many of these as the highest rate has.
+        """
+        if self.modes:
+            return max(mode.energy_in(time) for mode in self.modes)
+        mean, whole, base = self.highest_mean_power, self.highest_pulse_energy, self.pedestal
+        fastest = None if self.repetition_rate is None else self.repetition_rate[1]
+        if self.pattern is not None:
+            base, period = self.pattern.pedestal, self.pattern.period
+            fastest = None if period is None else 1.0 / period
+        counted = math.inf if self.kind == "continuous" else whole + base * time
+        if fastest is not None:
+            counted += whole * (float(count_pulses(np.asarray(time), np.asarray(fastest))) - 1.0)
+        return counted if mean is None else min(counted, mean * time + whole)
 
     @property
     def caps(self) -> tuple[float, float]:

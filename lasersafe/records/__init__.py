@@ -548,6 +548,7 @@ class MarkingVerdict:
     reasons: tuple[str, ...] = field(default=(), metadata=told(hidden=True, spoken=True))
     # marked bands [nm] that end within 1 % of the wavelength
     ends: tuple[str, ...] = field(default=(), metadata=told("bands_that_end_here_nm"))
+    number: int = field(default=0, metadata=HIDDEN)  # the lowest that is marked for any of the letters
 
 
 def _numbers(scales: tuple[ScaleNeed, ...]) -> dict[str, int | None]:

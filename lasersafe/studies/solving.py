@@ -16,7 +16,7 @@ from lasersafe.ask import SolveQuestion
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.decision import metres, times, way_of
-from lasersafe.assessment.protection import need_at, one_verdict, sharing
+from lasersafe.assessment.protection import Beams, need_at, one_verdict, sharing
 from lasersafe.assessment.setups import setup_result
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import CalcError, refuse
@@ -228,7 +228,7 @@ class Asked:
         for context in contexts:
             duration = context.duration("mirror")[0]
             every = context.every.values()
-            needs = [need_at(own, place, duration, marking, least, sharing([context], own)) for own in every]
+            needs = [need_at(own, Beams(place), duration, marking, least, sharing([context], own)) for own in every]
             verdicts += [need.verdict for need in one_verdict(needs)]
         enough = all(verdict is not None and verdict.enough for verdict in verdicts)
         return enough, tuple(dict.fromkeys(reason for verdict in verdicts if verdict for reason in verdict.reasons))

@@ -7,6 +7,7 @@ import io
 import math
 import re
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
@@ -380,6 +381,58 @@ def test_the_dose_of_a_visit_holds_every_pulse_that_begins_in_it(emission, energ
     dose = energy / (math.pi / 4.0 * wide)
     for day in days:  # 10^(0.2 (313 - 295)) J/m2, or 4000 J/m2 of the list
         assert day.ratio == pytest.approx(dose / 10**3.6, rel=1e-6)
+
+
+TURNED = """kind = "pulse train"
+mean_power = "50 mW"
+pulse_energy = "{energy}"
+pulse_duration = "1 ms"
+repetition_rate = ["{low}", "{high}"]
+"""
+BURSTS = 'burst = {{ pulses = {most}, spacing = "10 ms" }}\n'
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "energy", "burst"),
+    [
+        pytest.param(0.05, 100.0, 1.0, 1, id="between the rates that are tried"),
+        pytest.param(0.01, 100.0, 0.3, 1, id="cap of a pulse"),
+        pytest.param(0.01, 0.03, 1.0, 1, id="slow"),
+        pytest.param(0.01, 10.0, 0.3, 4, id="bursts"),
+    ],
+)
+def test_the_dose_of_a_visit_bounds_what_any_setting_brings(low, high, energy, burst):
+    # By brute force: every rate of a fine grid, the most energy that it allows, and every pulse that begins in 20 s.
+    time, highest = 20.0, 0.0
+    for rate in np.geomspace(low, high, 20001).tolist():
+        for number in range(1, burst + 1):
+            whole = number * min(energy, 50e-3 / rate / number)
+            highest = max(highest, whole * math.ceil(time * rate - 1e-6))
+    text = DAY.format(wavelength="313 nm", way="direct", time="20 s")
+    text += TURNED.format(energy=f"{energy} J", low=f"{low} Hz", high=f"{high} Hz")
+    text += BURSTS.format(most=[1, burst]) if burst > 1 else ""
+    dose = highest / (math.pi / 4.0 * (30e-3**2 + 6e-3**2))
+    for day in assess(parse_case(text)).ultraviolet:
+        assert dose / 10**3.6 * (1.0 - 1e-9) <= day.ratio <= 1.11 * dose / 10**3.6
+
+
+def test_what_eyewear_lets_through_of_a_visit_counts_in_the_dose_of_the_day():
+    # 266 nm, 30 J/m2: 20 mW over 30 mm and 6 mm bring 27.2 W/m2 in the beam, 0.9 of it by the plate, which scatters
+    # 20 mW 0.9 / (pi 25 m2). For 10 s each: 9.07, 8.16 and 7.6e-5 times the limit; D LB5 leaves 1e-5 of the first two.
+    visits = "".join(f'[[person.visits]]\nway = "{way}"\ntime = "10 s"\n' for way in ("mirror", "scatter"))
+    text = DAY.format(wavelength="266 nm", way="direct", time="10 s") + 'kind = "continuous"\npower = "20 mW"\n'
+    text = text.replace("[laser.emission]", visits + "[laser.emission]")
+    text = text.replace('"crew"\n', '"crew"\neyewear = "266 D LB5"\n')
+    beam = 20e-3 / (math.pi / 4.0 * (30e-3**2 + 6e-3**2)) * 10.0 / 30.0
+    scatter = 20e-3 * 0.9 / (math.pi * 5.0**2) * 10.0 / 30.0
+    assessment = assess(parse_case(text))
+    days = {one.tissue: one for one in assessment.ultraviolet}
+    assert days["eye"].ratio == pytest.approx(1.9 * beam * 1e-5 + scatter, rel=1e-6)
+    assert days["skin"].ratio == pytest.approx(1.9 * beam + scatter, rel=1e-6)
+    assert [one.partition(":")[0] for one in days["eye"].visits] == [
+        "Lamp, direct, 10 s, behind eyewear '266 D LB5' as marked",
+        "Lamp, mirror, 10 s, behind eyewear '266 D LB5' as marked", "Lamp, scatter, 10 s",
+    ]  # fmt: skip
 
 
 PLACES = """kind = "continuous"

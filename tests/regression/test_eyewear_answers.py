@@ -126,6 +126,13 @@ numerical_aperture_criterion = "5 %"
 core_diameter = "50 um"
 """
 MOVING = """
+[settings]
+surfaces_complete = true
+[[surface]]
+name = "Board"
+material = "chipboard"
+finish = "matt"
+distance = "5 m"
 [scene]
 [[scene.aim]]
 laser = "Head"
@@ -133,6 +140,14 @@ position = ["0 m", "0 m"]
 height = "1.5 m"
 bearing = "0 deg"
 moves = "{moves}"
+[[scene.surface]]
+name = "Board"
+shape = "flat"
+position = ["0 m", "5 m"]
+height = "1.5 m"
+width = "1 m"
+normal = "180 deg"
+fixed = true
 [[scene.person]]
 name = "Operator"
 position = ["0 m", "0.7 m"]
@@ -166,6 +181,62 @@ def test_eyewear_withstands_the_beam_behind_an_instrument(wavelength, aid, numbe
     text = CASE.format(wavelength=wavelength, power="50 W", eyewear="1070 D LB6").replace("8 mm", "60 mm") + aid
     (need,) = assess(parse_case(text)).eyewear
     assert [one.scale_number for one in need.scales] == [number]
+
+
+CORNER = """
+[[surface]]
+name = "Mirror"
+material = "silvered glass"
+finish = "mirror"
+distance = "1 m"
+[scene]
+[[scene.aim]]
+laser = "Head"
+position = ["0 m", "0 m"]
+height = "1.5 m"
+bearing = "0 deg"
+[[scene.surface]]
+name = "Mirror"
+shape = "flat"
+position = ["0 m", "1 m"]
+height = "1.5 m"
+width = "300 mm"
+normal = "135 deg"
+tilt = "0 deg"
+fixed = true
+[[scene.barrier]]
+name = "Wall"
+kind = "wall"
+line = [["9.4 m", "-2 m"], ["9.4 m", "4 m"]]
+bottom = "0 m"
+top = "3 m"
+[[scene.person]]
+name = "Operator"
+position = ["9 m", "0 m"]
+eye_height = "1.5 m"
+"""
+LENS = """
+[[laser.setup]]
+name = "Bare head"
+kind = "lens"
+beam_diameter = "10 mm"
+criterion = "1/e"
+focal_length = "50 mm"
+work_distance = "1 m"
+"""
+
+
+@pytest.mark.parametrize(("worn", "enough"), [(3, False), (4, True)])
+def test_eyewear_withstands_scatter_of_what_has_come_over_a_mirror(worn, enough):
+    # 100 W by a lens of 50 mm are 1.79 m wide at 9 m: 40 W/m2, factor 100: 4e3 W/m2, D LB3 (10^(n + 1)). Over a mirror
+    # they fall on the wall 0.4 m beside the operator: 0.8 * 100 W / (pi 0.16 m2) = 159 W/m2, factor 100: D LB4.
+    text = CASE.format(wavelength="1070 nm", power="100 W", eyewear=f"1070 D LB{worn}")
+    setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
+    text = text[:setup] + LENS + text[person:].replace('"1 m"\ndistance_from_work = "0.5 m"', '"9 m"')
+    (need,) = assess(parse_case(text + CORNER)).eyewear
+    assert [one.scale_number for one in need.scales] == [4]
+    assert need.scales[0].density_value == pytest.approx(0.8 * 100.0 / (math.pi * 0.4**2) * 100.0, rel=1e-3)
+    assert need.verdict.enough is enough
 
 
 BOWL = """
