@@ -17,8 +17,7 @@ import lasersafe
 from lasersafe.assessment import assess, case_digest, combined, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError, refuse
 from lasersafe.files import mark_of, marked, read_limited, written_as
-from lasersafe.models import Case, canonical, parse_case, read_case_text
-from lasersafe.models.reading import LARGEST_FILE
+from lasersafe.models import LARGEST_FILE, Case, canonical, parse_case, read_case_text
 from lasersafe.records import as_json
 from lasersafe.results import Assessment, Decision
 from lasersafe.signing import container, making, record

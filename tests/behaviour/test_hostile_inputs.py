@@ -8,8 +8,7 @@ import pytest
 
 from lasersafe.ask.cases import template_text
 from lasersafe.errors import CaseError
-from lasersafe.models import parse_case
-from lasersafe.models.reading import MOST_PARTS
+from lasersafe.models import MOST_PARTS, parse_case
 
 KEY = ".".join(["a"] * 20_000)  # 40 kB
 

@@ -16,8 +16,7 @@ from hypothesis import strategies as st
 
 from lasersafe.data import templates_path
 from lasersafe.errors import CaseError, Fault
-from lasersafe.models import Case, canonical, case_from, parse_case
-from lasersafe.models.reading import lines_of
+from lasersafe.models import Case, canonical, case_from, lines_of, parse_case
 from tools.case_fields import describe_fields
 
 DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")
