@@ -230,17 +230,6 @@ def told(typed: object, what: str) -> Message:
     return Message("typed.told", typed=shown(typed), what=what)
 
 
-def grouped(value: float, digits: int = 0) -> str:
-    """Return a number with a space between thousands, which no language takes for a decimal mark.
-
-    Examples
-    --------
-    >>> grouped(35586.2, 1)
-    '35 586.2'
-    """
-    return f"{value:,.{digits}f}".replace(",", " ")
-
-
 def raised(*parts: float) -> float:
     """Return the sum of finite numbers, rounded up to one digit behind the point, exactly as they are written.
 

@@ -16,7 +16,7 @@ from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import InputError
 from lasersafe.models import read_case
-from lasersafe.quantity import feet, format_quantity, grouped
+from lasersafe.quantity import feet, format_quantity
 from lasersafe.records import Uncertainty, Zone, as_json, badness
 from lasersafe.records.scene import SceneResult
 from lasersafe.results import Assessment, Scenario, unanswered
@@ -429,9 +429,9 @@ def spectator_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
         if line.distance <= 0.0:
             lines.append(wording.text("spectators.free", side=side))
             continue
-        far = {"distance": grouped(line.distance, 1), "feet": grouped(feet(line.distance))}
         origin = wording.text("spectators.of", start=start, laser=line.laser) if len(lasers) > 1 else start
-        lines.append(wording.text("spectators.line", side=side, origin=origin, limited_by=say(limited), **far))
+        words = {"side": side, "origin": origin, "limited_by": say(limited), "distance": metres(line.distance)}
+        lines.append(wording.text("spectators.line", **words))
     unplaced = [one.subject for one in scene.findings if one.kind == "aim"]
     lines += [] if scene.lines else [wording.text("spectators.none")]
     lines += [wording.text("spectators.no_place", laser=name) for name in unplaced]

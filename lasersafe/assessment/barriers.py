@@ -213,8 +213,9 @@ def barrier_loads(results: Sequence[BarrierResult], lines: Sequence[BarrierLine]
     is drawn, elsewhere at its distance.
     """
     falls: list[tuple[str, BarrierResult | BarrierWay, Sequence[BarrierResult | BarrierWay], str]] = [
-        (one.barrier, one, [other for other in results if other.barrier == one.barrier], one.way) for one in results
-    ]
+        (one.barrier, one, [other for other in results if other.barrier == one.barrier], one.way)
+        for one in results if one.barrier not in {line.name for line in lines}
+    ]  # fmt: skip
     for line in (one for one in lines if one.kind != "terrain"):
         falls += [(line.name, one, line.ways, one.way) for one in line.ways]
         falls += [(line.name, one, line.ways, "direct") for one in line.faults]
@@ -228,8 +229,9 @@ def barrier_loads(results: Sequence[BarrierResult], lines: Sequence[BarrierLine]
         lit = isinstance(one, BarrierResult) or not load <= 0.0
         if one.fitted and lit and (one.asked or one.rating is not None):
             found.append(BarrierLoad(
-                name, one.way, one.laser, one.setup, one.asked, one.holds, one.rating, one.rated_time, load,
-                not load <= one.irradiance, pulse, one.pulse_rating, ((one.laser, one.irradiance), *loads.items()),
+                name, one.way, one.laser, one.setup, one.asked, one.holds, one.verdict, one.rating, one.rated_time,
+                load, not load <= one.irradiance, pulse, one.pulse_rating,
+                ((one.laser, one.irradiance), *loads.items()),
             ))  # fmt: skip
     return tuple(found)
 

@@ -13,7 +13,7 @@ from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadab
 from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.models import Case
-from lasersafe.quantity import feet, format_quantity, grouped, shown
+from lasersafe.quantity import feet, format_quantity, shown
 from lasersafe.records import EyewearNeed, Step, UltravioletDay, Zone, badness, highest
 from lasersafe.records.scene import SceneResult
 from lasersafe.results import GUESTS, Assumption, ControlFinding, Decision, LaserFacts, Record, Scenario, SetupResult
@@ -54,7 +54,7 @@ def metres(distance: float, with_feet: bool = True) -> str:
     """Return a distance for the decision block, rounded up, with feet where the case asks."""
     if not math.isfinite(distance):
         return "∞ m"
-    tail = f" ({grouped(math.ceil(feet(distance)))} ft)" if with_feet else ""
+    tail = f" ({format_quantity(feet(distance), 'ft', 3, 'up')})" if with_feet else ""
     return format_quantity(distance, "m", 3, "up") + tail
 
 
@@ -65,7 +65,7 @@ class Reached:
     zone: Zone
     setup: SetupResult
     distance: float
-    parts: tuple[tuple[str, float], ...] = ()  # of all together: the lasers, and how far each reaches alone [m]
+    parts: tuple[tuple[str, float], ...] = ()  # of all together: the lasers, with what they light, and each alone [m]
 
     @property
     def steps(self) -> tuple[Step, ...]:
@@ -74,10 +74,10 @@ class Reached:
             return ()
         apart = self.parts or ((self.setup.laser, self.zone.distance),)
         names = joined([Message("step.of_laser", laser=name, distance=f"{far:.6g} m") for name, far in apart])
-        sums = f"√({' + '.join(f'{far:.6g}²' for _, far in apart)})" if self.parts else f"{apart[0][1]:.6g} m"
+        sums = f"√({' + '.join(f'{far:.6g}²' for _, far in apart)})" if len(apart) > 1 else f"{apart[0][1]:.6g} m"
         numbers = Message("step.put_together", numbers=sums, lasers=names)
         meaning = Message("step.all_reach", way=word(self.zone.way), tissue=word(self.zone.tissue))
-        formula = Message("step.together") if self.parts else "r"
+        formula = Message("step.together") if len(apart) > 1 else "r"
         return (Step("r", meaning, formula, numbers, self.distance, "m", Message("source.together"), "own"),)
 
 
@@ -146,7 +146,6 @@ class Sentences:
         for laser in lasers:
             needs = [n for n in eyewear if n.laser == laser.name]
             covers = [one.eyewear for one in (laser, *laser.lines) if one.eyewear is not None]
-            covers.sort(key=lambda one: one.wavelength)
             bad = next((one for one in covers if not one.reliable), None)
             if bad is not None:
                 scatter = [n for need in needs for n in need.notes if isinstance(n, Message) and n.key == SCATTER_ALONE]
@@ -345,7 +344,7 @@ class Sentences:
         by_laser: dict[str, list[str]] = {}
         for line in scene.lines:
             if line.distance > 0.0:
-                side = f"{self.text(f'side.{line.side}')} {grouped(line.distance, 1)} m"
+                side = f"{self.text(f'side.{line.side}')} {self.metres(line.distance)}"
                 by_laser.setdefault(line.laser, []).append(side)
         sides = "; ".join(f"{laser}: {', '.join(found)}" for laser, found in by_laser.items())
         people, headline, tissue = decision.people, decision.headline_distance, decision.headline_tissue

@@ -199,16 +199,17 @@ def _outlines(stage: Stage, sources: Sequence[Source], near: shapely.Geometry | 
     return shapely.union_all(found)
 
 
-def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], ...]]:
+def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[Message, float], ...]]:
     """Return how far from whatever ends a beam, or what mirrors make of it, its scatter exceeds a limit [m].
 
-    With it, how far each laser reaches alone [m]. Of lasers that can be on at once each is as near as the others, with
-    the brightest of what it lights.
+    With it, what each laser lights most brightly, and how far that reaches alone [m]. Of lasers that can be on at once
+    each is as near as the others, with the brightest of what it lights.
     """
-    best: tuple[float, tuple[tuple[str, float], ...]] = (0.0, ())
+    best: tuple[float, tuple[tuple[Message, float], ...]] = (0.0, ())
     for tissue in TISSUES:
         for lasers in lasers_that_add(stages, tissue):
             bright: list[dict[ScatterProfile, float]] = []  # of each laser at all corners
+            lit: dict[tuple[str, ScatterProfile, float], Source] = {}
             for corners in lasers:
                 factors: dict[ScatterProfile, float] = {}
                 bright.append(factors)
@@ -218,6 +219,7 @@ def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], 
                         for source in stage.sources(context, way, tissue, duration=time):
                             assert isinstance(source.profile, ScatterProfile)
                             factors[source.profile] = max(factors.get(source.profile, 0.0), source.factor, key=badness)
+                            lit.setdefault((context.laser.name, source.profile, source.factor), source)
 
             def total(place: FLOAT, bright: Any = bright) -> FLOAT:
                 every = [own for own in bright if own]
@@ -226,9 +228,15 @@ def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[str, float], 
 
             reach = farthest_crossing(total, NEAREST, FARTHEST)
             if badness(reach) > badness(best[0]):
-                names = [corners[0][1].laser.name for corners in lasers]
-                alone = [max((far_scatter(one, f) for one, f in own.items()), default=0.0) for own in bright]
-                best = reach, tuple(zip(names, alone, strict=True))
+                parts = []
+                for corners, own in zip(lasers, bright, strict=True):
+                    each = ((far_scatter(one, share), one, share) for one, share in own.items())
+                    for far, one, share in sorted(each, key=lambda found: badness(found[0]))[-1:]:
+                        laser = corners[0][1].laser.name
+                        surface = word(lit[laser, one, share].surface)
+                        words = {"laser": laser, "surface": surface, "share": f"{share:.4g}"}
+                        parts.append((Message("step.lit_by", **words), far))
+                best = reach, tuple(parts)
     return best
 
 

@@ -497,7 +497,8 @@ def _words(text: str, plain: str) -> Iterator[tuple[str, re.Match[str]]]:
         found = _WORD.match(plain, at)
         if not found or found.end() == at:
             rest = "".join(one if one.isprintable() else "?" for one in plain[at : at + 20])
-            raise _unread(text, "word", word=rest)
+            said = re.search(r"[0-9]{3}|OD|[LR]B", plain, re.IGNORECASE)  # something of a filter
+            raise _unread(text, "word" if said else "no_class", word=rest)
         at = found.end()
         kind = next(kind for n, kind in enumerate(_KINDS) if found[f"k{n}"] is not None)
         yield kind, found

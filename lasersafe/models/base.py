@@ -235,6 +235,11 @@ def word_of(table: Mapping[str, Any], key: str) -> str | None:
 KEPT = {"laser": ("all lasers together",), "person": ("direct", "mirror", "scatter")}  # words beside such names
 
 
+def plain_text(text: str) -> str:
+    """Return a text as it is told from others: without case, its words one space apart."""
+    return " ".join(text.casefold().split())
+
+
 def doubles(field: str, tables: list[tuple[int, Mapping[str, Any]]]) -> Findings:
     """Refuse each table whose name an earlier one of the same array has, or that means something else beside it."""
     first: dict[str, int] = {}
@@ -242,7 +247,7 @@ def doubles(field: str, tables: list[tuple[int, Mapping[str, Any]]]) -> Findings
         name = word_of(table, "name")
         if name is None:
             continue
-        plain = " ".join(name.casefold().split())
+        plain = plain_text(name)
         if plain in KEPT.get(field, ()):
             yield (field, i, "name"), Message("misread.kept", name=shown(name))
         before = first.setdefault(plain, i)

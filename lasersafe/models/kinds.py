@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from dataclasses import dataclass
 from functools import lru_cache
 from itertools import count
-from typing import Any, ClassVar, Literal
+from typing import Any, ClassVar, Literal, get_args
 
 from lasersafe.data import Source, WavelengthsNm, load
 from lasersafe.errors import InputError
-from lasersafe.models.base import Place
+from lasersafe.models.base import Place, plain_text
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, WAVELENGTH, least_product
+from lasersafe.models.site import Role
 from lasersafe.models.values import SIValue
 from lasersafe.quantity import OVER_1_E, format_quantity
 
@@ -92,8 +93,8 @@ def with_assumptions(data: Mapping[str, Any]) -> Filled:
     if not isinstance(data, Mapping):
         return Filled(data, (), {})
     filled = dict(data)
-    lasers = [_named(one, one.get("like") or "laser") for one in _tables(data, "laser")]
-    persons = [_named(one, one.get("role") or "person") for one in _tables(data, "person")]
+    lasers = _named(_tables(data, "laser"), "like", laser_kinds(), "laser")
+    persons = _named(_tables(data, "person"), "role", get_args(Role), "person")
     assumed: list[Assumed] = []
     others: dict[int, tuple[Mapping[str, Any], ...]] = {}
     for i, laser in enumerate(lasers):
@@ -106,11 +107,6 @@ def with_assumptions(data: Mapping[str, Any]) -> Filled:
                 others[i] = tuple(optics)
     for key, tables in (("laser", lasers), ("person", persons)):
         if tables and len(tables) == len(data[key]):
-            for i, table in enumerate(tables):  # names that were given here and stand twice
-                name, before = table.get("name"), [one.get("name") for one in tables[:i]]
-                given_here = name in (table.get("like"), table.get("role"), "laser", "person")
-                if isinstance(name, str) and name in before and given_here:
-                    table["name"] = next(new for n in count(2) if (new := f"{name} {n}") not in before)
             filled[key] = tables
     names = [one["name"] for one in lasers if isinstance(one.get("name"), str)]
     if "title" not in filled and names:
@@ -123,8 +119,17 @@ def _tables(data: Mapping[str, Any], key: str) -> list[dict[str, Any]]:
     return [dict(one) for one in tables if isinstance(one, Mapping)] if isinstance(tables, (list, tuple)) else []
 
 
-def _named(table: dict[str, Any], name: object) -> dict[str, Any]:
-    return table if "name" in table or not isinstance(name, str) else {"name": name, **table}
+def _named(tables: list[dict[str, Any]], field: str, known: Collection[str], otherwise: str) -> list[dict[str, Any]]:
+    """Give each table without a name that of its kind, with a number where another one has it."""
+    taken = {plain_text(one["name"]) for one in tables if isinstance(one.get("name"), str)}
+    for i, one in enumerate(tables):
+        if "name" not in one:
+            kind = one.get(field)
+            kind = kind if isinstance(kind, str) and kind in known else otherwise
+            name = next(new for n in count(1) if plain_text(new := f"{kind} {n}" if n > 1 else kind) not in taken)
+            taken.add(plain_text(name))
+            tables[i] = {"name": name, **one}
+    return tables
 
 
 def _filled_laser(

@@ -11,6 +11,7 @@ from pydantic import Field
 from lasersafe.models.base import CaseModel, Findings, Flag, Line, Peek, Text, doubles, needs, wrong
 from lasersafe.models.site import PULSE_RATING, RATED_TIME, RATING, RATIO, Thing
 from lasersafe.models.values import AreaOnPlan, Knob, Measured, OnPlan, Path, PathOnPlan, SIValue, Spot, Turnable
+from lasersafe.quantity import shown
 
 STATURES = {"standing adult": 1.6, "seated": 1.2, "child": 1.0, "anybody": 1.6}  # m; common practice, no source
 ANYBODY = (1.0, 1.8)  # m
@@ -406,7 +407,7 @@ class Aim(CaseModel):
             yield wrong("elevation", "misfit.elevation_twice")
         turn = peek.value("bearing_range")
         if turn is not None and not float(turn.high) - float(turn.low) <= 6.283185307179587 + 1e-9:
-            yield wrong("bearing_range", "misfit.full_turn")
+            yield wrong("bearing_range", "misfit.full_turn", given=shown(peek.data["bearing_range"]))
 
 
 class ScenePerson(CaseModel):

@@ -175,7 +175,7 @@ class Thing(CaseModel):
         elif key is not None and key not in known:
             yield "material_key", not_known(key, "a material of the data files", known)
         if peek.value("transmittance") and "shape" in cls.model_fields and peek.data.get("shape") != "flat":
-            yield wrong("transmittance", "misfit.only_flat")
+            yield wrong("transmittance", "misfit.only_flat", given=shown(peek.data["transmittance"]))
 
 
 class Surface(Thing):

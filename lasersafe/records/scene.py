@@ -91,6 +91,7 @@ class BarrierLoad:
     setup: str
     asked: bool
     holds: bool
+    verdict: str  # on its light alone
     rating: float | None
     rated_time: float | None
     load: float  # [W/m2] of all fitted lasers together

@@ -69,20 +69,19 @@ def barriers(sheet: Sheet) -> None:
     """Print one row for each barrier: the most that it must hold, its rating, and what it does not stop."""
     loads = by_barrier(sheet.assessment.decision.loads)
     sheet.begin("barriers.heading", keep=60.0)
-    rows = [barrier_row(name, own, sheet, _not_stopped(name, own, sheet)) for name, own in loads.items()]
+    rows = [barrier_row(name, own, sheet, _not_stopped(own, sheet)) for name, own in loads.items()]
     columns = {"barrier": 20, "needed": 16, "for": 17, "rating": 19, "not_held": 28}
     sheet.listing("barriers", columns, rows, 1.5, "barriers.none")
 
 
-def _not_stopped(name: str, own: Sequence[BarrierLoad], sheet: Sheet) -> list[Part]:
+def _not_stopped(own: Sequence[BarrierLoad], sheet: Sheet) -> list[Part]:
     """Return which ways of the light a barrier does not hold, and which it need not."""
     found = []
     for one in {one.way: one for one in reversed(own) if not one.stands}.values():  # the highest of each way
         key = "say.times_its_rating" if one.factor > 1.0 else "say.not_held"
         found.append(tiny(sheet.text(key, way=way_of(one, sheet), factor=ratio(one.factor))))
         if not one.factor > 1.0:
-            same = (b for b in sheet.assessment.barriers if (b.barrier, b.way, b.laser) == (name, one.way, one.laser))
-            found += [faint(verdict_of(b.holds, b.verdict, sheet)[1]) for b in same if b.setup == one.setup]
+            found.append(faint(verdict_of(one.holds, one.verdict, sheet)[1]))
     asked = {one.way for one in own if one.asked}
     unasked = ", ".join(sheet.named("way", way) for way in WAYS if asked and way not in asked)
     return [*found, faint(sheet.text("barriers.unasked", ways=unasked))] if unasked else found

@@ -209,3 +209,18 @@ def test_the_headline_names_barriers_only_where_one_answers() -> None:
     held = assessed(PLAIN + barrier("1000 MW/m2", 'must_stop = ["direct"]'))  # an answer to the direct beam
     assert held.decision.answered == any(one.answer for one in held.counted)
     assert held.decision.answered
+
+
+def test_a_barrier_that_is_drawn_is_judged_where_it_stands_on_page_1_too() -> None:
+    """Page 1 had the load at the typed 2 m, the table by place and the terminal that at 3 m."""
+    drawn = (
+        '[scene]\n[[scene.aim]]\nlaser = "Welder"\nposition = ["0 m", "0 m"]\nheight = "1 m"\nbearing = "0 deg"\n'
+        'elevation = "0 deg"\nmoves = "0 m"\n[[scene.barrier]]\nname = "Plate"\n'
+        'line = [["-1 m", "3 m"], ["1 m", "3 m"]]\ntop = "2 m"\n'
+    )
+    found = assessed(PLAIN + barrier("2 MW/cm2") + drawn)
+    assert found.scene is not None
+    (plate,) = found.scene.barriers
+    loads = [one for one in found.decision.loads if one.barrier == "Plate"]
+    assert max(one.load for one in loads) == max(way.irradiance for way in plate.ways)
+    assert {one.verdict for one in loads} <= {way.verdict for way in (*plate.ways, *plate.faults)}

@@ -13,7 +13,7 @@ from lasersafe.assessment import assess
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.plan import plan_page
 from lasersafe.drawing.primitives import Words
-from lasersafe.errors import InputError
+from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case
 from lasersafe.sheet import render_sheet
 from lasersafe.wording import load_wording
@@ -44,6 +44,19 @@ def test_names_are_given_where_none_is_stated() -> None:
         .name
         == "Row"
     )
+
+
+def test_a_given_name_takes_no_name_that_was_typed_and_hides_none_that_was_typed_twice() -> None:
+    typed = SHORT.replace('{ role = "spectator"', '{ name = "Crew", role = "spectator"')
+    assert [person.name for person in parse_case(typed).person] == ["crew 2", "crew 3", "Crew"]
+    with pytest.raises(CaseError) as refusal:  # was renamed to 'crew 2', and what named it meant the first alone
+        parse_case(SHORT.replace('role = "crew"', 'name = "crew", role = "crew"'))
+    assert [fault.message for fault in refusal.value.faults] == [
+        "'crew' is also the name of person[1]; give each its own name"
+    ]
+    with pytest.raises(CaseError) as refusal:
+        parse_case(SHORT.replace('like = "blue diode"', 'like = " "'))
+    assert [fault.field for fault in refusal.value.faults if "name" in fault.field] == []
 
 
 def test_what_is_assumed_is_called_so_in_every_output(tmp_path: Path) -> None:

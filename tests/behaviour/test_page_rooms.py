@@ -365,7 +365,9 @@ def never_lighter(form: dict[str, str], draw: random.Random) -> None:
     for parts in ((), ("person", "camera"), ("laser", "screen", "mirror")):
         new = moved(form, draw, *parts)
         between, full = dark(AskedRoom(new, "en").tones()), dark(AskedRoom(new, "en").answer())
-        assert between.symmetric_difference(full).buffer(-0.1).area < 1.0, (parts, new)  # written to 1 mm
+        # each outline is drawn up to twice _LINE outside of its area and written to 1 mm, so that two of one area are
+        # less than 12 mm apart: what they do not share is gone when 6 mm are taken from its edges
+        assert between.symmetric_difference(full).buffer(-0.6).is_empty, (parts, new)
 
 
 def test_no_answer_in_between_is_lighter_than_the_full_one() -> None:

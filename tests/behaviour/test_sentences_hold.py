@@ -163,7 +163,7 @@ def test_eyewear_against_one_of_two_wavelengths_is_no_answer() -> None:
     text = HEAD + laser().replace('power = "500 W"\n', line) + person("Far", "6 m", 'eyewear = "1070 D LB5"') + ENCLOSED
     found = found_in(text)
     assert not found.decision.passed
-    assert found.decision.wear == "Welder: 635 D LB3 and 1070 D LB4 for anyone as near as Far."
+    assert found.decision.wear == "Welder: 1070 D LB4 and 635 D LB3 for anyone as near as Far."
 
 
 # --- what is struck out ---------------------------------------------------------------------------------------------

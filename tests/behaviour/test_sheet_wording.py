@@ -165,7 +165,20 @@ def busy() -> Assessment:
     full = assessment()
     worst, second = full.scenarios[0], full.scenarios[1]
     load = BarrierLoad(
-        "booth", "direct", worst.laser, worst.setup, True, False, 1e4, 100.0, 2e4, True, 3.0, 2.0, (("A", 2e4),)
+        "booth",
+        "direct",
+        worst.laser,
+        worst.setup,
+        True,
+        False,
+        "weak",
+        1e4,
+        100.0,
+        2e4,
+        True,
+        3.0,
+        2.0,
+        (("A", 2e4),),
     )
     light = replace(load, barrier="curtain", way="scatter", holds=True, load=10.0)
     beaten = replace(light, way="direct", asked=False, holds=False)

@@ -19,11 +19,13 @@ LONGEST = 1200
 _PART = re.compile(r"\.?([A-Za-z0-9_-]{1,40}|'[^\n]*?'(?=[.\[]|$))|\[(\d+)\]")
 _UNWANTED = re.compile(  # the fault is that the key is there at all, whatever its value
     r"\b(?:leave (?:it|one|this one|the one .*|one of the two) out|leave out the one|both are given|"
-    r"both power and share|mark one|given twice|as well)\b"
+    r"both power and share|mark one|given twice|as well|weglassen)\b|"
+    r"auch \[scene\] schreiben"
 )
 _ABSENT = re.compile(
     r"\bmissing\b|\bfehlt\b|nichts angegeben|none is given|is not written|no set-up is marked|one of them"
 )
+_NOTHING = re.compile(r"nothing is written|hier steht nichts")
 _DO = (
     "write|give|check|correct|choose|leave|make|name|type|add|mark|take|use|save|say|keep|read|look|draw|put|"
     "shorten|split|remove|did you mean|known here:|must be|must stand|as in '|as '|at most|at least|lists them|"
@@ -31,7 +33,8 @@ _DO = (
 )
 _WHAT_TO_DO = re.compile(
     rf"(?:^|[;:,.?(] ?|\b(?:or|and|then) )(?:{_DO})|known here:|must be|at most|as in ['\\[]|"
-    r"\b(?:schreiben|geben|setzen|verteilen|tippen|hier steht eine|muss mindestens|darf höchstens|hier bekannt:)",
+    r"\b(?:schreiben|(?:an)?geben|ergänzen|setzen|verteilen|tippen|(?:weg|aus)lassen|prüfen|nehmen|wählen|"
+    r"hier steht eine|muss (?:mindestens|größer)|höchstens|gemeint\?|hier bekannt:)|wie in ['\[]",
     re.IGNORECASE,
 )
 
@@ -120,7 +123,7 @@ def _quoted(value: Any, key: str | int, message: str) -> bool:
         short = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in value.strip()[:40]).strip()
         bare = "".join(c if c.isprintable() else ascii(c)[1:-1] for c in value[:40])
         parts = [part for part in re.findall(r"'([^']+)'", message) if part.strip() and part in value]
-        return bool(parts) or short in message or bare in message or "nothing is written" in message
+        return bool(parts) or short in message or bare in message or _NOTHING.search(message) is not None
     if isinstance(value, list):
         kinds = "a list" in message or re.search(r"\b\d+ (?:points|are given|characters)", message) is not None
         return kinds or not value or "at most" in message or any(_quoted(one, key, message) for one in value)

@@ -85,6 +85,7 @@ def test_alignment_number_is_read_and_never_enough():
         ("1064 RB2", "EN 208 covers 400 nm to 700 nm"), ("532 RB6", "RB1 to RB5"), ("532 D RB3", "is not clear"),
         ("１０６４ D LB6", "is not understood"), ("1" * 401, "401 characters"),
         ("1050>1400 D LB4", "runs backwards|is not clear|'>' needs"), ("CE", "no filter class"),
+        ("safety glasses, clear", "ordinary safety glasses"), ("shade 5", "ordinary safety glasses"),
         ("532 1064 D LB6", "is not clear"),  # a number that may be something else is no wavelength
         ("OD 6 1064 OD 4", "is not clear"), ("532/1064 D LB5 / R LB7", "is not clear"),
         ("532; 1064 D LB6", "without a scale number"),

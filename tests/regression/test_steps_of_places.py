@@ -129,6 +129,8 @@ def test_the_line_of_the_scatter_distance_counts_what_is_lit_in_the_scene() -> N
     scatter = found.steps[1]
     assert found.scatter_distance == pytest.approx(math.sqrt(2.4 / (50.0 * math.pi)), rel=1e-3)
     assert worked_out(sum_of(put_in(scatter))) == pytest.approx(scatter.value, rel=1e-3)
+    said = load_wording().say(scatter.numbers)  # it named neither what is lit nor its share
+    assert said.count("by the scatter of Wall, ρ Φ / (π r²) with ρ = 0.8") == 2
 
 
 def test_spectator_lines_stand_in_the_annex_with_what_limits_them() -> None:
