@@ -69,6 +69,23 @@ class Hit:
         return found if found is not None and math.isfinite(found.near) else None
 
 
+@dataclass(frozen=True)
+class Asked:
+    """What is asked of persons on one way in a mode, under the keys of `ask`, and a note; no key where nothing can be.
+
+    The exposure lasts ``duration`` [s], for the eye through the ``aid``, if any. Where the light is nearer than
+    ``beyond`` [m] to where it starts, the ``farther`` keys count.
+    """
+
+    keys: Sequence[tuple[object, ...]]
+    tissue: str
+    duration: float
+    aid: Aid | None = None
+    note: str = ""
+    beyond: float = 0.0
+    farther: Sequence[tuple[object, ...]] = ()
+
+
 def with_limit_steps(context: Context, criterion: Criterion, duration: float, angle: float) -> Criterion:
     """Return a comparison with the steps of its limit, of the wavelength and setting that it belongs to."""
     lines, tissue = list(context.every.values()), criterion.tissue
@@ -122,13 +139,7 @@ def heights_of(person: ScenePerson, tissue: str) -> tuple[float, float]:
 
 
 def worst_hit(
-    stage: Stage,
-    context: Context,
-    person: ScenePerson,
-    keys: Sequence[tuple[object, ...]],
-    tissue: str,
-    duration: float,
-    with_aid: Aid | None = None,
+    stage: Stage, context: Context, person: ScenePerson, asked: Asked, *, farther: bool = False
 ) -> Hit | None:
     """Return a bound of the exposure of a person, or None when it is proven that no light comes.
 
@@ -140,14 +151,10 @@ def worst_hit(
         Laser and set-up.
     person : ScenePerson
         The person with a place.
-    keys : sequence of tuple
-        What is asked, as `ask` has noted it.
-    tissue : str
-        ``eye`` or ``skin``.
-    duration : float
-        Exposure duration. [s]
-    with_aid : Aid, optional
-        The instrument that the person looks through.
+    asked : Asked
+        What is asked, with the keys that `ask` has noted it under.
+    farther : bool, optional
+        Whether the keys of what is beyond a place count.
 
     Returns
     -------
@@ -156,19 +163,19 @@ def worst_hit(
     """
     row = [one.name for one in stage.scene.person].index(person.name)  # a table is compared field by field
     hits = []
-    for asked in keys:
-        if asked not in stage.answers:
+    for key in asked.farther if farther else asked.keys:
+        if key not in stage.answers:
             settle(stage)
-        own, seen, found = stage.answers[asked]
+        own, seen, found = stage.answers[key]
         if found.light[row] < 0:
             continue
         light, place = int(found.light[row]), found.place[row]
         x, y, z = place.tolist()
-        hit = exact_hit(stage, context, own[light][0], (x, y, z), tissue, duration, with_aid)
+        hit = exact_hit(stage, context, own[light][0], (x, y, z), asked)
         there, outcome = float(found.alone[row]), int(found.outcome[row])
         hit = replace(
             hit, proven=Message(_OUTCOMES[outcome]), shown=outcome == ABOVE, counted=own[found.strongest[row]][0],
-            light=seen[found.strongest[row]], box=(found.box[row, 0], found.box[row, 1]), aid=with_aid,
+            light=seen[found.strongest[row]], box=(found.box[row, 0], found.box[row, 1]), aid=asked.aid,
         )  # fmt: skip
         if "place" in stage.without:
             hits.append(_at(hit, float(found.found[row])))
@@ -235,30 +242,24 @@ def known_of(stage: Stage, name: str, lights: Sequence[Sequence[Light]]) -> dict
 
 
 def ask(
-    stage: Stage,
-    context: Context,
-    lights: Sequence[Light],
-    tissue: str,
-    *,
-    beyond: float = 0.0,
-    with_aid: Aid | None = None,
+    stage: Stage, context: Context, lights: Sequence[Light], asked: Asked, beyond: float = 0.0
 ) -> list[tuple[object, ...]]:
     """Note what `worst_hit` will ask, so that `settle` bounds all of it at once; return under which keys it is kept."""
-    kinds = [list(lights)]
-    if with_aid is not None:  # an instrument gains otherwise from beams than from scatter
+    kinds, tissue, aid = [list(lights)], asked.tissue, asked.aid
+    if aid is not None:  # an instrument gains otherwise from beams than from scatter
         beams = [isinstance(source.profile, BeamProfile) for source, _ in lights]
         kinds = [[light for light, beam in zip(lights, beams, strict=True) if beam is kind] for kind in (True, False)]
     keys: list[tuple[object, ...]] = []
     for number, own in enumerate(kinds):
         lit = tuple((id(source), id(walls)) for source, walls in own)
-        asked: tuple[object, ...] = ("hit", tissue, with_aid, context.corner if with_aid else None, beyond, number, lit)
-        keys.append(asked)
-        if asked not in stage.answers and asked not in stage.open:
-            seen = own if with_aid is None else behind(context, own, with_aid)
+        key: tuple[object, ...] = ("hit", tissue, aid, context.corner if aid else None, beyond, number, lit)
+        keys.append(key)
+        if key not in stage.answers and key not in stage.open:
+            seen = own if aid is None else behind(context, own, aid)
             places = ("places", tissue)
             if places not in stage.answers:
                 stage.answers[places] = person_places(stage, tissue)
-            stage.open[asked] = own, seen, replace(stage.answers[places], beyond=beyond)
+            stage.open[key] = own, seen, replace(stage.answers[places], beyond=beyond)
     return keys
 
 
@@ -308,17 +309,14 @@ def _at(hit: Hit, ratio: float) -> Hit:
 
 @kept()
 def _looks(
-    stage: Stage,  # where the answer is kept
-    context: Context,
-    source: Source,
-    with_aid: Aid | None,
+    stage: Stage, context: Context, source: Source, aid: Aid | None
 ) -> tuple[list[Criterion], list[float], list[int], list[float], Lights]:
     """Return the comparisons of a beam, bare and behind an instrument, with their limits.
 
     With them which row each has of a table of beams that differ by more than their limit, and the limits of those.
     """
     profile, every = source.as_beam, source.as_beam.criteria
-    looks = [*every, *([] if with_aid is None else [aided(context, c, with_aid) for c in every])]
+    looks = [*every, *([] if aid is None else [aided(context, c, aid) for c in every])]
     alike = {(c.amount, c.limiting_aperture): c for c in looks}  # what differs by its limit only
     table = Lights([(replace(source, profile=replace(profile, criteria=(c,))), Walls()) for c in alike.values()])
     rows = [list(alike).index((c.amount, c.limiting_aperture)) for c in looks]
@@ -326,23 +324,21 @@ def _looks(
     return named, [c.limit for c in looks], rows, [c.limit for c in alike.values()], table
 
 
-def exact_hit(
-    stage: Stage, context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
-) -> Hit:
+def exact_hit(stage: Stage, context: Context, source: Source, point: Vector, asked: Asked) -> Hit:
     """Return the exposure at one point, comparison by comparison."""
     by_rule_set: dict[str, float] = {}
     fractions: dict[tuple[str, str], float] = {}
     if isinstance(source.profile, BeamProfile):
-        looks, limits, rows, own, table = _looks(stage, context, source, with_aid)
+        looks, limits, rows, own, table = _looks(stage, context, source, asked.aid)
         many = np.broadcast_to(np.array([point]), (len(table), 3))
         there = (table.over(np.arange(len(table)), many, np.zeros_like(many)) * own).tolist()
         pairs = [(there[row] / limit, c, ALPHA_MIN) for row, limit, c in zip(rows, limits, looks, strict=True)]
     else:
-        pairs = _scatter_pairs(context, source, point, tissue, duration, with_aid)
+        pairs = _scatter_pairs(context, source, point, asked)
     for ratio, c, _ in pairs:
         by_rule_set[c.rule_set] = max(by_rule_set.get(c.rule_set, 0.0), ratio, key=badness)
         if not context.laser.line:
-            group = c.rule_set, context.group(tissue, c.hazard)
+            group = c.rule_set, context.group(asked.tissue, c.hazard)
             fractions[group] = max(fractions.get(group, 0.0), ratio, key=badness)
     ratio, criterion, angle = max(pairs, key=lambda pair: badness(pair[0]))
     where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"
@@ -409,7 +405,7 @@ def _view(source: Source, point: Vector, away: float) -> float:
 
 
 def _scatter_pairs(
-    context: Context, source: Source, point: Vector, tissue: str, duration: float, with_aid: Aid | None
+    context: Context, source: Source, point: Vector, asked: Asked
 ) -> list[tuple[float, Criterion, float]]:
     """Return the ratio of every comparison and the source angle of its limit; behind an instrument a point is seen."""
     away = max(source.path_to(point), CLOSEST)
@@ -417,15 +413,15 @@ def _scatter_pairs(
     model = context.case.settings.scatter_model
     assert isinstance(source.profile, ScatterProfile)
     away = max(away, source.profile.spread * math.sqrt(max(math.cos(view), 0.0)))  # no more than straight before it
-    seen = None if tissue == "skin" else with_aid
-    spot = source.profile.size if tissue == "eye" and with_aid is None else 0.0
+    tissue, seen = asked.tissue, None if asked.tissue == "skin" else asked.aid
+    spot = source.profile.size if tissue == "eye" and asked.aid is None else 0.0
     axes = source_angles(spot, spot, away, view) if spot else None
     of_one = float(scatter_exposure(1.0, source.factor, away, min(view, math.pi / 2), model))
     lines = list(context.every.values())
-    parts = portions(lines, tissue, duration, spread=False)
+    parts = portions(lines, tissue, asked.duration, spread=False)
     pairs = []
     for own, portion in zip(lines, parts, strict=True):
-        for light in own.received(tissue, duration):
+        for light in own.received(tissue, asked.duration):
             for angle in dict.fromkeys([ALPHA_MIN] if axes is None else credited_angles(light, *axes).tolist()):
                 for whole in criteria(light, angle):
                     c = lessened(whole, own.wavelength, portion)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
@@ -16,7 +16,7 @@ from lasersafe.assessment.calculation import WITHOUT_STEPS, Working, exposure_st
 from lasersafe.assessment.context import BASE_WAY, FAULTS, MORE_WAYS, ON_THE_FLOOR, TISSUES, WAYS, Context, aid_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
-from lasersafe.assessment.scene_hits import Hit, ask, taken, worst_hit
+from lasersafe.assessment.scene_hits import Asked, Hit, ask, taken, worst_hit
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.exposure import ALPHA_MIN
 from lasersafe.models import Barrier, Case, Person, Scene, ScenePerson, SIValue
@@ -261,22 +261,6 @@ def _same_as(stage: Stage, context: Context, base: str, mode: str) -> int:
     return number
 
 
-@dataclass(frozen=True)
-class Asked:
-    """What is asked of persons on one way in a mode, under the keys of `ask`, and a note; no key where nothing can be.
-
-    Where the light is nearer than ``beyond`` [m] to where it starts, the ``farther`` keys count.
-    """
-
-    keys: Sequence[tuple[object, ...]]
-    tissue: str
-    duration: float
-    aid: Aid | None = None
-    note: str = ""
-    beyond: float = 0.0
-    farther: Sequence[tuple[object, ...]] = ()
-
-
 @kept("people", people=True)
 def asked_of(
     stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float, aid: Aid | None
@@ -291,7 +275,7 @@ def asked_of(
         walls, usual = stage.walls(broken, "direct", mode), "running" if mode == "fault" else mode
         lights = [(source, walls) for source in stage.sources(broken, "direct", tissue, usual, duration)]
         note = note if aid is None else joined([note, word(aid.name)])
-        return replace(asked, note=note, keys=ask(stage, context, lights, tissue, with_aid=aid))
+        return replace(asked, note=note, keys=ask(stage, context, lights, asked))
     if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):
         return replace(asked, note=Message("cannot.be_cut"))
     if way in ("mirror", "convex mirror", "concave mirror"):
@@ -307,23 +291,21 @@ def asked_of(
     else:
         lights = stage.lights(context, (kind,), tissue, mode, duration)
         asked = replace(asked, note=Message("hit.bound") if way == "mirror then scatter" else "")
-    asked = replace(asked, keys=ask(stage, context, lights, tissue, with_aid=aid))
+    asked = replace(asked, keys=ask(stage, context, lights, asked))
     if way not in ("missing the target", "through the target", "transmitted"):
         return asked
     work, poses = stage.work_distance(context), stage.poses(context, mode)
     placed = [t for t in context.targets if t.position is not None]
     near = [math.dist(place_of(t, pose, 0.0), pose.apex) for pose in poses for t in placed]
     beyond = max(min([*near, work]) if work > 0.0 else min(near, default=0.0), 1e-3)
-    return replace(asked, beyond=beyond, farther=ask(stage, context, lights, tissue, beyond=beyond))
+    return replace(asked, beyond=beyond, farther=ask(stage, context, lights, asked, beyond))
 
 
 def _hit(stage: Stage, context: Context, place: ScenePerson, asked: Asked) -> tuple[Hit | None, str]:
     """Return the bound of a person for what is asked, None where no light comes, and the note."""
-    hit, more = None, (asked.tissue, asked.duration, asked.aid)
-    if asked.keys:
-        hit = worst_hit(stage, context, place, asked.keys, *more)
+    hit = worst_hit(stage, context, place, asked)
     if hit is not None and hit.distance <= asked.beyond:
-        hit = worst_hit(stage, context, place, asked.farther, *more)
+        hit = worst_hit(stage, context, place, asked, farther=True)
     return hit, asked.note
 
 
