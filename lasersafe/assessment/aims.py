@@ -316,12 +316,7 @@ def _as_any(
 
 @lru_cache(maxsize=512)
 def _as_stated(
-    beam: BeamGeometry,
-    wavelength: float,
-    places: tuple[float, ...],
-    shapes: tuple[str, ...],
-    radius: float,
-    tilt: float,
+    beam: BeamGeometry, wavelength: float, places: tuple[float, ...], forms: tuple[str, ...], radius: float, tilt: float
 ) -> tuple[Bent, ...]:
     """Return what shapes of a stated radius and tilt make of a beam over a range of distances [m], all of it.
 
@@ -334,7 +329,7 @@ def _as_stated(
     tried += [z for factor in factors for z in _parallel_at(beam, radius * factor) if near < z < far]
     found: list[Bent] = []
     for away in tried:
-        for shape in shapes:
+        for shape in forms:
             for axis in AXES if shape.endswith("cylinder") else AXES[:1]:
                 for plane in AXES if tilt > 0.0 else AXES[:1]:
                     one, words = reflect_shape(

@@ -69,13 +69,7 @@ def scene_result(
     every = [scenario for one in worked.each for scenario in one.scenarios]
     facts = scene_rules.facts_of(stages, zones, matrix, barriers, every)
     rules = scene_rules.rules_of(stage, facts)
-    lines = tuple(
-        line for context in stage.fitted for pose in stage.poses(context, "running")[:1]
-        for line in scene_rules.spectator_lines(
-            scene_rules.zones_of(zones, context.laser.name), facing, pose.apex, plan.extent,
-            (context.laser.name, context.setup.name),
-        )
-    )  # fmt: skip
+    lines = tuple(scene_rules.spectator_lines(stage, zones, facing))
     together = {tissue: scene_zones.together_lights(stages, tissue) for tissue in TISSUES}
     findings = [*findings_of(stages, missed, barriers, together, wording), *rule_findings(rules, wording)]
     grid = None

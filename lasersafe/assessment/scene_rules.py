@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -109,15 +109,11 @@ def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
 
 
 @kept("all")
-def _reach_over_gap(
-    stage: Stage,
-    reached: tuple[tuple[Point, Point, float], ...],
-    standing: object,  # tells answers apart
-) -> float:
+def _reach_over_gap(stage: Stage, reached: tuple[tuple[Point, Point, float], ...], standing: object) -> float:
     """Return the shortest way from an edge that can be reached over to what is not proven below a limit.
 
-    Infinite beyond 1.5 m. What lies round an edge is bounded in boxes, 0.125 m beside and above it and 0.25 m along it,
-    the nearest first, without the shade of any barrier.
+    What is ``standing`` tells answers apart. Infinite beyond 1.5 m. What lies round an edge is bounded in boxes, 0.125 m
+    beside and above it and 0.25 m along it, the nearest first, without the shade of any barrier.
     """
     every = itertools.product(stage.fitted, WAYS, TISSUES)
     lights = [(source, Walls()) for context, way, tissue in every for source in stage.sources(context, way, tissue)]
@@ -194,61 +190,47 @@ def zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:
     return [*own, *(replace(zone, polygons=parts) for zone, parts in cut)]
 
 
-def spectator_lines(
-    zones: Sequence[ZoneShape],
-    stage_bearing: float,
-    origin: tuple[float, float, float],
-    extent: tuple[float, float, float, float],
-    of: tuple[str, str] = ("", ""),
-) -> tuple[SpectatorLine, ...]:
-    """Return the nearest allowed line on each side.
+def spectator_lines(stage: Stage, zones: Sequence[ZoneShape], facing: float) -> Iterator[SpectatorLine]:
+    """Give the nearest allowed line on each side of each fitted set-up: front, right, back and left.
 
     Parameters
     ----------
+    stage : Stage
+        The scene.
     zones : sequence of ZoneShape
         All zones that people have to stay out of.
-    stage_bearing : float
+    facing : float
         Direction from the audience to the stage; the front is the other way. [rad]
-    origin : tuple of float
-        What the distance is measured from, the last optic. [m]
-    extent : tuple of float
-        The plan, for the length of the lines. [m]
-    of : tuple of str
-        The laser whose last optic that is, and its set-up.
 
-    Returns
-    -------
-    tuple of SpectatorLine
-        Front, right, back and left; a line stands at least at the last optic.
+    Yields
+    ------
+    SpectatorLine
+        How far from the last optic it stands, at least at it; as long as the plan is wide.
     """
-    found = []
-    half = max(extent[2] - extent[0], extent[3] - extent[1]) / 2.0
-    for side, turn in SIDES:
-        bearing = (stage_bearing + turn) % (2.0 * math.pi)
-        out = np.array([math.sin(bearing), math.cos(bearing)])
-        best, limiting = 0.0, None
-        for zone in zones:
-            corners = [np.array(part.outline) for part in zone.polygons]
-            if not corners:
-                continue
-            reach = max(float(((c - np.array(origin[:2])) @ out).max()) for c in corners)
-            if reach > best:
-                best, limiting = reach, zone
-        distance = raised(best)
-        foot = np.array(origin[:2]) + out * distance
-        along = np.array([out[1], -out[0]]) * half
-        words, laser, setup, kind = Message("zone.nothing"), "", "", ""
-        if limiting is not None:
-            (laser, setup), kind = of, limiting.kind
-            where = Message("zone.by_way", surface=word(limiting.surface)) if limiting.surface else ""
-            facts = {"kind": joined(map(word, kind.split()), " "), "laser": word(limiting.laser), "where": where}
-            words = Message("zone.limits", setup=limiting.setup, limit=limiting.limited_by, **facts)
-        first, second = ((float(x), float(y)) for x, y in (foot - along, foot + along))
-        found.append(SpectatorLine(
-            side=side, line=(first, second), distance=distance, distance_from="last optic", limited_by=words,
-            bearing=bearing, laser=laser, setup=setup, zone=kind,
-        ))  # fmt: skip
-    return tuple(found)
+    x0, y0, x1, y1 = stage.extent
+    half = max(x1 - x0, y1 - y0) / 2.0
+    for context, pose in ((one, pose) for one in stage.fitted for pose in stage.poses(one, "running")[:1]):
+        own, origin = zones_of(zones, context.laser.name), np.array(pose.apex[:2])
+        for side, turn in SIDES:
+            bearing = (facing + turn) % (2.0 * math.pi)
+            out = np.array([math.sin(bearing), math.cos(bearing)])
+            reached = [
+                (max(float(((np.array(part.outline) - origin) @ out).max()) for part in zone.polygons), zone)
+                for zone in own if zone.polygons
+            ]  # fmt: skip
+            best, limiting = max([(0.0, None), *reached], key=lambda one: one[0])
+            distance, words, of = raised(best), Message("zone.nothing"), ("", "", "")
+            if limiting is not None:
+                of = context.laser.name, context.setup.name, limiting.kind
+                where = Message("zone.by_way", surface=word(limiting.surface)) if limiting.surface else ""
+                facts = {"kind": joined(map(word, limiting.kind.split()), " "), "laser": word(limiting.laser)}
+                words = Message("zone.limits", setup=limiting.setup, limit=limiting.limited_by, where=where, **facts)
+            foot, along = origin + out * distance, np.array([out[1], -out[0]]) * half
+            first, second = ((float(x), float(y)) for x, y in (foot - along, foot + along))
+            yield SpectatorLine(
+                side=side, line=(first, second), distance=distance, distance_from="last optic", limited_by=words,
+                bearing=bearing, laser=of[0], setup=of[1], zone=of[2],
+            )  # fmt: skip
 
 
 def stricter_lines(stage: Stage, lines: tuple[SpectatorLine, ...], facts: Facts) -> tuple[SpectatorLine, ...]:

@@ -251,13 +251,7 @@ def _counted(sources: Iterable[Source], times: int) -> list[Source]:
 
 
 def _shape(
-    stage: Stage,
-    context: Context,
-    source: Source,
-    kind: str,
-    distance: float,
-    near: shapely.Geometry | None = None,
-    **more: Any,
+    stage: Stage, context: Context, source: Source, near: shapely.Geometry | None = None, **more: Any
 ) -> ZoneShape | None:
     """Return the zone of a source past the screens that hold, None where nothing of it is left."""
     shape = cut(stage, context, source, near)
@@ -265,9 +259,8 @@ def _shape(
     if not parts:
         return None
     return ZoneShape(
-        kind=kind, laser=context.laser.name, setup=context.setup.name, polygons=parts, distance=distance,
-        origin=source.apex, area=float(shape.area.area), clipped_by=shape.clipped_by,
-        heights=stage.band, **more,
+        laser=context.laser.name, setup=context.setup.name, polygons=parts, origin=source.apex,
+        area=float(shape.area.area), clipped_by=shape.clipped_by, heights=stage.band, **more,
     )  # fmt: skip
 
 
@@ -286,7 +279,7 @@ def _of_kind(
     for source in _of_way(stage, context, way, tissue):
         turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
         one = _shape(
-            stage, context, source, kind, stated(source.reach, zone.distance) + turned, near,
+            stage, context, source, near, kind=kind, distance=stated(source.reach, zone.distance) + turned,
             measured_from="last optic" if turned > 0.0 else FROM[way], limited_by=words, surface=source.surface,
             limit=limit.limit, limit_unit=limit.limit_unit, duration=context.duration(way)[0],
             overhead=_overhead(stage, source), note=source.note,
@@ -372,7 +365,7 @@ def _ignition(stage: Stage, context: Context, hot: Source) -> ZoneShape | None:
     formula, peak = f"4 Φ ρ / (π d_x d_y) = {threshold:.5g} W/m2", Message("ignition.peak")
     limit = Message("limited.ignition", threshold=f"{threshold:.6g} W/m2", source=words)
     return _shape(
-        stage, context, hot, "ignition", reach, measured_from="last optic", limited_by=limit,
+        stage, context, hot, kind="ignition", distance=reach, measured_from="last optic", limited_by=limit,
         limit=threshold, limit_unit="W/m2", note=peak,
         steps=(Step("r", peak, formula, numbers, reach, "m", words, "own"),),
     )  # fmt: skip
