@@ -112,8 +112,8 @@ def _stage_heights(stage: Stage, fitted: list[Context]) -> list[float]:
 def _reach_over_gap(stage: Stage, reached: tuple[tuple[Point, Point, float], ...], standing: object) -> float:
     """Return the shortest way from an edge that can be reached over to what is not proven below a limit.
 
-    What is ``standing`` tells answers apart. Infinite beyond 1.5 m. What lies round an edge is bounded in boxes, 0.125 m
-    beside and above it and 0.25 m along it, the nearest first, without the shade of any barrier.
+    What is ``standing`` tells answers apart. Infinite beyond 1.5 m. What lies round an edge is bounded in boxes, 0.125
+    m beside and above it and 0.25 m along it, the nearest first, without the shade of any barrier.
     """
     every = itertools.product(stage.fitted, WAYS, TISSUES)
     lights = [(source, Walls()) for context, way, tissue in every for source in stage.sources(context, way, tissue)]
