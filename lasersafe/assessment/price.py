@@ -92,10 +92,8 @@ def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str])
         facts["now"] = format_quantity(row.ratio, "1", 3, "up")
         costs = {keys: ratio for keys, ratio in found.items() if _worth_saying(ratio, row) or keys == together}
         for keys, ratio in costs.items():
-            words, then = (
-                "; ".join(say(f"price.{key}") for key in keys),
-                format_quantity(max(ratio, LEAST), "1", 3, "up"),
-            )
+            words = "; ".join(say(f"price.{key}") for key in keys)
+            then = format_quantity(max(ratio, LEAST), "1", 3, "up")
             yield row.person, say("price.row", **facts, stated=words, then=then)
         if not costs and "edge" in strict:
             yield row.person, say("price.in_part", **facts)
