@@ -449,6 +449,11 @@ class Assessment:
         other = {(setup.laser, setup.setup) for setup in self.setups if not setup.fitted}
         return [one for one in self.scenarios if not one.struck_out and (one.laser, one.setup) not in other]
 
+    @property
+    def with_optics(self) -> bool:
+        """Whether anything that is fitted was worked out for who looks through an instrument."""
+        return any(zone.way == "aided" for setup in self.setups if setup.fitted for zone in setup.zones)
+
     def group_of(self, scenario: Scenario) -> str:
         """Return on which line of the answer a person counts: guests, cameras or crew."""
         if scenario.role in GUESTS:

@@ -142,7 +142,7 @@ class NewQuestion:
     laser: Annotated[
         Texts, "Kind of laser, and what is known of it, as 'blue diode, 5 W, 2 mrad'; may be given several times."
     ] = None
-    crew: Annotated[Text, "How many and how near, as '6 at 2 m'. Asked for without it."] = None
+    crew: Annotated[Text, "How many and how near, as '6 at 2 m' or '1 camera at 3 m'. Asked for without it."] = None
     guests: Annotated[Text, "The same of the guests, as '40 at 8 m'."] = None
     yes: Annotated[bool, "Ask nothing: take what is usual, marked 'replace me' in the file."] = False
     language: Annotated[str, "Language of the questions and of the case: en or de."] = "en"

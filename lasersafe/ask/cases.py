@@ -25,7 +25,9 @@ if TYPE_CHECKING:
 
 T = TypeVar("T")
 _PEOPLE = re.compile(
-    r"\s*(?P<count>\d{1,6})?\s*(?:(?:at|bei|@|,)\s*)?(?P<distance>\d[\d.]*\s*[a-z]+)?\s*\Z", re.IGNORECASE
+    r"\s*(?P<count>\d{1,6}(?!\d))?\s*(?:people|guests?|persons?|Personen|Leute|Gäste|(?P<camera>cameras?|Kameras?)|)\b"
+    r"\s*(?:(?:at|bei|@|,)\s*)?(?P<distance>\d[\d.]*\s*[a-z]+)?\s*\Z",
+    re.IGNORECASE,
 )
 Ask = Callable[[str, str, str], str | None]  # question, what its answer changes, default -> answer, None for that
 
@@ -158,7 +160,7 @@ class _Asking:
         if len(found) == 1:
             return self.kinds[found.pop()]
         plain = {" ".join(_words(name)): key for name, key in names.items()}
-        near = difflib.get_close_matches(" ".join(words)[:60], plain, 1, 0.6)
+        near = difflib.get_close_matches(" ".join(words)[:60], plain, 1, 0.8)
         message = f"laser = '{given.strip()[:60]}': " + self.text("new.no_kind", **self.known())
         if not near or found:
             raise InputError(message)
@@ -253,7 +255,9 @@ class _Asking:
                 refuse(f"{who} = '{given[:60]}': " + self.text("new.no_people"))
             count, near = found["count"] or "", found["distance"] or default
             name = self.text(f"new.name_{who}_many" if count else f"new.name_{who}", count=count)
-            row = f'  {{ name = "{name}", role = "{role}", distance = {_quoted(near)} }},'
+            camera = found["camera"]  # somebody looks through its lens
+            name, aided = (f"{count} {camera}".strip(), ", aided = true") if camera else (name, "")
+            row = f'  {{ name = "{name}", role = "{role}", distance = {_quoted(near)}{aided} }},'
             laser = 'like = "any laser"\nwavelength = "532 nm"\nemission = { kind = "continuous", power = "1 W" }'
             self.tried(["person = [", row, "]", "[[laser]]", laser])
             return row + _mark(told and found["distance"] is not None)

@@ -185,10 +185,10 @@ class _Answer:
         there = any(self.a.group_of(s) == key and (s.laser, s.setup) not in other for s in self.a.scenarios)
         mine = [s for s in self.counted if self.a.group_of(s) == key]
         far = badness(d.headline_distance)
-        aided = any(z.way == "aided" for s in self.fitted for z in s.zones)
-        aids = aided and (key == "cameras" or any(s.way in ("aided", "aided viewing") for s in mine))
+        aids = self.a.with_optics and (key == "cameras" or any(s.way in ("aided", "aided viewing") for s in mine))
         where = self.text("brief.from", direct=self.metres(far), scatter=self.metres(d.scatter_distance))
         where += self.text("brief.aided", distance=self.metres(d.aided_distance)) if aids else ""
+        where += self.text("brief.bare") if key == "cameras" and not self.a.with_optics else ""
         above = self.listed(s.person for s in mine if not s.below and not s.answer)
         held = self.listed(s.person for s in mine if not s.below)
         state = "above" if above else "held" if held else "below" if mine else "struck" if there else "nobody"

@@ -173,7 +173,8 @@ def _people(sheet: Sheet) -> None:
             state = faint(text("people.nothing" if there else "decision.nobody"))
         if worst is not None:
             state = bold(text("decision.worst_above", person=worst.person, ratio=ratio(worst.ratio)))
-        name = Part(text(f"decision.{key}"), Style(9.5, True)), faint(text(f"decision.{key}_note"))
+        about = "bare" if key == "cameras" and not assessment.with_optics else f"{key}_note"
+        name = Part(text(f"decision.{key}"), Style(9.5, True)), faint(text(f"decision.{about}"))
         stand = (Part(distance(one, sheet.feet), _FAR) for one in (far, near))
         rows.append(row(name, *stand, state, bar=worst is not None))
     sheet.listing("decision", {"who": 30, "reached": 24, "scatter_only": 20, "there": 26}, rows, 2.0)

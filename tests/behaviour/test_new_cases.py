@@ -114,10 +114,29 @@ def test_a_known_divergence_and_a_pulsed_laser_in_german(tmp_path: Path) -> None
 
 
 @pytest.mark.parametrize(
+    ("typed", "row"),
+    [
+        ("12 m", 'name = "guests", role = "spectator", distance = "12 m"'),  # was one guest at 2 m
+        ("80 people at 9.5 m", 'name = "80 guests", role = "spectator", distance = "9.5 m"'),
+        ("1 camera at 3 m", 'name = "1 camera", role = "spectator", distance = "3 m", aided = true'),
+    ],
+)
+def test_how_many_and_how_near_are_read_as_they_are_said(typed: str, row: str, tmp_path: Path) -> None:
+    case = tmp_path / "case.toml"
+    assert run("new", case, "--laser", "green laser", "--crew", "2", "--guests", typed, "--yes").code == 0
+    assert row in case.read_text(encoding="utf-8")
+
+
+@pytest.mark.parametrize(
     ("answers", "more", "message"),
     [
         ((), (), "no answer to 'What do you fire?"),
         ((), ("--laser", "ray gun"), "laser = 'ray gun': no kind of laser; there are: hand-held welder"),
+        (
+            (),
+            ("--laser", "two lasers"),
+            "write 'any laser' for what is none of these\n",
+        ),  # meant a CO2 cutter, it asked
         ((), ("--laser", "blue diode, 5 kg"), "laser = '5 kg': no wavelength, power, divergence, pulse length or rate"),
         ((), ("--laser", "blue diode, 5 MW"), "power = '5 MW': did you mean '5 mW'?"),
         ((), ("--laser", "blue diode, 10 km"), "wavelength = '10 km': must be 180 nm or more"),
