@@ -206,11 +206,13 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
 # --- what the decision says of barriers -----------------------------------------------------------------------------
 
 
-def barrier_loads(results: Sequence[BarrierResult], lines: Sequence[BarrierLine]) -> tuple[BarrierLoad, ...]:
+def barrier_loads(
+    results: Sequence[BarrierResult], lines: Sequence[BarrierLine], adds: bool
+) -> tuple[BarrierLoad, ...]:
     """Return what each fitted laser brings to barriers that have to stop it or are rated, alone and with the others.
 
-    The others are those that light a barrier at the same time and on the same way. In a scene a barrier stands where it
-    is drawn, elsewhere at its distance.
+    The others are those that light a barrier on the same way, where lasers can be on at the same time (*adds*). In a
+    scene a barrier stands where it is drawn, elsewhere at its distance.
     """
     falls: list[tuple[str, BarrierResult | BarrierWay, Sequence[BarrierResult | BarrierWay], str]] = [
         (one.barrier, one, [other for other in results if other.barrier == one.barrier], one.way)
@@ -221,7 +223,7 @@ def barrier_loads(results: Sequence[BarrierResult], lines: Sequence[BarrierLine]
         falls += [(line.name, one, line.ways, "direct") for one in line.faults]
     found = []
     for name, one, same, way in falls:
-        others = [other for other in same if other.fitted and other.way == way and other.laser != one.laser]
+        others = [o for o in same if adds and o.fitted and o.way == way and o.laser != one.laser]
         loads = highest({other.laser: other.irradiance} for other in others) or {}
         pulses = highest({other.laser: other.pulse} for other in others if other.pulse is not None) or {}
         load = sum(loads.values(), one.irradiance)

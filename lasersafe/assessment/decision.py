@@ -301,7 +301,8 @@ class Sentences:
         first = [*measured, *starters, *above[:1], *unreadable, *assumed, *left_out, *unread, *out, *stated, *unstated]
         counts = {"open": len(open_ones), "uncontrolled": len(uncontrolled), "measured": len(measured)}
         points = tuple(self.count(key, count) for key, count in counts.items() if count)  # what keeps it from running
-        loads, worn = barrier_loads(worked.barriers, placed), tuple(self.wear(worked.eyewear, record.lasers, mine))
+        loads = barrier_loads(worked.barriers, placed, case.adds_lasers)
+        worn = tuple(self.wear(worked.eyewear, record.lasers, mine))
         said = [": ".join(filter(None, (laser, "; ".join(wear)))) for laser, wear in worn]
         stops, lasers = {one.barrier for one in loads if one.asked}, [beam.setup.laser, *(s.laser for s in fitted)]
         named = any(b.asked for b in worked.barriers) or any(way.asked for line in placed for way in line.ways)

@@ -451,11 +451,13 @@ def load_and_rating(load: float, rating: float, unit: str) -> dict[str, str]:
     unit : str
         Unit of both.
     """
+    each = (format_quantity(rating, "1", digits) for digits in range(3, 7))  # as in tables, where it has no more
+    rated = next((text for text in each if abs(float(text) - rating) <= 1e-6 * rating), f"{rating:.6g}")
     if not math.isfinite(load):
-        return {"load": f"{load:g} {unit}", "rating": f"{rating:.6g} {unit}"}
+        return {"load": f"{load:g} {unit}", "rating": f"{rated} {unit}"}
     texts = (format_quantity(load, "1", digits, "up") for digits in range(3, 18))
     said = next(text for text in texts if not load <= rating or float(text) <= rating)
-    return {"load": f"{said} {unit}", "rating": f"{rating:.6g} {unit}"}
+    return {"load": f"{said} {unit}", "rating": f"{rated} {unit}"}
 
 
 def _compare(

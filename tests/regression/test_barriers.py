@@ -32,6 +32,7 @@ def judged(irradiance, *, required_time=None, rating=None, rated_time=None, puls
     ("irradiance", "change", "holds", "words"),
     [
         (4.8e4, {}, True, "within the rated"),
+        (4.8e4, {"rating": 1.2e6}, True, "within the rated 1.20e6 W/m2"),
         (1e5, {}, True, "within the rated"),
         (1e5 * (1 + 1e-12), {}, False, "is above the rated"),
         (7.6e5, {}, False, "7.60 times the rated"),

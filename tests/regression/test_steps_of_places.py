@@ -191,6 +191,9 @@ def test_the_peak_of_all_lasers_on_a_barrier_has_its_line() -> None:
     found = assess(parse_case(case_text(scene)))
     loads = [one for one in found.decision.loads if one.together and one.way == "direct"]
     assert loads
+    turns = 'one_at_a_time = true\none_at_a_time_reason = "one key for both"\n'
+    alone = assess(parse_case(case_text(scene).replace("[scene]\n", f"[scene]\n{turns}", 1)))
+    assert not any(one.together for one in alone.decision.loads)  # page 1 added lasers that take turns
     wording = load_wording()
     sheet = Sheet(PAPERS["A4"], (42.0, 44.0, 42.0, 53.0), localise(found, wording), wording, "A4")
     steps(sheet)
