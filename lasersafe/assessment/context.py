@@ -99,6 +99,16 @@ class Context:
         """What tells it from others of the same case."""
         return Hashed((self.corner, self.setup.name, self.wavelength, self.beam, self.space, self.fault))
 
+    @property
+    def ways_of_fault(self) -> tuple[str, ...]:
+        """The ways on which the beam of its fault counts: of a fibre, which may point anywhere, straight."""
+        return WAYS[:2] if self.fault == "optic lost" else WAYS[:1]
+
+    @property
+    def named(self) -> tuple[str, str, str]:
+        """Laser, set-up and fault by their names."""
+        return self.laser.name, self.setup.name, self.fault
+
     @cached_property
     def wavelength(self) -> float:
         """Wavelength. [m]."""

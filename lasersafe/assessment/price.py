@@ -197,5 +197,5 @@ def _other(
     kept = {key: value for key, value in stage.answers.items() if key[0] in same}
     case = _with(case, scene=scene)
     contexts = [replace(one, case=case) for one in stage.contexts]
-    burnt = frozenset(one for one in stage.burnt if one[2][1] is not None or "weak" not in without)
+    burnt = frozenset(one for one in stage.burnt if one[1][1] is not None or "weak" not in without)
     return Stage(case, scene, contexts, stage.setups, kept, without=frozenset(without), burnt=burnt)

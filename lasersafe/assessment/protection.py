@@ -73,7 +73,7 @@ def eyewear_of(
             nearer = max(nearer, _highest(placed) / max(map(_highest, by_line.values())))
         scattered = [s for s in exposed if BASE_WAY[s.way] == "scatter" and GLOWING not in s.modes]
         lit = max((s.exposure / s.criterion.amount for s in scattered if math.isfinite(s.exposure)), default=0.0)
-        beams = Beams(away, over.get(person.name, ()), lit)
+        beams = Beams(away, over.get(person.name, ()), lit, any(s.placed for s in exposed))
         needs = one_verdict([
             _need(one, person, beams, by_line[name], nearer, sharing(lasers, one)) for name, one in lines.items()
         ])  # fmt: skip
@@ -139,6 +139,7 @@ class Beams:
     distance: float
     over: Sequence[Over] = ()
     lit: float = 0.0  # of the whole power, on each area [1/m2]
+    rows: bool = False  # whether what they ask for as density is that of scenarios
 
 
 def need_at(
@@ -170,14 +171,17 @@ def need_at(
     narrower = 1.0 if aid is None or not aid.passes(context.wavelength) > 0.0 else aid.magnification
     places = filters.widths_beyond(context.beam, beams.distance)
     bent = dict[tuple[float, float, float], None]()
-    if beams.lit > 0.0:  # it is wider than the factor of EN 207 rises, behind an instrument too
-        wide = filters.WIDEST * narrower
-        bent[beams.lit * math.pi / 4.0 * wide**2, wide, wide] = None
     for beam, share, path in beams.over:
         for _, dx, dy in filters.widths_beyond(beam, path):
             bent[share, dx, dy] = None
             if 0.0 in beam.waist_diameter:  # of any curvature: an axis can be wider, by which the factor rises
                 bent[share, min(dx, dy), max(dx, dy, filters.WIDEST * narrower)] = None
+    alone = product(emissions, () if beams.rows else bent)
+    densities = (light.density(one.scaled(share), dx, dy)[0] for one, (share, dx, dy) in alone)
+    least_density = max([least_density, *densities], key=badness)
+    if beams.lit > 0.0:  # it is wider than the factor of EN 207 rises, behind an instrument too
+        wide = filters.WIDEST * narrower
+        bent[beams.lit * math.pi / 4.0 * wide**2, wide, wide] = None
     need = filters.hardest_need(light, places, least_density, shared_by, narrower, bent)
     need = replace(need, laser=context.laser.name, setup=context.setup.name)
     if aid is not None and narrower > 1.0:
@@ -362,6 +366,10 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
         for stage in stages:
             ask_all(stage)
         own = [(stage.case, stage.contexts, stage.setups, stage) for stage in stages]
+
+    def over_mirrors(there: Stage | None, context: Context) -> dict[str, list[Over]]:
+        return {} if there is None else {one.name: bent_beams_at(there, context, one) for one in context.persons}
+
     corners, cells = [], list["MatrixCell"]()
     for case, found, setups, there in own:
         scenarios, eyewear, cells = list[Scenario](), list[EyewearNeed](), []
@@ -377,14 +385,13 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
             if not context.setup.fitted:
                 continue
             near = {} if there is None else nearest_of(there, context)
-            over = {} if there is None else bent_beams_at(there, context)
-            needs = list(eyewear_of(context, found, mine, near, over, wording))
+            needs = list(eyewear_of(context, found, mine, near, over_mirrors(there, context), wording))
             faults = {} if there is None else context.faults(found)  # in their beams as well
             for way, (broken, _) in faults.items():
                 hit = {s.person for s in mine if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
                 if broken is not None and hit:
-                    also = [need for need in eyewear_of(broken, found, mine, near, {}, wording) if need.person in hit]
-                    needs = covering_each([needs, also])
+                    also = eyewear_of(broken, found, mine, near, over_mirrors(there, broken), wording)
+                    needs = covering_each([needs, [need for need in also if need.person in hit]])
             eyewear += needs
         barriers = barrier_results(found)
         corners.append(CaseResults(case, found, setups, scenarios, eyewear, barriers, there, cells))

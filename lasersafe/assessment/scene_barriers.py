@@ -20,7 +20,7 @@ from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import FROM
 from lasersafe.assessment.stage import REACH_UP, Stage
 from lasersafe.hazard.barriers import barrier_distance
-from lasersafe.records import Step, over
+from lasersafe.records import Step, over, worst
 from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Screen, Walls
@@ -46,7 +46,7 @@ def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
     own, screen = stage.placed, stage.screens[entry.name]
     ways = [_way(stage, context, entry, stage.held(context, way)[entry.name]) for context in own for way in WAYS]
     faults = [
-        replace(_way(stage, broken, entry, stage.held(broken, "direct")[entry.name]), way=way)
+        _fault(stage, broken, entry, way)
         for context in own if context.setup.fitted
         for way, (broken, _) in context.faults(stage.contexts).items() if broken is not None
     ]  # fmt: skip
@@ -90,6 +90,12 @@ def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -
     asked = one.way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
     stands = _stands(stage, context, one) if as_aimed else ()
     return replace(one, aimed=peak, aimed_place=place, asked=asked and entry.kind != "terrain", stands=stands)
+
+
+def _fault(stage: Stage, broken: Context, entry: SceneBarrier, way: str) -> BarrierWay:
+    """Return what the beam of a fault brings, straight or over mirrors."""
+    both = [_way(stage, broken, entry, stage.held(broken, one)[entry.name]) for one in broken.ways_of_fault]
+    return replace(worst(both), way=way, asked=any(one.asked for one in both))
 
 
 # --- how near it may stand ------------------------------------------------------------------------------------------

@@ -32,7 +32,7 @@ from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.hazard.instruments import Aid
-    from lasersafe.models import ScenePerson
+    from lasersafe.models import Person, ScenePerson
     from lasersafe.records import Criterion
     from lasersafe.scene.sources import Source
 
@@ -186,14 +186,14 @@ def worst_hit(
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)
 
 
-def reaching_person(stage: Stage, name: str, lights: Sequence[Light]) -> list[tuple[Source, float]]:
+def reaching_person(stage: Stage, person: Person, lights: Sequence[Light]) -> list[tuple[Source, float]]:
     """Return which lights are not below the limit of the eye of a person, and the shortest path of each to it [m].
 
-    A person without a place may be at the last mirror.
+    A person without a place may be at the last mirror, but no path is shorter than the distance from the last optic.
     """
-    rows = [row for row, one in enumerate(stage.scene.person) if one.name == name]
+    rows = [row for row, one in enumerate(stage.scene.person) if one.name == person.name]
     if not rows or not lights:
-        return [(source, source.offset) for source, _ in lights]
+        return [(source, max(source.offset, float(person.distance))) for source, _ in lights]
     places, each = person_places(stage, "eye"), np.arange(len(lights))[None, :]
     low, high = places.low[rows], places.high[rows]
     middle, half = (low + high) / 2.0, (high - low) / 2.0

@@ -89,28 +89,27 @@ def _mirror(bend: str) -> str:
     return f"{bend} mirror" if bend in ("convex", "concave") else "mirror"
 
 
-def bent_beams_at(stage: Stage, context: Context) -> dict[str, list[Over]]:
-    """Return the beams of curved mirrors that reach each person, with the share of the power [1] and the path [m].
+def bent_beams_at(stage: Stage, context: Context, person: Person) -> list[Over]:
+    """Return the beams of curved mirrors that reach a person, with the share of the power [1] and the path [m].
 
     Where no bound is known the beam is a point there.
     """
-    found: dict[str, list[Over]] = {}
     flat = [own.beam for own in context.every.values()]
-    for person in context.persons:
-        time = max(person_time(context.every.values(), one, "mirror", "eye")[0] for one in bare_first(person))
-        beams: dict[Over, None] = {}
-        for mode in MODES:
-            lights = [
-                light for light in stage.lights(context, ("mirror",), "eye", mode, time)
-                if light[0].as_beam.beam not in flat and not struck_out(context, person, _mirror(light[0].bend), mode)
-            ]  # fmt: skip
-            for source, near in scene_hits.reaching_person(stage, person.name, lights):
-                beam = source.as_beam.beam
-                if source.unbounded or source.bends > 1 or (source.bends and 0.0 not in beam.waist_diameter):
-                    beam = replace(beam, waist_diameter=(0.0, 0.0), waist_position=(near, near))
-                beams[beam, source.factor, near] = None
-        found[person.name] = list(beams)
-    return found
+    time = max(person_time(context.every.values(), one, "mirror", "eye")[0] for one in bare_first(person))
+    beams: dict[Over, None] = {}
+    modes = MODES if not context.fault else MODES[:3] if "mirror" in context.ways_of_fault else ()
+    for mode in modes:  # one fault at a time
+        lights = [
+            light for light in stage.lights(context, ("mirror",), "eye", mode, time)
+            if light[0].as_beam.beam not in flat
+            and not struck_out(context, person, context.fault or _mirror(light[0].bend), mode)
+        ]  # fmt: skip
+        for source, near in scene_hits.reaching_person(stage, person, lights):
+            beam = source.as_beam.beam
+            if source.unbounded or source.bends > 1 or (source.bends and 0.0 not in beam.waist_diameter):
+                beam = replace(beam, waist_diameter=(0.0, 0.0), waist_position=(near, near))
+            beams[beam, source.factor, near] = None
+    return list(beams)
 
 
 @dataclass(frozen=True)
@@ -272,8 +271,8 @@ def asked_of(
         broken, note = context.faults(stage.contexts)[way]
         if broken is None:
             return replace(asked, note=note)
-        walls, usual = stage.walls(broken, "direct", mode), "running" if mode == "fault" else mode
-        lights = [(source, walls) for source in stage.sources(broken, "direct", tissue, usual, duration)]
+        usual = "running" if mode == "fault" else mode
+        lights = stage.lights(broken, broken.ways_of_fault, tissue, usual, duration)
         note = note if aid is None else joined([note, word(aid.name)])
         return replace(asked, note=note, keys=ask(stage, context, lights, asked))
     if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):

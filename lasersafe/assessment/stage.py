@@ -106,7 +106,8 @@ class Stage:
     others: list[Stage] = field(default_factory=list)  # that share the answers, itself included
     without: frozenset[str] = frozenset()
     wanted: Wanted = "all"
-    burnt: frozenset[tuple[str, str, loads.Part]] = frozenset()  # laser, set-up, and what only mirrors' light opens
+    # by `Context.named`, what light over mirrors alone opens
+    burnt: frozenset[tuple[tuple[str, str, str], loads.Part]] = frozenset()
 
     def key(self, name: str, *given: object) -> tuple[object, ...]:
         """Return under what an answer is known."""
@@ -364,9 +365,7 @@ class Stage:
         found = reaching(made)
         found += [level_mirror(laser, one.height, one.share, one.name) for one in paths.level_members(self.scene)]
         members = paths.members_of(self.scene, self.lit(context, pose))
-        passed = {
-            part for laser, setup, part in self.burnt if (laser, setup) == (context.laser.name, context.setup.name)
-        }
+        passed = {part for laser, part in self.burnt if laser == context.named}
         shut = {where for where, one in self.windows(context, "direct").items() if one.holds and where not in passed}
         names = {one.name for one in walls.screens if (one.name, None) not in passed}
         left = Walls(loads.screen_of(one, shut) for one in self.scene.barrier if one.name in names) if passed else walls
@@ -498,9 +497,10 @@ class Stage:
         running = modes == ("running",)
         ways = WAYS if running else (way,)  # what holds against one is asked before the next
         for stage, own in product(self.others, ways):
-            broken = [one for laser in stage.placed for one, _ in laser.faults(stage.contexts).values()]
-            for one in [*stage.placed, *broken] if own == "direct" and not running else stage.placed:
-                if one is not None and (one.setup.fitted or not running):
+            faults = [one for laser in stage.placed for one, _ in laser.faults(stage.contexts).values()]
+            broken = [one for one in faults if one is not None and own in one.ways_of_fault]
+            for one in stage.placed if running else [*stage.placed, *broken]:
+                if one.setup.fitted or not running:
                     wanted.setdefault(stage.key("peaks", one, own, modes), (stage, one, own, modes))
         asked = {key: one for key, one in wanted.items() if key not in self.answers}
         self.answers |= zip(asked, loads.peaks_on(list(asked.values())), strict=True)
@@ -551,7 +551,9 @@ class Stage:
     def for_people(self, context: Context) -> tuple[tuple[int, ...], ...]:
         """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
         broken = (one for one, _ in context.faults(self.contexts).values())
-        return self.standing(context, WAYS), *(self.standing(one, WAYS[:1]) for one in broken if one is not None)
+        return self.standing(context, WAYS), *(
+            self.standing(one, one.ways_of_fault) for one in broken if one is not None
+        )
 
     @kept("all")
     def standing(self, context: Context, ways: tuple[str, ...]) -> tuple[int, ...]:

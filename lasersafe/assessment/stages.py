@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from itertools import product
 from typing import Any
 
-from lasersafe.assessment.context import Wanted, contexts_of_each
+from lasersafe.assessment.context import Context, Wanted, contexts_of_each
 from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.loads import Part
 from lasersafe.assessment.scene_matrix import placed_case
@@ -47,16 +47,27 @@ def stages_at(cases: Sequence[Case], wanted: Wanted = "all") -> list[Stage]:
     return found
 
 
+def stage_alone(context: Context) -> Stage:
+    """Return the scene of a case with one laser and one set-up in it."""
+    case = placed_case(context.case)
+    assert case.scene is not None
+    stage = Stage(case, case.scene, [context], [])
+    stage.others.append(stage)
+    _burn(stage)
+    return stage
+
+
 def _burn(stage: Stage) -> None:
     """Find the barriers and windows that light over mirrors passes, also what reaches a mirror through one of them."""
-    found: set[tuple[str, str, Part]] = set()
-    for one in stage.placed:
+    found: set[tuple[tuple[str, str, str], Part]] = set()
+    faults = (one for own in stage.placed if own.setup.fitted for one, _ in own.faults(stage.contexts).values())
+    for one in [*stage.placed, *(one for one in faults if one is not None and "mirror" in one.ways_of_fault)]:
         held: list[dict[Part, bool]] = [
             {(name, None): way.holds for name, way in stage.held(one, base).items()}
             | {pane: way.holds for pane, way in stage.windows(one, base).items()}
             for base in ("direct", "mirror")
         ]  # fmt: skip
-        found |= {(one.laser.name, one.setup.name, part) for part in held[0] if held[0][part] and not held[1][part]}
+        found |= {(one.named, part) for part in held[0] if held[0][part] and not held[1][part]}
     if not found <= stage.burnt:
         stage.burnt |= found
         _burn(stage)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
 from types import SimpleNamespace
 
 import numpy as np
@@ -11,6 +12,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lasersafe.ask import SolveQuestion
+from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.corners import corners_of
 from lasersafe.assessment.setups import setup_result
@@ -18,11 +21,12 @@ from lasersafe.data import templates_path
 from lasersafe.errors import InputError
 from lasersafe.hazard.tolerances import solved_input
 from lasersafe.limits import rule_sets
-from lasersafe.models import case_from, read_case_text
+from lasersafe.models import case_from, parse_case, read_case_text
 from lasersafe.quantity import parse_quantity
 from lasersafe.studies import Subject, open_subject, read_values, read_varied
-from lasersafe.studies.solving import Asked
+from lasersafe.studies.solving import Asked, run_solve
 from tests.few import few
+from tests.regression.test_eyewear_answers import BOWL, BOWL_PLACE, CASE
 
 X = SimpleNamespace(path="x", read=lambda text: parse_quantity(text, "m", "x").value)
 
@@ -124,3 +128,39 @@ def test_a_relation_that_turns_back_is_answered_from_the_cautious_end() -> None:
     assert not found.every
     found = solved_input(function, 1.0, 7.0, 1.0, largest=False)
     assert found.value == pytest.approx(3.5, rel=1e-12)
+
+
+SHAPES = (
+    'shape = "flat"',
+    'shape = "unknown"',
+    'shape = "concave"\nradius = "{radius} m"\naxes = "sphere"',
+    'shape = "concave"\nradius = "{radius} m"\naxes = "cylinder"',
+    'shape = "convex"\nradius = "{radius} m"\naxes = "sphere"',
+)
+
+
+@few(16)
+@given(
+    st.sampled_from(SHAPES), st.floats(0.2, 4.0), st.floats(0.3, 3.0), st.integers(2, 8), st.booleans(),
+    st.sampled_from(("1070 nm", "532 nm", "10600 nm")),
+)  # fmt: skip
+def test_with_the_power_that_is_solved_the_assessment_finds_the_eyewear_enough(
+    shape: str, radius: float, at: float, number: int, placed: bool, wavelength: str
+) -> None:
+    place, light = f"{at:.3f} m", wavelength.removesuffix(" nm")
+    worn = f"{light} D LB{number}"
+    text = CASE.format(wavelength=wavelength, power="{power}", eyewear=worn)
+    text = text.replace('work_distance = "1 m"', 'work_distance = "2 m"').replace(
+        'distance = "1 m"\ndistance_from_work = "0.5 m"', f'distance = "{place}"\ndistance_from_work = "{place}"'
+    )
+    text += BOWL.format(shape=shape.format(radius=f"{radius:.3f}"), reflectance="")
+    text += BOWL_PLACE.format(y=f"-{at:.3f}") if placed else ""
+    with TemporaryDirectory() as folder:
+        case = Path(folder) / "case.toml"
+        case.write_text(text.replace("{power}", "5 W"), encoding="utf-8")
+        found, _ = run_solve(case, SolveQuestion(wanted="laser.power", at=place, eyewear=worn), whole=False)
+    power = found["answer"] or f"{found['searched_low_W']} W"
+    (need,) = assess(parse_case(text.replace("{power}", power))).eyewear or [None]
+    enough = need is None or need.verdict.verdict == "enough"
+    # where somebody stands is known to be farther from a mirror than that, so that more may do
+    assert enough is (found["answer"] is not None) or (placed and enough)

@@ -233,10 +233,31 @@ def test_eyewear_withstands_scatter_of_what_has_come_over_a_mirror(worn, enough)
     text = CASE.format(wavelength="1070 nm", power="100 W", eyewear=f"1070 D LB{worn}")
     setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
     text = text[:setup] + LENS + text[person:].replace('"1 m"\ndistance_from_work = "0.5 m"', '"9 m"')
-    (need,) = assess(parse_case(text + CORNER)).eyewear
+    kept = '[[strike_out]]\nway = "optic lost"\nperson = "Operator"\nreason = "a switch in the lens holder"\n'
+    (need,) = assess(parse_case(text + kept + CORNER)).eyewear
     assert [one.scale_number for one in need.scales] == [4]
     assert need.scales[0].density_value == pytest.approx(0.8 * 100.0 / (math.pi * 0.4**2) * 100.0, rel=1e-3)
     assert need.verdict.enough is enough
+
+
+@pytest.mark.parametrize(("worn", "enough"), [(6, False), (7, True)])
+def test_the_beam_of_a_lost_lens_is_followed_over_mirrors(worn, enough):
+    # As above, with the operator where the mirror sends the beam. Without the lens its 10 mm spread by 2 lambda /
+    # (pi w) = 0.07 mrad: 10.02 mm at 10 m, of which 7 mm see 1 - exp(-(7 / 10.02)^2) = 0.386: 2.0e4 times 50 W/m2. The
+    # peak is 1.27e6 W/m2, factor 10.02^1.7 = 50: D LB7.
+    text = CASE.format(wavelength="1070 nm", power="100 W", eyewear=f"1070 D LB{worn}")
+    setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
+    text = text[:setup] + LENS + text[person:].replace('"1 m"\ndistance_from_work = "0.5 m"', '"9 m"')
+    found = assess(parse_case(text + CORNER.replace('["9 m", "0 m"]', '["9 m", "1 m"]')))
+    wide = 10e-3 * math.hypot(1.0, 2.0 * 1070e-9 / (math.pi * 10e-3) * 10.0 / 10e-3)
+    seen = 100.0 * -math.expm1(-((7e-3 / wide) ** 2)) / (math.pi / 4.0 * 7e-3**2)
+    row = max((s for s in found.scenarios if (s.way, s.tissue) == ("optic lost", "eye")), key=lambda s: s.ratio)
+    assert row.ratio == pytest.approx(seen / 50.0, rel=2e-3)
+    (need,) = found.eyewear
+    assert need.optical_density_exact >= math.log10(seen / 50.0) - 1e-3
+    assert [one.scale_number for one in need.scales] == [7]
+    assert need.scales[0].density_value >= 100.0 / (math.pi / 4.0 * wide**2) * (wide / 1e-3) ** 1.7 * 0.999
+    assert bool(row.answer) is need.verdict.enough is enough
 
 
 BOWL = """
