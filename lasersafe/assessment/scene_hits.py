@@ -108,7 +108,7 @@ def person_places(stage: Stage, tissue: str) -> Places:
     """
     low, high, outlines = [], [], []
     for person in stage.scene.person:
-        levels = heights_of(person, tissue)
+        levels = [float(person.floor) + height for height in (person.eyes if tissue == "eye" else (0.0, 1.9))]
         outline = taken(person)
         if person.area is None and shapely.intersects(outline.buffer(1e-3), stage.wall_lines).any():
             outline = outline.buffer(2.0 * STEP, cap_style="square")
@@ -127,15 +127,6 @@ def taken(person: ScenePerson) -> shapely.Geometry:
         return shapely.Polygon(person.area.pairs)
     assert person.position is not None
     return shapely.Point(person.position.pair)
-
-
-def heights_of(person: ScenePerson, tissue: str) -> tuple[float, float]:
-    """Return the lowest and highest place of eyes or skin above the floor plan [m]."""
-    floor = float(person.floor)
-    if tissue == "eye":
-        low, high = person.eyes
-        return low + floor, high + floor
-    return floor, 1.9 + floor
 
 
 def worst_hit(

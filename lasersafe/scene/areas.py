@@ -336,14 +336,10 @@ def _part(source: Source, box: Box, band: tuple[float, float], near: float) -> s
     gap = max(source.apex[2] - band[1], band[0] - source.apex[2], 0.0)
     far = np.minimum(np.sqrt(np.maximum(far * far - gap * gap, 0.0)), outer)
     area = _wedges(source, box, rays, inner, far)
-    if source.start <= 0.0 and inner == 0.0 and _hits(source, band):
+    if source.start <= 0.0 and inner == 0.0 and gap <= PAD:
         wide = float(slope[0]) * near
         area = shapely.union(area, shapely.Point(source.apex[:2]).buffer(math.hypot(near, min(wide, near)) * 1.01))
     return area
-
-
-def _hits(source: Source, band: tuple[float, float]) -> bool:
-    return band[0] - PAD <= source.apex[2] <= band[1] + PAD
 
 
 def _wedges(source: Source, box: Box, rays: FLOAT, inner: float, far: FLOAT) -> shapely.Geometry:
