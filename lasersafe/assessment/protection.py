@@ -16,6 +16,7 @@ from lasersafe.hazard import eyewear as filters
 from lasersafe.hazard import marking as marks
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.eyewear_scale import scale_numbers
+from lasersafe.models import Case, Person, SIValue
 from lasersafe.quantity import format_quantity
 from lasersafe.records import EyewearNeed, badness, rank, told, worst, worst_of_each
 from lasersafe.results import BarrierResult, Control, ControlFinding, NotAssessed, Scenario, SetupResult, StrikeOuts
@@ -24,7 +25,6 @@ from lasersafe.wording import CONTROL_KINDS, Message, Wording, key_of, word
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.hazard.instruments import Aid
-    from lasersafe.models import Case, Person
     from lasersafe.optics.beam import BeamGeometry
     from lasersafe.records.scene import MatrixCell
 
@@ -189,6 +189,24 @@ def need_at(
         need = replace(need, notes=(words, *need.notes))
     rate = filters.slowest_rate(context.space, emissions[0])
     return replace(need, verdict=filters.verdict_on(marking, need, rate)) if marking else need
+
+
+def needs_alone(context: Context, distance: float, marking: str, least_density: float) -> Iterator[EyewearNeed]:
+    """Return what eyewear has to carry for each wavelength of a laser that is on alone, with one verdict on a marking.
+
+    Somebody at that distance of the last optic [m] is nearer than that to no curved mirror of a scene.
+    """
+    duration, over = context.duration("mirror")[0], list[Over]()
+    if context.case.scene is not None:
+        from lasersafe.assessment.scene_matrix import bent_beams_at
+        from lasersafe.assessment.stages import stage_alone
+
+        away = SIValue(distance, "", "m")
+        somebody = Person.model_construct(name="", role="crew", distance=away, eyewear=marking)
+        over = bent_beams_at(stage_alone(context), context, somebody)
+    beams, every = Beams(distance, over), context.every.values()
+    needs = [need_at(one, beams, duration, marking, least_density, sharing([context], one)) for one in every]
+    return one_verdict(needs)
 
 
 def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, shared_by: int) -> bool:

@@ -16,15 +16,12 @@ from lasersafe.ask import SolveQuestion
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import Context
 from lasersafe.assessment.decision import metres, times, way_of
-from lasersafe.assessment.protection import Beams, Over, need_at, one_verdict, sharing
-from lasersafe.assessment.scene_matrix import bent_beams_at
+from lasersafe.assessment.protection import needs_alone
 from lasersafe.assessment.setups import setup_result
-from lasersafe.assessment.stages import stage_alone
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
-from lasersafe.models import Person, SIValue
 from lasersafe.quantity import format_quantity, parse_quantity, shown
 from lasersafe.records import as_json, badness, worst_of_each
 from lasersafe.studies.tables import CORNER, certainty, certainty_data, durations, worked_out_with
@@ -224,20 +221,10 @@ class Asked:
 
     def _enough(self, contexts: Sequence[Context]) -> tuple[bool, tuple[str, ...]]:
         """Return whether the eyewear is enough at the place and beyond it, and why or why not."""
-        place, marking = self.place, self.marking
-        ratio = float(studies.eye_ratio(contexts, place, {}))
+        ratio = float(studies.eye_ratio(contexts, self.place, {}))
         least = math.log10(ratio) if ratio > 0.0 else -math.inf
-        verdicts = []
-        for context in contexts:
-            duration = context.duration("mirror")[0]
-            every, over = context.every.values(), list[Over]()
-            if context.case.scene is not None:  # whoever is there is nearer to no curved mirror than that
-                stage = stage_alone(context)
-                asked = Person.model_construct(name="", role="crew", distance=SIValue(place, "", "m"), eyewear=marking)
-                over = bent_beams_at(stage, context, asked)
-            beams = Beams(place, over)
-            needs = [need_at(own, beams, duration, marking, least, sharing([context], own)) for own in every]
-            verdicts += [need.verdict for need in one_verdict(needs)]
+        needs = [need for context in contexts for need in needs_alone(context, self.place, self.marking, least)]
+        verdicts = [need.verdict for need in needs]
         enough = all(verdict is not None and verdict.enough for verdict in verdicts)
         return enough, tuple(dict.fromkeys(reason for verdict in verdicts if verdict for reason in verdict.reasons))
 
