@@ -270,10 +270,10 @@ class _Answer:
         return [*said, self.text("brief.unstated", fields=fields)] if unstated else said
 
 
-_COLUMNS = {
-    "laser": 24, "setup": 20, "person": 24, "way": 22, "mode": 18, "tissue": 5, "distance": 10, "exposure": 14,
-    "limit": 12, "ratio": 10, "answer": 34,
-}  # fmt: skip
+_COLUMNS = (
+    "laser", "setup", "person", "way", "mode", "tissue", "distance", "exposure", "limit", "ratio", "answer",
+)  # fmt: skip
+_WIDEST = 40  # of a column but the last
 
 
 # ---------------------------------------------------------------------------------------------------------------------
@@ -285,7 +285,7 @@ def assessment_text(a: Assessment) -> str:
     whole, d = _Whole(load_wording(a.language)), a.decision
     text = whole.text
     lines = [a.title, ", ".join(filter(None, (a.place, a.dates))), "", d.verdict]
-    lines += [text(f"all.{key}", what=getattr(d, key)) for key in ("wear", "people", "barrier")]
+    lines += [text(f"all.{key}", what=said) for key in ("wear", "people", "barrier") if (said := getattr(d, key))]
     lines += [*(f"- {reason}" for reason in d.reasons), ""]
     for setup in a.setups:
         lines.append(f"{setup.laser}, {setup.setup} ({text('all.fitted' if setup.fitted else 'all.not_fitted')})")
@@ -302,7 +302,11 @@ def assessment_text(a: Assessment) -> str:
         lines.append(text("all.extended", source=e.source, reach=whole.up(e.distance), sentence=whole.say(e.sentence)))
     lines += [*whole.uncertainty(a.uncertainty), ""]
     heads = ["" if key == "tissue" else text(f"all.head_{key}") for key in _COLUMNS]
-    lines += [whole.row(heads), *map(whole.scenario, a.scenarios)]
+    table = [heads, *map(whole.scenario, a.scenarios)]
+    widths = [min(max(map(len, column)), _WIDEST) for column in zip(*table, strict=True)][:-1]
+    for cells in table:
+        cut = (cell[:width].ljust(width) for cell, width in zip(cells, widths, strict=False))
+        lines.append("  ".join([*cut, cells[-1]]))
     with decimals(whole.wording):
         return "\n".join([*map(measured, lines), "", whole.wording.caution_short])
 
@@ -365,32 +369,24 @@ class _Whole:
         if found.measure:
             yield self.say(found.measure)
 
-    def scenario(self, s: Scenario) -> str:
-        """Return one row of the table."""
+    def scenario(self, s: Scenario) -> list[str]:
+        """Return the cells of one row of the table."""
         answer = self.text("all.below") if s.below else s.answer or self.text("all.above")
         modes = ["running"] if "running" in s.modes else s.modes
         unit = s.exposure_unit
-        return self.row(
-            [
-                self.say(s.laser),
-                s.setup,
-                s.person,
-                self.say(s.way),
-                ", ".join(map(self.say, modes)),
-                self.text(f"tissue.{s.tissue}"),
-                format_quantity(s.distance, "m", 3, "down"),
-                self.up(s.exposure, unit),
-                format_quantity(s.limit, unit, 3, "down"),
-                self.up(s.ratio, "1"),
-                self.text("all.struck", reason=self.say(s.struck_out)) if s.struck_out else answer,
-            ]
-        )
-
-    @staticmethod
-    def row(cells: list[str]) -> str:
-        """Return cells in their columns; the last takes what it needs."""
-        columns = zip(cells[:-1], _COLUMNS.values(), strict=False)
-        return "  ".join([*(cell[:width].ljust(width) for cell, width in columns), cells[-1]])
+        return [
+            self.say(s.laser),
+            s.setup,
+            s.person,
+            self.say(s.way),
+            ", ".join(map(self.say, modes)),
+            self.text(f"tissue.{s.tissue}"),
+            format_quantity(s.distance, "m", 3, "down"),
+            self.up(s.exposure, unit),
+            format_quantity(s.limit, unit, 3, "down"),
+            self.up(s.ratio, "1"),
+            self.text("all.struck", reason=self.say(s.struck_out)) if s.struck_out else answer,
+        ]
 
 
 # ---------------------------------------------------------------------------------------------------------------------

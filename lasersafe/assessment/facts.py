@@ -310,10 +310,23 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
     elif space.kind != "continuous":
         energy, cap = space.caps
         energy = energy if space.repetition_rate is None else min(energy, cap / space.repetition_rate[0])
-    for what, amount, unit in (("power", power, "W"), ("pulse energy", energy, "J")):  # the most that a meter can show
-        if not 0.0 < amount < math.inf:
+
+    def part(own: Context) -> float:
+        """Return what a meter gets of a further wavelength, which may widen more than the main beam. [1]."""
+        inside = [fraction_through(*diameters(one.beam, length), APERTURE, one.beam.profile) for one in (own, context)]
+        return 1.0 if scenario.way == "scatter" else min(float(inside[0] / inside[1]), 1.0)
+
+    lines = [(own.space, part(own)) for own in context.every.values() if own is not context]
+    powers = [power, *((own.highest_mean_power or 0.0) * seen for own, seen in lines)]
+    energies = [energy, *(own.highest_pulse_energy * seen if energy > 0.0 else 0.0 for own, seen in lines)]
+    for what, amounts, unit in (
+        ("power", powers, "W"),
+        ("pulse energy", energies, "J"),
+    ):  # the most that a meter can show
+        if not 0.0 < (amount := sum(amounts)) < math.inf:
             continue
-        emitted, how = f"{amount:.5g} {unit}", words.get("how")
+        emitted, how = " + ".join(f"{one:.5g} {unit}" for one in amounts if one > 0.0), words.get("how")
+        emitted = f"({emitted})" if " + " in emitted else emitted
         numbers = f"{emitted} · {how}" if how else Message(key, amount=emitted, distance=f"{length:.5g} m", **words)
         yield _row(context, (what, person.name, scenario.way), length, (amount * share, unit), numbers)
 

@@ -17,6 +17,7 @@ from lasersafe.data import load_toml, templates_path
 from lasersafe.errors import OutputError, refuse
 from lasersafe.files import csv_text, existing
 from lasersafe.quantity import for_spreadsheet, format_quantity, from_spreadsheet, shown
+from lasersafe.records.scene import SceneResult
 from lasersafe.results import Assessment, SetupResult, unanswered
 from lasersafe.wording import load_wording
 
@@ -62,8 +63,11 @@ def _far(setups: list[SetupResult], way: str, tissue: str) -> float | None:
     return max(found, default=None)
 
 
-def _way(setups: list[SetupResult], distance: float, tissue: str) -> str:
+def _way(scene: SceneResult | None, setups: list[SetupResult], distance: float, tissue: str) -> str:
     """Return on which way the distance of the decision block comes about."""
+    lines = {line.distance: line.zone.split()[-1] for line in scene.lines if line.zone} if scene is not None else {}
+    if distance in lines:
+        return "several together" if lines[distance] == "together" else lines[distance]
     for way in ("direct", "aided"):
         if distance == _far(setups, way, tissue):
             return way
@@ -101,7 +105,7 @@ def record_of(assessment: Assessment) -> Record:
         **{key: getattr(decision, key) for key in ("passed", "verdict", "people")},
         "distance_m": float(decision.headline_distance),
         "distance_tissue": decision.headline_tissue,
-        "distance_way": _way(fitted, decision.headline_distance, decision.headline_tissue),
+        "distance_way": _way(assessment.scene, fitted, decision.headline_distance, decision.headline_tissue),
         **{f"{way}_{tissue}_m": _far(fitted, way, tissue) for way, tissue in [*zones, ("aided", "eye")]},
         "eyewear_optical_density": max((need.optical_density for need in needs), default=None),
         "eyewear_scale_numbers": "; ".join(asked),

@@ -184,6 +184,18 @@ def test_expected_readings_by_hand() -> None:
     assert scenario.limit / 10**0.1 <= behind.value <= scenario.limit, "density is rounded up to a tenth"
 
 
+def test_a_meter_sees_every_wavelength_of_a_laser() -> None:
+    """5 W, 4 W and 6 W of one show laser: 3.18 W were expected at the guests, and only below 1.59 W doubtful."""
+    text = (ROOT / "tests" / "golden" / "cases" / "lines-visible.toml").read_text(encoding="utf-8")
+    wide = text.replace('power = "6 W"', 'power = "6 W"\ndivergence = "30 mrad"\ndivergence_criterion = "1/e2"')
+    for case, angles in ((text, (1.5, 1.5, 1.5)), (wide, (1.5, 1.5, 30.0))):
+        rows = assess(parse_case(case), wanted="drawn").record.expected
+        (row,) = (one for one in rows if (one.what, one.where, one.way) == ("power", "Guests", "direct"))
+        widths = [math.hypot(4.0, angle * 6.0) / math.sqrt(2.0) for angle in angles]  # mm at 1/e, 6 m away
+        parts = (p * (1.0 - math.exp(-((7.0 / d) ** 2))) for p, d in zip((5.0, 4.0, 6.0), widths, strict=True))
+        assert row.value == pytest.approx(sum(parts), rel=1e-3)
+
+
 def test_readings_stand_along_the_folded_path_and_from_the_lit_surface() -> None:
     """Ann at 0.5 m, a mirror at 1 m: the shortest folded path is 1 m there and 0.5 m back; the wall at 0.4 m is 0.6 m
     from the lit mirror, never 0.1 m.

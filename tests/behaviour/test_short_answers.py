@@ -8,9 +8,10 @@ from pathlib import Path
 import pytest
 
 from lasersafe.ask.cases import template_names, template_text
-from lasersafe.ask.printed import LABEL, brief
+from lasersafe.ask.printed import LABEL, assessment_text, brief
 from lasersafe.assessment import assess
 from lasersafe.assessment.decision import metres
+from lasersafe.batch.record import record_of
 from lasersafe.models import parse_case, read_case
 from lasersafe.quantity import format_quantity
 from lasersafe.wording import load_wording
@@ -153,3 +154,14 @@ def test_a_distance_is_never_rounded_down_and_what_is_no_number_has_no_end() -> 
     far = (10.0, 10.0000000005, 2.0000000001)
     assert [metres(one, with_feet=False) for one in far] == ["10.0 m", "10.1 m", "2.01 m"]
     assert [metres(far, with_feet=True) for far in (float("nan"), float("inf"))] == ["∞ m", "∞ m"]
+
+
+def test_a_scene_names_the_way_of_its_distance_and_the_whole_answer_cuts_no_word_short() -> None:
+    """The row had no way where a line of the scene decides; 'fault, scan failur', 'barrier:' with nothing behind."""
+    found = assess(read_case(CASES / "scene-scanned-train.toml"))
+    text = assessment_text(found)
+    assert re.search(r"^barrier: *$", text, re.MULTILINE) is None
+    modes = {", ".join(one.modes) for one in found.scenarios if "running" not in one.modes}
+    assert modes
+    assert [one for one in modes if one not in text] == []
+    assert record_of(found)["distance_way"] == "mirror"
