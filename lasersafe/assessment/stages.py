@@ -74,6 +74,7 @@ def _burn(stage: Stage) -> None:
 
 
 _EARLIER: list[list[Stage]] = []  # those of the last case of this process
+_WORDS = ("title", "place", "dates", "review_by", "notes", "in_charge", "sign_off", "paper", "language", "units")
 
 
 def _take_over(earlier: list[Stage], stages: list[Stage]) -> None:
@@ -116,9 +117,9 @@ def _take_over(earlier: list[Stage], stages: list[Stage]) -> None:
 
 
 def _but_for_places(stage: Stage) -> tuple[object, ...]:
-    """Return all that answers rest on, but for where people are."""
+    """Return all that answers rest on, but for where people are; whose case it is and how it is printed is no part."""
     person = tuple(one.model_copy(update={"position": None, "area": None}) for one in stage.scene.person)
-    case = stage.case.model_copy(update={
+    case = stage.case.model_copy(update=dict.fromkeys(_WORDS) | {
         "person": tuple(one.model_copy(update={"distance": None}) for one in stage.case.person),
         "scene": stage.scene.model_copy(update={"person": person}),
     })  # fmt: skip

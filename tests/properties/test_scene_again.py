@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from typing import Any
 
 import pytest
@@ -28,7 +29,11 @@ def test_people_who_moved_get_what_they_would_get_alone(monkeypatch: pytest.Monk
     monkeypatch.setattr(stages, "_EARLIER", [])  # another test may have assessed this case before
     assess(parse_case(text), wanted="drawn")
     first = sum(looked)
-    case = parse_case(text.replace(here, there))
+    other = re.sub(r'(?m)^(title|place|dates|assessor) = "', r"\g<0>Another ", text).replace(
+        'paper = "A4"', 'paper = "Letter"'
+    )
+    assert other.count("Another ") == 4
+    case = parse_case(other.replace(here, there))
     again = as_json(assess(case, wanted="drawn"))
     assert sum(looked) - first < first  # what does not rest on where people are is not looked at again
     monkeypatch.setattr(stages, "_EARLIER", [])
