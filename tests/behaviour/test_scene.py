@@ -29,17 +29,9 @@ from lasersafe.wording import Message
 from tests import case_head
 from tests.one_light import along
 
-HEAD = """
-title = "t"
-place = "p"
-dates = "d"
-review_by = 2026-11-14
-[in_charge]
-assessor = "a"
-laser_safety_officer = "b"
-operator = "c"
-venue = "d"
-[[laser]]
+HEAD = (
+    case_head.HEAD
+    + """[[laser]]
 name = "Welder"
 class_label = "4"
 wavelength = "1070 nm"
@@ -64,6 +56,7 @@ rating = "{rating}"
 rated_time = "100 s"
 observed = true
 """
+)
 SCENE = """
 [scene]
 stage_bearing = "0 deg"

@@ -18,6 +18,7 @@ from lasersafe.sheet import render_sheet
 from lasersafe.wording import load_wording, localise
 from tests.behaviour.test_barrier_headline import loads_of
 from tests.behaviour.test_strike_outs import PLAIN, starter, strike
+from tests.case_head import aim
 
 HEAD, LASER = PLAIN[: PLAIN.index("[[laser]]")], PLAIN[PLAIN.index("[[laser]]") : PLAIN.index("[[person]]")]
 PULSES = 'kind = "pulse train"\npulse_duration = "10 ns"\nrepetition_rate = "{rate}"\n{light}'
@@ -134,10 +135,7 @@ def test_eyewear_holds_the_beam_of_a_lost_lens_where_that_can_hit() -> None:
     lens = 'kind = "lens"\nbeam_diameter = "8 mm"\nfocal_length = "100 mm"\nwork_distance = "100 mm"\n'
     beam = laser()
     beam = beam[: beam.index('kind = "collimated"')] + lens + 'criterion = "1/e"\n'
-    scene = (
-        '[scene]\n[[scene.aim]]\nlaser = "Welder"\nposition = ["0 m", "0 m"]\nheight = "1.2 m"\nbearing = "0 deg"\n'
-        'elevation = "0 deg"\n[[scene.person]]\nname = "Far"\nposition = ["0 m", "6 m"]\n'
-    )
+    scene = "[scene]\n" + aim("Welder") + '[[scene.person]]\nname = "Far"\nposition = ["0 m", "6 m"]\n'
     bare = found_in(HEAD + laser().replace('"5 mrad"', '"0.1 mrad"') + person("Far", "6 m"))
     assert bare.decision.wear == "Welder: 1070 D LB8 for anyone as near as Far."
     for number, enough in ((6, False), (8, True)):
@@ -247,8 +245,7 @@ def test_a_barrier_too_low_for_people_behind_it_is_named_beside_that_it_holds() 
     # The last optic is 1.2 m high, the plate 2 m and the person 6 m away: up to 2 m above the floor the straight way
     # crosses the plate at 1.2 + 0.8 / 3 = 1.467 m, and it ends at 1.4 m.
     scene = (
-        '[scene]\n[[scene.aim]]\nlaser = "Welder"\nposition = ["0 m", "0 m"]\nheight = "1.2 m"\nbearing = "0 deg"\n'
-        'elevation = "0 deg"\n[[scene.barrier]]\nname = "Plate"\nline = [["-3 m", "2 m"], ["3 m", "2 m"]]\n'
+        "[scene]\n" + aim("Welder") + '[[scene.barrier]]\nname = "Plate"\nline = [["-3 m", "2 m"], ["3 m", "2 m"]]\n'
         'top = "{top}"\n[[scene.person]]\nname = "Far"\nposition = ["0 m", "6 m"]\n'
     )
     text = HEAD + laser() + person("Far", "6 m") + plate() + scene

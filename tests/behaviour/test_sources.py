@@ -16,18 +16,12 @@ from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
 from lasersafe.records import as_json
 from lasersafe.sheet import render_sheet
+from tests.case_head import HEAD
 
 DEMO = templates_path("cases", "demo.toml").read_text(encoding="utf-8")
-BASE = """\
-title = "Test"
-place = "Hall"
-dates = "today"
-review_by = 2026-11-14
-[in_charge]
-assessor = "A"
-laser_safety_officer = "B"
-operator = "C"
-venue = "D"
+BASE = (
+    HEAD
+    + """\
 [[laser]]
 name = "L"
 class_label = "4"
@@ -51,6 +45,7 @@ distance_from_work = "10 m"
 #PERSON
 #END
 """
+)
 SCAN = '[laser.setup.scan]\npattern = "line"\nfull_angle = "20 deg"\nfrequency = "100 Hz"\n'
 CUT_OFF = 'monitored = true\nreaction_time = "50 us"\n'
 PUMP = '[[laser.line]]\nname = "pump"\nwavelength = "808 nm"\npower = "15 mW"\n'

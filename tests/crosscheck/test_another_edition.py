@@ -20,8 +20,9 @@ from lasersafe.limits import hazard_limits, pulse_list_limit, pulse_train_limit,
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
 from lasersafe.optics.viewing import ScanPattern
+from tests.case_head import HEAD
 from tests.project import ROOT
-from tests.regression.test_verdicts import HEAD, laser, person
+from tests.regression.test_verdicts import laser, person
 
 NAME = "MADE-UP"
 EDGE, SLACK = 1e-12, 1e-9

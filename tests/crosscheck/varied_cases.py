@@ -6,21 +6,12 @@ from lasersafe.assessment.context import Context, contexts
 from lasersafe.assessment.distances import variable_inputs
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
+from tests.case_head import HEAD
 
-FRAME = """
-title = "Trial"
-place = "Workshop of Brackenmoor College of Engineering"
-dates = "13 November 2027"
-review_by = 2027-11-13
-rule_set = "ICNIRP-2013"
-
-[in_charge]
-assessor = "Ines Falkenrath"
-laser_safety_officer = "Tobias Quendel"
-operator = "Mara Lindqvist-Oyelaran"
-venue = "Facilities office"
-
-[settings]
+FRAME = (
+    'rule_set = "ICNIRP-2013"\n'
+    + HEAD
+    + """[settings]
 propagation = "{propagation}"
 
 [[laser]]
@@ -48,6 +39,7 @@ material = "steel"
 finish = "unknown"
 distance = "0.5 m"
 """
+)
 LINE = """
 [[laser.line]]
 name = "second"

@@ -14,7 +14,7 @@ from lasersafe.hazard.exposure import Emission, Received, compare, continuous, c
 from lasersafe.limits import rule_sets
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import mean_exposure
-from tests.case_head import HEAD
+from tests.case_head import HEAD, aim
 
 CASE = (
     HEAD
@@ -101,8 +101,9 @@ def test_taking_eyewear_away_never_turns_refused_into_passed():
 
 def test_eyewear_that_does_nothing_costs_nothing_in_a_scene_either():
     scene = (
-        '[scene]\n[[scene.aim]]\nlaser = "L"\nposition = ["0 m", "0 m"]\nheight = "1.5 m"\nbearing = "0 deg"\n'
-        'elevation = "0 deg"\n[[scene.person]]\nname = "P"\nposition = ["0 m", "3 m"]\neye_height = "1.5 m"\n'
+        "[scene]\n"
+        + aim("L", "1.5 m")
+        + '[[scene.person]]\nname = "P"\nposition = ["0 m", "3 m"]\neye_height = "1.5 m"\n'
     )
     below, above = {}, {}
     for eyewear in ("", '\neyewear = "1064 D LB5"'):

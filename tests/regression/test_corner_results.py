@@ -19,7 +19,8 @@ from lasersafe.records import highest, over, worst
 from lasersafe.records.scene import BarrierLine, BarrierWay
 from tests.behaviour import test_scene, test_sources
 from tests.behaviour.sample_scene import disc, zone
-from tests.regression.test_verdicts import HEAD, laser, person
+from tests.case_head import HEAD
+from tests.regression.test_verdicts import laser, person
 
 CAMERA = """
 [[scene.camera]]

@@ -8,21 +8,12 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
 from lasersafe.wording import load_wording, localise
+from tests.case_head import HEAD
 
 MARKER = Path("templates/cases/nanosecond-marker.toml").read_text(encoding="utf-8")
-CASE = """
-title = "Eyewear"
-place = "Workshop hall 2, Brackenmoor College of Engineering"
-dates = "13 November 2027"
-review_by = 2027-11-13
-
-[in_charge]
-assessor = "Ines Falkenrath"
-laser_safety_officer = "Tobias Quendel"
-operator = "Mara Lindqvist-Oyelaran"
-venue = "Facilities office"
-
-[[laser]]
+CASE = (
+    HEAD
+    + """[[laser]]
 name = "Head"
 class_label = "4"
 serial = "BMC-W-0042"
@@ -48,6 +39,7 @@ distance = "1 m"
 distance_from_work = "0.5 m"
 eyewear = "{eyewear}"
 """
+)
 
 
 def assessed(wavelength, power, eyewear):

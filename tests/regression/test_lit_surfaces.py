@@ -25,6 +25,7 @@ from lasersafe.scene.beams import BeamProfile, ScatterProfile
 from lasersafe.scene.bound import Places
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen, Walls
+from tests import case_head
 from tests.behaviour.test_scene import HEAD
 from tests.one_light import bound, from_here_on
 from tests.properties.test_scene_zones import criterion, random_laser
@@ -46,8 +47,8 @@ def scene(more="", setup=LENS + 'work_distance = "400 mm"\n', power="100 W", per
     head = head[:start] + setup + head[head.index("[[person]]") :]
     return parse_case(
         head.replace("1.5 kW", power) + more.partition("---")[0]
-        + '[scene]\n[[scene.aim]]\nlaser = "Welder"\nposition = ["0 m", "0 m"]\nheight = "1.2 m"\nbearing = "0 deg"\n'
-        f'{aim}\n[[scene.person]]\nname = "Row"\n{where}\n'
+        + "[scene]\n" + case_head.aim("Welder", more=aim)
+        + f'\n[[scene.person]]\nname = "Row"\n{where}\n'
         + more.partition("---")[2]
     )  # fmt: skip
 

@@ -6,20 +6,11 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
+from tests.case_head import HEAD
 
-CASE = """
-title = "Pulses on a pedestal"
-place = "Workshop hall 2, Brackenmoor College of Engineering"
-dates = "13 November 2027"
-review_by = 2027-11-13
-
-[in_charge]
-assessor = "Ines Falkenrath"
-laser_safety_officer = "Tobias Quendel"
-operator = "Mara Lindqvist-Oyelaran"
-venue = "Facilities office"
-
-[[laser]]
+CASE = (
+    HEAD
+    + """[[laser]]
 name = "Marker"
 class_label = "{label}"
 serial = "BMC-M-0107"
@@ -43,6 +34,7 @@ role = "operator"
 distance = "2 m"
 eyewear = "{eyewear}"
 """
+)
 PULSES = 'kind = "pulse train"\npulse_duration = "100 ns"\nrepetition_rate = "1 kHz"\npulse_energy = "1 uJ"\n'
 PEDESTAL = 'pedestal_power = "100 W"\n'
 CONTINUOUS = 'kind = "continuous"\npower = "100 W"\n'

@@ -16,8 +16,10 @@ from lasersafe.hazard.combine import Line, groups
 from lasersafe.hazard.exposure import continuous
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import through_lens
+from tests import case_head
 from tests.behaviour import test_sources
-from tests.regression.test_verdicts import HEAD, laser, person
+from tests.case_head import HEAD
+from tests.regression.test_verdicts import laser, person
 from tests.summed import summed_distance
 
 
@@ -122,8 +124,7 @@ def contexts_of(*parts: str):
 # Eyes: 1064 nm and 1550 nm do not add. Skin: both do; alone each is at 0.9 of its skin limit at most.
 def test_a_tissue_that_is_less_at_risk_from_each_laser_still_adds_in_a_scene():
     def one(name: str, wavelength: str, power: str) -> str:
-        aim = f'[[scene.aim]]\nlaser = "{name}"\nposition = ["0 m", "0 m"]\nheight = "1.6 m"\nbearing = "0 deg"\n'
-        return beam(name, wavelength, power, "100 mm", "0.1 mrad"), aim
+        return beam(name, wavelength, power, "100 mm", "0.1 mrad"), case_head.aim(name, "1.6 m", "")
 
     (first, aim), (second, other) = one("A", "1064 nm", "0.35 W"), one("B", "1550 nm", "7 W")
     place = '[[scene.person]]\nname = "Visitor"\nposition = ["0 m", "10 m"]\n'

@@ -13,7 +13,8 @@ from lasersafe.hazard.marking import parse_marking
 from lasersafe.models import parse_case
 from lasersafe.records import ScaleNeed, worst
 from lasersafe.records.scene import BeyondTarget
-from tests.regression.test_verdicts import HEAD, laser, person
+from tests.case_head import HEAD
+from tests.regression.test_verdicts import laser, person
 
 GAP = "1050-1065 D LB9; 1075-1090 D LB9"
 WEAK = "1050-1090 D LB9; 1068-1072 D LB1"

@@ -12,17 +12,7 @@ from lasersafe.assessment.decision import conditions
 from lasersafe.assessment.protection import CaseResults
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
-
-HEAD = """title = "T"
-place = "P"
-dates = "D"
-review_by = 2026-12-01
-[in_charge]
-assessor = "a"
-laser_safety_officer = "b"
-operator = "c"
-venue = "d"
-"""
+from tests.case_head import HEAD
 
 
 def laser(name="W", wavelength="1070 nm", power="500 W", extra="", emission="") -> str:
