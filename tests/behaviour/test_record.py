@@ -457,11 +457,12 @@ def test_markup_in_every_free_text_is_printed_as_typed(language: str) -> None:
         assert squeezed(HOSTILE) in printed(render_sheet(found, kind=kind))
 
 
-@pytest.mark.parametrize("name", ["Málaga Øſters Ğ", "Ελένη Παπαδοπούλου", "Андрей Ђорђевић", "Ặn Nguyễn"])
-def test_names_in_latin_greek_and_cyrillic_are_printed(name: str) -> None:
-    found = assess(case_from(with_text(name)[0]))
+def test_names_in_latin_greek_and_cyrillic_are_printed() -> None:
+    names = ("Málaga Øſters Ğ", "Ελένη Παπαδοπούλου", "Андрей Ђорђевић", "Ặn Nguyễn")
+    found = assess(case_from(with_text(", ".join(names))[0]))
     for kind in ("sheet", *KINDS):
-        assert squeezed(name) in printed(render_sheet(found, kind=kind))
+        text = printed(render_sheet(found, kind=kind))
+        assert [name for name in names if squeezed(name) not in text] == []
 
 
 @pytest.mark.parametrize(

@@ -69,8 +69,8 @@ def test_a_signed_sheet_is_unchanged(sheet: Path) -> None:
 def test_the_command_prints_the_same_and_exits_with_the_code(sheet: Path) -> None:
     good = run("verify", sheet)
     assert (good.returncode, good.stderr) == (0, "")
-    late = run("verify", sheet, "--on", "2090-07-01", "--json")
-    assert late.returncode == verify.CODES["overdue"] == json.loads(late.stdout)["exit_code"]
+    late = command.run("verify", sheet, "--on", "2090-07-01", "--json")
+    assert late.code == verify.CODES["overdue"] == late.data["exit_code"]
 
 
 def test_a_draft_is_not_signed(tmp_path: Path) -> None:
