@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
@@ -13,7 +14,7 @@ import numpy as np
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import BeamGeometry
-from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape
+from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape, reflect_within, with_real_focus
 from lasersafe.scene import beams
 from lasersafe.scene.mirrors import Mirror, from_spots, hung
 from lasersafe.scene.sources import Source, Spots
@@ -30,6 +31,7 @@ _TRIED = 33
 _NEAR_ENOUGH, _MOST_PARTS = 0.25, 8  # m, and at most: how finely the slack of what has no place is looked at
 _STEEPEST = math.radians(80.0)
 _SAME_TILT = math.radians(0.5)
+_CELL, _MOST_CELLS = 0.04, 8  # of the distance, rad; and at most so many parts in which what is between is bounded
 _NARROW = 1e-2  # of the distance: within it a curved surface is at its middle
 _LEAST_COSINE = math.cos(math.radians(87.0))
 UNLISTED = "an object that is not on the list"
@@ -195,6 +197,7 @@ class Bent:
     away: float
     place: float  # along the aim: middle of the part of its distances for which this is the worst [m]
     spots: Spots | None = None  # where it can be lit there
+    bounds: tuple[BeamGeometry, ...] = ()  # of all that it may be between the samples, where that is known
 
 
 def bent_beams(
@@ -246,7 +249,10 @@ def _bent(
         shapes = tuple(f"{bend} {form}" for form in forms)
         tilts = _tilts(source, item, spots) if item.normal is not None and source.aimed else (0.0,)
         every = (_as_stated(beam, context.wavelength, places, shapes, radius, tilt) for tilt in tilts)
-        return tuple(dict.fromkeys(one for found in every for one in found))
+        bounds = (
+            () if bend == "convex" and spreads else _bounds(beam, context.wavelength, places, shapes, radius, tilts)
+        )
+        return tuple(dict.fromkeys(replace(one, bounds=bounds) for found in every for one in found))
     form = item.axes if item.shape == bend and item.axes and radius is None else "sphere"
     found = _as_any(beam, context.wavelength, places, f"{bend} {form}", in_parts=not item.placed)
     return tuple(one for one in found if item.shape == bend or key_of(one.words) != TAKEN_AS_FLAT)
@@ -339,6 +345,26 @@ def _as_stated(
     return tuple(dict.fromkeys(found))
 
 
+@lru_cache(maxsize=512)
+def _bounds(
+    beam: BeamGeometry, wavelength: float, places: tuple[float, ...], forms: tuple[str, ...], radius: float,
+    tilts: tuple[float, ...],
+) -> tuple[BeamGeometry, ...]:  # fmt: skip
+    """Return beams that bound those of `_as_stated` at every distance [m] and tilt [rad], part by part."""
+    low, high = max(min(tilts) - _SAME_TILT, 0.0), min(max(tilts) + _SAME_TILT, math.acos(_LEAST_COSINE))
+    far, steep = (
+        np.linspace(*ends, 1 + min(max(math.ceil((ends[1] - ends[0]) / step), 1), _MOST_CELLS)).tolist()
+        for ends, step in (((places[0], places[-1]), _CELL * places[len(places) // 2]), ((low, high), _CELL))
+    )
+    real, found = with_real_focus(beam, wavelength), list[BeamGeometry]()
+    for form, plane in itertools.product(forms, AXES):
+        size = -radius if form.startswith("concave") else radius
+        radii = [(size, size)] if form.endswith("sphere") else [(size, math.inf), (math.inf, size)]
+        cells = itertools.product(radii, itertools.pairwise(far), itertools.pairwise(steep))
+        found += [reflect_within(real, away, bent, tilt, plane) for bent, away, tilt in cells]
+    return tuple(dict.fromkeys(found))
+
+
 def _sorted(beam: BeamGeometry) -> BeamGeometry:
     """Return a beam with the axis of the smaller divergence first: behind a round beam they can change places."""
     if beam.divergence[0] <= beam.divergence[1]:
@@ -386,7 +412,7 @@ def curved_sources(
                 "mirror", bent.spots or spots, replace(profile, beam=beam), math.inf, offset=bent.away,
                 factor=item.reflectance, plane=None if bulge == 1.0 else item.plane, surface=item.name,
                 note=bent.words, bend=bend, bulge=bulge,
-                bends=(source.bends if source else 0) + (item.radius is None),
+                bends=(source.bends if source else 0) + (item.radius is None), bounds=bent.bounds,
             )  # fmt: skip
             found.append((sent, item.reflectance))
     return found

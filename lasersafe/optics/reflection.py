@@ -312,6 +312,65 @@ def reflect(
     return BeamGeometry(waist, angle, position, beam.profile, beam.propagation)
 
 
+def reflect_within(
+    beam: BeamGeometry, distances: tuple[float, float], radius: ArrayLike, incidences: tuple[float, float],
+    tangential: str = "x",
+) -> BeamGeometry:  # fmt: skip
+    """Return a beam that bounds all that a curved mirror makes at any of its distances and tilts, from a place on [1]_.
+
+    Parameters
+    ----------
+    beam : BeamGeometry
+        The beam that falls on the mirror, no point focus in it. [1]
+    distances : tuple of float
+        The least and the largest from the last optic to the mirror. [m]
+    radius : array_like, shape () or (2,)
+        As for `reflect`. [m]
+    incidences : tuple of float
+        The least and the largest angle between beam and normal. [rad]
+    tangential : str
+        Axis of the beam that lies in the plane of incidence.
+
+    Returns
+    -------
+    BeamGeometry
+        From the mirror on: the product of its widths is nowhere at or beyond a distance narrower in any of them.
+
+    References
+    ----------
+    .. [1] Own: intervals of the second moments of `reflect`; each axis as narrow and as little spread as any, the later
+       waist as far away as any, and the earlier one as near to it as any.
+    """
+    every = [focal_lengths(radius, angle, tangential) for angle in incidences]
+    pairs = [[0.0 if math.isinf(one[axis]) else 1.0 / one[axis] for one in every] for axis in (0, 1)]
+    x, y = (_axis_within(beam, axis, distances, pulls) for axis, pulls in enumerate(pairs))
+    late, early = (x, y) if x[3] >= y[3] else (y, x)
+    before = late[3] - max(late[2] - early[3], 0.0)
+    places = (late[3], before) if late is x else (before, late[3])
+    return BeamGeometry((x[0], y[0]), (x[1], y[1]), places, beam.profile, "hyperbolic")
+
+
+def _axis_within(
+    beam: BeamGeometry, axis: int, distances: tuple[float, float], pulls: list[float]
+) -> tuple[float, float, float, float]:
+    """Return least waist and divergence on one axis, and between which places the waist is, for ends of 1 / f [1/m]."""
+    waist, angle = beam.waist_diameter[axis], beam.divergence[axis]
+    near, far = (end - beam.waist_position[axis] for end in distances)
+    least, most = (math.hypot(waist, angle * away) for away in (max(near, -far, 0.0), max(-near, far)))
+    own = waist * angle / most, waist * angle / least
+    first, last = (angle * (angle * away / math.hypot(waist, angle * away)) for away in (near, far))
+    drawn = [width * pull for width in (least, most) for pull in pulls]
+    slopes = low, high = min(drawn) - last, max(drawn) - first  # towards the focus
+    slow = 0.0 if low <= 0.0 <= high else min(map(abs, slopes))
+    spread = math.hypot(own[0], slow), math.hypot(own[1], max(map(abs, slopes)))
+    turns = [*own, *(abs(one) for one in slopes if own[0] <= abs(one) <= own[1])]
+    tried = [(slope, part) for slope in slopes for part in turns]
+    tried += [(side * part, part) for part in own for side in (-1.0, 1.0) if low <= side * part <= high]
+    over = [1.0, max(1.0, spread[1] / math.pi)]  # of an angle above pi, see `reflect`
+    places = [s / (part**2 + s**2) * width * more for s, part in tried for width in (least, most) for more in over]
+    return waist * angle / spread[1], min(spread[0], math.pi), min(places), max(places)
+
+
 def tightest(beam: BeamGeometry, distance: float) -> BeamGeometry:
     """Return a beam that is nowhere wider than what a surface of any curvature can make of a beam [1]_.
 

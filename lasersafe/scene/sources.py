@@ -10,6 +10,7 @@ from functools import cached_property, lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.optics.beam import BeamGeometry
 from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import CLOSEST, FLOAT, BeamProfile, Directions, ScatterProfile, Vector, angles_of, nearest
 
@@ -186,6 +187,8 @@ class Source:
         Mirrors of unknown curvature on the way; the second is bounded only as one that the tightest beam meets.
     unbounded : bool
         It stands for many ways over a curved mirror, of which some may give more.
+    bounds : tuple of BeamGeometry
+        Of a curved mirror of stated radius: bounds of all beams from it on, whose distances start there.
     """
 
     way: str
@@ -216,6 +219,7 @@ class Source:
     sharp: bool = False
     bends: int = 0
     unbounded: bool = False
+    bounds: tuple[BeamGeometry, ...] = ()
 
     def __hash__(self) -> int:
         """Return a number that most others do not have."""

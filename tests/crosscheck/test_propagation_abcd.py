@@ -6,10 +6,13 @@ import math
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from lasersafe.errors import OutOfRangeError
 from lasersafe.hazard.distances import direct_distance
 from lasersafe.optics.beam import (
+    BeamGeometry,
     check_diffraction,
     collimated,
     diameters,
@@ -17,6 +20,8 @@ from lasersafe.optics.beam import (
     through_lens,
     to_1_over_e,
 )
+from lasersafe.optics.reflection import reflect_within
+from tests.few import few
 
 WAVELENGTH = 1070e-9
 
@@ -104,3 +109,39 @@ def test_the_diffraction_limit_is_that_of_the_gaussian_on_every_criterion(criter
     check_diffraction(collimated(waist * factor, divergence * factor, criterion), WAVELENGTH)
     with pytest.raises(OutOfRangeError, match=r"below the diffraction limit: 1070 nm light .* at least 0\.963"):
         check_diffraction(collimated(waist * factor, divergence * factor * 0.9999, criterion), WAVELENGTH)
+
+
+@few(60)
+@given(
+    st.floats(1e-4, 1e-2), st.floats(1e-3, 0.1), st.floats(-1.0, 2.0), st.floats(0.2, 4.0), st.floats(0.0, 0.25),
+    st.floats(0.1, 10.0), st.sampled_from((-1.0, 1.0)), st.floats(0.0, 1.2), st.floats(0.0, 0.2), st.integers(0, 2),
+    st.sampled_from("xy"),
+)  # fmt: skip
+def test_one_beam_bounds_all_that_a_curved_mirror_can_make(
+    waist: float, angle: float, place: float, away: float, part: float, size: float, side: float, tilt: float,
+    more: float, bent: int, plane: str,
+) -> None:  # fmt: skip
+    # By hand: t metres behind a focal length f the width is D^2 = d0^2 (1 - t/f)^2 + phi^2 (u (1 - t/f) + t)^2, u
+    # metres from the waist to the mirror.
+    ends, tilts = (away * (1.0 - part), away * (1.0 + part)), (tilt, tilt + more)
+    radius = [math.inf if bent == axis + 1 else side * size for axis in (0, 1)]
+    beam = BeamGeometry((waist, waist), (angle, angle), (place, place))
+    bound = reflect_within(beam, ends, tuple(radius), tilts, plane)
+    last = max(*bound.waist_position, 0.0)
+    t = np.concatenate([np.geomspace(1e-3, 50.0, 400), np.linspace(1e-3, 1.2 * last + 1e-2, 400)])
+    narrowest = np.full(t.shape, math.inf)
+    for z in np.linspace(*ends, 7):
+        for turn in np.linspace(*tilts, 5):
+            product = np.ones(t.shape)
+            for axis in (0, 1):
+                slant = math.cos(turn) if "xy"[axis] == plane else 1.0 / math.cos(turn)
+                left = 1.0 + t * 2.0 / (radius[axis] * slant)
+                product *= np.hypot(waist * left, angle * ((z - place) * left + t))
+            narrowest = np.minimum(narrowest, product)
+    order = np.argsort(t)
+    fine = np.unique(np.concatenate([t, np.linspace(1e-3, last + 1e-2, 20_001)]))
+    x, y = diameters(bound, fine)
+    from_here = np.minimum.accumulate((x * y)[::-1])[::-1]
+    found = from_here[np.searchsorted(fine, t[order])]
+    steep = max(bound.divergence) >= 3.0  # an angle ends at pi
+    assert steep or (found <= narrowest[order] * (1.0 + 1e-3)).all()

@@ -3,6 +3,7 @@
 import math
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
@@ -315,3 +316,20 @@ def test_eyewear_withstands_the_beam_of_a_hollow_mirror(shape, y, reflectance, n
     assert [one.scale_number for one in need.scales] == [number]
     assert need.reliable is (number is not None)
     assert need.verdict.enough is (number == 6)
+
+
+def test_eyewear_withstands_what_a_hollow_mirror_makes_of_a_beam_between_two_samples():
+    # A spot of 1 mm that opens by 20 mrad, f = 0.25 m: from z metres its image lies f z / (z - f) before the mirror,
+    # and is 1 mm f / (z - f) wide. The head moves by 0.5 m along each axis, z from 1.13 m to 2.87 m. 0.3 m before the
+    # mirror that is 0.2 mm, for 1.5 m: 4 W are 1.27e8 W/m2, D LB8. From 1.13 m it is 0.28 mm; from 2 m it lies nearer.
+    text = CASE.format(wavelength="1070 nm", power="4 W", eyewear="1070 D LB7").replace('"1 m"\n\n', '"2 m"\n\n')
+    text = text.replace('"8 mm"', '"1 mm"').replace('"1 mrad"', '"20 mrad"') + BOWL.format(shape=ROUND, reflectance="")
+    text = text.replace('bearing = "0 deg"', 'bearing = "0 deg"\nmoves = "0.5 m"') + BOWL_PLACE.format(y="1.7")
+    away, focal, start = 0.3, 0.25, np.linspace(1.2, 2.8, 100_001)
+    wide = np.hypot(1e-3 * (1.0 - away / focal), 20e-3 * (start * (1.0 - away / focal) + away))
+    highest = 4.0 / (math.pi / 4.0 * float(wide.min()) ** 2)
+    assert highest == pytest.approx(1.27e8, rel=5e-3)
+    (need,) = assess(parse_case(text)).eyewear
+    assert highest <= need.scales[0].density_value <= 5.0 * highest
+    assert [one.scale_number for one in need.scales] == [8]
+    assert not need.verdict.enough
