@@ -273,13 +273,13 @@ def test_a_ratio_of_the_scenarios_is_not_broken() -> None:
 
 
 def test_what_is_printed_once_or_without_a_unit_is_so() -> None:
-    """Demo: two places are nearer than typed (all stood twice), one as the head moves 0.1 m; a sum is 3790 ("3790 1").
+    """Demo: four places are nearer than typed (all stood twice), three as the head moves; a sum is 3790 ("3790 1").
 
     Ultraviolet: five people whose ways are struck out or not assessed are in the case; page 1 said nobody.
     """
     annex = [words.text.strip() for page in laid_out("demo", "annex").pages for words in words_of(page.marks)]
     there = [(text, after) for text, after in pairwise(annex) if "by its place in the scene" in text]
-    places = {"0.5 m": "0.4 m", "3.2 m": "2.15 m"}
+    places = {"0.5 m": "0.4 m", "3.2 m": "2.15 m", "8 m": "7.9 m", "22 m": "21.9 m"}
     assert there == [(f"{typed}; by its place in the scene", f"{near}, which counts") for typed, near in places.items()]
     assert not [text for text in annex if re.fullmatch(r"[\d.]+ 1( L\d+)?", text)]
     first = [words.text for words in words_of(laid_out("ultraviolet", "sheet").pages[0].marks)]
