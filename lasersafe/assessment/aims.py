@@ -168,7 +168,7 @@ def lit_surfaces(scene: Scene, context: Context, pose: Pose, work: float, walls:
     full = (i for i in found if i.mirror and i.may_be_flat and not i.placed and i.reflectance == 1.0)
     if not listed and not any((item.along or 0.0) <= work for item in full):
         found.append(unlisted(pose, work, NOT_LISTED))
-    return tuple(found)
+    return tuple(replace(item, mirror=item.mirror and item.reflectance > 0.0) for item in found)
 
 
 def _radius(shaped: ScenePlace | Target) -> float | None:

@@ -16,12 +16,13 @@ from lasersafe.models import Barrier, SceneBarrier
 from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
-from lasersafe.records import Step, badness, highest
+from lasersafe.records import Step, badness
 from lasersafe.records.scene import BarrierLine, BarrierLoad, BarrierWay
 from lasersafe.results import BarrierResult
 from lasersafe.wording import Message, Wording, word
 
 Where = TypeVar("Where")
+AnyLoad = BarrierResult | BarrierWay
 Judged = TypeVar("Judged", BarrierResult, BarrierWay)
 
 
@@ -98,12 +99,12 @@ def plain(value: float | None) -> float | None:
     return None if value is None else float(value)
 
 
-def together(one: Judged, others: Iterable[Judged]) -> Judged:
+def together(one: Judged, others: Iterable[AnyLoad]) -> Judged:
     """Return a verdict with what other fitted lasers bring to the same barrier, in the mean and in one pulse of each.
 
     A barrier that holds each laser need not hold all at once.
     """
-    every: list[BarrierResult | BarrierWay] = [one, *others]
+    every: list[AnyLoad] = [one, *others]
     total, pulses = sum(r.irradiance for r in every), sum(r.pulse or 0.0 for r in every)
     stated = ("barrier.all_lasers", one.rating, total, "W/m2"), ("barrier.pulse", one.pulse_rating, pulses, "J/m2")
     for key, most, load, unit in stated if one.holds else ():
@@ -111,6 +112,22 @@ def together(one: Judged, others: Iterable[Judged]) -> Judged:
             why = Message(key, **load_and_rating(load, most, unit))
             return replace(one, holds=False, verdict=Message("barrier.fails", why=why))
     return one
+
+
+def at_the_same_time(one: AnyLoad, same: Iterable[AnyLoad]) -> list[AnyLoad]:
+    """Return what each other fitted laser brings at most to the same barrier while one brings its light.
+
+    It is that on the same way, or on another that the barrier has to stop and is no more than its rating alone: the
+    beam of one laser meets a screen beside which another lights the work.
+    """
+    found = dict[str, AnyLoad]()
+    for other in same:
+        alone = other.asked and (other.rating is None or other.irradiance <= other.rating)
+        if other.fitted and other.laser != one.laser and (other.way == one.way or alone):
+            known = found.setdefault(other.laser, other)
+            most = max(known.irradiance, other.irradiance, key=badness), max(known.pulse or 0.0, other.pulse or 0.0)
+            found[other.laser] = replace(known, irradiance=most[0], pulse=most[1] or known.pulse)
+    return list(found.values())
 
 
 def beam_numbers(beam: BeamGeometry, place: float, power: float) -> Message:
@@ -167,11 +184,8 @@ def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
         _result(context, barrier, way) for context in contexts for barrier in context.case.barrier
         if barrier.laser in (None, context.laser.name) for way in context.ways
     ]  # fmt: skip
-    found = []
-    for one in results:
-        others = (o for o in results if o is not one and o.fitted and (o.barrier, o.way) == (one.barrier, one.way))
-        found.append(together(one, others) if one.fitted else one)
-    return found
+    beside = [at_the_same_time(one, (o for o in results if o.barrier == one.barrier)) for one in results]
+    return [together(one, others) if one.fitted else one for one, others in zip(results, beside, strict=True)]
 
 
 def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
@@ -211,10 +225,10 @@ def barrier_loads(
 ) -> tuple[BarrierLoad, ...]:
     """Return what each fitted laser brings to barriers that have to stop it or are rated, alone and with the others.
 
-    The others are those that light a barrier on the same way, where lasers can be on at the same time (*adds*). In a
-    scene a barrier stands where it is drawn, elsewhere at its distance.
+    The others are those of `at_the_same_time`, where lasers can be on at the same time (*adds*). In a scene a barrier
+    stands where it is drawn, elsewhere at its distance.
     """
-    falls: list[tuple[str, BarrierResult | BarrierWay, Sequence[BarrierResult | BarrierWay], str]] = [
+    falls: list[tuple[str, AnyLoad, Sequence[AnyLoad], str]] = [
         (one.barrier, one, [other for other in results if other.barrier == one.barrier], one.way)
         for one in results if one.barrier not in {line.name for line in lines}
     ]  # fmt: skip
@@ -223,9 +237,9 @@ def barrier_loads(
         falls += [(line.name, one, line.ways, "direct") for one in line.faults]
     found = []
     for name, one, same, way in falls:
-        others = [o for o in same if adds and o.fitted and o.way == way and o.laser != one.laser]
-        loads = highest({other.laser: other.irradiance} for other in others) or {}
-        pulses = highest({other.laser: other.pulse} for other in others if other.pulse is not None) or {}
+        others = at_the_same_time(replace(one, way=way), same) if adds else []
+        loads = {other.laser: other.irradiance for other in others}
+        pulses = {other.laser: other.pulse for other in others if other.pulse is not None}
         load = sum(loads.values(), one.irradiance)
         pulse = sum(pulses.values(), one.pulse or 0.0) if pulses else one.pulse
         lit = isinstance(one, BarrierResult) or not load <= 0.0

@@ -13,7 +13,8 @@ from typing import TYPE_CHECKING, Literal
 
 from lasersafe.assessment.problem import beam_of, known_settings, space_of, spot_of
 from lasersafe.hazard.barriers import LONG_WAVE, SAME, Reflectance, material_reflectance, materials
-from lasersafe.hazard.combine import DELIBERATE, Line, exposure_duration, group_of, groups
+from lasersafe.hazard.combine import DELIBERATE, Line, exposure_duration, group_of, groups, sums_beyond
+from lasersafe.hazard.distances import attenuated_distance
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.other_rules import VISIBLE
@@ -27,6 +28,7 @@ from lasersafe.wording import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Laser, Person, Setup, Surface, Target
+    from lasersafe.records import Zone
 
 _AT_WORK = 0.05  # m; a surface this near to the work distance is the work
 FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
@@ -199,7 +201,7 @@ class Context:
     def faults(self, every: Sequence[Context]) -> dict[str, tuple[Context | None, str]]:
         """Return the laser with the beam of each fault, all its wavelengths in it, or None where it cannot be; a note.
 
-        *every* are the set-ups of the case: without a lens the beam is that of a collimated one.
+        *every* are the set-ups of the case: without a lens the beam is that of the collimated one that spreads least.
         """
         case, setup, beam, note = self.case, self.setup, self.beam, ""
         found: dict[str, tuple[Context | None, str]] = {
@@ -211,7 +213,8 @@ class Context:
                 note = Message("fault.aperture", value=f"{FIBRE_APERTURE:g}")
             found["fibre broken"] = replace(self, beam=beam, fault="fibre broken"), note
         if setup.kind == "lens":
-            other = next((c for c in every if c.laser is self.laser and c.setup.kind == "collimated"), None)
+            same = [c for c in every if c.laser is self.laser and c.setup.kind == "collimated"]
+            other = min(same, key=lambda c: (math.prod(c.beam.divergence), c.beam.waist_diameter), default=None)
             if other is not None:
                 beam, note = other.beam, Message("fault.as_setup", name=other.setup.name)
             else:
@@ -488,3 +491,17 @@ def lessened(criterion: Criterion, wavelength: float, portion: Portion) -> Crite
     """Return a comparison with the part of its limit that a wavelength [m] may use."""
     part = part_of(portion, criterion.rule_set, criterion.tissue, wavelength, criterion.hazard)
     return criterion if part == 1.0 else replace(criterion, limit=criterion.limit * part)
+
+
+def with_loss(context: Context, zone: Zone, loss: float) -> tuple[float, float]:
+    """Return how far a zone reaches, and how far with at least a loss [1/m] in the air; of several lines their sum."""
+    c = zone.criterion
+    if not context.laser.line:
+        return attenuated_distance(c.amount, c.limit, c.limiting_aperture, context.beam, loss)
+    duration, _ = duration_of_all(context.every, "direct")
+    every, near, far = lines_of(context.every, "eye", duration), 0.0, zone.distance
+    for _ in range(60):
+        middle = (near + far) / 2.0
+        sums = (sums_beyond(name, "eye", every, duration, middle)[0].total for name in context.rule_sets)
+        near, far = (near, middle) if max(sums) * math.exp(-loss * middle) <= 1.0 else (middle, far)
+    return zone.distance, far

@@ -17,7 +17,7 @@ from lasersafe.hazard.marking import round_up_density
 from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.models import Case, starter_values
 from lasersafe.models.laser import DIAMETER, DIVERGENCE, FOCAL_LENGTH
-from lasersafe.optics.beam import diameters, fraction_through
+from lasersafe.optics.beam import diameters, fraction_through, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import shown
 from lasersafe.records import badness, grouped, over
@@ -285,14 +285,14 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
     found: list[tuple[float, float, str, dict[str, str]]] = []  # share through the aperture, length [m], and in words
     per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
     here = {"share": f"{per_area:.4g}", "scenario": scenario.key}
-    whole = scenario.criterion.limiting_aperture >= APERTURE
     if scenario.way != "scatter":
         if scenario.placed:
             ways = [(context.share(scenario.way)[0], max(scenario.distance, away), 0.0, "")]
         for factor, length, _, _ in ways:
             share = float(fraction_through(*diameters(context.beam, length), APERTURE, context.beam.profile))
-            if scenario.placed and whole and per_area * area < factor * share:  # beside the axis
-                found.append((per_area * area, length, "reading.placed", here))
+            most = _over_reading(context, factor, length, per_area, scenario.criterion.limiting_aperture)
+            if scenario.placed and most * area < factor * share:  # beside the axis, or over a mirror that returns less
+                found.append((most * area, length, "reading.placed", here | {"share": f"{most:.4g}"}))
                 continue
             found.append((factor * share, length, "", {"how": f"{factor:g} · {share:.4g} (7 mm, {length:.5g} m)"}))
     elif scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways):
@@ -329,6 +329,22 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
         emitted = f"({emitted})" if " + " in emitted else emitted
         numbers = f"{emitted} · {how}" if how else Message(key, amount=emitted, distance=f"{length:.5g} m", **words)
         yield _row(context, (what, person.name, scenario.way), length, (amount * share, unit), numbers)
+
+
+def _over_reading(context: Context, factor: float, length: float, there: float, aperture: float) -> float:
+    """Return at most the mean of one watt over the detector [1/m2] where that over a limiting aperture [m] is known.
+
+    The bound over a narrower aperture is that of its inner edge; the detector reaches nearer to the axis of a Gaussian
+    beam, of which a share goes on and the path has a length [m].
+    """
+    if aperture >= APERTURE:
+        return there
+    widths = diameters(context.beam, length)
+    peak, wide = float(peak_exposure(factor, *widths)), float(max(widths))
+    if context.beam.profile != "gaussian" or not 0.0 < there < peak:
+        return math.inf
+    aside = wide / 2.0 * math.sqrt(math.log(peak / there)) - (APERTURE - aperture) / 2.0
+    return peak * math.exp(-((2.0 * max(aside, 0.0) / wide) ** 2))
 
 
 def judged(case: Case, rows: tuple[Expected, ...]) -> tuple[Expected, ...]:

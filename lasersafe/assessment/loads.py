@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from lasersafe.scene.lights import Light
 
 MODES = ("running", "alignment", "service", "fault")
-_HIGH = 20.0  # m: a wall is looked at up to here above the heads
 _ASKEW = 1e-3  # m: less askew on the plan, the box around a wall stands for it
 _NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets
 Spot = tuple["Vector | None", float | None]  # place, and how far it is from where the light starts [m]
@@ -78,7 +77,6 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
     """
     asked, named = [], list[tuple[int, Part, list[Source] | None]]()
     for number, (stage, context, way, modes) in enumerate(wanted):
-        highest = max([pose.apex[2] for mode in modes for pose in stage.poses(context, mode)], default=0.0) + _HIGH
         lights = {
             one: replace(one, profile=stage.in_irradiance(one.profile, 1.0))
             for one in sources_on(stage, context, way, "eye", modes)
@@ -88,13 +86,13 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
             own = [one for one in lights if not one.parts or one.surface != part[0]]
             if modes == MODES or part[1] is None:
                 bright = [lights[one] for one in own]
-                asked.append(Question([[(one, _NO_WALLS) for one in bright]], places_on(screen, highest)))
+                asked.append(Question([[(one, _NO_WALLS) for one in bright]], places_on(screen)))
                 named.append((number, part, bright))
             if modes == MODES and part[1] is not None:
                 seen = [(_seen_near(one, nearer), _NO_WALLS) for one in own]
                 for aid in {aid_of(person) for person in context.persons if person.aided}:
                     seen += behind(context, [(as_point(context, one, aid), _NO_WALLS) for one in own], aid)
-                asked.append(Question([seen], places_on(screen, math.inf)))
+                asked.append(Question([seen], places_on(screen)))
                 named.append((number, part, None))
     found: list[dict[Part, Peak]] = [{} for _ in wanted]
     for (number, part, sources), one in zip(named, bounds(asked, near=_NEAR_ENOUGH), strict=True):
@@ -172,13 +170,13 @@ def sources_on(stage: Stage, context: Context, way: str, tissue: str, modes: tup
     ))  # fmt: skip
 
 
-def places_on(screen: Screen, highest: float, beside: FLOAT | None = None) -> Places:
-    """Return each straight part of a screen up to a height [m] as a place, or a place so far beside it [m]."""
-    top, low, high, outlines = max(min(screen.top, highest), screen.bottom), [], [], []
+def places_on(screen: Screen, beside: FLOAT | None = None) -> Places:
+    """Return each straight part of a screen as a place, or a place so far beside it [m]."""
+    low, high, outlines = [], [], []
     off = np.zeros(3) if beside is None else beside
     for a, b in itertools.pairwise(screen.line):
         low.append(np.array([*np.minimum(a, b), screen.bottom]) + off)
-        high.append(np.array([*np.maximum(a, b), top]) + off)
+        high.append(np.array([*np.maximum(a, b), screen.top]) + off)
         oblique = min(abs(b[0] - a[0]), abs(b[1] - a[1])) > _ASKEW
         outlines.append(np.array([a, b]) + off[:2] if oblique else None)
     return Places(np.array(low), np.array(high), outlines)
@@ -290,8 +288,13 @@ def window_screen(entry: SceneBarrier, opening: SceneOpening) -> Screen:
     return Screen(opening.name, line, bottom, max(top, bottom))
 
 
-def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, int], ViewWindow]:
-    """Return every view window whose density is stated against one way, with all other fitted lasers on it."""
+def judge_windows(
+    stage: Stage, context: Context, way: str, others_by: Sequence[str] = ()
+) -> dict[tuple[str, int], ViewWindow]:
+    """Return every view window whose density is stated against one way, with all other fitted lasers on it.
+
+    The others light it on the same way, or on the strongest of those that are named.
+    """
     found = {}
     others = [c for c in stage.contexts if c.setup.fitted and c.laser.name != context.laser.name]
     others = others if stage.case.adds_lasers else []
@@ -302,8 +305,9 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
             if opening.optical_density is None:
                 continue
             part, density = (entry.name, number), float(opening.optical_density)
-            loads = [load_on(stage, one, way, part)[0] for one in (context, *others)]
-            ratio = sum(stage.peaks(one, way, MODES)[part].seen for one in (context, *others))
+            ways = [(context, (way,)), *((one, others_by or (way,)) for one in others)]
+            loads = [_strongest([load_on(stage, one, own, part)[0] for own in by]) for one, by in ways]
+            ratio = sum(max(stage.peaks(one, own, MODES)[part].seen for own in by) for one, by in ways)
             pulses = [one.pulse for one in loads if one.pulse is not None]
             powers = [one.mean_power for one in loads]
             load = Load(
@@ -320,3 +324,9 @@ def judge_windows(stage: Stage, context: Context, way: str) -> dict[tuple[str, i
                 density, load.irradiance, words, context.setup.fitted,
             )  # fmt: skip
     return found
+
+
+def _strongest(loads: Sequence[Load]) -> Load:
+    """Return the highest load of one laser on several ways."""
+    pulses = [one.pulse for one in loads if one.pulse is not None]
+    return replace(loads[0], irradiance=max(one.irradiance for one in loads), pulse=max(pulses, default=None))

@@ -54,7 +54,22 @@ def members_of(scene: Scene, items: Iterable[Lit]) -> list[Member]:
         Member(pane.mirror.name, pane.mirror, pane.mirror.reflectance, pane=pane)
         for pane in panes_of(scene) if pane.mirror.reflectance > 0.0
     ]  # fmt: skip
+    found += [Member(top.name, top, top.reflectance) for top in wet_tops(scene)]
     return found + level_members(scene)
+
+
+def wet_tops(scene: Scene) -> list[mirrors.Mirror]:
+    """Return the tops of what is drawn on wet ground, on which puddles stand as well, each as a disc round all of it.
+
+    The ground itself has no end; who stands on something that is not drawn stands on no puddle.
+    """
+    found = []
+    for drawn in scene.floor if scene.outdoor is not None and scene.outdoor.wet else ():
+        top, (low, high) = float(drawn.height), (pick(drawn.outline.pairs, axis=0) for pick in (np.min, np.max))
+        if top != 0.0:
+            x, y = ((low + high) / 2.0).tolist()
+            found.append(mirrors.Mirror(drawn.name, (x, y, top), (0.0, 0.0, 1.0), math.dist(low, high), 1.0))
+    return found
 
 
 def level_members(scene: Scene) -> list[Member]:
@@ -357,7 +372,7 @@ def lit_panes(lights: Sequence[Light], panes: Sequence[Pane], least: float) -> l
         (x0, y0, top), (x1, y1, _) = pane.upper_corners
         glass, off = Screen("", ((x0, y0), (x1, y1)), top - pane.height, top), np.array(pane.mirror.normal) * _OFF
         bright = [[(replace(source, factor=source.factor / least), walls)]]
-        asked += [Question(bright, places_on(glass, top, side)) for side in (off, -off)]
+        asked += [Question(bright, places_on(glass, side)) for side in (off, -off)]
     found = [bool(one.upper[0] > 1.0) for one in bounds(asked, to_limit=True)] if asked else []
     return [one or other for one, other in zip(found[::2], found[1::2], strict=True)]
 

@@ -13,15 +13,15 @@ import numpy as np
 import shapely
 
 from lasersafe.assessment.aims import bent_beams, lit_places
-from lasersafe.assessment.barriers import beam_numbers
+from lasersafe.assessment.barriers import at_the_same_time, beam_numbers, together
 from lasersafe.assessment.context import WAYS, Context
-from lasersafe.assessment.loads import barrier_for, part_of_line, sources_on
+from lasersafe.assessment.loads import barrier_for, judge_windows, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import FROM
 from lasersafe.assessment.stage import REACH_UP, Stage
 from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.records import Step, over, worst
-from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
+from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace, ViewWindow
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Screen, Walls
 from lasersafe.wording import Message
@@ -96,6 +96,30 @@ def _fault(stage: Stage, broken: Context, entry: SceneBarrier, way: str) -> Barr
     """Return what the beam of a fault brings, straight or over mirrors."""
     both = [_way(stage, broken, entry, stage.held(broken, one)[entry.name]) for one in broken.ways_of_fault]
     return replace(worst(both), way=way, asked=any(one.asked for one in both))
+
+
+def on_other_ways(barrier: BarrierLine) -> Iterator[tuple[BarrierWay, str]]:
+    """Yield what a barrier holds of one laser on a way, but not with another way of another, and the verdict."""
+    for way in _asked_and_held(barrier):
+        straight = way if way.way in WAYS else replace(way, way="direct")
+        judged = together(straight, at_the_same_time(straight, barrier.ways))
+        if not judged.holds:
+            yield way, judged.verdict
+
+
+def panes_on_other_ways(stages: Sequence[Stage], barrier: BarrierLine) -> Iterator[ViewWindow]:
+    """Yield the view windows of a barrier that hold each way of all lasers, but not one with another of another."""
+    ways = [base for base in WAYS if any(one.way == base for one in _asked_and_held(barrier))]
+    for stage, base in product(stages, ways):
+        for context in stage.fitted:
+            every = judge_windows(stage, context, base, ways)
+            for key, alone in stage.windows(context, base).items():
+                if key[0] == barrier.name and alone.holds and not every[key].holds:
+                    yield every[key]
+
+
+def _asked_and_held(barrier: BarrierLine) -> list[BarrierWay]:
+    return [way for way in (*barrier.ways, *barrier.faults) if way.fitted and way.asked and way.holds]
 
 
 # --- how near it may stand ------------------------------------------------------------------------------------------

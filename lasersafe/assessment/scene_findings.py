@@ -12,13 +12,12 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment import faces
 from lasersafe.assessment.aims import curved_sources, reaching, unlisted
 from lasersafe.assessment.calculation import hollow_steps
-from lasersafe.assessment.context import Context, wave_span
-from lasersafe.assessment.scene_barriers import ARM, REACH
+from lasersafe.assessment.context import Context, wave_span, with_loss
+from lasersafe.assessment.scene_barriers import ARM, REACH, on_other_ways, panes_on_other_ways
 from lasersafe.assessment.scene_hits import known_of, not_below, person_places, shown_above
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.assessment.stage import Stage, kept
-from lasersafe.hazard.distances import attenuated_distance
-from lasersafe.hazard.other_rules import interference
+from lasersafe.hazard.other_rules import VISIBLE, interference, photopic_factor
 from lasersafe.optics.viewing import kruse_attenuation
 from lasersafe.quantity import format_quantity
 from lasersafe.records import badness
@@ -74,6 +73,7 @@ def findings_of(
     """
     say, assumed, scene = partial(_finding, wording), [], stages[0].scene
     targets = {target.name: target for target in scene.target}
+    fired = {name: {one.laser for one in beyond if one.target == name} for name in targets}
     lit = {
         face.face.name
         for context in stages[0].fitted for pose in stages[0].poses(context, "running")
@@ -87,9 +87,14 @@ def findings_of(
         over_edges = [say("barrier", "scene.reach_over", low[0].name, barriers=edges, away=away, usual=usual)]
     return (
         *_targets(stages[0], say),
-        *itertools.chain.from_iterable(_behind(one, targets[one.target], lit, wording, say) for one in beyond),
+        *itertools.chain.from_iterable(
+            _behind(
+                one, targets[one.target], lit, len(fired[one.target]) > 1 and stages[0].case.adds_lasers, wording, say
+            )
+            for one in beyond
+        ),
         *dict.fromkeys(_set_ups(stages, wording, say)),
-        *itertools.chain.from_iterable(_of_barrier(stages[0], barrier, wording, say) for barrier in barriers),
+        *itertools.chain.from_iterable(_of_barrier(stages, barrier, wording, say) for barrier in barriers),
         *over_edges,
         *_mirrors(stages, wording, say),
         *_sent_on(stages, wording, say),
@@ -262,8 +267,10 @@ def rule_findings(rules: tuple[SpectatorRule, ...], wording: Wording) -> tuple[S
     )  # fmt: skip
 
 
-def _of_barrier(stage: Stage, barrier: BarrierLine, wording: Wording, say: Finding) -> Iterator[SceneFinding]:
-    text, name = wording.text, barrier.name
+def _of_barrier(
+    stages: Sequence[Stage], barrier: BarrierLine, wording: Wording, say: Finding
+) -> Iterator[SceneFinding]:
+    text, name, stage = wording.text, barrier.name, stages[0]
     # relied on: rated, or named as what protects somebody or ends a beam; what is merely there refuses nothing
     relied = barrier.rated or any(b.name == name and b.protects for b in stage.case.barrier)
     relied = relied or any(t.stop == name for t in stage.scene.target)
@@ -276,6 +283,8 @@ def _of_barrier(stage: Stage, barrier: BarrierLine, wording: Wording, say: Findi
                 away="–" if way.away is None else format_quantity(way.away, "m", 3, "down"),
                 verdict=wording.say(inner(way.verdict, "why")),
             )  # fmt: skip
+    if relied and barrier.kind != "terrain" and stage.case.adds_lasers:
+        yield from _on_other_ways(stages, barrier, wording, say)
     judged = {window.name for window in barrier.windows}
     for gap in barrier.openings:
         if gap.open:
@@ -296,8 +305,24 @@ def _of_barrier(stage: Stage, barrier: BarrierLine, wording: Wording, say: Findi
         yield say("barrier", "scene.too_low", name, barrier=name, top=top, person=person, needed=needed)
 
 
+def _on_other_ways(
+    stages: Sequence[Stage], barrier: BarrierLine, wording: Wording, say: Finding
+) -> Iterator[SceneFinding]:
+    """Name what holds each way of light of all lasers, but not one of one laser with another way of another."""
+    for way, verdict in on_other_ways(barrier):
+        facts = {"way": wording.text(f"way.{way.way}"), "laser": way.laser, "setup": way.setup}
+        facts |= {"name": barrier.name, "why": wording.say(inner(verdict, "why"))}
+        yield say("barrier", "scene.barrier_ways", barrier.name, refuses=True, **facts)
+        break
+    for pane in panes_on_other_ways(stages, barrier):
+        facts = {"name": pane.name, "barrier": barrier.name, "way": wording.text(f"way.{pane.way}")}
+        facts |= {"laser": pane.laser, "words": wording.say(pane.words)}
+        yield say("failing window", "scene.window_ways", barrier.name, refuses=True, **facts)
+        break
+
+
 def _behind(
-    one: BeyondTarget, target: Target, lit: Container[str], wording: Wording, say: Finding
+    one: BeyondTarget, target: Target, lit: Container[str], several: bool, wording: Wording, say: Finding
 ) -> Iterator[SceneFinding]:
     what = one.behind or wording.text("scene.what_stands_behind")
     if not one.ends_at:
@@ -309,11 +334,14 @@ def _behind(
         words = {"what": what, "target": one.target, "share": f"{faces.MATT:g}"}
         yield say("beyond target", "scene.behind_matt", one.target, **words)
     if one.backing_irradiance is not None and one.ignition_threshold is not None:
+        known = math.isfinite(one.backing_irradiance)  # not where a focus may lie on it
+        falls = f"{format_quantity(one.backing_irradiance, '1', 3, 'up') if known else '∞'} W/m2"
+        falls += wording.text("say.all_together") if several else ""
         yield say(
             "ignition", "scene.below_threshold" if one.can_ignite is False else "scene.can_ignite", one.target,
             what=what, target=one.target, laser=one.laser,
             distance=format_quantity(one.backing_distance or 0.0, "m", 3, "down"),
-            falls=f"{format_quantity(one.backing_irradiance, '1', 3, 'up')} W/m2",
+            falls=falls,
             threshold=f"{format_quantity(one.ignition_threshold, '1', 3, 'down')} W/m2",
             source=wording.say(one.ignition_source),
         )  # fmt: skip
@@ -369,13 +397,13 @@ def in_open_air(pairs: Sequence[tuple[Stage, Context]], wording: Wording) -> lis
     outdoor = pairs[0][0].scene.outdoor
     low, high = KRUSE_COVERS
     visibility = None if outdoor is None else outdoor.visibility
-    if visibility is not None and all(low <= context.wavelength <= high for _, context in pairs):
+    lines = [list(context.every.values()) for _, context in pairs]
+    if visibility is not None and all(low <= own.wavelength <= high for same in lines for own in same):
         reaches = []
-        for stage, context in pairs:
-            criterion = stage.result(context).zone("direct", "eye").criterion
-            amount, limit, aperture = criterion.amount, criterion.limit, criterion.limiting_aperture
-            loss = kruse_attenuation(float(visibility), context.wavelength)
-            reaches.append((attenuated_distance(amount, limit, aperture, context.beam, loss), criterion))
+        for (stage, context), same in zip(pairs, lines, strict=True):
+            zone = stage.result(context).zone("direct", "eye")
+            loss = min(kruse_attenuation(float(visibility), own.wavelength) for own in same)
+            reaches.append((with_loss(context, zone, loss), zone.criterion))
         both, criterion = max(reaches, key=lambda pair: badness(pair[0][1]))
         farthest = max((one[0] for one, _ in reaches), key=badness)
         found.append(
@@ -386,17 +414,25 @@ def in_open_air(pairs: Sequence[tuple[Stage, Context]], wording: Wording) -> lis
             )
         )  # fmt: skip
     keep: dict[float, float] = {}
-    dim, bright = wave_span(context for _, context in pairs)
-    brightest = min(max(555e-9, dim), bright)  # m; nearest to where the eye sees best
-    for stage, context in pairs:
-        power = context.emission("eye", context.duration("direct")[0]).power
+    spans = [wave_span(same) for same in zip(*lines, strict=True)]
+    brightest = [min(max(555e-9, dim), bright) for dim, bright in spans]  # m; nearest to where the eye sees best
+    for (stage, context), same in zip(pairs, lines, strict=True):
         distance = stage.result(context).zone("direct", "eye").distance
-        for one in interference(power, brightest, context.beam, distance) if power > 0.0 else ():
-            keep[one.level] = max(keep.get(one.level, one.to_keep), one.to_keep, key=badness)
+        seen = [
+            (light, own, own.emission("eye", own.duration("direct")[0]).power * photopic_factor(light))
+            for light, own in zip(brightest, same, strict=True) if VISIBLE[0] <= light <= VISIBLE[1]
+        ]  # fmt: skip
+        power = math.fsum(one for *_, one in seen)  # of all that is seen, in each of the beams
+        for light, own, _ in seen if power > 0.0 else ():
+            for one in interference(power / photopic_factor(light), light, own.beam, distance):
+                keep[one.level] = max(keep.get(one.level, one.to_keep), one.to_keep, key=badness)
     for level, reach in keep.items():
         shown = f"{level * 100.0:g} uW/cm2"  # as the levels are printed
         found.append(say("outdoors", "scene.interference", name, laser=name, reach=_up(reach), level=shown))
-    lit = any(dim <= 700e-9 and c.emission("eye", c.duration("direct")[0]).power > 0.0 for _, c in pairs)
+    lit = any(
+        dim <= 700e-9 and own.emission("eye", own.duration("direct")[0]).power > 0.0
+        for same in lines for (dim, _), own in zip(spans, same, strict=True)
+    )  # fmt: skip
     if found and lit:
         found.append(say("outdoors", "scene.authority", name))
     return found

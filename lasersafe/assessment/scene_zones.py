@@ -18,18 +18,19 @@ from lasersafe.assessment.setups import adding
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
-from lasersafe.optics.beam import peak_exposure
-from lasersafe.records import Criterion, Step, badness, over
+from lasersafe.records import Criterion, Step, badness, highest, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.scene.areas import area_of, box_of, lit_areas, polygons
-from lasersafe.scene.beams import FLOAT, NEAREST, BeamProfile, ScatterProfile
+from lasersafe.scene.beams import FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile, beam_over
+from lasersafe.scene.bound import most_light
+from lasersafe.scene.lights import Lights
+from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Target
     from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
-    from lasersafe.scene.walls import Walls
 
 KINDS = (
     ("eye direct", "direct", "eye"),
@@ -39,6 +40,7 @@ KINDS = (
     ("scatter eye", "scatter", "eye"),
     ("scatter skin", "scatter", "skin"),
 )
+_CELL, _CELLS = math.radians(1.0), 90  # of the directions of a head, where a stop is looked at; at most so many
 SUMS = ("eye together", "skin together")
 FROM = {"direct": "last optic", "mirror": "last optic, along the folded path", "scatter": "lit surface"}
 
@@ -352,7 +354,7 @@ def beyond_targets(stages: Sequence[Stage]) -> list[tuple[list[BeyondTarget], li
     found = []
     for stage in stages:
         own = [(context, pose, beam) for where, context, pose, beam, _ in each if where is stage]
-        beyond = [_beyond(stage, *one, target) for one in own for target in one[0].targets]
+        beyond = _lit_together(stage, [_beyond(stage, *one, target) for one in own for target in one[0].targets])
         zones = [_ignition(stage, context, hot) for where, context, _, _, hot in hot_ones if where is stage and hot]
         found.append((beyond, [one for one in zones if one is not None]))
     return found
@@ -378,19 +380,66 @@ def _beyond(stage: Stage, context: Context, pose: Pose, source: Source, target: 
     if flat > 0.5 * away:
         area = shapely.difference(area, shapely.Point(pose.apex[:2]).buffer(away * 0.999, quad_segs=64))
     name, stop = target.stop or "", stage.held(context, "direct").get(target.stop or "")
-    stopped = stop is not None and stop.holds
     distance = stated(source.reach, stage.result(context).zone("direct", "eye").distance)
-    if stop is not None and stop.holds and stop.place is not None:
-        distance = min(distance, math.dist(stop.place, source.apex))
+    stopped = False
+    if stop is not None and stop.holds:
+        screen = stage.screens[name]
+        corners = [(*xy, z) for xy in screen.line for z in (screen.bottom, screen.top)]
+        behind = max(math.dist(corner, pose.apex) for corner in corners)
+        stopped = _stopped(stage, context, pose, behind)
+        distance = min(distance, math.dist(stop.place, source.apex)) if stopped and stop.place else distance
     (threshold, words), backing, irradiance = threshold_of(stage), plain(target.behind_distance), None
-    if backing is not None and context.power is not None:
-        irradiance = 0.0
+    if backing is not None and context.power is not None:  # from where the head comes nearest, but before the target
+        near, far = (np.array([max(away + side * pose.loose, 0.0) + backing]) for side in (-1.0, 1.0))
+        irradiance, one = 0.0, np.zeros(1)
         for own in context.every.values():
-            dx, dy = BeamProfile(own.beam, ()).widths(np.asarray(away + backing))
-            irradiance += float(peak_exposure(own.space.highest_mean_power or 0.0, dx, dy))
+            power, profile = own.space.highest_mean_power or 0.0, BeamProfile(own.beam, (), *own.may_differ)
+            peak = Lights([(replace(source, profile=profile.in_irradiance()), Walls())]).column
+            irradiance += power * float(beam_over(peak, one.astype(np.intp), near, far, one)[0])
     return BeyondTarget(
         laser=context.laser.name, setup=context.setup.name, target=target.name, polygons=polygons(area),
         ends_at=name if stopped else "", distance=distance,
         behind=target.behind, backing_distance=backing, backing_irradiance=irradiance, ignition_threshold=threshold,
         ignition_source=words, can_ignite=None if irradiance is None else not irradiance < threshold,
     )  # fmt: skip
+
+
+def _stopped(stage: Stage, context: Context, pose: Pose, away: float) -> bool:
+    """Return whether walls that hold are proven to stop all of the beam on the way to places so far away [m].
+
+    Of what comes as low as the lowest floor nothing goes on.
+    """
+    walls, low = stage.walls(context, "direct"), stage.band[0]
+    lights = [(beam, walls) for beam in stage.sources(context, "direct", "eye") if beam.apex == pose.apex]
+    wide = max(beam.profile.tail(2.0 * away, 1.0) for beam, _ in lights if isinstance(beam.profile, BeamProfile))
+    far = (away + pose.loose + wide) * 1.05  # on a sphere round the head no cell reaches back to where the walls end
+    box = pose.directions.box().widened(math.asin((pose.loose + wide) / far))
+    bearing, turn = _cells(box.bearing - box.half_bearing, box.bearing + box.half_bearing)
+    elevation, tilt = _cells(*box.elevation)
+    b, e = (one.ravel() for one in np.meshgrid(bearing, elevation))
+    half = far * (turn + tilt)
+    middle = pose.apex + far * np.stack([np.sin(b) * np.cos(e), np.cos(b) * np.cos(e), np.sin(e)], axis=1)
+    bottom, top = np.maximum(middle[:, 2] - half, low), middle[:, 2] + half
+    over, halves = top > low, np.full(middle.shape, half)
+    middle[:, 2], halves[:, 2] = (bottom + top) / 2.0, (top - bottom) / 2.0
+    return not (most_light([lights], middle[over], halves[over]) > LEAST).any()
+
+
+def _cells(low: float, high: float) -> tuple[FLOAT, float]:
+    """Return the middles of cells between two angles and half their width [rad]."""
+    edges = np.linspace(low, high, min(max(math.ceil((high - low) / _CELL), 1), _CELLS) + 1)
+    return (edges[:-1] + edges[1:]) / 2.0, (high - low) / (len(edges) - 1) / 2.0
+
+
+def _lit_together(stage: Stage, found: list[BeyondTarget]) -> list[BeyondTarget]:
+    """Return what stands behind targets with the light of all lasers that are fired at the same one."""
+    if not stage.case.adds_lasers:
+        return found
+    together = []
+    for one in found:
+        others = [o for o in found if o.target == one.target and o.laser != one.laser]
+        most = highest({o.laser: o.backing_irradiance} for o in others if o.backing_irradiance is not None) or {}
+        total = None if one.backing_irradiance is None else sum(most.values(), one.backing_irradiance)
+        ignites = None if total is None or one.ignition_threshold is None else not total < one.ignition_threshold
+        together.append(replace(one, backing_irradiance=total, can_ignite=ignites))
+    return together

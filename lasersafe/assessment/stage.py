@@ -360,8 +360,9 @@ class Stage:
                 made.append((facing_anywhere(laser, item.as_mirror, spots, math.inf), item.reflectance))
             elif item.may_be_flat:
                 made += [(one, item.reflectance) for one in past_walls(laser, item.as_mirror, math.inf, walls)]
-        for pane in self.panes(context, pose, pose.mode):
-            made += [(one, pane.mirror.reflectance) for one in past_walls(laser, pane.mirror, math.inf, walls)]
+        flat = [pane.mirror for pane in self.panes(context, pose, pose.mode)]
+        for mirror in [*flat, *(top for top in paths.wet_tops(self.scene) if reachable(laser, top))]:
+            made += [(one, mirror.reflectance) for one in past_walls(laser, mirror, math.inf, walls)]
         found = reaching(made)
         found += [level_mirror(laser, one.height, one.share, one.name) for one in paths.level_members(self.scene)]
         members = paths.members_of(self.scene, self.lit(context, pose))

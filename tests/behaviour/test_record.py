@@ -23,7 +23,7 @@ from lasersafe.results import Assessment, Expected
 from lasersafe.sheet import render_sheet
 from lasersafe.sheet.pages import KINDS
 from tests.behaviour.command import run
-from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
+from tests.crosscheck.scene_description import Laser, Person, Scene, Surface, case_text
 from tests.project import ROOT
 
 TEMPLATES = sorted(path.stem for path in templates_path("cases").glob("*.toml"))
@@ -239,6 +239,22 @@ def test_a_reading_beside_the_axis_is_what_comes_there() -> None:
     beam = Laser(50.0, 5e-3, 20e-3, (0.0, 0.0, 1.6), 0.0)
     found = assess(parse_case(case_text(Scene((beam,), (Person("Ann", ((0.15, 10.0),)),)))))
     assert 7.17e-3 <= row(found, "power", "Ann", "direct").value <= 7.9e-3
+
+
+@pytest.mark.parametrize("wavelength", ["1070 nm", "1550 nm"])
+def test_a_reading_over_a_dim_mirror_is_not_that_of_a_bright_one_elsewhere(wavelength: str) -> None:
+    """40 W, 5 mm and 4 mrad (1/e) over a mirror of 0.05, 7.73 m away: d = 31.3 mm, and 4.87 % of that through 7 mm.
+
+    That is 97.4 mW. A limit over 3.5 mm, as at 1550 nm, said 0.9 times the share on the axis: 1.75 W.
+    """
+    turned = (180.0 + math.degrees(math.atan2(1.0, 4.0) - math.atan2(2.0, 3.0))) / 2.0 + 90.0
+    dim = Surface("dim", (1.0, 4.0, 1.6), turned, reflectance=0.05)
+    bright = Surface("bright", (-9.0, -4.0, 1.6), 90.0, width=0.1)
+    beam = Laser(40.0, 5e-3, 4e-3, (0.0, 0.0, 1.6), math.degrees(math.atan2(1.0, 4.0)))
+    text = case_text(Scene((beam,), (Person("Ann", ((3.0, 1.0),)),), (dim, bright))).replace("1070 nm", wavelength)
+    path = math.hypot(1.0, 4.0) + math.hypot(2.0, 3.0)
+    through = 2.0 * (1.0 - math.exp(-((7e-3 / math.hypot(5e-3, 4e-3 * path)) ** 2)))
+    assert through <= row(assess(parse_case(text)), "power", "Ann", "mirror").value <= 1.5 * through
 
 
 def reading(value: str, **more: Any) -> dict[str, Any]:

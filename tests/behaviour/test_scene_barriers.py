@@ -20,6 +20,8 @@ from lasersafe.models import parse_case
 from lasersafe.records import as_json
 from lasersafe.sheet import render_sheet
 from tests.behaviour.test_scene import HEAD, SCENE, template
+from tests.crosscheck import scene_description as described
+from tests.crosscheck.scene_description import Laser
 
 WINDOW = """
 [[scene.barrier.opening]]
@@ -304,3 +306,94 @@ def test_terrain_keeps_its_name_in_the_table_by_place():
     assert found.scene.barriers[1].needed_height is None  # no note stands below it
     pages = " ".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found, kind="annex"))).pages)
     assert re.search(r"Hill\s+terrain", pages)
+
+
+# A, 1 kW at 0.3 rad, lights a plate 0.1 m before the screen: 0.9 * 1 kW / (pi 0.01 m2) = 28.65 kW/m2, and where it
+# misses the plate 4 * 1 kW / (pi (0.48 m)2) = 5.53 kW/m2. B, 5 W, 10 mm and 5 mrad, falls on it 2 m away, 14.1 mm wide:
+# 31.83 kW/m2. On the same way at most 37.4 kW/m2 come together, at the same time 60.5 kW/m2.
+WIDE = Laser(1000.0, 5e-3, 0.3, (1.9, 0.4, 1.5), 0.0, name="A")
+NARROW = Laser(5.0, 10e-3, 5e-3, (0.0, 0.0, 1.5), 0.0, name="B")
+SCREEN = described.Barrier("screen", ((-3.0, 2.0), (3.0, 2.0)))
+PLATE = '[[scene.target]]\nname = "plate"\nmaterial = "paint"\nfinish = "matt"\nreflectance = 0.9\nshape = "flat"\n'
+PLATE += 'position = ["1.9 m", "1.9 m"]\nheight = "1.5 m"\n'
+BOTH = 0.9 * 1000.0 / (math.pi * 0.01) + 4.0 * 5.0 / (math.pi * 2e-4)
+
+
+def room(*lasers, barrier=SCREEN, floor="", more="", person=((0.0, 5.0),), rating="40 kW/m2"):
+    """Return what is assessed of lasers before a barrier of a rating; their heads are not turned by a fault."""
+    scene = described.Scene(lasers, (described.Person("Row", person),), barriers=(barrier,))
+    text = described.case_text(scene).replace("1e4 MW/m2", rating)
+    text = text.replace("[[scene.person]]\n", f"[[scene.person]]\n{floor}")
+    faults = "".join(described._aim(one) + 'mode = "fault"\n' for one in lasers)
+    return assess(parse_case(f"{text}{faults}{more}"))
+
+
+@pytest.mark.parametrize(("rating", "holds"), [("40 kW/m2", False), ("62 kW/m2", True)])
+def test_a_barrier_has_to_hold_the_beam_of_one_laser_and_the_scatter_of_another_at_once(rating, holds):
+    found = room(WIDE, NARROW, more=PLATE, rating=rating)
+    (screen,) = found.scene.barriers
+    assert all(way.holds for way in screen.ways if way.way != "mirror")
+    told = [one for one in found.scene.findings if "on another way at the same time" in one.text]
+    assert [one.refuses for one in told] == ([] if holds else [True])
+    assert max(one.load for one in found.decision.loads if one.way == "scatter") == pytest.approx(BOTH, rel=0.01)
+
+
+def test_without_places_a_barrier_holds_several_lasers_on_several_ways_at_once():
+    # 1 m before the screen A is 0.3 m wide: 4 * 20 W / (pi 0.09 m2) = 283 W/m2 straight, its scatter at 0.1 m
+    # 20 W / (pi 0.01 m2) = 637 W/m2; B 4 * 0.1 W / (pi (10 mm)2) = 1273 W/m2: 1556 on one way, 1910 at once.
+    one = '[[laser]]\nname = "{}"\nwavelength = "1070 nm"\nemission = {{ kind = "continuous", power = "{}" }}\n'
+    one += 'setup = [{{ name = "beam", kind = "collimated", criterion = "1/e", beam_diameter = "10 mm", '
+    one += 'divergence = "{}", work_distance = "0.9 m" }}]\n'
+    text = one.format("A", "20 W", "0.3 rad") + one.format("B", "0.1 W", "0.2 mrad")
+    text += '[[person]]\nname = "P"\nrole = "crew"\ndistance = "3 m"\nin_beam_possible = false\n'
+    text += '[[barrier]]\nname = "screen"\ndistance = "1 m"\nrated_time = "30000 s"\nprotects = ["P"]\nrating = '
+    for rating, holds in (('"1600 W/m2"\n', False), ('"1920 W/m2"\n', True)):
+        found = {(b.laser, b.way): b.holds for b in assess(parse_case(text + rating)).barriers}
+        assert found["A", "scatter"] is found["B", "direct"] is holds
+        assert found["A", "direct"] is found["B", "scatter"] is True
+
+
+def test_a_high_wall_is_looked_at_to_its_top():
+    # 10 W, 5 mm, 1 mrad, 70 degrees up: on a wall 10 m off it comes 29.0 m high after 29.2 m, 29.7 mm wide, with
+    # 4 * 10 W / (pi d2) = 14.5 kW/m2, burns through 100 W/m2 and meets eyes on a tower at 34.4 m.
+    up = Laser(10.0, 5e-3, 1e-3, (0.0, 0.0, 1.5), 0.0, 70.0)
+    wall = described.Barrier("wall", ((-5.0, 10.0), (5.0, 10.0)), 60.0)
+    found = room(up, barrier=wall, floor='floor = "32.8 m"\n', rating="100 W/m2", person=((0.0, 12.0),)).scene
+    (line,) = found.barriers
+    width = math.hypot(5e-3, 1e-3 * 10.0 / math.cos(math.radians(70.0)))
+    assert ways(line)["direct"].irradiance == pytest.approx(40.0 / (math.pi * width**2), rel=0.01)
+    assert max(c.ratio for c in found.matrix if c.mode == "running" and c.way == "direct") > 150.0
+
+
+@pytest.mark.parametrize(
+    ("line", "elevation", "ends"),
+    [
+        (((-3.0, 4.0), (3.0, 4.0)), 0.0, "screen"),
+        (((5.0, -5.0), (5.0, -3.0)), 0.0, ""),  # it holds, and stands elsewhere
+        (((-0.3, 4.0), (0.3, 4.0)), 0.0, ""),  # the head turns 10 degrees to each side: 0.7 m
+        (((-3.0, 4.0), (3.0, 4.0)), 30.0, ""),  # the beam passes over it
+    ],
+)
+def test_a_stop_ends_the_beam_only_where_it_stands_in_all_of_it(line, elevation, ends):
+    laser = Laser(10.0, 5e-3, 1e-3, (0.0, 0.0, 1.5), 0.0, elevation, bearing_half=10.0)
+    stop = PLATE.replace('"1.9 m", "1.9 m"', '"0 m", "2 m"') + 'stop = "screen"\n'
+    found = room(laser, barrier=described.Barrier("screen", line), more=stop, rating="1e4 MW/m2").scene
+    (beyond,) = found.beyond
+    assert beyond.ends_at == ends
+    assert beyond.distance == pytest.approx(4.0 if ends else 504.6, rel=0.01)
+
+
+def test_what_stands_behind_a_target_can_burn_by_all_lasers_and_from_the_nearest_place_of_a_head():
+    # Each of two lasers of 3 W, 30 mm wide: 4 * 3 W / (pi (30 mm)2) = 4244 W/m2, together 8488, from 5000 on.
+    behind = PLATE.replace('"1.9 m", "1.9 m"', '"0 m", "1 m"') + 'behind = "curtain"\nbehind_distance = "0.85 m"\n'
+    pair = [Laser(3.0, 30e-3, 1e-3, (0.0, 0.0, 1.5), 0.0, name=name) for name in "AB"]
+    found = room(*pair, more=behind).scene
+    each = 12.0 / (math.pi * (9e-4 + 1.85e-3**2))
+    assert [one.backing_irradiance for one in found.beyond] == pytest.approx([2.0 * each] * 2, rel=1e-6)
+    assert all(one.can_ignite for one in found.beyond)
+    assert sum("all lasers together" in one.text for one in found.findings if one.kind == "ignition") == 2
+    # Of 40 mrad, and 0.5 m to every side: no nearer than 1 m - 0.866 m before the target, 0.984 m from the curtain.
+    loose = room(Laser(10.0, 5e-3, 40e-3, (0.0, 0.0, 1.5), 0.0, moves=0.5), more=behind).scene.beyond[0]
+    near = 1.85 - math.sqrt(0.75)
+    assert loose.backing_irradiance == pytest.approx(40.0 / (math.pi * (25e-6 + (40e-3 * near) ** 2)), rel=1e-6)
+    assert loose.can_ignite

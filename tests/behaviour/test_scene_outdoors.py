@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.data import templates_path
 from lasersafe.models import parse_case
+from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
 
 OUTDOOR = '\n[scene.outdoor]\nbehind = "sky"\nvisibility = "5 km"\n'
 
@@ -53,3 +55,42 @@ def test_in_german() -> None:
     text = words(found("visible-diode", "de"))
     assert any("Luftfahrtbehörde" in w for w in text)
     assert any("Sichtweite" in w for w in text)
+
+
+def two_colours(wavelength: str, power: float, *lines: str, visibility: str = "") -> list[str]:
+    """Return what is said outdoors of a beam of 5 mm and 1 mrad with further wavelengths."""
+    more = "".join(f'[[laser.line]]\nname = "line {n}"\n{line}\n' for n, line in enumerate(lines))
+    text = case_text(Scene((Laser(power, 5e-3, 1e-3, (0.0, 0.0, 1.5), 0.0),), (Person("Row", ((0.0, 10.0),)),)))
+    text = text.replace("1070 nm", wavelength).replace("[[person]]", f"{more}[[person]]", 1)
+    return words(assess(parse_case(f"{text}[scene.outdoor]\nwet = false\n{visibility}")))
+
+
+def test_loss_in_the_air_counts_of_each_wavelength_and_their_sum() -> None:
+    # 1 W of 532 nm and 10 W of 650 nm, each against 10 W/m2: 11 W are above it for sqrt(44 / 10 pi) / 1 mrad = 1183 m.
+    # Through air of a visibility of 1 km, mu = 3.912 / km * (lambda / 550 nm)^-0.585: 1 part in exp(mu r) is left.
+    text = two_colours("532 nm", 1.0, 'wavelength = "650 nm"\npower = "10 W"', visibility='visibility = "1 km"\n')
+    (told,) = (one for one in text if "without loss" in one)
+    without, through = (float(number) for number in re.findall(r"([0-9.]+) k?m with", told))
+    assert without == pytest.approx(1.183, rel=0.01)
+    powers = {532.0: 1.0, 650.0: 10.0}
+
+    def above(r: float) -> float:
+        left = sum(p * math.exp(-3.912e-3 * (nm / 550.0) ** -0.585 * r) for nm, p in powers.items())
+        return 4.0 * left / (math.pi * (25e-6 + (1e-3 * r) ** 2)) / 10.0
+
+    near, far = 1.0, 1183.0
+    for _ in range(60):
+        middle = (near + far) / 2.0
+        near, far = (middle, far) if above(middle) > 1.0 else (near, middle)
+    assert far == pytest.approx(491.0, abs=1.0)
+    assert far <= through <= 1.01 * far  # all with the least of the losses
+
+
+def test_what_disturbs_sight_is_every_wavelength_that_is_seen() -> None:
+    alone = [one for one in two_colours("532 nm", 1.0) if "disturbs sight" in one]
+    beside = two_colours("1064 nm", 10.0, 'wavelength = "532 nm"\npower = "1 W"')
+    assert [one for one in beside if "disturbs sight" in one] == alone
+    assert len(alone) == 3
+    assert any("aviation authority" in one for one in beside if "before the first shot" in one)
+    twice = two_colours("532 nm", 0.5, 'wavelength = "532 nm"\npower = "0.5 W"')
+    assert [one for one in twice if "disturbs sight" in one] == alone

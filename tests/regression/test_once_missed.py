@@ -19,6 +19,7 @@ from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, fibre_multimode, mean_exposure_of_circular
 from tests.behaviour.test_scene import HEAD, SCENE
 from tests.behaviour.test_strike_outs import PLAIN, strike
+from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
 
 
 def test_it_makes_no_difference_how_an_ultraviolet_day_is_cut_into_visits():
@@ -186,3 +187,19 @@ def test_the_distance_of_the_first_page_is_that_of_the_skin_where_a_curved_mirro
     assert found.decision.headline_distance >= reach["skin mirror"]
     assert found.decision.aided_distance >= reach["skin mirror"]
     assert found.decision.headline_tissue == "skin"
+
+
+@pytest.mark.parametrize("order", [(0, 1), (1, 0)])
+def test_a_lost_lens_leaves_the_collimated_beam_that_spreads_least(order):
+    """Of two collimated set-ups the first of the file counted: 0.1 times the limit, and 169 times by the other."""
+    usual = 'name = "{}"\nkind = "collimated"\nbeam_diameter = "10 mm"\ndivergence = "{}"\ncriterion = "1/e"\n'
+    setups = [usual.format("wide", "50 mrad"), usual.format("narrow", "0.5 mrad")]
+    text = case_text(Scene((Laser(1.0, 10e-3, 1e-3, (0.0, 0.0, 1.6), 0.0),), (Person("Row", ((0.0, 10.0),)),)))
+    lens = 'name = "lens"\nkind = "lens"\nfitted = true\nbeam_diameter = "10 mm"\nfocal_length = "150 mm"\n'
+    more = "".join(f"[[laser.setup]]\n{setups[number]}" for number in order)
+    head, tail = text.split("[[laser.setup]]\n")
+    text = f'{head}[[laser.setup]]\n{lens}criterion = "1/e"\n{more}{tail[tail.index("[[person]]") :]}'
+    cells = assess(parse_case(text)).scene.matrix
+    found = max(c.ratio for c in cells if c.mode == "running" and c.way == "optic lost")
+    width = math.hypot(10e-3, 0.5e-3 * 10.0)
+    assert found == pytest.approx((1.0 - math.exp(-((7e-3 / width) ** 2))) / 3.848e-5 / 50.0, rel=0.02)
