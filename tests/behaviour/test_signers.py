@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
@@ -13,7 +14,8 @@ from pypdf import PdfReader
 from lasersafe.errors import InputError
 from lasersafe.files import marked
 from lasersafe.models import parse_case
-from lasersafe.signing import making, verify
+from lasersafe.signing import container, making, verify
+from lasersafe.signing.container import open_sheet, read_about
 from lasersafe.signing.record import Record, named_in, parse_record, read_record, record_path
 from tests.behaviour import command
 from tests.behaviour.signing_help import PEOPLE, case_text, keep_annex, lay, print_sheet, sign, sign_all, write_case
@@ -172,3 +174,19 @@ def test_a_missing_a_changed_and_a_foreign_annex_are_found_and_named(tmp_path: P
     code, _, text = answer(sheet)
     assert code == verify.CODES["not checked"]
     assert "its annex, s-annex.pdf, is not beside it" in text
+
+
+def test_an_annex_of_other_numbers_whose_checksum_the_sheet_prints_is_found(tmp_path: Path) -> None:
+    """As somebody prints it who makes sheets as this program does: sheet, checksum and record are in order."""
+    case, sheet = write_case(tmp_path), tmp_path / "s.pdf"
+    sign_all(case)
+    print_sheet(case, sheet)
+    parsed, good = parse_case(case_text()), open_sheet(sheet)
+    forged = marked(making.annex_of(making.assess(parsed), "Letter", case.name))
+    about = read_about(good).model_copy(update={"annex": hashlib.sha256(forged).hexdigest()})
+    like = about, good.attachment(container.RESULTS)
+    made = making.make_sheet(case_text(), parsed, read_record(record_path(case)), about.paper, like=like)
+    sheet.write_bytes(made.content)
+    making.annex_path(sheet).write_bytes(forged)
+    code, _, text = answer(sheet)
+    assert (code, "its annex is not what this version prints from its case" in text) == (verify.CODES["changed"], True)
