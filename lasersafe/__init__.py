@@ -42,7 +42,8 @@ _HOME = {
     "limits": ("ExposureLimit", "PulseTrainLimit", "rule_sets"),
     "models": ("Case",),
     "quantity": ("format_quantity",),
-    "results": ("Assessment", "MarkingVerdict"),
+    "records": ("MarkingVerdict",),
+    "results": ("Assessment",),
     "wording": ("caution_line",),
 }  # fmt: skip
 __all__ = [
