@@ -40,7 +40,13 @@ REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; co
 
 # of each kind of answer: with what else it changes than its own laser, whether it does where people stand elsewhere,
 # and whether it does where a case states anything else but barriers
-_NAMED = "same walls", "lit past", "together", "reach together"  # that are not the answer of one function
+_NAMED = (
+    "same walls",
+    "same source",
+    "lit past",
+    "together",
+    "reach together",
+)  # that are not the answer of one function
 _NONE: Any = object()
 RESTS: dict[str, tuple[str, bool, bool]] = dict.fromkeys(_NAMED, ("", False, True))
 
@@ -330,7 +336,8 @@ class Stage:
             for own, portion in zip(context.every.values(), parts, strict=True)
             for source in make(own, pose, tissue, duration, portion)
         )
-        return (*found, *paths.over_level_mirrors(self.scene, found)) if BASE_WAY[way] == "scatter" else found
+        found = (*found, *paths.over_level_mirrors(self.scene, found)) if BASE_WAY[way] == "scatter" else found
+        return tuple(self.answers.setdefault(("same source", one), one) for one in found)  # as of walls
 
     def _direct(self, context: Context, pose: Pose, tissue: str, duration: float, portion: Portion) -> list[Source]:
         profile = self.beam_profile(context, tissue, duration, portion)
