@@ -148,7 +148,7 @@ def _by_caps(own: Problem, caps: list[str], size: int, one_block: Block) -> Floa
         values = _taken(own.values, where) | {name: np.asarray(value) for name, value in held.items()}
         return one_block(Problem(own.context, values, boost=boost), where.size)
 
-    for at in np.unique(place).tolist():
+    for at in sorted(set(place.tolist())):
         where = np.flatnonzero(place == at)
         raised = energy[where] * np.maximum(ratio[where] / nodes[at], 1.0)
         found[where] = np.minimum(below(nodes[at + 1], where, energy[where]), below(nodes[at], where, raised))

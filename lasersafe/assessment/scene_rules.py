@@ -17,6 +17,7 @@ from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import SUMS, stated
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, pack
+from lasersafe.optics.beam import unique
 from lasersafe.quantity import raised
 from lasersafe.records.scene import BarrierLine, MatrixCell, Point, SpectatorLine, SpectatorRule, ZoneShape
 from lasersafe.results import GUESTS, Scenario
@@ -128,7 +129,7 @@ def _reach_over_gap(stage: Stage, reached: tuple[tuple[Point, Point, float], ...
         return math.inf
     lit = bounds([Question([lights], Places(np.array(low), np.array(high)))], to_limit=True)[0].upper > 1.0
     edges = [edge for edge, some in zip(edges, lit, strict=True) if some]
-    for distance in np.unique(away[away < near]) if edges else ():
+    for distance in unique(away[away < near]) if edges else ():
         at, asked = np.flatnonzero(away == distance), list[Question]()
         for a, b, top in edges:
             length = math.dist(a, b)

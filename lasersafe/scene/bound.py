@@ -477,17 +477,15 @@ def span(light: Light, middle: FLOAT, half: FLOAT) -> Span:
     if source.aimed:
         near, far, aside = (float(one[0]) for one in table._along(number, middle, half))
         return Span(near, far, aside, 1.0, np.array([source.apex, source.moves]))
-    nearest, (start, size) = None, source.near
+    start, size = source.near
     if table.sure[0]:
         start, size = table._starts.boxes[0]
         rows = np.zeros(len(start), dtype=np.intp)
         seen = ~table._stop(rows, start, size, middle[rows], half[rows])
         start, size = start[seen], size[seen]
-        nearest = np.full(1, np.inf)
     gaps = squared_gaps(middle, half, start.T[None], size.T[None])[0]
-    if nearest is not None and gaps.size:
-        nearest[0] = math.sqrt(gaps.min())
-    away, column = table._away(number, middle, half, nearest), table.column
+    nearest, around = np.sqrt([gaps.min(initial=np.inf)]), np.sqrt(np.square(half).sum(axis=1))
+    away, column = table._away(number, middle, around, nearest), table.column
     first = gaps.argmin() if gaps.size else 0
     begin = np.array([start[first], size[first]]) if gaps.size else np.zeros((2, 3))
     if table.beam[0]:

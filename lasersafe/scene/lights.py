@@ -88,6 +88,16 @@ class Lights:
             [len(walls) > 0 and (s.spots is not None or not s.bulge) for s, walls in self.lights], dtype=bool
         )
 
+    @cached_property
+    def _some(self) -> frozenset[str]:
+        """Which of some columns say anything of any of them; what none has need not be looked up."""
+        return frozenset(name for name in ("bulge", "cut_normal", "face") if self.column[name].any())
+
+    @cached_property
+    def _through_disc(self) -> FLAGS:
+        """Which of them pass a disc that is known."""
+        return np.isfinite(self.column["through_radius"])
+
     def __len__(self) -> int:
         """Return the number of ways."""
         return len(self.sources)
@@ -122,13 +132,11 @@ class Lights:
         off = middle - column["on"].take(light, 0)
         deep = np.einsum("ij,ij->i", half, np.abs(normal))
         level = np.einsum("ij,ij->i", off, normal) + deep
-        bulge = column["bulge"].take(light, 0)
         front = level >= 0.0
-        if bulge.any():
+        if "bulge" in self._some and (bulge := column["bulge"].take(light, 0)).any():
             behind = bulge * (np.sqrt(np.einsum("ij,ij->i", off, off)) + size) + column["spot"].take(light, 0)
             front = level >= np.where(bulge > 0.0, -behind, 0.0)
-        wide = column["through_radius"].take(light, 0)
-        at = (front & np.isfinite(wide)).nonzero()[0]
+        at = (front & self._through_disc.take(light)).nonzero()[0]
         if at.size:
             front[at] &= self._through(light[at], middle[at], size[at])
         aimed = column["aimed"].take(light, 0) > 0.0
@@ -138,7 +146,8 @@ class Lights:
         at = (front & ~aimed).nonzero()[0]
         if at.size:
             own, boxes = light[at], (middle.take(at, 0), half.take(at, 0))
-            away = self._path(own, *boxes, self._away(own, *boxes, None if nearest is None else nearest[at]))
+            near = self._near.nearest(own, *boxes)[0] if nearest is None else nearest[at]
+            away = self._path(own, *boxes, self._away(own, boxes[0], size[at], near))
             some = self.beam[own]
             rows = at[some]
             found[rows] = beam_from_here_on(column, self.profiles, light[rows], away[some])
@@ -198,11 +207,9 @@ class Lights:
             ahead[at] = np.where(inside, np.sqrt(square), ahead[at] * np.cos(turn) + beside * np.sin(turn))
         return np.asarray(ahead)
 
-    def _away(self, light: INDEX, middle: FLOAT, half: FLOAT, nearest: FLOAT | None) -> FLOAT:
+    def _away(self, light: INDEX, middle: FLOAT, size: FLOAT, nearest: FLOAT) -> FLOAT:
         """Return how far boxes are from where light starts, from lit spots that are known one by one at least. [m]."""
-        away = self._near.nearest(light, middle, half)[0] if nearest is None else nearest
-        known = self._from_spots(light, middle) - np.sqrt(np.einsum("ij,ij->i", half, half))
-        return np.asarray(np.maximum(away, known))
+        return np.asarray(np.maximum(nearest, self._from_spots(light, middle) - size))
 
     def _path(self, light: INDEX, middle: FLOAT, half: FLOAT, away: FLOAT) -> FLOAT:
         """Return the shortest path to boxes that are so far [m] from where beams in any direction start. [m]."""
@@ -231,7 +238,7 @@ class Lights:
         off = np.maximum(off_axis, _JUST * column["radius"].take(light, 0))
         closer = np.maximum(low, np.sqrt(np.maximum(gap2 - off * off, 0.0)))
         low = np.where(flat, np.where(column["round"].take(light, 0) > 0.0, closer, low), np.maximum(low, 0.0))
-        at = np.isfinite(column["through_radius"].take(light, 0)).nonzero()[0]
+        at = self._through_disc.take(light).nonzero()[0]
         if at.size:  # behind a mirror the light starts on its disc as well
             more = self._beside_disc(light[at], middle[at], half[at])
             at, more = at[more > off_axis[at]], more[more > off_axis[at]]
@@ -310,11 +317,12 @@ class Lights:
             assert isinstance(profile, ScatterProfile)
             found[rows] = profile.ratio(away[rows])
         plane = column["plane"].take(light, 0) > 0.0
-        cosine = np.clip(level / away, 0.0, 1.0)
-        known = (column["spot"].take(light, 0) <= 0.0) | lambert  # else another spot may be seen more aslant
-        least = np.clip((level - 2.0 * deep) / (away + 2.0 * size), 0.0, 1.0) * known
+        cosine = np.minimum(np.maximum(level / away, 0.0), 1.0)
         found = np.where(plane & lambert, found * cosine, found)
-        found = np.where(plane & wide, found * 2.0 / (1.0 + np.minimum(least, cosine)), found)
+        if wide.any():
+            known = (column["spot"].take(light, 0) <= 0.0) | lambert  # else another spot may be seen more aslant
+            least = np.clip((level - 2.0 * deep) / (away + 2.0 * size), 0.0, 1.0) * known
+            found = np.where(plane & wide, found * 2.0 / (1.0 + np.minimum(least, cosine)), found)
         return np.asarray(np.minimum(found, column["brightest"].take(light, 0)))
 
     def likely(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
@@ -335,7 +343,7 @@ class Lights:
             last = column["waist_position"].take(own, 0).max(axis=1) - column["offset"].take(own, 0)
             along = np.where(met, np.clip(last, np.maximum(enter, 0.0), np.maximum(leave, 0.0)), along)
             found[at] = column["apex"].take(own, 0) + way * along[:, None]
-        return np.asarray(np.clip(found, middle - half, middle + half))
+        return np.asarray(np.minimum(np.maximum(found, middle - half), middle + half))
 
     def most(
         self, light: INDEX, middle: FLOAT, half: FLOAT, beyond: FLOAT, asked: FLAGS, group: INDEX, enough: float = 0.0
@@ -424,11 +432,12 @@ class Lights:
         return np.asarray(stopped)
 
     def _stop(self, light: INDEX, start: FLOAT, size: FLOAT, middle: FLOAT, half: FLOAT) -> FLAGS:
-        walls, behind = self._held
-        blur, on, normal, home, face = (
-            self.column[name].take(light, 0) for name in ("blur", "cut_on", "cut_normal", "home", "face")
+        (walls, behind), column = self._held, self.column
+        on, normal, face = (
+            column[name].take(light, 0) if needed in self._some else None
+            for name, needed in (("cut_on", "cut_normal"), ("cut_normal", "cut_normal"), ("face", "face"))
         )
-        which = behind.take(light)
+        which, blur, home = behind.take(light), column["blur"].take(light), column["home"].take(light, 0)
         return walls.stop(start, size, middle, half, which=which, blur=blur, on=on, normal=normal, home=home, face=face)
 
     def _past(self, light: INDEX, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:
@@ -490,11 +499,13 @@ class Lights:
         """Return where all of a light comes to a point from one place where it starts, and is above the limit there."""
         if not len(light):
             return np.zeros(0, dtype=bool)
-        still = [self.sources[number].still(place) for number, place in zip(light.tolist(), point, strict=True)]
-        of = np.repeat(np.arange(len(light)), [len(some) for some in still])
-        table = Lights([(one, Walls()) for some in still for one in some])
-        above = of[table.over(np.arange(len(of)), point[of], np.zeros((len(of), 3))) > 1.0]
-        rows = np.bincount(above, minlength=len(light)).nonzero()[0]
+        above = self.over(light, point, np.zeros((len(light), 3))) > 1.0
+        at = (above & self.column["moves"].take(light, 0).any(axis=1)).nonzero()[0]
+        still = [(one, Walls()) for row in at for one in self.sources[light[row]].still(point[row])]
+        of, table = at.repeat(len(still) // max(at.size, 1)), Lights(still)
+        above[at] = False
+        above[of[table.over(np.arange(len(of)), point[of], np.zeros((len(of), 3))) > 1.0]] = True
+        rows = above.nonzero()[0]
         start, size, begin = self._starts.every
         of, at = pairs_of(self._starts.count[light[rows]], begin[light[rows]])
         walls, behind = self._held
@@ -504,7 +515,7 @@ class Lights:
         found[rows[of[clear]]] = True
         passed, around = self._in_disc(light, point, np.zeros(len(light)))
         wide, centre = self.column["through_radius"].take(light, 0), self.column["through"].take(light, 0)
-        cut = np.isfinite(wide) & ~(np.sqrt(np.square(passed - centre).sum(axis=1)) + around <= wide)
+        cut = self._through_disc.take(light) & ~(np.sqrt(np.square(passed - centre).sum(axis=1)) + around <= wide)
         found &= ~cut & np.array([self.sources[number].whole for number in light.tolist()], dtype=bool)
         return found
 

@@ -221,7 +221,8 @@ class Walls:
         plane, (nx, ny), (sx, sy), size = self.base[0], *self._across
         aside, aside_off = a[:, :1] * nx + a[:, 1:2] * ny - plane, a_half[:, :1] * sx + a_half[:, 1:2] * sy
         ahead = a_half[:, :1] * size[:, 0] + a_half[:, 1:2] * size[:, 1]  # how far the first boxes reach along a wall
-        if face is not None and (upright := face[:, :2].any(axis=1)).any():
+        if face is not None and face[:, :2].any():
+            upright = face[:, :2].any(axis=1)
             n, long = face[upright, :2], np.hypot(*a_half[upright, :2].T)[:, None]
             aside_off[upright] = long * np.abs(n[:, :1] * ny - n[:, 1:] * nx)
             ahead[upright] = long * np.abs(n @ self.normal.T)
@@ -241,14 +242,14 @@ class Walls:
         if which is not None:
             apart &= self._held[which]
         at = apart.ravel().nonzero()[0]
-        pair, wall = np.divmod(at, len(self))
+        pair, wall = at // len(self), at % len(self)
         near, far, aside_off, other_off, ahead = (one.take(at) for one in (near, far, aside_off, other_off, ahead))
         close, off = np.maximum(near - aside_off, 0.0), np.maximum(far - other_off, 0.0)
         with np.errstate(divide="ignore", invalid="ignore"):
             first = close / (close + far + other_off)
             last = np.where(near + aside_off > 0.0, (near + aside_off) / (near + aside_off + off), first)
-        way, size, origin = self.way[wall].T, size[wall].T, self.base[1].take(wall)
-        a, a_half, b, b_half = (one[pair].T for one in (a, a_half, b, b_half))
+        way, size, origin = self.way.take(wall, 0).T, size.take(wall, 0).T, self.base[1].take(wall)
+        a, a_half, b, b_half = (one.take(pair, 0).T for one in (a, a_half, b, b_half))
         blurred = 0.0 if blur is None else blur.take(pair)
 
         def span(p: FLOAT, p_off: FLOAT, q: FLOAT, q_off: FLOAT) -> tuple[FLOAT, FLOAT]:
@@ -290,11 +291,17 @@ class Walls:
         """
         low, high = middle - half, middle + half
         bottom, top = np.minimum(low.min(axis=0), home), np.maximum(high.max(axis=0), home)
-        for area, _, lowest, highest, _ in self._rings:
-            if lowest <= bottom[2] and top[2] <= highest and shapely.contains_xy(area, *home[:2]):
+        for area, _, lowest, highest, square in self._rings:
+            if not (lowest <= bottom[2] and top[2] <= highest and shapely.contains_xy(area, *home[:2])):
+                continue
+            inside = np.column_stack(
+                [np.maximum(low[:, :2], area.bounds[:2]), np.minimum(high[:, :2], area.bounds[2:])]
+            )
+            if not square:
                 inside = shapely.bounds(shapely.intersection(area, shapely.box(*low[:, :2].T, *high[:, :2].T)))
-                low[:, :2], high[:, :2] = inside[:, :2], inside[:, 2:]
-        low, high = (one[np.isfinite(low).all(axis=1)] for one in (low, high))
+            low[:, :2], high[:, :2] = inside[:, :2], inside[:, 2:]
+            left = (low <= high).all(axis=1)  # False for NaN
+            low, high = low[left], high[left]
         corners = np.array([(x, y) for x in (bottom[0], top[0]) for y in (bottom[1], top[1])])
         along = (corners[:, None] - self.start) * self.way
         near = (along.sum(axis=2).min(axis=0) >= 0.0) & (along.sum(axis=2).max(axis=0) <= self.length)
@@ -380,30 +387,41 @@ class Walls:
                 found[key][-1][number] = True
         return list(found.values())
 
+    @cached_property
+    def _ends_of_rings(self) -> tuple[FLOAT, FLAGS]:
+        """Ends on the plan and heights of each closed row, of shape (6, rows) [m], and who has it, (parts, rows)."""
+        rings = self._rings_of_parts
+        ends = np.array([[*area.bounds, bottom, top] for area, _, bottom, top, _, _ in rings]).reshape(-1, 6)
+        return ends.T, np.array([held for *_, held in rings], dtype=bool).T
+
     def _around(
         self, part: INDEX, a: FLOAT, a_half: FLOAT, b: FLOAT, b_half: FLOAT, inner: FLOAT
     ) -> list[tuple[tuple[int, ...], FLAGS]]:
         """Return for each closed row of walls where the first boxes are inside and the second outside."""
         a_low, a_high, b_low, b_high = a - a_half, a + a_half, b - b_half, b + b_half
-        low, high = np.minimum(a_low[:, 2], b_low[:, 2]), np.maximum(a_high[:, 2], b_high[:, 2])
-        a_low, a_high, b_low, b_high, place = (one[:, :2] for one in (a_low, a_high, b_low, b_high, inner))
+        low, high = np.minimum(a_low[:, 2:], b_low[:, 2:]), np.maximum(a_high[:, 2:], b_high[:, 2:])
+        ends, held = self._ends_of_rings
+        inside: FLAGS = held[part] & (low >= ends[4]) & (high <= ends[5])
+        away = np.zeros_like(inside)
+        for axis in (0, 1):
+            least, most = ends[axis], ends[axis + 2]
+            place, start, end = (one[:, axis, None] for one in (inner, a_low, a_high))
+            inside &= (place > least) & (place < most) & (start >= least - _TOUCH) & (end <= most + _TOUCH)
+            away |= (b_high[:, axis, None] < least + _TOUCH) | (b_low[:, axis, None] > most - _TOUCH)
         found = []
-        for area, used, bottom, top, square, held in self._rings_of_parts:
-            least, most = np.array(area.bounds).reshape(2, 2)
-            inside = (place > least) & (place < most) & (a_low >= least - _TOUCH) & (a_high <= most + _TOUCH)
-            closed: FLAGS = held[part] & (low >= bottom) & (high <= top)
-            closed &= inside.all(axis=1)
-            away: FLAGS = np.logical_or.reduce((b_high < least + _TOUCH) | (b_low > most - _TOUCH), axis=1)
+        for number in np.flatnonzero(inside.any(axis=0)).tolist():
+            area, used, _, _, square, _ = self._rings_of_parts[number]
+            closed: FLAGS = inside[:, number]
             if square:
-                closed &= away
-            elif closed.any():
+                closed &= away[:, number]
+            else:
                 closed &= shapely.contains_xy(area, inner[:, 0], inner[:, 1])
                 at = closed.nonzero()[0]
                 (first, of_first), (second, of_second) = (
                     _distinct(a[at], a_half[at], (inner - a)[at]), _distinct(b[at], b_half[at], np.zeros((len(at), 3))),
                 )  # fmt: skip
                 closed[at] = shapely.covers(area.buffer(_TOUCH), first)[of_first]
-                closed[at] &= away[at] | ~shapely.intersects(area.buffer(-_TOUCH), second)[of_second]
+                closed[at] &= away[at, number] | ~shapely.intersects(area.buffer(-_TOUCH), second)[of_second]
             if closed.any():
                 found.append((used, closed))
         return found
