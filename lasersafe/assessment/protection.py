@@ -203,7 +203,7 @@ def needs_alone(context: Context, distance: float, marking: str, least_density: 
 
         away = SIValue(distance, "", "m")
         somebody = Person.model_construct(name="", role="crew", distance=away, eyewear=marking)
-        over = bent_beams_at(stage_alone(context), context, somebody)
+        over = bent_beams_at(stage_alone(context), context, [somebody])[somebody.name]
     beams, every = Beams(distance, over), context.every.values()
     needs = [need_at(one, beams, duration, marking, least_density, sharing([context], one)) for one in every]
     return one_verdict(needs)
@@ -386,7 +386,7 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
         own = [(stage.case, stage.contexts, stage.setups, stage) for stage in stages]
 
     def over_mirrors(there: Stage | None, context: Context) -> dict[str, list[Over]]:
-        return {} if there is None else {one.name: bent_beams_at(there, context, one) for one in context.persons}
+        return {} if there is None else bent_beams_at(there, context, context.persons)
 
     corners, cells = [], list["MatrixCell"]()
     for case, found, setups, there in own:

@@ -177,21 +177,37 @@ def worst_hit(
     return max(hits, key=lambda hit: badness(hit.ratio), default=None)
 
 
-def reaching_person(stage: Stage, person: Person, lights: Sequence[Light]) -> list[tuple[Source, float]]:
-    """Return which lights are not below the limit of the eye of a person, and the shortest path of each to it [m].
+def reaching(stage: Stage, asked: Sequence[tuple[Person, Sequence[Light]]]) -> list[list[tuple[Source, float]]]:
+    """Return for people which lights are not below the limit of their eyes, and the shortest path of each to them [m].
 
     A person without a place may be at the last mirror, but no path is shorter than the distance from the last optic.
     """
-    rows = [row for row, one in enumerate(stage.scene.person) if one.name == person.name]
-    if not rows or not lights:
-        return [(source, max(source.offset, float(person.distance))) for source, _ in lights]
-    places, each = person_places(stage, "eye"), np.arange(len(lights))[None, :]
-    low, high = places.low[rows], places.high[rows]
-    middle, half = (low + high) / 2.0, (high - low) / 2.0
-    most = Lights(lights).most(each, middle, half, np.zeros(1), np.ones(each.shape, dtype=bool), each)[0]
-    found = [light for light, ratio in zip(lights, most.tolist(), strict=True) if not ratio <= 1.0]
-    lengths = [(light[0], span(light, middle[0], half[0]).near) for light in found]
-    return [(source, max(near, 0.0) if math.isfinite(near) else source.offset) for source, near in lengths]
+    rows, places = {one.name: row for row, one in enumerate(stage.scene.person)}, person_places(stage, "eye")
+    every = {(id(source), id(walls)): (source, walls) for _, own in asked for source, walls in own}
+    table, numbers = Lights(list(every.values())), {key: number for number, key in enumerate(every)}
+    placed = [(rows[one.name], own) for one, own in asked if one.name in rows]
+    at, wide = [row for row, _ in placed], max((len(own) for _, own in placed), default=0)
+    light, there = np.zeros((len(placed), wide), dtype=np.intp), np.zeros((len(placed), wide), dtype=bool)
+    for number, (_, own) in enumerate(placed):
+        light[number, : len(own)] = [numbers[id(source), id(walls)] for source, walls in own]
+        there[number, : len(own)] = True
+    middle, half = (places.low + places.high)[at] / 2.0, (places.high - places.low)[at] / 2.0
+    each = np.broadcast_to(np.arange(wide), light.shape)
+    there &= ~(table.most(light, middle, half, np.zeros(len(placed)), there, each) <= 1.0)
+    person, column = there.nonzero()
+    near = np.full(light.shape, np.inf)
+    near[person, column] = table.shortest(light[person, column], middle[person], half[person])
+    lengths = iter(zip(there.tolist(), np.maximum(near, 0.0).tolist(), strict=True))
+    found: list[list[tuple[Source, float]]] = []
+    for one, own in asked:
+        if one.name not in rows:
+            found.append([(source, max(source.offset, float(one.distance))) for source, _ in own])
+            continue
+        found.append([
+            (source, length if math.isfinite(length) else source.offset)
+            for (source, _), reached, length in zip(own, *next(lengths), strict=False) if reached
+        ])  # fmt: skip
+    return found
 
 
 def not_below(

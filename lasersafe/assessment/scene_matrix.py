@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
@@ -89,29 +89,35 @@ def _mirror(bend: str) -> str:
     return f"{bend} mirror" if bend in ("convex", "concave") else "mirror"
 
 
-def bent_beams_at(stage: Stage, context: Context, person: Person) -> list[Over]:
-    """Return the beams of curved mirrors that reach a person, with the share of the power [1] and the path [m].
+def bent_beams_at(stage: Stage, context: Context, people: Sequence[Person]) -> dict[str, list[Over]]:
+    """Return the beams of curved mirrors that reach each of some people, with the share of the power [1] and the path.
 
-    Where no bound is known the beam is a point there.
+    Where no bound is known the beam is a point there. Paths are in m.
     """
-    flat = [own.beam for own in context.every.values()]
-    time = max(person_time(context.every.values(), one, "mirror", "eye")[0] for one in bare_first(person))
-    beams: dict[Over, None] = {}
+    flat, lines = [own.beam for own in context.every.values()], context.every.values()
     modes = MODES if not context.fault else MODES[:3] if "mirror" in context.ways_of_fault else ()
-    for mode in modes:  # one fault at a time
-        lights = [
-            light for light in stage.lights(context, ("mirror",), "eye", mode, time)
-            if light[0].as_beam.beam not in flat
-            and not struck_out(context, person, context.fault or _mirror(light[0].bend), mode)
-        ]  # fmt: skip
-        for source, near in scene_hits.reaching_person(stage, person, lights):
+    asked = []
+    for person in people:
+        time = max(person_time(lines, one, "mirror", "eye")[0] for one in bare_first(person))
+        lights = {
+            (id(source), id(walls)): (source, walls) for mode in modes  # one fault at a time
+            for source, walls in stage.lights(context, ("mirror",), "eye", mode, time)
+            if source.as_beam.beam not in flat
+            and not struck_out(context, person, context.fault or _mirror(source.bend), mode)
+        }  # fmt: skip
+        asked.append((person, list(lights.values())))
+    found = {}
+    for person, reached in zip(people, scene_hits.reaching(stage, asked), strict=True):
+        beams: dict[Over, None] = {}
+        for source, near in reached:
             beam = source.as_beam.beam
             if source.unbounded or source.bends > 1 or (source.bends and 0.0 not in beam.waist_diameter):
                 beam = replace(beam, waist_diameter=(0.0, 0.0), waist_position=(near, near))
             away = max(near - source.offset, 0.0)
             bounds = dict.fromkeys((one, source.factor, away) for one in source.bounds)
             beams |= bounds or {(beam, source.factor, near): None}
-    return list(beams)
+        found[person.name] = list(beams)
+    return found
 
 
 @dataclass(frozen=True)

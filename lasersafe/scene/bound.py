@@ -484,13 +484,11 @@ def span(light: Light, middle: FLOAT, half: FLOAT) -> Span:
         seen = ~table._stop(rows, start, size, middle[rows], half[rows])
         start, size = start[seen], size[seen]
     gaps = squared_gaps(middle, half, start.T[None], size.T[None])[0]
-    nearest, around = np.sqrt([gaps.min(initial=np.inf)]), np.sqrt(np.square(half).sum(axis=1))
-    away, column = table._away(number, middle, around, nearest), table.column
+    near, column = float(table.shortest(number, middle, half)[0]), table.column
     first = gaps.argmin() if gaps.size else 0
     begin = np.array([start[first], size[first]]) if gaps.size else np.zeros((2, 3))
     if table.beam[0]:
-        return Span(float(table._path(number, middle, half, away)[0]), math.inf, 0.0, 1.0, begin)
-    near = max(float(away[0]) + source.offset, float(column["nearest"][0]))
+        return Span(near, math.inf, 0.0, 1.0, begin)
     level = np.abs(half * column["normal"]).sum() + ((middle - column["on"]) * column["normal"]).sum()
     aslant = column["plane"][0] > 0.0 and column["lambert"][0] > 0.0
     return Span(near, math.inf, 0.0, min(max(float(level) / near, 0.0), 1.0) if aslant else 1.0, begin)

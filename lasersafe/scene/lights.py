@@ -441,26 +441,44 @@ class Lights:
         return walls.stop(start, size, middle, half, which=which, blur=blur, on=on, normal=normal, home=home, face=face)
 
     def _past(self, light: INDEX, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:
-        """Return what of lights comes past walls, from each of the boxes in which they start, the nearest first."""
-        stopped = self.hidden(light, middle, half)
-        found = np.where(stopped, 0.0, free)
-        left = (~stopped & (self._starts.count[light] > 1)).nonzero()[0]
-        if not left.size:
-            return found
-        found[left] = 0.0
+        """Return what of lights comes past walls."""
+        gap = self._clear(light, middle, half)
+        open_ = np.isfinite(gap)
+        found = np.where(open_, free, 0.0)
+        far = (self._starts.count[light] > 1) & (self.column["aimed"].take(light, 0) <= 0.0)
+        at = (open_ & far).nonzero()[0]
+        if at.size:
+            found[at] = np.minimum(free[at], self.over(light[at], middle[at], half[at], gap[at]))
+        return found
 
-        def lit(rows: INDEX, gaps: FLOAT) -> None:
-            found[rows] = free[rows]
-            at, gaps = rows[far[rows]], gaps[far[rows]]
-            if at.size:
-                found[at] = np.minimum(free[at], self.over(light[at], middle[at], half[at], gaps))
+    def shortest(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return the shortest paths with which lights count in boxes, infinite where all is stopped [m].
 
-        (start, size, _), far = self._starts.every, self.column["aimed"].take(light, 0) <= 0.0
-        gaps, nearest = self._starts.nearest(light[left], middle[left], half[left])
+        From the last optic of a beam, or the shortest way from a lit spot; shapes as of `over`.
+        """
+        column, found, aimed = self.column, np.empty(len(light)), self.column["aimed"].take(light, 0) > 0.0
+        at = aimed.nonzero()[0]
+        found[at] = self._along(light[at], middle[at], half[at])[0]
+        at = (~aimed).nonzero()[0]
+        own, boxes = light[at], (middle[at], half[at])
+        gap, past = self._near.nearest(own, *boxes)[0], self.sure[own].nonzero()[0]
+        gap[past] = self._clear(own[past], boxes[0][past], boxes[1][past])
+        away = self._away(own, boxes[0], np.sqrt(np.einsum("ij,ij->i", boxes[1], boxes[1])), gap)
+        scatter = np.maximum(away + column["offset"].take(own, 0), column["nearest"].take(own, 0))
+        found[at] = np.where(self.beam[own], self._path(own, *boxes, away), scatter)
+        return found
+
+    def _clear(self, light: INDEX, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return how far boxes are from the nearest place where light starts past walls, or infinite. [m]."""
+        found = np.full(len(light), np.inf)
+        left = (~self.hidden(light, middle, half)).nonzero()[0]
+        start, size, _ = self._starts.every
+        found[left], nearest = self._starts.nearest(light[left], middle[left], half[left])
+        several = self._starts.count[light[left]] > 1  # the way from the only one is free already
+        left, nearest = left[several], nearest[several]
         shut = self._stop(light[left], start[nearest], size[nearest], middle[left], half[left])
-        seen = left[~shut]
-        lit(seen, gaps[~shut])
         left, nearest = left[shut], nearest[shut]
+        found[left] = np.inf
         most = np.cumsum(self._starts.count[light[left]]) // _ALL_PAIRS
         for rows in np.split(np.arange(len(left)), np.diff(most).nonzero()[0] + 1) if left.size else ():
             some = left[rows]
@@ -481,10 +499,8 @@ class Lights:
                 shut = self._stop(light[one], start[at[pair]], size[at[pair]], middle[one], half[one])
                 gap = np.full(len(open_), np.inf)
                 np.minimum.at(gap, row, np.where(shut, np.inf, gaps[pair]))
-                free_way = np.isfinite(gap)
-                seen = some[open_[free_way]]
-                lit(seen, gap[free_way])
-                open_ = open_[~free_way & (count[open_] > first)]
+                found[some[open_]] = gap
+                open_ = open_[~np.isfinite(gap) & (count[open_] > first)]
         return found
 
     def _unstopped(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[INDEX, INDEX]:
