@@ -86,6 +86,17 @@ def _highest(needs: Iterable[ScaleNeed]) -> tuple[ScaleNeed, ...]:
     return tuple(by_letter.values())
 
 
+def _brightest(
+    over: Sequence[tuple[float, float, float]], wavelength: float, narrower: float
+) -> list[tuple[float, float, float]]:
+    """Return those that can ask for the highest scale numbers: these rise with irradiance, or it times a factor."""
+    waves, widths = round(wavelength * 1e9, 6), [[max(d / narrower, _SMALLEST) for d in both] for _, *both in over]
+    dense = np.array([share / (dx * dy) for (share, *_), (dx, dy) in zip(over, widths, strict=True)])
+    raised = dense * [beam_factor(waves, max(both)) for both in widths]
+    less = np.logical_and.reduce([one < one.max(initial=0.0) * (1.0 - _SURE) for one in (dense, raised)])
+    return [one for one, out in zip(over, less.tolist(), strict=True) if not out]
+
+
 @dataclass(frozen=True)
 class Filtered:
     """Light of one wavelength that eyewear has to stop.
@@ -170,6 +181,7 @@ def slowest_rate(space: SettingSpace, worst: Emission) -> float | None:
 
 
 _SMALLEST = 1e-6  # m: a focus seen as a point still has a finite spot
+_SURE = 1e-9  # of the highest: what is less for certain
 WIDEST = 15e-3  # m: from here on the factor of EN 207 no longer rises
 _ANY = 1070.0  # nm: the factor is the same at every wavelength that has one
 
@@ -251,7 +263,7 @@ def hardest_need(
     ]
     hardest = max(range(len(every)), key=ranks.__getitem__)
     direct, (beam_density, exposure, criterion) = _highest(chain(*each)), max(beams, key=lambda one: badness(one[0]))
-    scales = _highest(chain(direct, *(withstand(*one) for one in over)))
+    scales = _highest(chain(direct, *(withstand(*one) for one in _brightest(list(over), wavelength, narrower))))
     least = max([least_density, *(light.density(one, dx, dy)[0] for one in others for _, dx, dy in every)])
     density = max(beam_density, least) + math.log10(shared_by)
     beam_density += math.log10(shared_by)

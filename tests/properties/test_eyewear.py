@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from lasersafe.errors import CalcError, InputError, OutOfRangeError
 from lasersafe.hazard import eyewear_scale
-from lasersafe.hazard.exposure import Emission, single_pulse
+from lasersafe.hazard.exposure import Emission, pulse_train, single_pulse
 from lasersafe.hazard.eyewear import Filtered, hardest_need, widths_beyond
 from lasersafe.hazard.eyewear_scale import worst_rates
 from lasersafe.hazard.marking import (
@@ -358,3 +358,24 @@ def test_of_places_that_ask_for_the_same_number_the_narrowest_is_named():
     places = [(0.1, 1.1e-4, 1.1e-4), (0.2, 0.67e-4, 0.67e-4)]
     need = hardest_need(Filtered(355e-9, space, (light,), ("ICNIRP-2013",), 10.0), places)
     assert (need.distance, need.scales[0].density_value) == (0.2, pytest.approx(340.0, rel=2e-3))
+
+
+@pytest.mark.parametrize(
+    "light", [Emission("continuous", 4.0), pulse_train(1e-6, 1e-8, 2e4), pulse_train(1e-3, 0.3, 2.0)]
+)
+@given(
+    beams=st.lists(st.tuples(positive(1e-6, 1.0), positive(1e-5, 0.1), positive(1e-5, 0.1)), min_size=1, max_size=12)
+)
+def test_of_many_beams_over_mirrors_the_hardest_is_found(light: Emission, beams) -> None:
+    """What is left out beforehand, by the irradiance and by that times the factor of the diameter, decides nothing."""
+    space = SettingSpace(light.kind, power=(light.power, light.power))
+    if light.kind != "continuous":
+        given, amount = {"repetition_rate": (light.repetition_rate,) * 2}, (light.pulse_energy,) * 2
+        space = SettingSpace(light.kind, pulse_energy=amount, pulse_duration=(light.pulse_duration,) * 2, **given)
+    weak = [(None, 1.0, 1.0)]
+    stopped = Filtered(1070e-9, space, (light,), ("ICNIRP-2013",), 10.0)
+    found = {one.mode: (one.scale_number, one.density_value) for one in hardest_need(stopped, weak, over=beams).scales}
+    for mode, (number, density) in found.items():
+        every = [one for beam in beams for one in hardest_need(stopped, weak, over=[beam]).scales if one.mode == mode]
+        assert density == max(one.density_value for one in every)
+        assert number == max((one.scale_number for one in every), key=lambda one: math.inf if one is None else one)
