@@ -40,13 +40,7 @@ REACH_UP = 2.0  # m above the floor: the band of heights that a person fills; co
 
 # of each kind of answer: with what else it changes than its own laser, whether it does where people stand elsewhere,
 # and whether it does where a case states anything else but barriers
-_NAMED = (
-    "same walls",
-    "same source",
-    "lit past",
-    "together",
-    "reach together",
-)  # that are not the answer of one function
+_NAMED = "same walls", "same source", "lit past", "together", "reach together"  # not answers of one function
 _NONE: Any = object()
 RESTS: dict[str, tuple[str, bool, bool]] = dict.fromkeys(_NAMED, ("", False, True))
 

@@ -16,8 +16,8 @@ from lasersafe.optics.beam import unique
 from lasersafe.records.scene import HazardMap, Polygon
 from lasersafe.scene.beams import FLOAT, BeamProfile, Box
 from lasersafe.scene.bound import Asked, Places, Question, bounds
-from lasersafe.scene.lights import Light, Lights, total
-from lasersafe.scene.sources import Source, pairs_of
+from lasersafe.scene.lights import Light, Lights
+from lasersafe.scene.sources import Source, pairs_of, total
 from lasersafe.wording import Message
 
 FLAGS = NDArray[np.bool_]

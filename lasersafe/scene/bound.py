@@ -17,8 +17,8 @@ import shapely
 from numpy.typing import NDArray
 
 from lasersafe.scene.beams import FLOAT, LEAST
-from lasersafe.scene.lights import Light, Lights, total
-from lasersafe.scene.sources import squared_gaps
+from lasersafe.scene.lights import Light, Lights
+from lasersafe.scene.sources import squared_gaps, total
 from lasersafe.scene.walls import Walls
 
 FLAGS = NDArray[np.bool_]

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.scene.beams import LEAST, NEAREST, BeamProfile, ScatterProfile, beam_from_here_on, beam_over, nearest
-from lasersafe.scene.sources import ROW, STEEP, Source, Starts, beside_axes, pairs_of, squared_gaps
+from lasersafe.scene.sources import ROW, STEEP, Source, Starts, beside_axes, pairs_of, squared_gaps, total
 from lasersafe.scene.walls import Walls
 
 FLOAT = NDArray[np.float64]
@@ -67,7 +67,7 @@ class Lights:
 
     @cached_property
     def _starts(self) -> Starts:
-        return Starts([starts_before(source, walls) if len(walls) else source.starts for source, walls in self.lights])
+        return Starts([source.starts_past(walls) for source, walls in self.lights])
 
     @cached_property
     def _gates(self) -> Starts:
@@ -87,11 +87,6 @@ class Lights:
         return np.array(
             [len(walls) > 0 and (s.spots is not None or not s.bulge) for s, walls in self.lights], dtype=bool
         )
-
-    @cached_property
-    def _some(self) -> frozenset[str]:
-        """Which of some columns say anything of any of them; what none has need not be looked up."""
-        return frozenset(name for name in ("bulge", "cut_normal", "face") if self.column[name].any())
 
     @cached_property
     def _through_disc(self) -> FLAGS:
@@ -133,7 +128,7 @@ class Lights:
         deep = np.einsum("ij,ij->i", half, np.abs(normal))
         level = np.einsum("ij,ij->i", off, normal) + deep
         front = level >= 0.0
-        if "bulge" in self._some and (bulge := column["bulge"].take(light, 0)).any():
+        if (bulge := column["bulge"].take(light, 0)).any():
             behind = bulge * (np.sqrt(np.einsum("ij,ij->i", off, off)) + size) + column["spot"].take(light, 0)
             front = level >= np.where(bulge > 0.0, -behind, 0.0)
         at = (front & self._through_disc.take(light)).nonzero()[0]
@@ -432,12 +427,11 @@ class Lights:
         return np.asarray(stopped)
 
     def _stop(self, light: INDEX, start: FLOAT, size: FLOAT, middle: FLOAT, half: FLOAT) -> FLAGS:
-        (walls, behind), column = self._held, self.column
-        on, normal, face = (
-            column[name].take(light, 0) if needed in self._some else None
-            for name, needed in (("cut_on", "cut_normal"), ("cut_normal", "cut_normal"), ("face", "face"))
+        walls, behind = self._held
+        blur, on, normal, home, face = (
+            self.column[name].take(light, 0) for name in ("blur", "cut_on", "cut_normal", "home", "face")
         )
-        which, blur, home = behind.take(light), column["blur"].take(light), column["home"].take(light, 0)
+        which = behind.take(light)
         return walls.stop(start, size, middle, half, which=which, blur=blur, on=on, normal=normal, home=home, face=face)
 
     def _past(self, light: INDEX, middle: FLOAT, half: FLOAT, free: FLOAT) -> FLOAT:
@@ -457,8 +451,7 @@ class Lights:
         From the last optic of a beam, or the shortest way from a lit spot; shapes as of `over`.
         """
         column, found, aimed = self.column, np.empty(len(light)), self.column["aimed"].take(light, 0) > 0.0
-        at = aimed.nonzero()[0]
-        found[at] = self._along(light[at], middle[at], half[at])[0]
+        found[aimed] = self._along(light[aimed], middle[aimed], half[aimed])[0]
         at = (~aimed).nonzero()[0]
         own, boxes = light[at], (middle[at], half[at])
         gap, past = self._near.nearest(own, *boxes)[0], self.sure[own].nonzero()[0]
@@ -534,22 +527,3 @@ class Lights:
         cut = self._through_disc.take(light) & ~(np.sqrt(np.square(passed - centre).sum(axis=1)) + around <= wide)
         found &= ~cut & np.array([self.sources[number].whole for number in light.tolist()], dtype=bool)
         return found
-
-
-def total(group: INDEX, each: FLOAT, rest: FLOAT | None = None) -> FLOAT:
-    """Return the sum over groups of the highest of each, for arrays of shape (boxes, n); NaN counts as infinite.
-
-    What is known of the others of each group may be given, of shape (boxes, groups).
-    """
-    found, count = np.zeros(len(group)), int(group.max(initial=-1)) + 1 if rest is None else rest.shape[1]
-    for number in range(count):
-        highest = (each if count == 1 else np.where(group == number, each, 0.0)).max(axis=1, initial=0.0)
-        found = found + (highest if rest is None else np.maximum(highest, rest[:, number]))
-    return np.where(np.isnan(found), np.inf, found)
-
-
-def starts_before(source: Source, walls: Walls) -> tuple[FLOAT, FLOAT]:
-    """Return boxes in which all light of a source starts, without what lies behind walls for a head. [m]."""
-    if source.home is None or source.cut_plane() is not None:
-        return source.in_order
-    return walls.confined(source.home, *source.in_order)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,6 +14,9 @@ from numpy.typing import NDArray
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import CLOSEST, FLOAT, BeamProfile, Directions, ScatterProfile, Vector, angles_of, nearest
+
+if TYPE_CHECKING:
+    from lasersafe.scene.walls import Walls
 
 INDEX = NDArray[np.intp]
 _CLASSES = (1, 8, 27, 64, 1 << 30)  # lights are told apart by in how many boxes they start
@@ -339,6 +343,14 @@ class Source:
         order = np.argsort(_SPREAD.take(cell) @ (1, 2, 4), kind="stable")
         return middle[order], half[order]
 
+    def starts_past(self, walls: Walls) -> tuple[FLOAT, FLOAT]:
+        """Return the same boxes, without what lies behind walls for a head. [m]."""
+        if not len(walls):
+            return self.starts
+        if self.home is None or self.cut_plane() is not None:
+            return self.in_order
+        return walls.confined(self.home, *self.in_order)
+
     @property
     def aimed(self) -> bool:
         """Whether it is a beam in certain directions, so that some places are in it and others are not."""
@@ -491,6 +503,18 @@ def pairs_of(count: INDEX, begin: INDEX) -> tuple[INDEX, INDEX]:
     """Return so many numbers for each row that follow one another from where they begin: the row, and the number."""
     row = np.repeat(np.arange(len(count)), count)
     return row, np.arange(len(row)) + np.repeat(begin - (np.cumsum(count) - count), count)
+
+
+def total(group: INDEX, each: FLOAT, rest: FLOAT | None = None) -> FLOAT:
+    """Return the sum over groups of the highest of each, for arrays of shape (boxes, n); NaN counts as infinite.
+
+    What is known of the others of each group may be given, of shape (boxes, groups).
+    """
+    found, count = np.zeros(len(group)), int(group.max(initial=-1)) + 1 if rest is None else rest.shape[1]
+    for number in range(count):
+        highest = (each if count == 1 else np.where(group == number, each, 0.0)).max(axis=1, initial=0.0)
+        found = found + (highest if rest is None else np.maximum(highest, rest[:, number]))
+    return np.where(np.isnan(found), np.inf, found)
 
 
 def _hulls(middle: FLOAT, half: FLOAT, begin: INDEX) -> FLOAT:
