@@ -9,7 +9,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, ClassVar, Literal
 
 from lasersafe.assessment.problem import beam_of, known_settings, space_of, spot_of
 from lasersafe.hazard.barriers import LONG_WAVE, SAME, Reflectance, material_reflectance, materials
@@ -84,6 +84,8 @@ class Scatterer:
 class Context:
     """One laser with one set-up of one case."""
 
+    ways_of_fault: ClassVar[tuple[str, ...]] = WAYS[:2]  # on which the beam of a fault counts
+
     case: Case
     laser: Laser
     setup: Setup
@@ -100,11 +102,6 @@ class Context:
     def known_as(self) -> Hashed:
         """What tells it from others of the same case."""
         return Hashed((self.corner, self.setup.name, self.wavelength, self.beam, self.space, self.fault))
-
-    @property
-    def ways_of_fault(self) -> tuple[str, ...]:
-        """The ways on which the beam of its fault counts: of a fibre, which may point anywhere, straight."""
-        return WAYS[:2] if self.fault == "optic lost" else WAYS[:1]
 
     @property
     def named(self) -> tuple[str, str, str]:

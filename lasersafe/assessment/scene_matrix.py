@@ -95,7 +95,9 @@ def bent_beams_at(stage: Stage, context: Context, people: Sequence[Person]) -> d
     Where no bound is known the beam is a point there. Paths are in m.
     """
     flat, lines = [own.beam for own in context.every.values()], context.every.values()
-    modes = MODES if not context.fault else MODES[:3] if "mirror" in context.ways_of_fault else ()
+    modes = {"": MODES, "optic lost": MODES[:3]}.get(
+        context.fault, ()
+    )  # a hollow mirror gathers little of a fibre's light
     asked = []
     for person in people:
         time = max(person_time(lines, one, "mirror", "eye")[0] for one in bare_first(person))

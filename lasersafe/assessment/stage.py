@@ -371,7 +371,10 @@ class Stage:
         shut = {where for where, one in self.windows(context, "direct").items() if one.holds and where not in passed}
         names = {one.name for one in walls.screens if (one.name, None) not in passed}
         left = Walls(loads.screen_of(one, shut) for one in self.scene.barrier if one.name in names) if passed else walls
-        return found + paths.further_mirrors(context, pose, found, members, left)
+        every = found + paths.further_mirrors(context, pose, found, members, left)
+        if context.fault != "fibre broken":
+            return every
+        return [one for one in every if one.bend == "convex" or not (one.bends or one.bend == "concave")]
 
     @kept("walls")
     def panes(self, context: Context, pose: Pose, mode: str) -> tuple[paths.Pane, ...]:

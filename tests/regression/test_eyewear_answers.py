@@ -253,6 +253,21 @@ def test_the_beam_of_a_lost_lens_is_followed_over_mirrors(worn, enough):
     assert bool(row.answer) is need.verdict.enough is enough
 
 
+def test_what_a_broken_fibre_sends_is_followed_over_mirrors():
+    # A wall that holds stands between head and operator, a mirror of 0.3 m beside it at the middle of a way of 4 m and
+    # 4 m. The fibre of 0.20 at 5 % has a 1/e radius of 8 m * 0.20 / sqrt(ln 20), by its angle: 1 kW in its
+    # middle is 358 W/m2 to 50. The head works away from both: no other way comes there.
+    text = CASE.format(wavelength="1070 nm", power="1 kW", eyewear="").replace('eyewear = ""\n', "")
+    scene = CORNER.replace('"135 deg"', '"180 deg"').replace('bearing = "0 deg"', 'bearing = "225 deg"')
+    scene = scene.replace('["0 m", "1 m"]', '["3.4641 m", "2 m"]').replace('"9.4 m"', '"3.4641 m"')
+    scene = scene.replace('"-2 m"', '"-9 m"').replace('"4 m"', '"1.7 m"').replace('"wall"', '"terrain"')
+    found = assess(parse_case(text + scene.replace('["9 m", "0 m"]', '["6.9282 m", "0 m"]')))
+    row = max((s for s in found.scenarios if (s.way, s.tissue) == ("fibre broken", "eye")), key=lambda s: s.ratio)
+    wide = 2.0 * 8.0 * math.tan(math.asin(0.20)) / math.sqrt(math.log(20.0))
+    traced = 1e3 / (math.pi / 4.0 * wide**2) / 50.0
+    assert traced * 0.99 <= row.ratio <= traced * 1.5  # no place of a mirror is nearer than the straight way
+
+
 BOWL = """
 [[surface]]
 name = "Bowl"
