@@ -120,6 +120,7 @@ def further_mirrors(
     found: list[Source] = []
     lost: dict[Source, Source] = {}  # by where the light comes from
     front = [source for source in first if source.surface != UNLISTED]  # nobody knows whether it is there at all
+    most = max((source.factor for source in front), default=0.0) * _SPARE**3  # no further mirror adds power
     while front and members:
         after: list[Source] = []
         if len(found) + len(lost) > MOST_WAYS:
@@ -146,7 +147,7 @@ def further_mirrors(
             for one in _sent_on(context, pose, source, member, walls)
         ]
         for (note, name, _), new in zip(made, reaching([one for *_, one in made]), strict=True):
-            named = replace(new, note=note, surface=name)
+            named = replace(new, note=note, surface=name, factor=min(new.factor, most))
             if named.aimed or named.bend != "flat":
                 found.append(named)
                 after.append(named)

@@ -202,6 +202,23 @@ def test_the_stronger_of_two_ways_to_a_mirror_is_the_one_that_is_followed():
     assert best == pytest.approx({"X": 0.9, "Y": 0.9})
 
 
+def test_full_mirrors_that_light_each_other_come_to_an_end(monkeypatch):
+    """Ten on a ring: their ways are put together with a little to spare, which must not add up round by round."""
+    turns = [2.0 * math.pi * number / 10 for number in range(10)]
+    ring = [panel(str(n), (6.0 * math.sin(a), 6.0 * math.cos(a), 1.5), 1.0, share=1.0) for n, a in enumerate(turns)]
+    rounds, pairs = [], paths._pairs
+
+    def counted(*given):
+        rounds.append(1)
+        assert len(rounds) < 30
+        return pairs(*given)
+
+    monkeypatch.setattr(paths, "_pairs", counted)
+    found = paths.further_mirrors(CONTEXT, None, first_ways(straight_laser(1e3), ring), ring, Walls())
+    assert {one.surface for one in found} == {one.name for one in ring}
+    assert 1.0 <= max(one.factor for one in found) < 1.01
+
+
 @few(25)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_where_many_ways_are_merged_no_way_that_is_followed_to_its_end_gives_more(seed):
