@@ -221,6 +221,10 @@ class Context:
             found["optic lost"] = replace(self, beam=beam, fault="optic lost"), note
         return found
 
+    def broken(self, every: Sequence[Context]) -> list[Context]:
+        """Return the laser with the beam of each fault that can be, as `faults` does."""
+        return [one for one, _ in self.faults(every).values() if one is not None]
+
     @property
     def narrowest_spot(self) -> float:
         """The lit spot at the work [m], the smallest of all its wavelengths, which earns the least credit."""

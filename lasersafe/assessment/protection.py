@@ -404,10 +404,9 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
                 continue
             near = {} if there is None else nearest_of(there, context)
             needs = list(eyewear_of(context, found, mine, near, over_mirrors(there, context), wording))
-            faults = {} if there is None else context.faults(found)  # in their beams as well
-            for way, (broken, _) in faults.items():
-                hit = {s.person for s in mine if s.way == way and s.tissue == "eye" and not (s.below or s.struck_out)}
-                if broken is not None and hit:
+            for broken in [] if there is None else context.broken(found):  # in their beams as well
+                eyes = [s for s in mine if s.way == broken.fault and s.tissue == "eye"]
+                if hit := {s.person for s in eyes if not (s.below or s.struck_out)}:
                     also = eyewear_of(broken, found, mine, near, over_mirrors(there, broken), wording)
                     needs = covering_each([needs, [need for need in also if need.person in hit]])
             eyewear += needs

@@ -46,9 +46,8 @@ def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
     own, screen = stage.placed, stage.screens[entry.name]
     ways = [_way(stage, context, entry, stage.held(context, way)[entry.name]) for context in own for way in WAYS]
     faults = [
-        _fault(stage, broken, entry, way)
-        for context in own if context.setup.fitted
-        for way, (broken, _) in context.faults(stage.contexts).items() if broken is not None
+        _fault(stage, broken, entry)
+        for context in own if context.setup.fitted for broken in context.broken(stage.contexts)
     ]  # fmt: skip
     fitted = [w for w in ways if w.fitted]
     needed, whom = height_needed(stage, entry)
@@ -92,10 +91,10 @@ def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -
     return replace(one, aimed=peak, aimed_place=place, asked=asked and entry.kind != "terrain", stands=stands)
 
 
-def _fault(stage: Stage, broken: Context, entry: SceneBarrier, way: str) -> BarrierWay:
+def _fault(stage: Stage, broken: Context, entry: SceneBarrier) -> BarrierWay:
     """Return what the beam of a fault brings, straight or over mirrors."""
     both = [_way(stage, broken, entry, stage.held(broken, one)[entry.name]) for one in broken.ways_of_fault]
-    return replace(worst(both), way=way, asked=any(one.asked for one in both))
+    return replace(worst(both), way=broken.fault, asked=any(one.asked for one in both))
 
 
 def on_other_ways(barrier: BarrierLine) -> Iterator[tuple[BarrierWay, str]]:

@@ -95,9 +95,8 @@ def bent_beams_at(stage: Stage, context: Context, people: Sequence[Person]) -> d
     Where no bound is known the beam is a point there. Paths are in m.
     """
     flat, lines = [own.beam for own in context.every.values()], context.every.values()
-    modes = {"": MODES, "optic lost": MODES[:3]}.get(
-        context.fault, ()
-    )  # a hollow mirror gathers little of a fibre's light
+    # a hollow mirror gathers little of a fibre's light
+    modes = {"": MODES, "optic lost": MODES[:3]}.get(context.fault, ())
     asked = []
     for person in people:
         time = max(person_time(lines, one, "mirror", "eye")[0] for one in bare_first(person))

@@ -502,8 +502,8 @@ class Stage:
         running = modes == ("running",)
         ways = WAYS if running else (way,)  # what holds against one is asked before the next
         for stage, own in product(self.others, ways):
-            faults = [one for laser in stage.placed for one, _ in laser.faults(stage.contexts).values()]
-            broken = [one for one in faults if one is not None and own in one.ways_of_fault]
+            faults = (one for laser in stage.placed for one in laser.broken(stage.contexts))
+            broken = [one for one in faults if own in one.ways_of_fault]
             for one in stage.placed if running else [*stage.placed, *broken]:
                 if one.setup.fitted or not running:
                     wanted.setdefault(stage.key("peaks", one, own, modes), (stage, one, own, modes))
@@ -555,10 +555,8 @@ class Stage:
     @kept("all", people=True)
     def for_people(self, context: Context) -> tuple[tuple[int, ...], ...]:
         """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
-        broken = (one for one, _ in context.faults(self.contexts).values())
-        return self.standing(context, WAYS), *(
-            self.standing(one, one.ways_of_fault) for one in broken if one is not None
-        )
+        broken = context.broken(self.contexts)
+        return self.standing(context, WAYS), *(self.standing(one, one.ways_of_fault) for one in broken)
 
     @kept("all")
     def standing(self, context: Context, ways: tuple[str, ...]) -> tuple[int, ...]:

@@ -60,8 +60,8 @@ def stage_alone(context: Context) -> Stage:
 def _burn(stage: Stage) -> None:
     """Find the barriers and windows that light over mirrors passes, also what reaches a mirror through one of them."""
     found: set[tuple[tuple[str, str, str], Part]] = set()
-    faults = (one for own in stage.placed if own.setup.fitted for one, _ in own.faults(stage.contexts).values())
-    for one in [*stage.placed, *(one for one in faults if one is not None)]:
+    faults = (one for own in stage.placed if own.setup.fitted for one in own.broken(stage.contexts))
+    for one in [*stage.placed, *faults]:
         held: list[dict[Part, bool]] = [
             {(name, None): way.holds for name, way in stage.held(one, base).items()}
             | {pane: way.holds for pane, way in stage.windows(one, base).items()}

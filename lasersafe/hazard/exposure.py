@@ -17,14 +17,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
-from lasersafe.limits import (
-    ExposureLimit,
-    angle_max,
-    hazard_limits,
-    pulse_list_limit,
-    pulse_train_limit,
-    rule_sets,
-)
+from lasersafe.limits import ExposureLimit, angle_max, hazard_limits, pulse_list_limit, pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import alike
 from lasersafe.limits.grid import DURATIONS, grid_of
 from lasersafe.limits.patterns import RegularTrains, regular_trains

@@ -24,7 +24,7 @@ from lasersafe.models import canonical, parse_case
 from lasersafe.optics.beam import collimated
 from lasersafe.records import as_json
 from lasersafe.sheet import render_sheet
-from tests.case_head import HEAD
+from tests.case_head import HEAD, aim
 
 MARKER = templates_path("cases", "nanosecond-marker.toml").read_text(encoding="utf-8")
 ULTRAVIOLET = templates_path("cases", "ultraviolet.toml").read_text(encoding="utf-8")
@@ -435,15 +435,13 @@ def test_what_eyewear_lets_through_of_a_visit_counts_in_the_dose_of_the_day():
     ]  # fmt: skip
 
 
-PLACES = """kind = "continuous"
+PLACES = (
+    """kind = "continuous"
 power = "20 mW"
 [scene]
-[[scene.aim]]
-laser = "Lamp"
-position = ["0 m", "0 m"]
-height = "1.5 m"
-bearing = "0 deg"
-[[scene.surface]]
+"""
+    + aim("Lamp", "1.5 m", "")
+    + """[[scene.surface]]
 name = "plate"
 position = ["0 m", "1 m"]
 height = "1.5 m"
@@ -456,6 +454,7 @@ name = "Visitor"
 position = ["0.5 m", "1 m"]
 eye_height = "1.5 m"
 """
+)
 
 
 def test_the_dose_of_a_visit_is_that_of_the_place_in_a_scene():

@@ -534,7 +534,8 @@ def test_a_rule_that_is_not_met_refuses_what_would_pass():
     assert not ruled.decision.passed
 
 
-CAMERA_BEHIND_GLASS = """
+CAMERA_BEHIND_GLASS = (
+    """
 [settings]
 surfaces_complete = true
 [[laser]]
@@ -559,12 +560,9 @@ distance = "3 m"
 rating = "1 MW/cm2"
 rated_time = "30000 s"
 [scene]
-[[scene.aim]]
-laser = "Lamp"
-position = ["0 m", "0 m"]
-height = "1.5 m"
-bearing = "0 deg"
-[[scene.person]]
+"""
+    + case_head.aim("Lamp", "1.5 m", "")
+    + """[[scene.person]]
 name = "Operator"
 position = ["5 m", "-2 m"]
 [[scene.barrier]]
@@ -589,6 +587,7 @@ focal_length = "85 mm"
 f_number = 2.8
 pixel = "4 um"
 """
+)
 
 
 def test_a_camera_behind_a_shut_view_window_gets_what_its_density_lets_through():

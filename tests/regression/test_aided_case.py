@@ -17,7 +17,7 @@ from lasersafe.hazard.instruments import UNDESCRIBED, aid
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry
 from lasersafe.sheet import render_sheet
-from tests.case_head import HEAD
+from tests.case_head import HEAD, aim
 
 BEAM = BeamGeometry((4e-3, 4e-3), (2e-3, 2e-3))
 BINOCULAR = aid("binoculars 7x50")
@@ -120,12 +120,9 @@ role = "spectator"
 distance = "50 m"
 aided = {aided}
 [scene]
-[[scene.aim]]
-laser = "Lamp"
-position = ["0 m", "0 m"]
-height = "1.5 m"
-bearing = "0 deg"
-[[scene.person]]
+"""
+    + aim("Lamp", "1.5 m", "")
+    + """[[scene.person]]
 name = "Watcher"
 position = ["0 m", "50 m"]
 eye_height = "1.5 m"

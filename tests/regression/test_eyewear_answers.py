@@ -9,7 +9,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
 from lasersafe.wording import load_wording, localise
-from tests.case_head import HEAD
+from tests.case_head import HEAD, aim
 
 MARKER = Path("templates/cases/nanosecond-marker.toml").read_text(encoding="utf-8")
 CASE = (
@@ -118,7 +118,8 @@ numerical_aperture = 0.2
 numerical_aperture_criterion = "5 %"
 core_diameter = "50 um"
 """
-MOVING = """
+MOVING = (
+    """
 [settings]
 surfaces_complete = true
 [[surface]]
@@ -127,13 +128,9 @@ material = "chipboard"
 finish = "matt"
 distance = "5 m"
 [scene]
-[[scene.aim]]
-laser = "Head"
-position = ["0 m", "0 m"]
-height = "1.5 m"
-bearing = "0 deg"
-moves = "{moves}"
-[[scene.surface]]
+"""
+    + aim("Head", "1.5 m", 'moves = "{moves}"\n')
+    + """[[scene.surface]]
 name = "Board"
 shape = "flat"
 position = ["0 m", "5 m"]
@@ -146,6 +143,7 @@ name = "Operator"
 position = ["0 m", "0.7 m"]
 eye_height = "1.5 m"
 """
+)
 
 
 @pytest.mark.parametrize(("moves", "number"), [("0 m", 5), ("0.5 m", 6)])
@@ -176,19 +174,17 @@ def test_eyewear_withstands_the_beam_behind_an_instrument(wavelength, aid, numbe
     assert [one.scale_number for one in need.scales] == [number]
 
 
-CORNER = """
+CORNER = (
+    """
 [[surface]]
 name = "Mirror"
 material = "silvered glass"
 finish = "mirror"
 distance = "1 m"
 [scene]
-[[scene.aim]]
-laser = "Head"
-position = ["0 m", "0 m"]
-height = "1.5 m"
-bearing = "0 deg"
-[[scene.surface]]
+"""
+    + aim("Head", "1.5 m", "")
+    + """[[scene.surface]]
 name = "Mirror"
 shape = "flat"
 position = ["0 m", "1 m"]
@@ -208,6 +204,7 @@ name = "Operator"
 position = ["9 m", "0 m"]
 eye_height = "1.5 m"
 """
+)
 LENS = """
 [[laser.setup]]
 name = "Bare head"
@@ -268,7 +265,8 @@ def test_what_a_broken_fibre_sends_is_followed_over_mirrors():
     assert traced * 0.99 <= row.ratio <= traced * 1.5  # no place of a mirror is nearer than the straight way
 
 
-BOWL = """
+BOWL = (
+    """
 [[surface]]
 name = "Bowl"
 material = "silvered glass"
@@ -276,12 +274,9 @@ finish = "mirror"
 distance = "2 m"
 {reflectance}
 [scene]
-[[scene.aim]]
-laser = "Head"
-position = ["0 m", "0 m"]
-height = "1.5 m"
-bearing = "0 deg"
-[[scene.surface]]
+"""
+    + aim("Head", "1.5 m", "")
+    + """[[scene.surface]]
 name = "Bowl"
 {shape}
 position = ["0 m", "2 m"]
@@ -291,6 +286,7 @@ normal = "180 deg"
 tilt = "0 deg"
 fixed = true
 """
+)
 BOWL_PLACE = """
 [[scene.person]]
 name = "Operator"
