@@ -201,10 +201,12 @@ class Context:
         *every* are the set-ups of the case: without a lens the beam is that of the collimated one that spreads least.
         """
         case, setup, beam, note = self.case, self.setup, self.beam, ""
+        usual, stated = 300e-9 <= self.wavelength <= 2.4e-6, self.laser.fibre
         found: dict[str, tuple[Context | None, str]] = {
-            "fibre broken": (None, Message("cannot.fibre")), "optic lost": (None, Message("cannot.lens")),
-        }  # fmt: skip
-        if 300e-9 <= self.wavelength <= 2.4e-6:
+            "fibre broken": (None, Message("cannot.fibre" if stated is None else "cannot.no_fibre")),
+            "optic lost": (None, Message("cannot.lens")),
+        }
+        if usual if stated is None else stated:
             if not setup.kind.startswith("fibre"):
                 beam = fibre_multimode(FIBRE_APERTURE, "5 %", propagation=case.settings.propagation)
                 note = Message("fault.aperture", value=f"{FIBRE_APERTURE:g}")

@@ -38,7 +38,7 @@ def conditions(worked: CaseResults) -> set[str]:
     holds = {
         "spectators": any(person.role in GUESTS for person in case.person),
         "lens": any(one.setup.kind == "lens" for one in every),
-        "fibre": any(one.setup.kind.startswith("fibre") for one in every),
+        "fibre": any(one.laser.fibre or one.setup.kind.startswith("fibre") for one in every),
         "far infrared": any(one.wavelength >= FAR_INFRARED for one in lines),
         "pulsed": any(one.space.kind != "continuous" for one in lines),
         "handheld": any(one.laser.handheld for one in every),
@@ -337,7 +337,7 @@ class Sentences:
             return decision
         refusals = [f.text for f in scene.findings if f.refuses]
         panes = [f.text for f in scene.findings if f.kind == "failing window" and not f.refuses]
-        kinds = ("one at a time", "target list", "ignition", "beyond target", "spectator")
+        kinds = ("one at a time", "no fibre", "target list", "ignition", "beyond target", "spectator")
         others = [f.text for f in scene.findings if not f.refuses and f.kind in kinds]
         verdict, passed = decision.verdict, decision.passed
         if refusals and passed:

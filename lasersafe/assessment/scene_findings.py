@@ -81,6 +81,8 @@ def findings_of(
     }  # fmt: skip
     if scene.one_at_a_time and len(stages[0].fitted) > 1:  # what the numbers rest on
         assumed = [say("one at a time", "scene.one_at_a_time", reason=scene.one_at_a_time_reason)]
+    if unled := [c.laser.name for c in stages[0].fitted if c.laser.fibre is False]:
+        assumed.append(say("no fibre", "scene.no_fibre", lasers=", ".join(unled)))
     low, over_edges = [b for b in barriers if b.reach_over and b.kind != "terrain"], []
     if low:
         edges, away, usual = ", ".join(f"'{b.name}' ({b.top:g} m)" for b in low), f"{ARM:g} m", f"{REACH:g} m"

@@ -471,6 +471,9 @@ class Laser(CaseModel):
         Vacuum wavelength, 180 nm to 1 mm, as '1070 nm'.
     handheld
         true when a person guides the head or the work by hand.
+    fibre
+        false when no fibre carries the light outside the housing of the laser, so that none can break. Left out: one
+        may, from 300 nm to 2.4 um; true says so of other wavelengths too.
     emission
         What leaves the laser: [laser.emission].
     setup
@@ -497,6 +500,7 @@ class Laser(CaseModel):
     serial: Line = ""
     wavelength: Annotated[SIValue, WAVELENGTH]
     handheld: Flag = False
+    fibre: Flag | None = None
     emission: Emission = Field(discriminator="kind")
     setup: Annotated[tuple[Annotated[Setup, Field(discriminator="kind")], ...], Field(min_length=1, max_length=12)]
     note: Line = ""
@@ -524,6 +528,8 @@ class Laser(CaseModel):
         for i, table in tables:
             kind = table.get("kind")
             model = SETUP_KINDS.get(kind) if isinstance(kind, str) else None
+            if model in (MultimodeFibreSetup, SingleModeFibreSetup) and peek.data.get("fibre") is False:
+                yield wrong("fibre", "misfit.no_fibre", kind=kind)
             for field, text in () if model is None else model.impossible(Peek(model, table), wavelength):
                 yield ("setup", i, field), text
 

@@ -183,6 +183,22 @@ def test_lasers_that_run_one_at_a_time_do_not_add_and_the_reason_is_printed():
     assert {z.kind for z in both.scene.zones} - {z.kind for z in alone.scene.zones} == {"eye together", "skin together"}
 
 
+def test_a_laser_without_a_fibre_has_none_that_breaks_and_the_answer_says_what_that_rests_on():
+    name, said = next(laser.name for laser in parse_case(PLAIN).laser), load_wording().text
+    for typed, length, breaks in (
+        ("fibre = false\n", "1070 nm", False), ("", "1070 nm", True),
+        ("", "10.6 um", False), ("fibre = true\n", "10.6 um", True),
+    ):  # fmt: skip
+        text = PLAIN.replace(f'name = "{name}"\n', f'name = "{name}"\n{typed}', 1).replace("1070 nm", length)
+        found = assess(parse_case(text))
+        assert any(s.way == "fibre broken" for s in found.scenarios) is breaks, (typed, length)
+        assert (said("scene.no_fibre", lasers=name) in found.decision.reasons) is ("false" in typed)
+        assert (said("cannot.no_fibre") in {cell.note for cell in found.scene.matrix}) is ("false" in typed)
+    end = '[[laser.setup]]\nname = "End"\nkind = "fibre multimode"\n\n[[person]]\n'
+    text = PLAIN.replace("[[person]]\n", end, 1).replace('1070 nm"\n', '1070 nm"\nfibre = false\n', 1)
+    assert faults(text)["laser[1].fibre"].startswith("false, but a set-up is the end of a fibre")
+
+
 def test_a_scenario_of_a_place_says_whether_it_is_proven_or_shown():
     # one laser of 5 W, 20 mrad reaches 17.84 m: at 20 m each is proven below, at 10 m light is shown to come
     for away, key in (("-20 m", "hit.proven_below"), ("-10 m", "hit.shown_above")):
