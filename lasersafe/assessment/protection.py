@@ -71,15 +71,19 @@ def eyewear_of(
         nearer = 1.0  # how much more comes from the places of a scene than each wavelength was worked out for
         if alone and (placed := [s for s in exposed if s.placed]):
             nearer = max(nearer, _highest(placed) / max(map(_highest, by_line.values())))
-        scattered = [s for s in exposed if BASE_WAY[s.way] == "scatter" and GLOWING not in s.modes]
-        lit = max((s.exposure / s.criterion.amount for s in scattered if math.isfinite(s.exposure)), default=0.0)
-        beams = Beams(away, over.get(person.name, ()), lit, any(s.placed for s in exposed))
+        scattered = _scattered(exposed)
+        lit = {name: _lit([*scattered, *mine]) for name, mine in by_line.items()}
+        meets, rows = over.get(person.name, ()), any(s.placed for s in exposed)
         needs = one_verdict([
-            _need(one, person, beams, by_line[name], nearer, sharing(lasers, one)) for name, one in lines.items()
+            _need(one, person, Beams(away, meets, lit[name], rows), by_line[name], nearer, sharing(lasers, one))
+            for name, one in lines.items()
         ])  # fmt: skip
         # the verdict holds against the scatter of every wavelength as well
         scatter = [s for s in scattered if person.eyewear]
-        held = [all(_enough_for_scatter(one, s, person, len(lasers)) for one in lines.values()) for s in scatter]
+        held = [
+            all(_enough_for_scatter(one, s, lit[name], person, len(lasers)) for name, one in lines.items())
+            for s in scatter
+        ]  # fmt: skip
         short = [s.ratio for s, holds in zip(scatter, held, strict=True) if not (s.below or holds)]
         for need in needs:
             verdict = need.verdict
@@ -108,6 +112,16 @@ def one_verdict(needs: list[EyewearNeed]) -> Iterator[EyewearNeed]:
 
 def _highest(scenarios: list[Scenario]) -> float:
     return max((s.ratio for s in scenarios if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0)
+
+
+def _scattered(scenarios: Iterable[Scenario]) -> list[Scenario]:
+    return [s for s in scenarios if BASE_WAY[s.way] == "scatter" and GLOWING not in s.modes]
+
+
+def _lit(scenarios: Iterable[Scenario]) -> float:
+    """Return the most that scatter brings of one watt on each area [1/m2]; surfaces return wavelengths differently."""
+    found = (s.exposure / s.criterion.amount for s in _scattered(scenarios) if math.isfinite(s.exposure))
+    return max(found, default=0.0)
 
 
 def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:
@@ -209,7 +223,7 @@ def needs_alone(context: Context, distance: float, marking: str, least_density: 
     return one_verdict(needs)
 
 
-def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, shared_by: int) -> bool:
+def _enough_for_scatter(context: Context, scenario: Scenario, lit: float, person: Person, shared_by: int) -> bool:
     """Return True when the marking covers density and damage class for the scatter at every allowed setting."""
     if not (math.isfinite(scenario.ratio) and scenario.ratio > 0.0):
         return False
@@ -219,8 +233,7 @@ def _enough_for_scatter(context: Context, scenario: Scenario, person: Person, sh
     area = math.pi * wide**2 / 4.0
     density = math.log10(scenario.ratio * shared_by)
     for emission in dict.fromkeys(emissions):
-        share = scenario.exposure / scenario.criterion.amount * area  # what falls on that width
-        needs = scale_numbers(emission.scaled(share), context.wavelength, wide)
+        needs = scale_numbers(emission.scaled(lit * area), context.wavelength, wide)  # what falls on that width
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
         try:
             if not marks.Asked(context.wavelength, needs, density).judge(person.eyewear, rate).enough:

@@ -265,6 +265,34 @@ def test_what_a_broken_fibre_sends_is_followed_over_mirrors():
     assert traced * 0.99 <= row.ratio <= traced * 1.5  # no place of a mirror is nearer than the straight way
 
 
+COPPER = """
+[settings]
+surfaces_complete = true
+[[surface]]
+name = "Copper"
+material = "copper"
+material_key = "copper"
+finish = "matt"
+distance = "1 m"
+"""
+
+
+@pytest.mark.parametrize("waves", [(1064, 532), (532, 1064)])
+@pytest.mark.parametrize(("power", "number", "verdict"), [(60.0, 3, "enough"), (120.0, 4, "not enough")])
+def test_eyewear_withstands_what_a_surface_scatters_of_each_wavelength(waves, power, number, verdict):
+    # Each by a lens of 50 mm on copper, 0.5 m away. The row is that of 532 nm, of which copper sends 0.63 on, of 1064 nm
+    # 0.99: 60 W 0.99 / (pi 0.25 m2) = 75.6 W/m2, factor 100: D LB3 (10^(n + 1)); of twice that LB4 at 1064 nm alone.
+    text = CASE.format(wavelength=f"{waves[0]} nm", power=f"{power} W", eyewear="532+1064 D LB3")
+    setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
+    line = f'[[laser.line]]\nname = "other"\nwavelength = "{waves[1]} nm"\npower = "{power} W"\n'
+    text = text[:setup] + line + LENS + text[person:].replace('distance = "1 m"', 'distance = "9 m"') + COPPER
+    found = {round(one.wavelength * 1e9): one for one in assess(parse_case(text)).eyewear}
+    by_hand = 0.99 * power / (math.pi * 0.5**2) * 100.0
+    assert found[1064].scales[0].density_value == pytest.approx(by_hand, rel=1e-6)
+    assert [found[nm].scales[0].scale_number for nm in (1064, 532)] == [number, 3]
+    assert {one.verdict.verdict for one in found.values()} == {verdict}
+
+
 BOWL = (
     """
 [[surface]]
