@@ -237,6 +237,7 @@ def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[Message, floa
                         laser = corners[0][1].laser.name
                         surface = word(lit[laser, one, share].surface)
                         words = {"laser": laser, "surface": surface, "share": f"{share:.4g}"}
+                        words["area"] = "π r²" if one.lambert else "2 π r²"
                         parts.append((Message("step.lit_by", **words), far))
                 best = reach, tuple(parts)
     return best
