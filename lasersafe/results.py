@@ -7,14 +7,14 @@ from __future__ import annotations
 
 import dataclasses
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field
 from operator import not_
 from typing import NamedTuple
 
 from lasersafe import records
 from lasersafe.records import HIDDEN, SAME, SPOKEN, OfSetup, badness, highest, or_none, told, worst_of_each
-from lasersafe.records.scene import BarrierLoad, SceneResult
+from lasersafe.records.scene import BarrierLine, BarrierLoad, SceneResult
 from lasersafe.wording import caution_line
 
 GUESTS = ("spectator", "passer-by")  # roles of people who are not involved
@@ -311,6 +311,12 @@ class BarrierResult:
     steps: tuple[records.Step, ...] = field(default=(), metadata=HIDDEN)
 
 
+def by_distance(results: Sequence[BarrierResult], lines: Sequence[BarrierLine]) -> list[BarrierResult]:
+    """Return what falls on barriers at their stated distance, but for what is judged by the place of both."""
+    placed = {(line.name, way.laser) for line in lines for way in line.ways}
+    return [one for one in results if not one.fitted or (one.barrier, one.laser) not in placed]
+
+
 @dataclass(frozen=True)
 class Control:
     """One control, in the order substitute - technical - organisational - personal."""
@@ -453,6 +459,11 @@ class Assessment:
     def with_optics(self) -> bool:
         """Whether anything that is fitted was worked out for who looks through an instrument."""
         return any(zone.way == "aided" for setup in self.setups if setup.fitted for zone in setup.zones)
+
+    @property
+    def by_distance(self) -> list[BarrierResult]:
+        """What falls on barriers at their stated distance, as far as that counts."""
+        return by_distance(self.barriers, () if self.scene is None else self.scene.barriers)
 
     def group_of(self, scenario: Scenario) -> str:
         """Return on which line of the answer a person counts: guests, cameras or crew."""

@@ -18,7 +18,7 @@ from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
 from lasersafe.records import Step, badness
 from lasersafe.records.scene import BarrierLine, BarrierLoad, BarrierWay
-from lasersafe.results import BarrierResult
+from lasersafe.results import BarrierResult, by_distance
 from lasersafe.wording import Message, Wording, word
 
 Where = TypeVar("Where")
@@ -226,18 +226,20 @@ def barrier_loads(
     """Return what each fitted laser brings to barriers that have to stop it or are rated, alone and with the others.
 
     The others are those of `at_the_same_time`, where lasers can be on at the same time (*adds*). In a scene a barrier
-    stands where it is drawn, elsewhere at its distance.
+    stands where it is drawn, elsewhere and for a laser without a place at its distance.
     """
-    falls: list[tuple[str, AnyLoad, Sequence[AnyLoad], str]] = [
-        (one.barrier, one, [other for other in results if other.barrier == one.barrier], one.way)
-        for one in results if one.barrier not in {line.name for line in lines}
-    ]  # fmt: skip
+    falls: list[tuple[str, AnyLoad, str]] = []
+    same: dict[str, list[AnyLoad]] = {}
+    for result in by_distance(results, lines):
+        falls.append((result.barrier, result, result.way))
+        same.setdefault(result.barrier, []).append(result)
     for line in (one for one in lines if one.kind != "terrain"):
-        falls += [(line.name, one, line.ways, one.way) for one in line.ways]
-        falls += [(line.name, one, line.ways, "direct") for one in line.faults]
+        falls += [(line.name, one, one.way) for one in line.ways]
+        falls += [(line.name, one, "direct") for one in line.faults]
+        same.setdefault(line.name, []).extend(line.ways)
     found = []
-    for name, one, same, way in falls:
-        others = at_the_same_time(replace(one, way=way), same) if adds else []
+    for name, one, way in falls:
+        others = at_the_same_time(replace(one, way=way), same[name]) if adds else []
         loads = {other.laser: other.irradiance for other in others}
         pulses = {other.laser: other.pulse for other in others if other.pulse is not None}
         load = sum(loads.values(), one.irradiance)

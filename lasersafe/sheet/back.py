@@ -15,7 +15,7 @@ from lasersafe.results import Expected
 from lasersafe.sheet.flow import Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import limit_text, way_of
 from lasersafe.sheet.shown import at_place
-from lasersafe.sheet.tables import against, by_distance
+from lasersafe.sheet.tables import against
 from lasersafe.sheet.text import ITEM, NOTE, SHADE, SMALL, TINY, TINY_BOLD, TINY_NOTE, Style, joined
 from lasersafe.wording import CONTROL_KINDS, CautionText, HazardText, Message
 
@@ -393,7 +393,7 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
         work.group(text("steps.eyewear", person=need.person) + place, [step for step in need.steps if step not in own])
         for scale in need.scales:
             work.group(text("steps.eyewear_mode", person=need.person, mode=scale.mode) + place, scale.steps)
-    for result in by_distance(found):
+    for result in found.by_distance:
         title = text("steps.barrier", barrier=result.barrier, way=sheet.named("way", result.way))
         work.group(f"{title} ({result.laser}: {result.setup})", result.steps)
     for barrier, one in ((line, one) for line in scene_barriers for one in (*line.ways, *line.faults)):

@@ -8,7 +8,7 @@ from itertools import groupby
 from lasersafe.drawing.text import density, duration, in_unit, number, place, ratio, spoken, tidy, wavelength
 from lasersafe.records import EyewearNeed, badness
 from lasersafe.records.scene import BarrierLoad
-from lasersafe.results import Assessment, BarrierResult, Control, Scenario, unanswered
+from lasersafe.results import BarrierResult, Control, Scenario, unanswered
 from lasersafe.sheet.flow import Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import barrier_row, by_barrier, rating_of, way_of
 from lasersafe.sheet.text import ITEM, NOTE, SHADE, Footnotes, Style, joined
@@ -233,15 +233,9 @@ def eyewear(sheet: Sheet) -> None:
     _noted(sheet, "eyewear", columns, rows, notes)
 
 
-def by_distance(assessment: Assessment) -> list[BarrierResult]:
-    """Return what falls on barriers at their stated distance, but for what is judged by its place."""
-    placed = {line.name for line in assessment.scene.barriers} if assessment.scene is not None else ()
-    return [one for one in assessment.barriers if not one.fitted or one.barrier not in placed]
-
-
 def barrier_loads(sheet: Sheet) -> None:
     """Print what falls on each barrier against what it is rated for, but for what the table by their place says."""
-    notes, scene, found = Footnotes("n"), sheet.assessment.scene, by_distance(sheet.assessment)
+    notes, scene, found = Footnotes("n"), sheet.assessment.scene, sheet.assessment.by_distance
     if scene is not None and scene.barriers and not found:
         return
     rows = [_barrier_load(result, sheet, notes) for result in found]

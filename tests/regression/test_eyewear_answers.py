@@ -280,7 +280,7 @@ distance = "1 m"
 @pytest.mark.parametrize("waves", [(1064, 532), (532, 1064)])
 @pytest.mark.parametrize(("power", "number", "verdict"), [(60.0, 3, "enough"), (120.0, 4, "not enough")])
 def test_eyewear_withstands_what_a_surface_scatters_of_each_wavelength(waves, power, number, verdict):
-    # Each by a lens of 50 mm on copper, 0.5 m away. The row is that of 532 nm, of which copper sends 0.63 on, of 1064 nm
+    # Each by a lens of 50 mm on copper, 0.5 m away. The row is that of 532 nm, of which copper returns 0.63, of 1064 nm
     # 0.99: 60 W 0.99 / (pi 0.25 m2) = 75.6 W/m2, factor 100: D LB3 (10^(n + 1)); of twice that LB4 at 1064 nm alone.
     text = CASE.format(wavelength=f"{waves[0]} nm", power=f"{power} W", eyewear="532+1064 D LB3")
     setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")

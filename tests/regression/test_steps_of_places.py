@@ -131,7 +131,9 @@ def test_the_line_of_the_scatter_distance_counts_what_is_lit_in_the_scene() -> N
     assert worked_out(sum_of(put_in(scatter))) == pytest.approx(scatter.value, rel=1e-3)
     said = load_wording().say(scatter.numbers)  # it named neither what is lit nor its share
     assert said.count("by the scatter of Wall, ρ Φ / (π r²) with ρ = 0.8") == 2
-    even = text.replace("[settings]", '[settings]\nscatter_model = "hemisphere"').replace("[scene]", metal + "[scene]", 1)
+    even = text.replace("[settings]", '[settings]\nscatter_model = "hemisphere"').replace(
+        "[scene]", metal + "[scene]", 1
+    )
     found = assess(parse_case(even)).decision  # half of that straight before it: 0.1236 m / √2
     assert found.scatter_distance == pytest.approx(math.sqrt(1.2 / (50.0 * math.pi)), rel=1e-3)
     said = load_wording().say(found.steps[1].numbers)
