@@ -242,10 +242,10 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
             continue
         numbers = joined([words for _, (_, words) in each], " + ")
         value, (length, _), place = load.irradiance, each[0][1], None
-        drawn = [line for line in lines if line.name == one.barrier]
-        ways = [way for line in drawn for way in line.ways if (way.laser, way.setup, way.way) == (*name, one.way)]
+        drawn = (way for line in lines if line.name == one.barrier for way in line.ways)
+        ways = [way for way in drawn if (way.laser, way.setup, way.way) == (*name, one.way)]
         aimed = [(way.aimed, way.aimed_place) for way in ways if way.aimed and way.aimed_place is not None]
-        if drawn and not aimed:
+        if ways and not aimed:
             continue  # no light comes there as aimed
         if aimed and aimed[0][0] < value:
             value, place = aimed[0]
