@@ -225,6 +225,17 @@ def refused(field: str, typed: object, what: str) -> QuantityError:
     return QuantityError(Message("typed.refused", field=field, told=told(typed, what)))
 
 
+def times(ratio: float) -> str:
+    """Return how many times a limit or rating something is, for a sentence, rounded up; what is no number is infinite.
+
+    Examples
+    --------
+    >>> times(12.341), times(float("nan"))
+    ('12.4', '∞')
+    """
+    return format_quantity(ratio, "1", 3, "up") if math.isfinite(ratio) else "∞"
+
+
 def told(typed: object, what: str) -> Message:
     """Return what was typed with what is wrong with it."""
     return Message("typed.told", typed=shown(typed), what=what)

@@ -11,12 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from lasersafe.assessment import assess
-from lasersafe.assessment.decision import metres, times, way_of
+from lasersafe.assessment.decision import metres, way_of
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import InputError
 from lasersafe.models import read_case
-from lasersafe.quantity import feet, format_quantity
+from lasersafe.quantity import feet, format_quantity, times
 from lasersafe.records import Uncertainty, Zone, as_json, badness
 from lasersafe.records.scene import SceneResult
 from lasersafe.results import Assessment, Scenario, unanswered

@@ -13,7 +13,7 @@ from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadab
 from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.models import Case
-from lasersafe.quantity import feet, format_quantity, shown
+from lasersafe.quantity import feet, format_quantity, shown, times
 from lasersafe.records import EyewearNeed, Step, UltravioletDay, Zone, badness, highest
 from lasersafe.records.scene import SceneResult
 from lasersafe.results import GUESTS, Assumption, ControlFinding, Decision, LaserFacts, Record, Scenario, SetupResult
@@ -110,11 +110,6 @@ def way_of(scenario: Scenario, wording: Wording) -> str:
     """Return the way of a scenario in words, with the mode where it is not running."""
     way, modes = wording.text(f"way.{scenario.way}"), scenario.modes
     return way if "running" in modes else f"{way} ({', '.join(map(wording.say, modes))})"
-
-
-def times(ratio: float) -> str:
-    """Return a ratio for a sentence, rounded up."""
-    return format_quantity(ratio, "1", 3, "up") if math.isfinite(ratio) else "∞"
 
 
 class Sentences:

@@ -16,7 +16,7 @@ from lasersafe.assessment.stage import RESTS, Stage
 from lasersafe.models.base import CaseModel
 from lasersafe.models.scene import Ground, ScenePlace
 from lasersafe.models.values import SIValue
-from lasersafe.quantity import format_quantity
+from lasersafe.quantity import times
 from lasersafe.records import badness
 from lasersafe.scene.beams import angles
 
@@ -89,11 +89,11 @@ def prices(stage: Stage, scenarios: Sequence[Scenario], say: Callable[..., str])
             elif not any(_worth_saying(one, row) for one in found.values()):
                 found[together] = whole
         facts = {"row": row.key, "person": row.person, "laser": row.laser, "way": say(f"way.{row.way}")}
-        facts["now"] = format_quantity(row.ratio, "1", 3, "up")
+        facts["now"] = times(row.ratio)
         costs = {keys: ratio for keys, ratio in found.items() if _worth_saying(ratio, row) or keys == together}
         for keys, ratio in costs.items():
             words = "; ".join(say(f"price.{key}") for key in keys)
-            then = format_quantity(max(ratio, LEAST), "1", 3, "up")
+            then = times(max(ratio, LEAST))
             yield row.person, say("price.row", **facts, stated=words, then=then)
         if not costs and "edge" in strict:
             yield row.person, say("price.in_part", **facts)

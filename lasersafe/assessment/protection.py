@@ -17,7 +17,7 @@ from lasersafe.hazard import marking as marks
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.eyewear_scale import scale_numbers
 from lasersafe.models import Case, Person, SIValue
-from lasersafe.quantity import format_quantity
+from lasersafe.quantity import format_quantity, times
 from lasersafe.records import EyewearNeed, badness, rank, told, worst, worst_of_each
 from lasersafe.results import BarrierResult, Control, ControlFinding, NotAssessed, Scenario, SetupResult, StrikeOuts
 from lasersafe.wording import CONTROL_KINDS, Message, Wording, key_of, word
@@ -88,8 +88,7 @@ def eyewear_of(
         for need in needs:
             verdict = need.verdict
             if verdict is not None and verdict.enough and short:
-                ratio = format_quantity(max(short, key=badness), "1", 3, "up")
-                reason = wording.text("say.not_against_scatter", ratio=ratio)
+                reason = wording.text("say.not_against_scatter", ratio=times(max(short, key=badness)))
                 verdict = replace(verdict, enough=False, verdict=marks.NOT_ENOUGH, reasons=(reason, *verdict.reasons))
             elif verdict is not None and not verdict.enough and held and all(held):
                 verdict = replace(verdict, verdict=marks.SCATTER_ONLY)

@@ -19,7 +19,7 @@ from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.other_rules import VISIBLE, interference, photopic_factor
 from lasersafe.optics.viewing import kruse_attenuation
-from lasersafe.quantity import format_quantity
+from lasersafe.quantity import format_quantity, times
 from lasersafe.records import badness
 from lasersafe.records.scene import BarrierLine, BeyondTarget, SceneFinding, SpectatorRule
 from lasersafe.wording import Wording, inner
@@ -233,7 +233,7 @@ def _at_once(
         found = faces.at_once(stages[0].case, groups, places, left, tissue, partial(shown_above, stages[0], tissue))
         known |= {row: found.get(row, (0.0, False)) for row in left}
         for row, (ratio, of_one) in ((row, known[row]) for row in people if known[row][0] > 1.0):
-            name, most = stages[0].scene.person[row].name, format_quantity(ratio, "1", 3, "up")
+            name, most = stages[0].scene.person[row].name, times(ratio)
             facts = {"person": name, "tissue": wording.text(f"tissue.{tissue}")}
             told = say("mirror", "scene.at_once", name, refuses=True, ratio=most, **facts)
             yield told if of_one else replace(told, left_out="")  # zones and map add the strongest way of each laser

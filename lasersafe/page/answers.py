@@ -10,14 +10,14 @@ from lasersafe.ask.drawings import drawings_of
 from lasersafe.ask.eyewear import UNKNOWN, eyewear_answer
 from lasersafe.ask.printed import subjects
 from lasersafe.assessment import assess, fingerprint
-from lasersafe.assessment.decision import times, way_of
+from lasersafe.assessment.decision import way_of
 from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Run, arrow, box, to_svg
 from lasersafe.drawing.text import decimals, tidy
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case
 from lasersafe.page.forms import Fields, FormError, Texts
 from lasersafe.page.reader import colours, question_of
-from lasersafe.quantity import format_quantity
+from lasersafe.quantity import format_quantity, times
 from lasersafe.records import badness
 from lasersafe.wording import load_wording, localise
 

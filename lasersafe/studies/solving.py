@@ -15,14 +15,14 @@ from lasersafe import studies
 from lasersafe.ask import SolveQuestion
 from lasersafe.assessment import assess
 from lasersafe.assessment.context import Context
-from lasersafe.assessment.decision import metres, times, way_of
+from lasersafe.assessment.decision import metres, way_of
 from lasersafe.assessment.protection import needs_alone
 from lasersafe.assessment.setups import setup_result
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
-from lasersafe.quantity import format_quantity, parse_quantity, shown
+from lasersafe.quantity import format_quantity, parse_quantity, shown, times
 from lasersafe.records import as_json, badness, worst_of_each
 from lasersafe.studies.tables import CORNER, certainty, certainty_data, durations, worked_out_with
 from lasersafe.wording import Message, Wording, joined, load_wording, word

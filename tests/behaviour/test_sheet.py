@@ -15,10 +15,11 @@ from functools import cache
 import pytest
 from pypdf import PdfReader
 
-from lasersafe.assessment.decision import metres, times
+from lasersafe.assessment.decision import metres
 from lasersafe.drawing.primitives import Area, Lines, Words
 from lasersafe.drawing.text import distance, ratio, width_of
 from lasersafe.errors import InputError, OutputError
+from lasersafe.quantity import times
 from lasersafe.results import Assessment, ChartData, Decision, SignOff
 from lasersafe.sheet import PAPERS, lay_out, lay_out_annex, render_sheet
 from lasersafe.sheet.flow import MILLIMETRE, Placed, Sheet
