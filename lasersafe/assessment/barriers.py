@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import Any, TypeVar
 
 from lasersafe.assessment.context import BASE_WAY, Context
-from lasersafe.hazard.barriers import Load, Rating, guard_time, judge_barrier, load_and_rating
+from lasersafe.hazard.barriers import Load, Rating, judge_barrier, load_and_rating, needed_time
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
 from lasersafe.hazard.scatter import CLOSEST_VIEW
@@ -87,11 +87,6 @@ def judged(
         "irradiance": load.irradiance, "rating": stated.irradiance, "rated_time": stated.time, "pulse": load.pulse,
         "pulse_rating": stated.pulse, "holds": verdict.holds, "verdict": verdict.verdict, "notes": verdict.notes,
     }, verdict.steps  # fmt: skip
-
-
-def needed_time(observed: bool) -> float:
-    """Return how long a guard has to last that somebody watches, or nobody [s]."""
-    return guard_time("T3" if observed else "T1")
 
 
 def plain(value: float | None) -> float | None:

@@ -11,10 +11,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.barriers import beam_numbers, judged, load_of, needed_time, plain, scatter_numbers
+from lasersafe.assessment.barriers import beam_numbers, judged, load_of, plain, scatter_numbers
 from lasersafe.assessment.barriers import together as together
 from lasersafe.assessment.context import Context, aid_of
-from lasersafe.hazard.barriers import Load, Rating, judge_window
+from lasersafe.hazard.barriers import Load, Rating, judge_window, needed_time
 from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import diameters, peak_exposure
@@ -81,7 +81,9 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
             one: replace(one, profile=stage.in_irradiance(one.profile, 1.0))
             for one in sources_on(stage, context, way, "eye", modes)
         }
-        nearer: dict[ScatterProfile, ScatterProfile] = {}
+        spots = {one.profile for one in lights if isinstance(one.profile, ScatterProfile)}
+        # lit spots as an eye right at a window sees them
+        near: dict[object, ScatterProfile] = {one: replace(one, nearest=CLOSEST_VIEW) for one in spots}
         for part, screen in parts_of(stage.scene).items():
             own = [one for one in lights if not one.parts or one.surface != part[0]]
             if modes == MODES or part[1] is None:
@@ -89,7 +91,7 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
                 asked.append(Question([[(one, _NO_WALLS) for one in bright]], places_on(screen)))
                 named.append((number, part, bright))
             if modes == MODES and part[1] is not None:
-                seen = [(_seen_near(one, nearer), _NO_WALLS) for one in own]
+                seen = [(replace(one, profile=near.get(one.profile, one.profile)), _NO_WALLS) for one in own]
                 for aid in {aid_of(person) for person in context.persons if person.aided}:
                     seen += behind(context, [(as_point(context, one, aid), _NO_WALLS) for one in own], aid)
                 asked.append(Question([seen], places_on(screen)))
@@ -106,14 +108,6 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
         spot: Spot = (None, None) if seen_at is None else ((x, y, z), seen_at.near)
         found[number][part] = Peak(float(one.upper[worst]), spot, source=source, span=seen_at)
     return found
-
-
-def _seen_near(source: Source, known: dict[ScatterProfile, ScatterProfile]) -> Source:
-    """Return a source as an eye right at a window sees it."""
-    if not isinstance(source.profile, ScatterProfile):
-        return source
-    near = known.setdefault(source.profile, replace(source.profile, nearest=CLOSEST_VIEW))
-    return replace(source, profile=near)
 
 
 def as_point(context: Context, source: Source, aid: Aid) -> Source:

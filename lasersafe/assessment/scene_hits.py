@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 import shapely
-from numpy.typing import NDArray
 
 from lasersafe.assessment import calculation
 from lasersafe.assessment.calculation import Working, beam_working, beside_working, limit_steps, scatter_working
@@ -25,7 +24,7 @@ from lasersafe.optics.reflection import LitSpot, scatter_exposure, source_angles
 from lasersafe.quantity import format_quantity
 from lasersafe.records import badness
 from lasersafe.scene.beams import CLOSEST, FLOAT, NEAREST, POINT, BeamProfile, ScatterProfile, Vector
-from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, STEP, Places, Question, Span, bounds, span
+from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, STEP, Places, Question, Span, bounds, known_as, span
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, joined, word
@@ -183,13 +182,14 @@ def reaching(stage: Stage, asked: Sequence[tuple[Person, Sequence[Light]]]) -> l
     A person without a place may be at the last mirror, but no path is shorter than the distance from the last optic.
     """
     rows, places = {one.name: row for row, one in enumerate(stage.scene.person)}, person_places(stage, "eye")
-    every = {(id(source), id(walls)): (source, walls) for _, own in asked for source, walls in own}
+    asked = [(one, list(dict(zip(known_as(own), own, strict=True)).values())) for one, own in asked]
+    every = {key: light for _, own in asked for key, light in zip(known_as(own), own, strict=True)}
     table, numbers = Lights(list(every.values())), {key: number for number, key in enumerate(every)}
     placed = [(rows[one.name], own) for one, own in asked if one.name in rows]
     at, wide = [row for row, _ in placed], max((len(own) for _, own in placed), default=0)
     light, there = np.zeros((len(placed), wide), dtype=np.intp), np.zeros((len(placed), wide), dtype=bool)
     for number, (_, own) in enumerate(placed):
-        light[number, : len(own)] = [numbers[id(source), id(walls)] for source, walls in own]
+        light[number, : len(own)] = [numbers[key] for key in known_as(own)]
         there[number, : len(own)] = True
     middle, half = (places.low + places.high)[at] / 2.0, (places.high - places.low)[at] / 2.0
     each = np.broadcast_to(np.arange(wide), light.shape)
@@ -229,10 +229,9 @@ def not_below(
 
 def shown_above(stage: Stage, tissue: str, lights: Sequence[Sequence[Light]], aid: Aid | None) -> set[int]:
     """Return which people, by number, are known to be above the limit by some of the lights, bare or with an aid."""
-    some = {(id(source), id(walls)) for own in lights for source, walls in own}
-    kinds = ("hit", tissue, None), ("hit", tissue, aid)
-    known = [found for key, found in stage.answers.items() if key[:3] in kinds]
-    every = [found for own, _, found in known if some.issuperset((id(source), id(walls)) for source, walls in own)]
+    some, kinds = {*known_as(itertools.chain.from_iterable(lights))}, (("hit", tissue, None), ("hit", tissue, aid))
+    known = [one for key, one in stage.answers.items() if key[:3] in kinds]
+    every = [found for own, _, found in known if some.issuperset(known_as(own))]
     return {row for one in every for row in np.flatnonzero(one.found > 1.0).tolist()}
 
 
@@ -241,7 +240,7 @@ def known_of(stage: Stage, name: str, lights: Sequence[Sequence[Light]]) -> dict
 
     With it comes what the last case knew of who stands where they did, see `lasersafe.assessment.stages`.
     """
-    key = name, tuple(tuple((id(source), id(walls)) for source, walls in own) for own in lights)
+    key = name, tuple(map(known_as, lights))
     if key not in stage.answers:
         stage.answers[key] = lights, dict(stage.answers.get(("was", *key), (lights, {}))[1])
     found: dict[int, Any] = stage.answers[key][1]
@@ -258,8 +257,7 @@ def ask(
         kinds = [[light for light, beam in zip(lights, beams, strict=True) if beam is kind] for kind in (True, False)]
     keys: list[tuple[object, ...]] = []
     for number, own in enumerate(kinds):
-        lit = tuple((id(source), id(walls)) for source, walls in own)
-        key: tuple[object, ...] = ("hit", tissue, aid, context.corner if aid else None, beyond, number, lit)
+        key: tuple[object, ...] = ("hit", tissue, aid, context.corner if aid else None, beyond, number, known_as(own))
         keys.append(key)
         if key not in stage.answers and key not in stage.open:
             seen = own if aid is None else behind(context, own, aid)
@@ -275,24 +273,21 @@ def settle(stage: Stage) -> None:
 
     Who stands where they did in the last case, see `lasersafe.assessment.stages`, gets what they got there.
     """
-    known = [stage.answers.get(("was", *asked)) for asked in stage.open]
-    rows = [_moved(stage, str(asked[1]), was is not None) for asked, was in zip(stage.open, known, strict=True)]
+    known, rows = [stage.answers.get(("was", *asked)) for asked in stage.open], []
+    for (_, tissue, *_), known_before in zip(stage.open, known, strict=True):
+        now = was = stage.answers["places", tissue]
+        here = np.zeros(len(now.low), dtype=bool)  # who stands where they did
+        if known_before is not None:
+            was = stage.answers["was", "places", tissue]
+            here = (now.low == was.low).all(axis=1) & (now.high == was.high).all(axis=1)
+            here &= [one == other for one, other in zip(now.outlines, was.outlines, strict=True)]
+        rows.append(np.flatnonzero(~here))
     found = bounds([
         Question([seen], places.some(own)) for (_, seen, places), own in zip(stage.open.values(), rows, strict=True)
     ])  # fmt: skip
     for (asked, (own, seen, _)), was, at, answer in zip(stage.open.items(), known, rows, found, strict=True):
         stage.answers[asked] = own, seen, answer if was is None else was[2].but_for(at, answer)
     stage.open.clear()
-
-
-def _moved(stage: Stage, tissue: str, before: bool) -> NDArray[np.intp]:
-    """Return which people are to be asked for: all, or who stands elsewhere than before."""
-    now: Places = stage.answers["places", tissue]
-    if not before:
-        return np.arange(len(now.low))
-    was: Places = stage.answers["was", "places", tissue]
-    elsewhere = (now.low != was.low).any(axis=1) | (now.high != was.high).any(axis=1)
-    return np.flatnonzero(elsewhere | [one != other for one, other in zip(now.outlines, was.outlines, strict=True)])
 
 
 def _raised(hit: Hit, times: float) -> Hit:

@@ -85,10 +85,6 @@ def nearest_of(stage: Stage, context: Context) -> dict[str, float]:
     return {p.name: max(float(shapely.distance(taken(p), heads).min()), 1e-3) for p in stage.scene.person if heads}
 
 
-def _mirror(bend: str) -> str:
-    return f"{bend} mirror" if bend in ("convex", "concave") else "mirror"
-
-
 def bent_beams_at(stage: Stage, context: Context, people: Sequence[Person]) -> dict[str, list[Over]]:
     """Return the beams of curved mirrors that reach each of some people, with the share of the power [1] and the path.
 
@@ -97,16 +93,15 @@ def bent_beams_at(stage: Stage, context: Context, people: Sequence[Person]) -> d
     flat, lines = [own.beam for own in context.every.values()], context.every.values()
     # a hollow mirror gathers little of a fibre's light
     modes = {"": MODES, "optic lost": MODES[:3]}.get(context.fault, ())
-    asked = []
+    asked, bent = [], {bend: f"{bend} mirror" for bend in ("convex", "concave")}
     for person in people:
         time = max(person_time(lines, one, "mirror", "eye")[0] for one in bare_first(person))
-        lights = {
-            (id(source), id(walls)): (source, walls) for mode in modes  # one fault at a time
-            for source, walls in stage.lights(context, ("mirror",), "eye", mode, time)
-            if source.as_beam.beam not in flat
-            and not struck_out(context, person, context.fault or _mirror(source.bend), mode)
-        }  # fmt: skip
-        asked.append((person, list(lights.values())))
+        lights = [
+            light for mode in modes for light in stage.lights(context, ("mirror",), "eye", mode, time)
+            if light[0].as_beam.beam not in flat
+            and not struck_out(context, person, context.fault or bent.get(light[0].bend, "mirror"), mode)
+        ]  # fmt: skip
+        asked.append((person, lights))
     found = {}
     for person, reached in zip(people, scene_hits.reaching(stage, asked), strict=True):
         beams: dict[Over, None] = {}

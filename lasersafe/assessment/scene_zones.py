@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
-from itertools import product
+from itertools import chain, product
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,7 +22,7 @@ from lasersafe.records import Criterion, Step, badness, highest, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.scene.areas import area_of, box_of, lit_areas, polygons
 from lasersafe.scene.beams import FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile, beam_over
-from lasersafe.scene.bound import most_light
+from lasersafe.scene.bound import known_as, most_light
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, word
@@ -98,12 +98,7 @@ def zones_over(stages: Sequence[Stage], near: shapely.Geometry | None = None) ->
     left out.
     """
     lit_past(zone_lights(stages), near)
-
-    def of_one(stage: Stage) -> list[ZoneShape]:
-        every = product(stage.fitted, KINDS)
-        return [zone for context, kind in every for zone in _of_kind(stage, context, *kind, near)]
-
-    alone = over(stages, of_one, joined_zone)
+    alone = over(stages, lambda one: [*_zones_of(one, near)], joined_zone)
     return (*alone, *_together(stages, alone, near))
 
 
@@ -154,7 +149,7 @@ def together_lights(stages: Sequence[Stage], tissue: str) -> list[tuple[list[Con
         groups = []
         for corners in lasers:
             lights = [x for stage, one in corners for x in stage.lights(one, ON_THE_FLOOR, tissue)]
-            groups.append(list({(id(source), id(walls)): (source, walls) for source, walls in lights}.values()))
+            groups.append(list(dict(zip(known_as(lights), lights, strict=True)).values()))
         found.append(([corners[0][1] for corners in lasers], groups))
     return found
 
@@ -172,7 +167,7 @@ def _together(
                 free = _outlines(stage, every, near)
                 wanted.append((groups, free if near is not None else shapely.difference(free, own)))
                 named.append((tissue, placed))
-    keys = [("together", near, tuple((id(a), id(b)) for group in groups for a, b in group)) for groups, _ in wanted]
+    keys = [("together", near, known_as(chain.from_iterable(groups))) for groups, _ in wanted]
     asked = {key: one for key, one in zip(keys, wanted, strict=True) if key not in stage.answers}
     if asked:
         stage.answers |= zip(asked, lit_areas(list(asked.values()), stage.band, stage.extent, near), strict=True)
@@ -273,25 +268,24 @@ def _of_way(stage: Stage, context: Context, way: str, tissue: str) -> tuple[Sour
     return found if way != "scatter" else (*found, *stage.sources(context, "mirror then scatter", tissue))
 
 
-def _of_kind(
-    stage: Stage, context: Context, kind: str, way: str, tissue: str, near: shapely.Geometry | None
-) -> list[ZoneShape]:
-    zone, found = stage.result(context).zone(way, tissue), []
-    limit = zone.criterion
-    words = Message("limited.by", tissue=word(tissue), set=limit.rule_set, time=f"{limit.duration:g} s")
-    for source in _of_way(stage, context, way, tissue):
-        turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
-        one = _shape(
-            stage, context, source, near, kind=kind, distance=stated(source.reach, zone.distance) + turned,
-            measured_from="last optic" if turned > 0.0 else FROM[way], limited_by=words, surface=source.surface,
-            limit=limit.limit, limit_unit=limit.limit_unit, duration=context.duration(way)[0],
-            overhead=_overhead(stage, source), note=source.note,
-        )  # fmt: skip
-        if one is not None and one.clipped_by:
-            one = replace(one, limited_by=Message("limited.and_by", limit=words, names=", ".join(one.clipped_by)))
-        found += [] if one is None else [one]
-    # all faces of a barrier, lit directly or over mirrors, are one
-    return [*over(found, lambda one: [one], joined_zone)] if way == "scatter" and found else found
+def _zones_of(stage: Stage, near: shapely.Geometry | None) -> Iterator[ZoneShape]:
+    for context, (kind, way, tissue) in product(stage.fitted, KINDS):
+        zone, found = stage.result(context).zone(way, tissue), []
+        limit = zone.criterion
+        words = Message("limited.by", tissue=word(tissue), set=limit.rule_set, time=f"{limit.duration:g} s")
+        for source in _of_way(stage, context, way, tissue):
+            turned = source.spot if way == "scatter" and not source.patch else 0.0  # counted from the last optic
+            one = _shape(
+                stage, context, source, near, kind=kind, distance=stated(source.reach, zone.distance) + turned,
+                measured_from="last optic" if turned > 0.0 else FROM[way], limited_by=words, surface=source.surface,
+                limit=limit.limit, limit_unit=limit.limit_unit, duration=context.duration(way)[0],
+                overhead=_overhead(stage, source), note=source.note,
+            )  # fmt: skip
+            if one is not None and one.clipped_by:
+                one = replace(one, limited_by=Message("limited.and_by", limit=words, names=", ".join(one.clipped_by)))
+            found += [] if one is None else [one]
+        # all faces of a barrier, lit directly or over mirrors, are one
+        yield from over(found, lambda one: [one], joined_zone) if way == "scatter" and found else found
 
 
 def stated(reach: float, distance: float) -> float:

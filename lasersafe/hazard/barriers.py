@@ -280,7 +280,7 @@ def judge_barrier(falls: Load, rating: Rating, required_time: float | None = Non
     rating : Rating
         What it withstands.
     required_time : float, optional
-        Time until the beam is surely off; see `guard_time`. [s]
+        Time until the beam is surely off; see `needed_time`. [s]
 
     Returns
     -------
@@ -373,32 +373,25 @@ def en12254_outside(mean_power: float | None, pulse_energy: float | None, observ
     return tuple(reasons)
 
 
-def guard_time(guard_class: str) -> float:
-    """Return the time that a guard of an IEC 60825-4 test class has to withstand the exposure [1]_.
+def needed_time(observed: bool) -> float:
+    """Return how long a guard has to withstand the exposure: class T3 of IEC 60825-4 when watched, else T1 [1]_.
 
     Parameters
     ----------
-    guard_class : str
-        "T1", automatic; "T2", inspected between short cycles; "T3", watched all the time.
+    observed : bool
+        Whether somebody watches it all the time.
 
     Returns
     -------
     float
         The time. [s]
 
-    Raises
-    ------
-    InputError
-        If the class is not one of these.
-
     References
     ----------
     .. [1] IEC60825-4, from memory (``shared/eyewear/iec60825_4.toml``).
     """
-    classes = {entry.name: entry.time for entry in load(Iec60825Part4).classes}
-    if guard_class not in classes:
-        refuse(f"guard class = '{guard_class}': must be one of {', '.join(classes)}")
-    return classes[guard_class]
+    times = {entry.name: entry.time for entry in load(Iec60825Part4).classes}
+    return times["T3" if observed else "T1"]
 
 
 def barrier_distance(power: float, rating: float, light: BeamGeometry | LitSpot) -> float:

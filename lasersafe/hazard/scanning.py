@@ -40,26 +40,6 @@ class Passes(NamedTuple):
     duration: Floats  # exposure [s]
 
 
-def sweep_aperture(tissue: str, wavelength: float) -> float:
-    """Return the aperture that a sweep is timed over: the largest that any rule set sets [m].
-
-    Parameters
-    ----------
-    tissue : str
-        ``eye`` or ``skin``.
-    wavelength : float
-        Wavelength. [m]
-
-    Returns
-    -------
-    float
-        Diameter. [m]
-    """
-    rows = (row for name in rule_sets() for row in load_rule_set(name).apertures[tissue])
-    holding = (row for row in rows if inside(row.wavelength, np.asarray(wavelength * 1e9)))
-    return max(1e-3 * float(row.at(time)) for row in holding for time in row.duration)
-
-
 def pulsed_trains(pulse: Floats, rate: Floats, stay: Floats, passes: Floats, scan: Scan) -> list[Passes]:
     """Return the trains that stand for the pulses of a laser that is scanned, as arrays that broadcast together [1]_.
 
@@ -119,43 +99,6 @@ def pulsed_trains(pulse: Floats, rate: Floats, stay: Floats, passes: Floats, sca
     return found
 
 
-def trains_of(scan: Scan, emissions: tuple[Emission, ...], stay: Floats, passes: Floats) -> list[Passes]:
-    """Return the trains that stand for a scanned beam, all of which have to be below their limits [1]_.
-
-    Passes of one period that reach the aperture are counted as one longer pulse, and as separate ones. Pulses of the
-    laser are counted one by one within a pass, one by one over the exposure, in groups within T_i, and as one pulse for
-    each pass.
-
-    Parameters
-    ----------
-    scan : Scan
-        The moving beam.
-    emissions : tuple of Emission
-        One setting, or as many as there are places, each at its own; continuous, or pulse trains.
-    stay : numpy.ndarray, shape (n,)
-        Time within each period that the spot stays. [s]
-    passes : numpy.ndarray, shape (n,)
-        Separate passes in each period. [1]
-
-    Returns
-    -------
-    list of Passes
-        Arrays of shape (n,).
-
-    References
-    ----------
-    .. [1] Own: docs/method.md, "Scanned beams".
-    """
-    (kind,) = {one.kind for one in emissions}
-    rows = ((one.power, one.pulse_energy, one.pulse_duration, one.repetition_rate) for one in emissions)
-    power, energy, pulse, rate = (np.array(column) + 0.0 * stay for column in zip(*rows, strict=True))
-    if kind == "continuous":
-        time = np.minimum(stay, min(scan.duration, scan.pattern.period))
-        often, whole = np.minimum(scan.begun, 1.0 / time), np.full_like(time, scan.duration)
-        return [Passes("each pass as one pulse", power * time, time, often, whole)]
-    return [one._replace(energy=one.energy * energy) for one in pulsed_trains(pulse, rate, stay, passes, scan)]
-
-
 _NEAREST = 1e-3  # m
 
 
@@ -195,8 +138,10 @@ class Scan:
 
     @cached_property
     def aperture(self) -> float:
-        """The aperture that a sweep passes. [m]."""
-        return sweep_aperture(self.tissue, self.wavelength)
+        """The aperture that a sweep is timed over: the largest that any rule set sets. [m]."""
+        rows = (row for name in rule_sets() for row in load_rule_set(name).apertures[self.tissue])
+        holding = (row for row in rows if inside(row.wavelength, np.asarray(self.wavelength * 1e9)))
+        return max(1e-3 * float(row.at(time)) for row in holding for time in row.duration)
 
     @property
     def periods(self) -> float:
@@ -235,9 +180,29 @@ class Scan:
 def _compared(
     scan: Scan, emissions: tuple[Emission, ...], distance: Floats
 ) -> tuple[list[_Compared], Floats, list[Passes]]:
-    """Return every comparison, the stays of shape (trains, ...) and the trains."""
-    ways = zip(*scan.stays(distance), strict=True)
-    every = [(stay, train) for stay, passes in ways for train in trains_of(scan, emissions, stay, passes)]
+    """Return every comparison, the stays of shape (trains, ...) and the trains, all of which have to be below [1]_.
+
+    Passes of one period that reach the aperture are counted as one longer pulse, and as separate ones. Pulses of the
+    laser are counted one by one within a pass, one by one over the exposure, in groups within T_i, and as one pulse for
+    each pass. Of the settings there is one, or as many as places, each at its own; all of one kind.
+
+    References
+    ----------
+    .. [1] Own: docs/method.md, "Scanned beams".
+    """
+    (kind,) = {one.kind for one in emissions}
+    rows = ((one.power, one.pulse_energy, one.pulse_duration, one.repetition_rate) for one in emissions)
+    columns = [np.array(column) for column in zip(*rows, strict=True)]
+    every: list[tuple[Floats, Passes]] = []
+    for stay, passes in zip(*scan.stays(distance), strict=True):
+        power, energy, pulse, rate = (column + 0.0 * stay for column in columns)
+        if kind == "continuous":
+            time = np.minimum(stay, min(scan.duration, scan.pattern.period))
+            often, whole = np.minimum(scan.begun, 1.0 / time), np.full_like(time, scan.duration)
+            every.append((stay, Passes("each pass as one pulse", power * time, time, often, whole)))
+            continue
+        own = pulsed_trains(pulse, rate, stay, passes, scan)
+        every += [(stay, one._replace(energy=one.energy * energy)) for one in own]
     energy, pulse, rate, time = (np.stack(column) for column in list(zip(*(one for _, one in every), strict=True))[1:])
     result = []
     for row in train_limit(replace(scan.received(pulse_train(energy, pulse, rate)), duration=time)).rows:
@@ -376,7 +341,7 @@ _CLOSE = 4e-6  # relative width of the last bracket, of which the far end is tak
 
 
 def running_ratios(scan: Scan, tried: Tried, ways: Floats) -> Floats:
-    """Return energy over limit of the effective trains of many settings, for a wide beam, as in `trains_of`.
+    """Return energy over limit of the effective trains of many settings, for a wide beam, as in `_compared`.
 
     Parameters
     ----------

@@ -261,14 +261,6 @@ def _bounds(space: SettingSpace, numbers: Floats, longest_rate: float = np.inf) 
     return unique(found[(found >= low) & (found <= high) & (found <= longest_rate)])
 
 
-def _burst_rates(space: SettingSpace, windows: tuple[float, ...], numbers: Floats) -> Floats:
-    """Return the rates of bursts to be tried."""
-    span, bounds = stated(space.repetition_rate), _bounds(space, numbers)
-    touching = [1.0 / (number * spacing) for number in numbers for spacing in stated(space.burst_spacing)]
-    found = _jumps(span, bounds[:-1], windows, 2)
-    return _points(span, np.concatenate([bounds, touching, 1.0 / row_edges(), found]), _COARSE)
-
-
 def _plain_trains(space: SettingSpace, windows: tuple[float, ...]) -> tuple[Floats, Floats]:
     """Return pulse durations and rates to be tried, in pairs."""
     span, edges = stated(space.repetition_rate), row_edges()
@@ -344,7 +336,10 @@ def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float 
         # no spacing is shorter than the pulse
         spacings = _points(apart, np.concatenate([row_edges(), lasting, *steps]), _COARSE)
         within = {w - (n - 1.0) * s for w in windows for n in numbers for s in apart}  # whole bursts
-        rates = _burst_rates(space, (*windows, *(w for w in within if w > 0.0 and w not in windows)), numbers)
+        span, bounds = stated(space.repetition_rate), _bounds(space, numbers)
+        jumps = _jumps(span, bounds[:-1], (*windows, *(w for w in within if w > 0.0 and w not in windows)), 2)
+        touching = [1.0 / (number * spacing) for number in numbers for spacing in apart]
+        rates = _points(span, np.concatenate([bounds, touching, 1.0 / row_edges(), jumps]), _COARSE)
         pulses = _points(lasting, row_edges(), _COARSE)
         pulse, rate = (a.reshape(-1) for a in np.meshgrid(pulses, rates))
     else:
@@ -615,13 +610,6 @@ def worst_settings(
     return tuple(found)
 
 
-def _now(emission: Emission, knob: str) -> Any:
-    (number, spacing), *_ = (*emission.burst, (1.0, np.nan))
-    rate = emission.repetition_rate
-    turned = {"burst_pulses": number, "burst_spacing": spacing, "repetition_rate": rate / number}
-    return (turned | {"duty": emission.pulse_duration * rate, "pulse_duration": emission.pulse_duration})[knob]
-
-
 def knob_changes(
     space: SettingSpace, rule_sets: tuple[str, ...], tissue: str, wavelength: float, duration: float
 ) -> tuple[KnobChange, ...]:
@@ -653,8 +641,12 @@ def knob_changes(
         found.append(KnobChange("mode", np.nan, np.nan, ratio / highest, emission, name=worst.name))
     own = next((mode for mode in space.modes if mode.name == worst.name), space)
     caps = {name: span for name in ("power", "pulse_energy") if (span := getattr(own, name)) is not None}
+    (number, spacing), *_ = (*worst.burst, (1.0, np.nan))
+    length, rate = worst.pulse_duration, worst.repetition_rate
+    turned = {"burst_pulses": number, "burst_spacing": spacing, "repetition_rate": rate / number}
+    turned |= {"duty": length * rate, "pulse_duration": length}
     for knob, span in (own.knobs | caps).items():
-        now, halved = span[1] if knob in caps else _now(worst, knob), span[0] == span[1]
+        now, halved = span[1] if knob in caps else turned[knob], span[0] == span[1]
         if np.isnan(now):  # one pulse has no spacing
             continue
         if knob in caps:

@@ -66,14 +66,6 @@ def _spread_slopes(source: Source, box: Box, near: float) -> tuple[FLOAT, FLOAT]
     return distance, np.maximum.accumulate(slope[::-1])[::-1]
 
 
-def _heights(source: Source, box: Box, distance: FLOAT, slope: FLOAT) -> tuple[FLOAT, FLOAT]:
-    """Return the lowest and highest place that light can be at, by distance on the floor. [m]."""
-    low, high = (min(max(e, -_UPRIGHT), _UPRIGHT) for e in box.elevation)
-    below = math.tan(low) - slope / math.cos(low)
-    above = math.tan(high) + slope / math.cos(high)
-    return source.apex[2] + distance * below, source.apex[2] + distance * above
-
-
 def _bearings(box: Box, slope: FLOAT, steep: bool) -> FLOAT:
     """Return the bearings of the rays, relative to the middle of the box."""
     if steep:
@@ -132,7 +124,11 @@ def outline(source: Source, band: tuple[float, float], near: float = _NEAR) -> s
         higher = (band[0] - source.moves[2], band[1] + source.moves[2])
         still = outline(replace(source, moves=(0.0, 0.0, 0.0), plane=None), higher, near)
         return _in_front(_buffered(still, math.hypot(*source.moves[:2]) / _ROUND), source, band)
-    parts = [_part(source, part, band, near) for part in _not_steep(source.directions.box())]
+    box = source.directions.box()
+    low, high = box.elevation  # what points steeply up or down apart, where bearings say little
+    cuts = [low, *(cut for cut in (-_STEEP, _STEEP) if low < cut < high), high]
+    boxes = [Box(box.bearing, box.half_bearing, ends) for ends in itertools.pairwise(cuts)]
+    parts = [_part(source, part, band, near) for part in boxes]
     return _in_front(_padded(shapely.union_all(parts)), source, band)
 
 
@@ -307,13 +303,6 @@ def _buffered(area: shapely.Geometry, by: float, **shape: Any) -> shapely.Geomet
         return area.buffer(by, **shape)
 
 
-def _not_steep(box: Box) -> list[Box]:
-    """Return a box in up to three: what points steeply up or down, where bearings say little, and the rest."""
-    low, high = box.elevation
-    cuts = [low, *(c for c in (-_STEEP, _STEEP) if low < c < high), high]
-    return [Box(box.bearing, box.half_bearing, (a, b)) for a, b in itertools.pairwise(cuts)]
-
-
 def _part(source: Source, box: Box, band: tuple[float, float], near: float) -> shapely.Geometry:
     reach = source.reach - source.offset
     steepest = max(abs(box.elevation[0]), abs(box.elevation[1]))
@@ -326,8 +315,10 @@ def _part(source: Source, box: Box, band: tuple[float, float], near: float) -> s
     if rays.size < 2:
         return shapely.Polygon()
     far = _farthest(source, box, rays, distance, slope, steep)
-    low, high = _heights(source, box, distance, slope)
-    lit = (low <= band[1]) & (high >= band[0])
+    down, up = (min(max(end, -_UPRIGHT), _UPRIGHT) for end in box.elevation)
+    lowest = source.apex[2] + distance * (math.tan(down) - slope / math.cos(down))
+    highest = source.apex[2] + distance * (math.tan(up) + slope / math.cos(up))
+    lit = (lowest <= band[1]) & (highest >= band[0])
     if not lit.any():
         return shapely.Polygon()
     first, last = int(np.argmax(lit)), _GRID - 1 - int(np.argmax(lit[::-1]))

@@ -362,7 +362,8 @@ class BeamProfile:
             if gaussian and circular:
                 mean = mean_exposure_of_circular(strength, dx, aperture)
             elif gaussian and bound:
-                mean = _square_bound(strength, dx, dy, aperture)
+                through = _erf(aperture / dx) * _erf(aperture / dy)  # of the square round the aperture
+                mean = np.minimum(strength * through / (math.pi * aperture**2 / 4.0), strength * 4.0 / area)
             else:
                 mean = mean_exposure(strength, dx, dy, aperture, self.beam.profile)
             axis = np.maximum(axis, mean)
@@ -580,13 +581,6 @@ def _axis_and_peak(column: Mapping[str, FLOAT], light: INDEX, dx: FLOAT, dy: FLO
         mean = np.where(plain | even, mean, np.minimum(mean, strength * 4.0 / (math.pi * dx * dy)))
         axis = np.where(some, np.maximum(axis, mean), axis)
     return axis, strongest * 4.0 / (math.pi * dx * dy)
-
-
-def _square_bound(amount: float, dx: FLOAT, dy: FLOAT, aperture: float) -> FLOAT:
-    """Return at least the mean exposure of an oblong Gaussian over a round aperture: what the square round it takes."""
-    area = math.pi * aperture**2 / 4.0
-    through = _erf(aperture / dx) * _erf(aperture / dy)
-    return np.asarray(np.minimum(amount * through / area, amount * 4.0 / (math.pi * dx * dy)))
 
 
 @lru_cache(maxsize=2048)

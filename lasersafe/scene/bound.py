@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -177,26 +177,25 @@ class Question:
     places: Places
 
 
+def known_as(lights: Iterable[Light]) -> tuple[tuple[int, int], ...]:
+    """Return what tells lights from others as long as they are kept: of equal sources, and walls, there is one."""
+    return tuple((id(source), id(walls)) for source, walls in lights)
+
+
 class Asked:
     """Several questions in one: all lights in a table, and for each receiver which of them can come to it."""
 
     def __init__(self, questions: Sequence[Question]) -> None:
-        known: dict[tuple[int, int], int] = {}
-        every: list[Light] = []
-        most = max((sum(map(len, one.groups)) for one in questions), default=0)
+        lights = [list(itertools.chain.from_iterable(one.groups)) for one in questions]
+        every = {key: light for own in lights for key, light in zip(known_as(own), own, strict=True)}
+        place = {key: number for number, key in enumerate(every)}
+        most = max(map(len, lights), default=0)
         numbers = np.zeros((len(questions), most), dtype=np.intp)
         of = np.full((len(questions), most), -1)
-        for row, one in enumerate(questions):
-            column = 0
-            for number, group in enumerate(one.groups):
-                for light in group:
-                    key = id(light[0]), id(light[1])
-                    if key not in known:
-                        known[key] = len(every)
-                        every.append(light)
-                    numbers[row, column], of[row, column] = known[key], number
-                    column += 1
-        self.table = Lights(every)
+        for row, (one, own) in enumerate(zip(questions, lights, strict=True)):
+            numbers[row, : len(own)] = [place[key] for key in known_as(own)]
+            of[row, : len(own)] = np.repeat(np.arange(len(one.groups)), [len(group) for group in one.groups])
+        self.table = Lights(list(every.values()))
         counts = [len(one.places.low) for one in questions]
         owner = np.repeat(np.arange(len(questions)), counts)
         self.light, self.group = numbers[owner], of[owner]

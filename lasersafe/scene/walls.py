@@ -85,19 +85,13 @@ class Screen:
                     (first[0] + (second[0] - first[0]) * t / length, first[1] + (second[1] - first[1]) * t / length)
                     for t in (low, high)
                 ]
-                open_here = [(g.bottom, g.top) for g in self.gaps if g.start < middle < g.end]
-                for bottom, top in _solid(self.bottom, self.top, open_here):
-                    found.append(Piece(ends[0], ends[1], bottom, top))
+                solid = [(self.bottom, self.top)]
+                for gap in (one for one in self.gaps if one.start < middle < one.end):
+                    left = (part for a, b in solid for part in ((a, min(b, gap.bottom)), (max(a, gap.top), b)))
+                    solid = [(bottom, top) for bottom, top in left if top - bottom > _TOUCH]
+                found += [Piece(ends[0], ends[1], bottom, top) for bottom, top in solid]
             passed += length
         return tuple(found)
-
-
-def _solid(bottom: float, top: float, gaps: Sequence[tuple[float, float]]) -> list[tuple[float, float]]:
-    """Return what is left of an interval of heights after the gaps are taken out."""
-    left = [(bottom, top)]
-    for low, high in gaps:
-        left = [part for a, b in left for part in ((a, min(b, low)), (max(a, high), b)) if part[1] - part[0] > _TOUCH]
-    return left
 
 
 @dataclass(frozen=True)

@@ -261,29 +261,25 @@ def draw(found: studies.Sweep, zone: tuple[str, str] | None = None) -> Drawing:
     """
     check_drawable(found.varied)
     with decimals(wording := load_wording(found.subject.case.language)):
-        return _draw(found, zone, wording)
-
-
-def _draw(found: studies.Sweep, zone: tuple[str, str] | None, wording: Wording) -> Drawing:
-    if len(found.varied) == 1:
-        alike: list[list[tuple[str, str]]] = []  # zones of one curve
-        for one in studies.ZONES if zone is None else (zone,):
-            same = (k for k in alike if np.allclose(found.distances[one], found.distances[k[0]], rtol=1e-9))
-            if not (there := next(same, [])):
-                alike.append(there)
-            there.append(one)
-        traces = [(" = ".join(_words(one, wording) for one in each), found.distances[each[0]]) for each in alike]
-        return _curves(found, found.varied[0], traces, wording.text("study.distance"), wording)
-    way = zone or _DIRECT
-    what = wording.text("study.distance_of", zone=_words(way, wording))
-    few = int(np.argmin(found.shape))  # curves for values of the input that has fewer, both ends among them
-    other, values = found.varied[few].input, found.varied[few].values
-    drawn = np.unique(np.linspace(0, values.size - 1, MOST_CURVES).round().astype(int))
-    names = [spoken(unit_text(studies.nearest_text(float(value), other))) for value in values[drawn]]
-    says = "" if other.nominal is None else wording.text("study.case_says", stated=other.stated)
-    held = wording.text("study.one_curve", words=wording.input_name(other.name), path=other.path) + measured(says)
-    rows = zip(names, np.moveaxis(found.distances[way], few, 0)[drawn], strict=True)
-    return _curves(found, found.varied[1 - few], list(rows), what, wording, held)
+        if len(found.varied) == 1:
+            alike: list[list[tuple[str, str]]] = []  # zones of one curve
+            for one in studies.ZONES if zone is None else (zone,):
+                same = (k for k in alike if np.allclose(found.distances[one], found.distances[k[0]], rtol=1e-9))
+                if not (there := next(same, [])):
+                    alike.append(there)
+                there.append(one)
+            traces = [(" = ".join(_words(one, wording) for one in each), found.distances[each[0]]) for each in alike]
+            return _curves(found, found.varied[0], traces, wording.text("study.distance"), wording)
+        way = zone or _DIRECT
+        what = wording.text("study.distance_of", zone=_words(way, wording))
+        few = int(np.argmin(found.shape))  # curves for values of the input that has fewer, both ends among them
+        other, values = found.varied[few].input, found.varied[few].values
+        drawn = np.unique(np.linspace(0, values.size - 1, MOST_CURVES).round().astype(int))
+        names = [spoken(unit_text(studies.nearest_text(float(value), other))) for value in values[drawn]]
+        says = "" if other.nominal is None else wording.text("study.case_says", stated=other.stated)
+        held = wording.text("study.one_curve", words=wording.input_name(other.name), path=other.path) + measured(says)
+        rows = zip(names, np.moveaxis(found.distances[way], few, 0)[drawn], strict=True)
+        return _curves(found, found.varied[1 - few], list(rows), what, wording, held)
 
 
 def _axis(varied: studies.Varied, wording: Wording) -> tuple[Axis, Floats, float | None]:

@@ -52,7 +52,12 @@ class Message(str):
 
     @classmethod
     def _in(cls, language: str, key: str, values: dict[str, Any]) -> Message:
-        found = super().__new__(cls, _template(language, key).format_map(values))
+        group, _, name = key.partition(".")
+        try:
+            template = _texts(language)[group][name]
+        except KeyError:
+            refuse(f"wording '{language}', messages.toml: key '{key}' is missing", ReferenceDataError)
+        found = super().__new__(cls, template.format_map(values))
         found.key, found.language, found.values = key, language, values
         return found
 
@@ -109,14 +114,6 @@ def joined(parts: Iterable[str], by: str = "; ") -> str:
 @lru_cache(maxsize=8)
 def _texts(language: str) -> dict[str, dict[str, str]]:
     return load_toml(templates_path("wording", language, "messages.toml"))
-
-
-def _template(language: str, key: str) -> str:
-    group, _, name = key.partition(".")
-    try:
-        return _texts(language)[group][name]
-    except KeyError:
-        refuse(f"wording '{language}', messages.toml: key '{key}' is missing", ReferenceDataError)
 
 
 def localise(assessment: Assessment, wording: Wording) -> Assessment:

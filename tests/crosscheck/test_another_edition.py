@@ -11,7 +11,7 @@ from lasersafe.assessment import assess
 from lasersafe.hazard.combine import groups
 from lasersafe.hazard.distances import direct_reach
 from lasersafe.hazard.exposure import Received, continuous, pulse_pattern, pulse_train, trains_at
-from lasersafe.hazard.scanning import Scan, scan_ratio, sweep_aperture
+from lasersafe.hazard.scanning import Scan, scan_ratio
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.hazard.settings import SettingSpace, worst_ratio
 from lasersafe.library.answers import direct_distance
@@ -240,10 +240,10 @@ def test_worst_settings_of_any_edition_take_its_edges(nm):
 
 
 def test_scans_of_any_edition_take_its_apertures_and_its_train_factor():
-    assert sweep_aperture("skin", 532e-9) == 3.5e-3  # the largest of all three
-    assert sweep_aperture("eye", 10.6e-6) == pytest.approx(4e-3)  # 3.5 mm in the others
     # 0.2 rad at 50 Hz, 20 pulses a period, at 10 m: two of them cross, 1002 in 10 s; 3e-3 J/m2 x 0.3
     line, beam = ScanPattern("line", (0.2, 0.2), 50.0, "triangle"), collimated(3e-3, 1e-3, "1/e")
+    assert Scan(NAME, "skin", beam, 532e-9, 10.0, line).aperture == 3.5e-3  # the largest of all three
+    assert Scan(NAME, "eye", beam, 10.6e-6, 10.0, line).aperture == pytest.approx(4e-3)  # 3.5 mm in the others
     exposure = float(mean_exposure(1e-6, *diameters(beam, 10.0), 6e-3, "gaussian"))
     found = float(scan_ratio(Scan(NAME, "eye", beam, 532e-9, 10.0, line), pulse_train(1e-6, 1e-8, 1000.0), 10.0))
     assert exposure / 9e-4 * (1 - 1e-9) <= found <= exposure / 9e-4 * 1.01

@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.hazard.exposure import continuous, pulse_train
-from lasersafe.hazard.scanning import Scan, running_ratios, scan_findings, scan_ratio, sweep_aperture
+from lasersafe.hazard.scanning import Scan, running_ratios, scan_findings, scan_ratio
 from lasersafe.hazard.settings import Tried
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
@@ -110,7 +110,7 @@ def test_a_running_scan_can_be_worked_out_again_from_its_lines():
 def test_many_settings_at_once_are_the_trains_of_each(wavelength):
     draw = np.random.default_rng(13)
     for tissue in ("eye", "skin"):
-        hole = sweep_aperture(tissue, wavelength)
+        hole = Scan(SETS[0], tissue, BEAM, wavelength, DURATION, LINE).aperture
         widths = sweep_widths(*diameters(BEAM, PLACE), hole)
         ways = np.array([[[float(of(PLACE, w))] for w in widths] for of in (LINE.dwell, LINE.most_passes)])
         pulse, rate = 10 ** draw.uniform(-9, -5, 20), 10 ** draw.uniform(1, 4.9, 20)

@@ -6,15 +6,17 @@ import math
 
 import pytest
 
-from lasersafe.errors import CalcError, InputError
+from lasersafe.data import load
+from lasersafe.errors import CalcError
 from lasersafe.hazard.barriers import (
+    Iec60825Part4,
     Load,
     Rating,
     barrier_distance,
     en12254_outside,
-    guard_time,
     judge_barrier,
     load_and_rating,
+    needed_time,
 )
 from lasersafe.optics.beam import through_lens
 
@@ -136,9 +138,8 @@ def test_scope_edges_lie_inside():
 
 
 def test_guard_classes():
-    assert [guard_time(name) for name in ("T1", "T2", "T3")] == [30000, 100, 10]
-    with pytest.raises(InputError, match="must be one of T1, T2, T3"):
-        guard_time("T4")
+    assert {one.name: one.time for one in load(Iec60825Part4).classes} == {"T1": 30000, "T2": 100, "T3": 10}
+    assert [needed_time(observed) for observed in (False, True)] == [30000, 10]
 
 
 def test_screen_behind_the_focus_of_a_cutting_head():
