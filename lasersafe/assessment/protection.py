@@ -9,7 +9,17 @@ from itertools import product
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from lasersafe.assessment.barriers import barrier_results
-from lasersafe.assessment.context import BASE_WAY, NO_AID, WAYS, Context, Wanted, aid_of, contexts_of_each
+from lasersafe.assessment.context import (
+    BASE_WAY,
+    FAULTS,
+    NO_AID,
+    WAYS,
+    Context,
+    Wanted,
+    aid_of,
+    contexts_of_each,
+    portions,
+)
 from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
 from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
 from lasersafe.hazard import eyewear as filters
@@ -64,14 +74,13 @@ def eyewear_of(
         glowing = [s for s in exposed if GLOWING in s.modes]
         by_line = {name: _mine(alone.get(name, exposed), person) + glowing for name in lines}
         away = min(float(person.distance), near.get(person.name, math.inf))
-        nearer = 1.0  # how much more comes from the places of a scene than each wavelength was worked out for
-        if alone and (placed := [s for s in exposed if s.placed]):
-            nearer = max(nearer, _highest(placed) / max(map(_highest, by_line.values())))
+        for name, part in _parts_of_rows(context, every, [s for s in exposed if s.placed]) if alone else ():
+            by_line[name].append(part)
         scattered = _scattered(exposed)
         lit = {name: _lit([*scattered, *mine]) for name, mine in by_line.items()}
         meets, rows = over.get(person.name, ()), any(s.placed for s in exposed)
         needs = one_verdict([
-            _need(one, person, Beams(away, meets, lit[name], rows), by_line[name], nearer, sharing(lasers, one))
+            _need(one, person, Beams(away, meets, lit[name], rows), by_line[name], sharing(lasers, one))
             for name, one in lines.items()
         ])  # fmt: skip
         # the verdict holds against the scatter of every wavelength as well
@@ -105,8 +114,26 @@ def one_verdict(needs: list[EyewearNeed]) -> Iterator[EyewearNeed]:
         yield replace(need, verdict=replace(own, enough=enough, verdict=said, reasons=(*own.reasons, *more)))
 
 
-def _highest(scenarios: list[Scenario]) -> float:
-    return max((s.ratio for s in scenarios if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0)
+def _parts_of_rows(
+    context: Context, every: Sequence[Context], rows: Iterable[Scenario]
+) -> Iterator[tuple[str, Scenario]]:
+    """Give rows of a scene with the most that each wavelength can bring of their ratio.
+
+    That is the part of its limit that it may use, and no more than all of it through the limiting aperture.
+    """
+    lines = next(one for one in every if one.named[:2] == context.named[:2]).every  # as without the fault
+    known: dict[tuple[float, bool], list[tuple[float, float]]] = {}
+    for row in rows:
+        key = row.duration, BASE_WAY[row.way] != "scatter" and row.way not in FAULTS
+        if key not in known:
+            parts = (max(one.values(), default=1.0) for one in portions(list(lines.values()), "eye", *key))
+            compared = (own.compared("eye", row.duration) for own in lines.values())
+            all_of_it = (
+                max(c.amount / (math.pi / 4.0 * c.limiting_aperture**2 * c.limit) for c in own) for own in compared
+            )
+            known[key] = list(zip(parts, all_of_it, strict=True))
+        for name, (part, most) in zip(lines, known[key], strict=True):
+            yield name, replace(row, ratio=min(row.ratio * part, most))
 
 
 def _scattered(scenarios: Iterable[Scenario]) -> list[Scenario]:
@@ -123,12 +150,10 @@ def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:
     return [s for s in scenarios if s.person == person.name and s.tissue == "eye" and not s.struck_out]
 
 
-def _need(
-    context: Context, person: Person, beams: Beams, exposed: list[Scenario], nearer: float, shared_by: int
-) -> EyewearNeed:
+def _need(context: Context, person: Person, beams: Beams, exposed: list[Scenario], shared_by: int) -> EyewearNeed:
     duration, _ = person_duration(context, person, "mirror", "eye")
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
-    least = math.log10(_highest(exposed) * nearer)
+    least = math.log10(max((s.ratio for s in exposed if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0))
     aid = aid_of(person) if person.aided else None
     best = need_at(context, beams, duration, person.eyewear, least, shared_by, aid)
     best = replace(best, person=person.name)

@@ -10,6 +10,8 @@ from lasersafe.assessment import assess
 from lasersafe.models import parse_case
 from lasersafe.wording import load_wording, localise
 from tests.case_head import HEAD, aim
+from tests.crosscheck.scene_description import Laser, Scene, Surface, case_text
+from tests.crosscheck.scene_description import Person as Worn
 
 MARKER = Path("templates/cases/nanosecond-marker.toml").read_text(encoding="utf-8")
 CASE = (
@@ -108,6 +110,26 @@ def test_eyewear_against_several_wavelengths_counts_what_the_places_of_a_scene_g
             if (s.person, s.setup, s.tissue) == (need.person, need.setup, "eye") and not s.struck_out
         ]  # fmt: skip
         assert need.optical_density_exact >= math.log10(max(ratios))
+
+
+def test_eyewear_of_a_further_wavelength_counts_a_hollow_mirror_that_gathers_it_alone():
+    # 50 W at 1064 nm that open by 0.3 rad are spread over 0.6 m at the operator; a bowl of R = 2 m sends 0.9 of them
+    # through 7 mm: 45 W / 38.5 mm2 / (50 W/m2) = 23386. The row of both lines was divided as the direct beams are, of
+    # which 50 mW at 532 nm bring more: density 3.5, and 4.67 is needed. Both add, so that each may have half.
+    line = '[[laser.line]]\nname = "wide"\nwavelength = "1064 nm"\npower = "50 W"\ndivergence = "300 mrad"\n'
+    bowl = Surface("bowl", (0.0, 4.0, 1.6), 180.0, radius=-2.0, width=1.0)
+    scene = Scene((Laser(0.05, 5e-3, 1e-3, (0.0, 0.0, 1.6), 0.0),), (Worn("P", ((0.0, 2.0),)),), (bowl,))
+    text = (
+        case_text(scene).replace('class_label = "4"', 'class_label = "4"\nfibre = false').replace("1070 nm", "532 nm")
+    )
+    text = text.replace("[[laser.setup]]", f'{line}divergence_criterion = "1/e"\n[[laser.setup]]')
+    text = text.replace('role = "spectator"', 'role = "crew"\neyewear = "532+1064 D LB9"')
+    found = {round(one.wavelength * 1e9): one for one in assess(parse_case(text)).eyewear}
+    area = math.pi / 4.0 * 7e-3**2
+    assert found[1064].optical_density_exact == pytest.approx(math.log10(2.0 * 0.9 * 50.0 / area / 50.0), abs=1e-3)
+    assert found[532].optical_density_exact == pytest.approx(
+        math.log10(2.0 * 0.05 / area / 10.0), abs=1e-3
+    )  # all of it
 
 
 FIBRE = """
