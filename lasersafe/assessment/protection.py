@@ -211,7 +211,7 @@ def need_at(
             if 0.0 in beam.waist_diameter:  # of any curvature: an axis can be wider, by which the factor rises
                 bent[share, min(dx, dy), max(dx, dy, filters.WIDEST * narrower)] = None
     alone = product(emissions, () if beams.rows else bent)
-    densities = (light.density(one.scaled(share), dx, dy)[0] for one, (share, dx, dy) in alone)
+    densities = (light.density(one.scaled(share), dx / narrower, dy / narrower)[0] for one, (share, dx, dy) in alone)
     least_density = max([least_density, *densities], key=badness)
     if beams.lit > 0.0:  # it is wider than the factor of EN 207 rises, behind an instrument too
         wide = filters.WIDEST * narrower

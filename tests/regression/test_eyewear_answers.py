@@ -132,6 +132,18 @@ def test_eyewear_of_a_further_wavelength_counts_a_hollow_mirror_that_gathers_it_
     )  # all of it
 
 
+def test_eyewear_behind_binoculars_of_somebody_without_a_place_counts_what_a_bowl_sends():
+    # In a fault a bowl of R = 4 m can face anybody: 7x50 take in all 45 of 50 W that it gathers, 23386 times the limit.
+    # Of somebody without a place the density was that of the bare eye (3.96).
+    bowl = Surface("bowl", (0.0, 4.0, 1.6), 180.0, radius=-4.0, width=1.0)
+    text = case_text(Scene((Laser(50.0, 5e-3, 0.3, (0.0, 0.0, 1.6), 0.0),), (Worn("P", ((0.0, -10.0),)),), (bowl,)))
+    text = text.replace('class_label = "4"', 'class_label = "4"\nfibre = false').replace("1070 nm", "1064 nm")
+    text = text.replace('role = "spectator"\ndistance = "100 mm"', 'role = "crew"\naided = true\ndistance = "14 m"')
+    needs = [assess(parse_case(one)).eyewear for one in (text, text[: text.index("[[scene.person]]")])]
+    by_hand = math.log10(45.0 / (math.pi / 4.0 * 7e-3**2) / 50.0)
+    assert [own.optical_density_exact for (own,) in needs] == pytest.approx([by_hand, by_hand], abs=1e-3)
+
+
 FIBRE = """
 [[laser.setup]]
 name = "Bare end"
