@@ -13,8 +13,7 @@ from typing import TYPE_CHECKING, ClassVar, Literal
 
 from lasersafe.assessment.problem import beam_of, known_settings, space_of, spot_of
 from lasersafe.hazard.barriers import LONG_WAVE, SAME, Reflectance, material_reflectance, materials
-from lasersafe.hazard.combine import DELIBERATE, Line, exposure_duration, group_of, groups, sums_beyond
-from lasersafe.hazard.distances import attenuated_distance
+from lasersafe.hazard.combine import DELIBERATE, Line, exposure_duration, group_of, groups
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria
 from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.other_rules import VISIBLE
@@ -28,7 +27,6 @@ from lasersafe.wording import Message
 
 if TYPE_CHECKING:
     from lasersafe.models import Case, Laser, Person, Setup, Surface, Target
-    from lasersafe.records import Zone
 
 _AT_WORK = 0.05  # m; a surface this near to the work distance is the work
 FAR_INFRARED = LONG_WAVE  # m; from here painted and brushed metal counts as a mirror
@@ -494,17 +492,3 @@ def lessened(criterion: Criterion, wavelength: float, portion: Portion) -> Crite
     """Return a comparison with the part of its limit that a wavelength [m] may use."""
     part = part_of(portion, criterion.rule_set, criterion.tissue, wavelength, criterion.hazard)
     return criterion if part == 1.0 else replace(criterion, limit=criterion.limit * part)
-
-
-def with_loss(context: Context, zone: Zone, loss: float) -> tuple[float, float]:
-    """Return how far a zone reaches, and how far with at least a loss [1/m] in the air; of several lines their sum."""
-    c = zone.criterion
-    if not context.laser.line:
-        return attenuated_distance(c.amount, c.limit, c.limiting_aperture, context.beam, loss)
-    duration, _ = duration_of_all(context.every, "direct")
-    every, near, far = lines_of(context.every, "eye", duration), 0.0, zone.distance
-    for _ in range(60):
-        middle = (near + far) / 2.0
-        sums = (sums_beyond(name, "eye", every, duration, middle)[0].total for name in context.rule_sets)
-        near, far = (near, middle) if max(sums) * math.exp(-loss * middle) <= 1.0 else (middle, far)
-    return zone.distance, far

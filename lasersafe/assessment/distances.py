@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial, reduce
 from itertools import product
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -18,7 +19,7 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.assessment.context import MORE_WAYS, TISSUES, WAYS, Context, aid_of
 from lasersafe.assessment.problem import CAPS, Problem, emission_inputs
 from lasersafe.errors import OutOfRangeError, refuse
-from lasersafe.hazard import scatter
+from lasersafe.hazard import distances, scatter
 from lasersafe.hazard.combine import Member, group_of, summed_farthest
 from lasersafe.hazard.distances import FARTHEST, Places, farthest, highest_ratio, last_fall
 from lasersafe.hazard.exposure import Comparison, Floats, Received
@@ -26,8 +27,12 @@ from lasersafe.hazard.instruments import Aid, through
 from lasersafe.hazard.scatter import scatter_farthest, scatter_ratios, spot_limits, step_places, turning_places
 from lasersafe.limits.exposure import alike
 from lasersafe.optics.reflection import LitSpot
+from lasersafe.optics.viewing import transmitted
 from lasersafe.quantity import physical_range
 from lasersafe.wording import Message, joined
+
+if TYPE_CHECKING:
+    from lasersafe.records import Zone
 
 _TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
 _ONE_AXIS = ("measured_at", "focal_length", "numerical_aperture", "core_diameter", "mode_field_diameter")
@@ -250,6 +255,30 @@ def exposure_ratios(
     if not (inside & np.isfinite(place)).all():
         refuse(f"distance: must be {'above 0 m' if way == 'scatter' else '0 m or more'} and finite")
     return _worst(context, {_PLACE: place, **checked_changes(context, way, tissue, changes)}, way, tissue)
+
+
+def with_loss(context: Context, zone: Zone, loss: float) -> float:
+    """Return how far a beam exceeds its limit with at least a loss [1/m] in the air; of several wavelengths their sum.
+
+    Parameters
+    ----------
+    context : Context
+        One laser with one set-up.
+    zone : Zone
+        How far the direct beam exceeds it without loss.
+    loss : float
+        The least attenuation coefficient of its wavelengths. [m-1]
+    """
+    c, far = zone.criterion, zone.distance
+    if not far > _CLOSE:
+        return far
+    if not context.laser.line:
+        return distances.attenuated_distance(c.amount, c.limit, c.limiting_aperture, context.beam, loss)[1]
+
+    def ratio(place: Floats) -> Floats:
+        return np.asarray(exposure_ratios(context, "direct", "eye", place, {}) * transmitted(loss, place))
+
+    return min(distances.farthest_crossing(ratio, _CLOSE, far * (1.0 + 1e-9)), far)
 
 
 def group_ratios(

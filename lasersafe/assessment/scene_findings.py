@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment import faces
 from lasersafe.assessment.aims import curved_sources, reaching, unlisted
 from lasersafe.assessment.calculation import hollow_steps
-from lasersafe.assessment.context import Context, wave_span, with_loss
+from lasersafe.assessment.context import Context, wave_span
+from lasersafe.assessment.distances import with_loss
 from lasersafe.assessment.scene_barriers import ARM, REACH, on_other_ways, panes_on_other_ways
 from lasersafe.assessment.scene_hits import known_of, not_below, person_places, shown_above
 from lasersafe.assessment.scene_matrix import hit_of
@@ -405,12 +406,12 @@ def in_open_air(pairs: Sequence[tuple[Stage, Context]], wording: Wording) -> lis
         for (stage, context), same in zip(pairs, lines, strict=True):
             zone = stage.result(context).zone("direct", "eye")
             loss = min(kruse_attenuation(float(visibility), own.wavelength) for own in same)
-            reaches.append((with_loss(context, zone, loss), zone.criterion))
-        both, criterion = max(reaches, key=lambda pair: badness(pair[0][1]))
-        farthest = max((one[0] for one, _ in reaches), key=badness)
+            reaches.append((zone.distance, with_loss(context, zone, loss), zone.criterion))
+        _, attenuated, criterion = max(reaches, key=lambda one: badness(one[1]))
+        farthest = max((bare for bare, *_ in reaches), key=badness)
         found.append(
             say(
-                "outdoors", "scene.attenuated", name, laser=name, without=_up(farthest), attenuated=_up(both[1]),
+                "outdoors", "scene.attenuated", name, laser=name, without=_up(farthest), attenuated=_up(attenuated),
                 visibility=visibility.typed, tissue=wording.text(f"tissue.{criterion.tissue}"),
                 rule_set=criterion.rule_set, duration=f"{criterion.duration:g} s",
             )

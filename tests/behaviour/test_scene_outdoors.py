@@ -12,6 +12,7 @@ from lasersafe.data import templates_path
 from lasersafe.models import parse_case
 from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
 
+LINE = '[[laser.line]]\nname = "line"\nwavelength = "532 nm"\npower = "0.193 mW"\n'
 OUTDOOR = '\n[scene.outdoor]\nbehind = "sky"\nvisibility = "5 km"\n'
 
 
@@ -94,3 +95,14 @@ def test_what_disturbs_sight_is_every_wavelength_that_is_seen() -> None:
     assert any("aviation authority" in one for one in beside if "before the first shot" in one)
     twice = two_colours("532 nm", 0.5, 'wavelength = "532 nm"\npower = "0.5 W"')
     assert [one for one in twice if "disturbs sight" in one] == alone
+
+
+def test_a_focus_of_two_wavelengths_is_not_missed_in_air_with_a_loss() -> None:
+    # 0.386 mW of 10 mm through a lens of 4 m: 10.03 W/m2 through 7 mm in the focus, above 10 W/m2 from 2.8 m to 5.2 m
+    text = case_text(Scene((Laser(1.93e-4, 10e-3, 1e-3, (0.0, 0.0, 1.5), 0.0),), (Person("Row", ((0.0, 10.0),)),)))
+    text = text.replace('"collimated"', '"lens"\nfocal_length = "4 m"').replace('divergence = "1 mrad"\n', "")
+    text = text.replace("1070 nm", "532 nm").replace("[[person]]", f"{LINE}[[person]]", 1)
+    told = words(assess(parse_case(f'{text}[scene.outdoor]\nwet = false\nvisibility = "100 km"\n')))
+    without, through = map(float, re.findall(r"([0-9.]+) m with", next(one for one in told if "without loss" in one)))
+    assert through == pytest.approx(without, rel=0.01)
+    assert 4.0 < through < 6.0
