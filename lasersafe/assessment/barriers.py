@@ -23,6 +23,7 @@ from lasersafe.wording import Message, Wording, word
 
 Where = TypeVar("Where")
 AnyLoad = BarrierResult | BarrierWay
+Brought = TypeVar("Brought", bound=Load | BarrierResult | BarrierWay)
 Judged = TypeVar("Judged", BarrierResult, BarrierWay)
 
 
@@ -115,14 +116,19 @@ def at_the_same_time(one: AnyLoad, same: Iterable[AnyLoad]) -> list[AnyLoad]:
     It is that on the same way, or on another that the barrier has to stop and is no more than its rating alone: the
     beam of one laser meets a screen beside which another lights the work.
     """
-    found = dict[str, AnyLoad]()
+    found = dict[str, list[AnyLoad]]()
     for other in same:
         alone = other.asked and (other.rating is None or other.irradiance <= other.rating)
         if other.fitted and other.laser != one.laser and (other.way == one.way or alone):
-            known = found.setdefault(other.laser, other)
-            most = max(known.irradiance, other.irradiance, key=badness), max(known.pulse or 0.0, other.pulse or 0.0)
-            found[other.laser] = replace(known, irradiance=most[0], pulse=most[1] or known.pulse)
-    return list(found.values())
+            found.setdefault(other.laser, []).append(other)
+    return [strongest(ways) for ways in found.values()]
+
+
+def strongest(ways: Sequence[Brought]) -> Brought:
+    """Return the first of what a laser brings on several ways, with the most that any of them brings."""
+    pulses = [one.pulse for one in ways if one.pulse is not None]
+    most = max((one.irradiance for one in ways), key=badness)
+    return replace(ways[0], irradiance=most, pulse=max(pulses, default=None))
 
 
 def beam_numbers(beam: BeamGeometry, place: float, power: float) -> Message:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from lasersafe.assessment.barriers import beam_numbers, judged, load_of, plain, scatter_numbers
+from lasersafe.assessment.barriers import beam_numbers, judged, load_of, plain, scatter_numbers, strongest
 from lasersafe.assessment.barriers import together as together
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.hazard.barriers import Load, Rating, judge_window, needed_time
@@ -36,7 +36,6 @@ if TYPE_CHECKING:
 MODES = ("running", "alignment", "service", "fault")
 _ASKEW = 1e-3  # m: less askew on the plan, the box around a wall stands for it
 _NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets
-Spot = tuple["Vector | None", float | None]  # place, and how far it is from where the light starts [m]
 Part = tuple[str, int | None]  # a barrier, or the number of an opening in it
 _FAR = 1e4  # m: from here a lit spot is a point
 _NO_WALLS = Walls()
@@ -50,14 +49,14 @@ class Peak:
     ----------
     irradiance : float
         The highest peak of one watt. [1/m2]
-    spot : tuple
-        Where it is, and how far that is from where the light starts. [m]
+    place : tuple of float, or None
+        Where it is; None where no light comes. [m]
     seen : float
         Highest exposure over limit of an eye at a view window. [1]
     """
 
     irradiance: float
-    spot: Spot
+    place: Vector | None
     seen: float = 0.0
     source: Source | None = None  # what brings it
     span: Span | None = None  # the lengths with which that counts there
@@ -105,8 +104,8 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
         light, (x, y, z) = int(one.light[worst]), one.place[worst].tolist()
         source = None if light < 0 else sources[light]
         seen_at = None if source is None else span((source, _NO_WALLS), one.place[worst], np.zeros(3))
-        spot: Spot = (None, None) if seen_at is None else ((x, y, z), seen_at.near)
-        found[number][part] = Peak(float(one.upper[worst]), spot, source=source, span=seen_at)
+        place = None if source is None else (x, y, z)
+        found[number][part] = Peak(float(one.upper[worst]), place, source=source, span=seen_at)
     return found
 
 
@@ -176,11 +175,10 @@ def places_on(screen: Screen, beside: FLOAT | None = None) -> Places:
     return Places(np.array(low), np.array(high), outlines)
 
 
-def load_on(stage: Stage, context: Context, way: str, part: Part) -> tuple[Load, Spot]:
+def load_on(stage: Stage, context: Context, way: str, part: Part) -> Load:
     """Return the highest load that can fall on a barrier or window on one way, in any mode; a single pulse nowhere."""
     peak = stage.peaks(context, way, MODES)[part]
-    load, each = load_of(context, way, lambda _, amount: (peak.irradiance * amount, peak.spot))
-    return load, peak.spot if each else (None, None)
+    return load_of(context, way, lambda _, amount: (peak.irradiance * amount, None))[0]
 
 
 def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
@@ -232,10 +230,11 @@ def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) 
         names, holds = (way, context.laser.name, context.setup.name), Message("barrier.terrain")
         return BarrierWay(*names, 0.0, True, Message("barrier.holds", why=holds), fitted=context.setup.fitted)
     barrier = barrier_for(stage, context, entry.name)
-    load, (place, away) = load_on(stage, context, way, (entry.name, None))
+    load, peak = load_on(stage, context, way, (entry.name, None)), stage.peaks(context, way, MODES)[entry.name, None]
     found, _ = judged(context, way, load, entry if barrier is None else barrier, barrier)
-    steps = _steps_of(stage, context, stage.peaks(context, way, MODES)[entry.name, None])
-    return BarrierWay(place=place, away=away, steps=steps, **found)
+    if peak.span is not None and context.power is not None:  # of a single pulse there is no mean anywhere
+        found |= {"place": peak.place, "away": peak.span.near}
+    return BarrierWay(steps=_steps_of(stage, context, peak), **found)
 
 
 # --- view windows ---------------------------------------------------------------------------------------------------
@@ -300,7 +299,7 @@ def judge_windows(
                 continue
             part, density = (entry.name, number), float(opening.optical_density)
             ways = [(context, (way,)), *((one, others_by or (way,)) for one in others)]
-            loads = [_strongest([load_on(stage, one, own, part)[0] for own in by]) for one, by in ways]
+            loads = [strongest([load_on(stage, one, own, part) for own in by]) for one, by in ways]
             ratio = sum(max(stage.peaks(one, own, MODES)[part].seen for own in by) for one, by in ways)
             pulses = [one.pulse for one in loads if one.pulse is not None]
             powers = [one.mean_power for one in loads]
@@ -318,9 +317,3 @@ def judge_windows(
                 density, load.irradiance, words, context.setup.fitted,
             )  # fmt: skip
     return found
-
-
-def _strongest(loads: Sequence[Load]) -> Load:
-    """Return the highest load of one laser on several ways."""
-    pulses = [one.pulse for one in loads if one.pulse is not None]
-    return replace(loads[0], irradiance=max(one.irradiance for one in loads), pulse=max(pulses, default=None))

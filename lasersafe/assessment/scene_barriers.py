@@ -83,7 +83,7 @@ def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -
     if as_aimed and not context.fault:
         power = context.power
         highest = stage.peaks(context, one.way, ("running",))[entry.name, None]
-        peak, place = math.inf if power is None else min(highest.irradiance * power, one.irradiance), highest.spot[0]
+        peak, place = math.inf if power is None else min(highest.irradiance * power, one.irradiance), highest.place
         if power is None or not peak > _NOTHING * one.irradiance:
             peak, place = (peak if power is None else 0.0), None
     asked = one.way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
