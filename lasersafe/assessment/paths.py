@@ -294,7 +294,15 @@ def _alike(sources: Sequence[Source]) -> list[_Ways]:
         )  # fmt: skip
         loose = np.array([math.hypot(*s.moves) + s.beside + s.spot + s.slack for s in own])
         apex = np.array([one.apex for one in own])
-        found.append((strongest, _ends_of(beams) if tight else beams[:1], apex, lead, loose))
+        ends: list[BeamProfile] = [beams[0]]
+        if tight:  # from a point by the least and by the most, on each axis
+            spreads = np.array([one.beam.divergence for one in beams])
+            rows = [spreads.min(axis=0).tolist(), spreads.max(axis=0).tolist()]
+            even = (spreads[:, 0] == spreads[:, 1]).all()
+            each = dict.fromkeys(map(tuple, rows if even else itertools.product(*zip(*rows, strict=True))))
+            point = replace(beams[0].beam, waist_position=(0.0, 0.0))
+            ends = [replace(beams[0], beam=replace(point, divergence=pair)) for pair in each]
+        found.append((strongest, ends, apex, lead, loose))
     return found
 
 
@@ -330,18 +338,6 @@ def _origin_of(sources: Sequence[Source]) -> tuple[Vector, Vector] | None:
         return known[0]
     (ax, ay, az), (bx, by, bz) = ((low + high) / 2.0).tolist(), ((high - low) / 2.0 + _HAIR).tolist()
     return (ax, ay, az), (bx, by, bz)
-
-
-def _ends_of(profiles: Sequence[BeamProfile]) -> list[BeamProfile]:
-    """Return beams that spread from a point by the least and by the most of some, on each axis."""
-    spreads = np.array([one.beam.divergence for one in profiles])
-    ends = [spreads.min(axis=0).tolist(), spreads.max(axis=0).tolist()]
-    every = ends if (spreads[:, 0] == spreads[:, 1]).all() else itertools.product(*zip(*ends, strict=True))
-    beam = profiles[0].beam
-    return [
-        replace(profiles[0], beam=replace(beam, divergence=pair, waist_position=(0.0, 0.0)))
-        for pair in dict.fromkeys(map(tuple, every))
-    ]
 
 
 @dataclass(frozen=True)

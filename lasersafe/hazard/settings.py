@@ -503,20 +503,6 @@ def emission_ratio(
     return worst.amount / worst.limit, worst
 
 
-def _worst_of(
-    space: SettingSpace, rule_sets: tuple[str, ...], tissue: str, wavelength: float, duration: float
-) -> tuple[float, Emission]:
-    """Return the ratio and the setting of one space without modes."""
-    if space.kind != "pulse train" or space.pattern is not None:
-        ratios = ((emission_ratio(rule_sets, tissue, one, wavelength, duration)[0], one) for one in candidates(space))
-        return max(ratios, key=lambda pair: badness(pair[0]))
-    tried = trains(space, _windows(rule_sets, tissue, wavelength, duration), duration)
-    ratio = np.max([_ratio(name, tissue, tried, space, wavelength, duration) for name in rule_sets], axis=0)
-    ratio[np.isnan(ratio)] = np.inf
-    at = int(np.argmax(ratio >= ratio.max() * (1.0 - 1e-12)))  # of equals the first
-    return float(ratio[at]), tried.emission(at, space)
-
-
 @lru_cache(maxsize=512)
 def worst_ratio(
     space: SettingSpace, rule_sets: tuple[str, ...], tissue: str, wavelength: float, duration: float
@@ -548,13 +534,22 @@ def worst_ratio(
     InputError
         If no setting is possible.
     """
-    found = []
+    found: list[tuple[float, Emission]] = []
     for mode in space.rows:
         try:
-            found.append(_worst_of(mode, rule_sets, tissue, wavelength, duration))
+            if mode.kind != "pulse train" or mode.pattern is not None:
+                tested = candidates(mode)
+                found += [(emission_ratio(rule_sets, tissue, one, wavelength, duration)[0], one) for one in tested]
+                continue
+            tried = trains(mode, _windows(rule_sets, tissue, wavelength, duration), duration)
+            ratio = np.max([_ratio(name, tissue, tried, mode, wavelength, duration) for name in rule_sets], axis=0)
         except InputError:
             if len(space.rows) == 1:
                 raise
+            continue
+        ratio[np.isnan(ratio)] = np.inf
+        at = int(np.argmax(ratio >= ratio.max() * (1.0 - 1e-12)))  # of equals the first
+        found.append((float(ratio[at]), tried.emission(at, mode)))
     if not found:
         refuse("emission: no mode of the table is possible, every pulse is longer than its period or than the exposure")
     return max(found, key=lambda one: badness(one[0]))

@@ -11,7 +11,7 @@ from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve, curve_marks, 
 from lasersafe.drawing.maps import cells, legend_entry, map_page
 from lasersafe.drawing.page import Paper, left_out_line
 from lasersafe.drawing.plan import plan_page, way_pages
-from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Words, moved
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Words, moved
 from lasersafe.drawing.room import elevation_pages
 from lasersafe.drawing.sketch import Board
 from lasersafe.drawing.text import in_unit, tidy, unit_text, width_of, wrap
@@ -50,7 +50,13 @@ def exposure_chart(data: ChartData, width: float, wording: Wording) -> Drawing:
     shown = [mark for mark in data.marks if math.isfinite(mark.distance) and mark.distance > 0]
     if not drawn:
         return _page(data, width, [], 0.0, 0.0, [("", text("chart.empty"))])
-    plot = _plot(data, width, wording, [points for _, points in drawn], limits, shown)
+    places = [place for _, points in drawn for place, _ in points] + [mark.distance for mark in shown]
+    values, levels = [value for _, points in drawn for _, value in points], [line.value for line in limits]
+    low = max(min(values), min(levels) / 30 if levels else max(values) / 1e8)  # what lies far below all is cut off
+    ends = math.floor(math.log10(low)), math.ceil(math.log10(max([*values, *levels]) * 1.05))
+    x = Axis(text("chart.x_axis"), *round_ends(min(places), max(places) * 1.02, log=True), log=True)
+    y = Axis(f"{data.quantity} [{unit_text(data.unit)}]", 10.0 ** ends[0], 10.0 ** ends[1], log=True)
+    plot = Plot(x, y, (_LEFT, 0.0, width * (1.0 - _GUTTER), _PLOT))
     board = Board(plot.room)
     marks = grid_marks(plot)
     upright, head = _flags(plot, shown, width, board)
@@ -90,25 +96,6 @@ def _page(
     low -= 1.4
     frame = (0.0, 0.0, width, high - low)
     return Drawing("chart", data.title, width, high - low, frame, 0, moved(marks, 0.0, -low))
-
-
-def _plot(
-    data: ChartData,
-    width: float,
-    wording: Wording,
-    curves: Sequence[Sequence[Pair]],
-    limits: Sequence[LimitLine],
-    shown: Sequence[ChartMark],
-) -> Plot:
-    """Return the axes; what lies far below every limit is cut off."""
-    xs = [x for points in curves for x, _ in points] + [mark.distance for mark in shown]
-    ys = [y for points in curves for _, y in points]
-    levels = [line.value for line in limits]
-    low = max(min(ys), min(levels) / 30 if levels else max(ys) / 1e8)
-    ends = math.floor(math.log10(low)), math.ceil(math.log10(max([*ys, *levels]) * 1.05))
-    x = Axis(wording.text("chart.x_axis"), *round_ends(min(xs), max(xs) * 1.02, log=True), log=True)
-    y = Axis(f"{data.quantity} [{unit_text(data.unit)}]", 10.0 ** ends[0], 10.0 ** ends[1], log=True)
-    return Plot(x, y, (_LEFT, 0.0, width * (1.0 - _GUTTER), _PLOT))
 
 
 def _flags(plot: Plot, shown: Sequence[ChartMark], width: float, board: Board) -> tuple[list[Mark], float]:

@@ -50,7 +50,12 @@ def sign_off(sheet: Sheet, size: float, signed: SignOff, annex: str) -> dict[str
             left = sheet.left + number * (wide + _GAP)
             sheet.marks.extend(edge((left, sheet.y, left + wide, top), 0.8))
             sheet.stack(lines, left + _INSIDE, top - 3.0)
-            places[key] = _lines_to_sign(sheet, left + _INSIDE, left + wide - _INSIDE)
+            foot, start, right = sheet.y + 6.0, left + _INSIDE, left + wide - _INSIDE
+            for label, begin, end in (("date", start, start + _DATE - 6.0), ("signature", start + _DATE, right)):
+                sheet.marks.append(_LABEL.words(begin, foot + 2.0, text(f"sign_off.{label}")))
+                sheet.marks.append(Lines((((begin, foot), (end, foot)),), BLACK, 0.6))
+            area = round(start + _DATE + 42.0), round(foot + 1.0), round(right), round(foot + 27.0)
+            places[key] = SignPlace(len(sheet.pages) - 1, area)
         sheet.space(_GAP)
     return places
 
@@ -88,17 +93,6 @@ def _said(role: str, sheet: Sheet, signed: SignOff, room: float) -> list[tuple[L
         said += [(text("sign_off.conditions", conditions=entry.conditions), _SMALL)] if entry.conditions else []
         said += [(text("sign_off.for_them", reason=entry.for_them), _SMALL)] if entry.for_them else []
     return [(line, style) for words, style in said for line in wrap(words, style, room)]
-
-
-def _lines_to_sign(sheet: Sheet, left: float, right: float) -> SignPlace:
-    """Print the lines for date and signature at the foot of a box, and return where the signature goes."""
-    foot = sheet.y + 6.0
-    middle = left + _DATE
-    for label, start, end in (("date", left, middle - 6.0), ("signature", middle, right)):
-        word = sheet.text(f"sign_off.{label}")
-        sheet.marks.append(_LABEL.words(start, foot + 2.0, word))
-        sheet.marks.append(Lines((((start, foot), (end, foot)),), BLACK, 0.6))
-    return SignPlace(len(sheet.pages) - 1, (round(middle + 42.0), round(foot + 1.0), round(right), round(foot + 27.0)))
 
 
 _TITLE = Style(17, True)

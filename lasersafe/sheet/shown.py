@@ -10,7 +10,6 @@ from lasersafe.drawing.text import distance, duration, in_unit, number, place, q
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records import SettingReport, badness
 from lasersafe.records.scene import BarrierLine, BarrierWay
-from lasersafe.results import SetupResult
 from lasersafe.sheet.drawings import exposure_chart
 from lasersafe.sheet.flow import MILLIMETRE, Cell, Part, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import limit_text, rating_of
@@ -279,21 +278,17 @@ def setups(sheet: Sheet) -> None:
         sheet.paragraph(text("setup.setting", setting=unit_text(tidy(result.setting))) if result.setting else "")
         sheet.figure(chart)
         sheet.space(4.0)
-        _zones(sheet, result)
-
-
-def _zones(sheet: Sheet, result: SetupResult) -> None:
-    rows = []
-    for zone in result.zones:
-        reach = sheet.text("setup.from_origin", distance=distance(zone.distance, sheet.feet), origin=zone.origin)
-        focus = "–" if zone.distance_from_focus is None else distance(zone.distance_from_focus, sheet.feet)
-        sets = "\n".join(f"{name}: {distance(value)}" for name, value in zone.by_rule_set.items())
-        limit = f"{limit_text(zone.criterion, sheet.wording)}; {sheet.references.limit(zone.criterion)}"
-        before = next((step for step in zone.steps if step.symbol in _BEFORE_AN_INSTRUMENT), None)
-        if before is not None:
-            value = in_unit(before.value, before.unit, 3, "down")
-            limit = sheet.text("setup.limit_aided", before=value, limit=limit)
-        way = bold(sheet.named("way", zone.way)), Part(sheet.named("tissue", zone.tissue))
-        below = note(tidy(zone.note)) if zone.note else ()
-        rows.append(row(way, bold(reach), Part(focus), Part(limit), Part(sets), below=below))
-    sheet.listing("setup", {"way": 15, "distance": 20, "focus": 11, "limit": 34, "by_rule_set": 20}, rows, 2.0)
+        rows = []
+        for zone in result.zones:
+            reach = text("setup.from_origin", distance=distance(zone.distance, sheet.feet), origin=zone.origin)
+            focus = "–" if zone.distance_from_focus is None else distance(zone.distance_from_focus, sheet.feet)
+            sets = "\n".join(f"{name}: {distance(value)}" for name, value in zone.by_rule_set.items())
+            limit = f"{limit_text(zone.criterion, sheet.wording)}; {sheet.references.limit(zone.criterion)}"
+            before = next((step for step in zone.steps if step.symbol in _BEFORE_AN_INSTRUMENT), None)
+            if before is not None:
+                value = in_unit(before.value, before.unit, 3, "down")
+                limit = text("setup.limit_aided", before=value, limit=limit)
+            way = bold(sheet.named("way", zone.way)), Part(sheet.named("tissue", zone.tissue))
+            below = note(tidy(zone.note)) if zone.note else ()
+            rows.append(row(way, bold(reach), Part(focus), Part(limit), Part(sets), below=below))
+        sheet.listing("setup", {"way": 15, "distance": 20, "focus": 11, "limit": 34, "by_rule_set": 20}, rows, 2.0)

@@ -7,8 +7,7 @@ from itertools import groupby
 
 from lasersafe.drawing.text import density, duration, in_unit, number, place, ratio, spoken, tidy, wavelength
 from lasersafe.records import EyewearNeed, badness
-from lasersafe.records.scene import BarrierLoad
-from lasersafe.results import BarrierResult, Control, Scenario, unanswered
+from lasersafe.results import Control, Scenario, unanswered
 from lasersafe.sheet.flow import Part, Row, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import barrier_row, by_barrier, rating_of, way_of
 from lasersafe.sheet.text import ITEM, NOTE, SHADE, Footnotes, Style, joined
@@ -69,22 +68,20 @@ def barriers(sheet: Sheet) -> None:
     """Print one row for each barrier: the most that it must hold, its rating, and what it does not stop."""
     loads = by_barrier(sheet.assessment.decision.loads)
     sheet.begin("barriers.heading", keep=60.0)
-    rows = [barrier_row(name, own, sheet, _not_stopped(own, sheet)) for name, own in loads.items()]
+    rows = []
+    for name, own in loads.items():
+        not_held = []
+        for one in {one.way: one for one in reversed(own) if not one.stands}.values():  # the highest of each way
+            key = "say.times_its_rating" if one.factor > 1.0 else "say.not_held"
+            not_held.append(tiny(sheet.text(key, way=way_of(one, sheet), factor=ratio(one.factor))))
+            if not one.factor > 1.0:
+                not_held.append(faint(verdict_of(one.holds, one.verdict, sheet)[1]))
+        asked = {one.way for one in own if one.asked}
+        unasked = ", ".join(sheet.named("way", way) for way in WAYS if asked and way not in asked)
+        not_held += [faint(sheet.text("barriers.unasked", ways=unasked))] if unasked else []
+        rows.append(barrier_row(name, own, sheet, not_held))
     columns = {"barrier": 20, "needed": 16, "for": 17, "rating": 19, "not_held": 28}
     sheet.listing("barriers", columns, rows, 1.5, "barriers.none")
-
-
-def _not_stopped(own: Sequence[BarrierLoad], sheet: Sheet) -> list[Part]:
-    """Return which ways of the light a barrier does not hold, and which it need not."""
-    found = []
-    for one in {one.way: one for one in reversed(own) if not one.stands}.values():  # the highest of each way
-        key = "say.times_its_rating" if one.factor > 1.0 else "say.not_held"
-        found.append(tiny(sheet.text(key, way=way_of(one, sheet), factor=ratio(one.factor))))
-        if not one.factor > 1.0:
-            found.append(faint(verdict_of(one.holds, one.verdict, sheet)[1]))
-    asked = {one.way for one in own if one.asked}
-    unasked = ", ".join(sheet.named("way", way) for way in WAYS if asked and way not in asked)
-    return [*found, faint(sheet.text("barriers.unasked", ways=unasked))] if unasked else found
 
 
 def controls(sheet: Sheet) -> None:
@@ -235,10 +232,20 @@ def eyewear(sheet: Sheet) -> None:
 
 def barrier_loads(sheet: Sheet) -> None:
     """Print what falls on each barrier against what it is rated for, but for what the table by their place says."""
-    notes, scene, found = Footnotes("n"), sheet.assessment.scene, sheet.assessment.by_distance
+    notes, scene, found, rows = Footnotes("n"), sheet.assessment.scene, sheet.assessment.by_distance, []
     if scene is not None and scene.barriers and not found:
         return
-    rows = [_barrier_load(result, sheet, notes) for result in found]
+    for result in found:
+        word, reason = verdict_of(result.holds, result.verdict, sheet)
+        marks = joined([notes.mark(tidy(one)) for one in result.notes if one])
+        below = sheet.text("eyewear.notes", notes=marks) if marks else ""
+        not_asked = "" if result.asked else sheet.text("by_place.not_asked")
+        way = Part(sheet.named("way", result.way)), note(f"{result.laser}: {result.setup}"), note(not_asked)
+        irradiance = bold(in_unit(result.irradiance, "W/m2", 3, "up"))
+        distance, rated = Part(place(result.distance, sheet.feet)), Part(rating_of(result, sheet))
+        verdict = Part(word, Style(8.5, True)), Part(reason), note(below)
+        bar = result.asked and not result.holds
+        rows.append(row(bold(result.barrier), way, distance, irradiance, rated, verdict, bar=bar))
     columns = {"barrier": 20, "way": 25.5, "distance": 10.5, "irradiance": 15, "rating": 15.5, "verdict": 26}
     _noted(sheet, "barriers", columns, rows, notes)
 
@@ -280,22 +287,6 @@ def _need(need: EyewearNeed, sheet: Sheet, notes: Footnotes) -> Row:
         worn,
         below=below,
         bar=not need.reliable or (need.verdict is not None and not need.verdict.enough),
-    )
-
-
-def _barrier_load(result: BarrierResult, sheet: Sheet, notes: Footnotes) -> Row:
-    text = sheet.text
-    word, reason = verdict_of(result.holds, result.verdict, sheet)
-    marks = joined([notes.mark(tidy(one)) for one in result.notes if one])
-    light = note(f"{result.laser}: {result.setup}"), note("" if result.asked else text("by_place.not_asked"))
-    return row(
-        bold(result.barrier),
-        (Part(sheet.named("way", result.way)), *light),
-        Part(place(result.distance, sheet.feet)),
-        bold(in_unit(result.irradiance, "W/m2", 3, "up")),
-        Part(rating_of(result, sheet)),
-        (Part(word, Style(8.5, True)), Part(reason), note(text("eyewear.notes", notes=marks) if marks else "")),
-        bar=result.asked and not result.holds,
     )
 
 
