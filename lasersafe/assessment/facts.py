@@ -228,9 +228,10 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
     wearers = {n.person for n in worked.eyewear if n.verdict is not None and (n.laser, n.setup) == name}
     for s in own:
         if s.person in wearers and not s.below and math.isfinite(s.ratio):
-            density = float(round_up_density(math.log10(s.ratio)))
+            lasers, least = worked.sharing_limit(context, s)
+            density = float(round_up_density(math.log10(s.ratio * lasers)))
             numbers = f"{s.exposure:.5g} {s.exposure_unit} · 10^(-{density:g})"
-            value = min(s.exposure * 10.0**-density, s.limit)
+            value = min(s.exposure * 10.0**-density, least / lasers)
             yield _row(context, ("behind eyewear", s.person, s.way), s.distance, (value, s.exposure_unit), numbers)
     stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
     for one in worked.barriers:  # where they are stated to be, or as aimed in the scene where that is less
@@ -335,13 +336,16 @@ def _over_reading(context: Context, factor: float, length: float, there: float, 
     """Return at most the mean of one watt over the detector [1/m2] where that over a limiting aperture [m] is known.
 
     The bound over a narrower aperture is that of its inner edge; the detector reaches nearer to the axis of a Gaussian
-    beam, of which a share goes on and the path has a length [m].
+    beam, of which a share goes on and the path has a length [m]. Of an even one that bound is as if it lay all inside.
     """
     if aperture >= APERTURE:
         return there
-    widths = diameters(context.beam, length)
+    widths, profile = diameters(context.beam, length), context.beam.profile
+    if profile != "gaussian":  # as even over the detector as it is there
+        seen, known = (float(fraction_through(*widths, hole, profile)) / hole**2 for hole in (APERTURE, aperture))
+        return there * seen / known
     peak, wide = float(peak_exposure(factor, *widths)), float(max(widths))
-    if context.beam.profile != "gaussian" or not 0.0 < there < peak:
+    if not 0.0 < there < peak:
         return math.inf
     aside = wide / 2.0 * math.sqrt(math.log(peak / there)) - (APERTURE - aperture) / 2.0
     return peak * math.exp(-((2.0 * max(aside, 0.0) / wide) ** 2))

@@ -346,6 +346,18 @@ class CaseResults:
         (marking,) = (person.eyewear for person in self.case.person if person.name == scenario.person)
         return wording.text("say.eyewear_scatter" if scatter else "say.eyewear_enough", marking=marking)
 
+    def sharing_limit(self, context: Context, one: Scenario) -> tuple[int, float]:
+        """Return how many lasers that can be on at once share the limit of a scenario of the eye, and that limit.
+
+        No meter tells the wavelengths of a laser apart, so that the lowest limit of any counts. [W/m2, of pulses J/m2].
+        """
+        (person,) = (who for who in self.case.person if who.name == one.person)
+        mine, lit = context.groups("eye"), lighting(person, self.found)
+        lasers = sum(bool(mine & other.groups("eye")) for other in lit) if self.case.adds_lasers else 1
+        lines = context.every.values() if context.laser.line else ()
+        each = (c for own in lines for c in own.compared("eye", one.duration) if c.limit_unit == one.exposure_unit)
+        return max(lasers, 1), min(one.limit, *(c.limit for c in each), math.inf)
+
     def passes(self, one: Scenario) -> float:
         """Return which share of the light of a scenario comes to its person at most: none past what stops it.
 

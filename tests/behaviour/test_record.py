@@ -184,6 +184,22 @@ def test_expected_readings_by_hand() -> None:
     assert scenario.limit / 10**0.1 <= behind.value <= scenario.limit, "density is rounded up to a tenth"
 
 
+def test_readings_behind_eyewear_leave_each_laser_its_part_of_the_limit() -> None:
+    """Two alike on Ann at once: each was expected to show all of 50 W/m2, so that both could bring 100 W/m2."""
+    twins = [data()["laser"][0], {**data()["laser"][0], "name": "Twin"}]
+    found = assessed(laser=twins)
+    behind = [one for one in found.record.expected if (one.what, one.way) == ("behind eyewear", "direct")]
+    assert [one.laser for one in behind] == ["Beam", "Twin"]
+    assert 50.0 / 10**0.1 <= sum(one.value for one in behind) <= 50.0
+
+
+def test_a_reading_behind_eyewear_holds_whichever_wavelength_comes_through() -> None:
+    """0.2 W of 1070 nm and 1 mW of 532 nm: 44.6 W/m2 could come through, all of it of 532 nm: 10 W/m2."""
+    green = {"name": "green", "wavelength": "532 nm", "power": "1 mW"}
+    laser, ann = {**data()["laser"][0], "line": [green]}, {**data()["person"][0], "eyewear": "532 D LB7 + 1070 D LB7"}
+    assert row(assessed(laser=[laser], person=[ann]), "behind eyewear", "Ann", "direct").value <= 10.0
+
+
 def test_a_meter_sees_every_wavelength_of_a_laser() -> None:
     """5 W, 4 W and 6 W of one show laser: 3.18 W were expected at the guests, and only below 1.59 W doubtful."""
     text = (ROOT / "tests" / "golden" / "cases" / "lines-visible.toml").read_text(encoding="utf-8")
@@ -241,19 +257,22 @@ def test_a_reading_beside_the_axis_is_what_comes_there() -> None:
     assert 7.17e-3 <= row(found, "power", "Ann", "direct").value <= 7.9e-3
 
 
+@pytest.mark.parametrize("profile", ["gaussian", "top-hat"])
 @pytest.mark.parametrize("wavelength", ["1070 nm", "1550 nm"])
-def test_a_reading_over_a_dim_mirror_is_not_that_of_a_bright_one_elsewhere(wavelength: str) -> None:
+def test_a_reading_over_a_dim_mirror_is_not_that_of_a_bright_one_elsewhere(wavelength: str, profile: str) -> None:
     """40 W, 5 mm and 4 mrad (1/e) over a mirror of 0.05, 7.73 m away: d = 31.3 mm, and 4.87 % of that through 7 mm.
 
-    That is 97.4 mW. A limit over 3.5 mm, as at 1550 nm, said 0.9 times the share on the axis: 1.75 W.
+    That is 97.4 mW. A limit over 3.5 mm, as at 1550 nm, said 0.9 times the share on the axis: 1.75 W. Of an even beam
+    the share is (7 / 31.3)^2, so 99.9 mW, and 1.80 W was said.
     """
     turned = (180.0 + math.degrees(math.atan2(1.0, 4.0) - math.atan2(2.0, 3.0))) / 2.0 + 90.0
     dim = Surface("dim", (1.0, 4.0, 1.6), turned, reflectance=0.05)
     bright = Surface("bright", (-9.0, -4.0, 1.6), 90.0, width=0.1)
     beam = Laser(40.0, 5e-3, 4e-3, (0.0, 0.0, 1.6), math.degrees(math.atan2(1.0, 4.0)))
     text = case_text(Scene((beam,), (Person("Ann", ((3.0, 1.0),)),), (dim, bright))).replace("1070 nm", wavelength)
-    path = math.hypot(1.0, 4.0) + math.hypot(2.0, 3.0)
-    through = 2.0 * (1.0 - math.exp(-((7e-3 / math.hypot(5e-3, 4e-3 * path)) ** 2)))
+    text = text.replace('criterion = "1/e"', f'criterion = "1/e"\nprofile = "{profile}"')
+    part = (7e-3 / math.hypot(5e-3, 4e-3 * (math.hypot(1.0, 4.0) + math.hypot(2.0, 3.0)))) ** 2
+    through = 2.0 * (part if profile == "top-hat" else 1.0 - math.exp(-part))
     assert through <= row(assess(parse_case(text)), "power", "Ann", "mirror").value <= 1.5 * through
 
 
