@@ -9,13 +9,12 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
-import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import Lit, Pose, place_of
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.loads import as_point, behind
-from lasersafe.assessment.paths import members_of, over_level_mirrors
+from lasersafe.assessment.paths import ROUND, STOOD_ON, members_of, over_level_mirrors, stood_on
 from lasersafe.optics.beam import diameters
 from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import CLOSEST, EVERYWHERE, FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile
@@ -37,9 +36,8 @@ _TURNED_OVER = (1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, -1.0)  # of what a l
 _SHARE = 0.01  # of the limit: less is none where ways are added
 _ABOUT = 1.1  # times what one place of a face gets: so well its brightest part is known
 _TALL = 2.0  # m
-_ROUND = 20.0  # m round all places at least, and twice as far as scatter exceeds a limit, floors are looked at
 _PATCHES, _FINEST = 24, 0.02  # parts of a lit wall or floor that are told apart, and how small they get [m]
-BEHIND, STOOD_ON = "what stands behind a target", "what people stand on"
+BEHIND = "what stands behind a target"
 _MOST_PATCHES, _FINE, _NEAR = 200, 0.4, 0.35  # near people more of them, down to a size [m] and a share of the distance
 
 
@@ -95,17 +93,12 @@ def faces_of(scene: Scene, reach: float, *, aslant: bool) -> list[Face]:
     levels: list[tuple[str, Ground | Ceiling | None, float, float]] = [("ground", scene.ground, 0.0, 1.0)]
     if scene.ceiling is not None:
         levels.append(("ceiling", scene.ceiling, float(scene.ceiling.height), -1.0))
-    tops = [(float(drawn.height), shapely.Polygon(drawn.outline.pairs)) for drawn in scene.floor]
-    stood_on = {
-        level for (x0, y0, level), (x1, y1, _) in zip(people.low.tolist(), people.high.tolist(), strict=True)
-        if level and not any(top == level and outline.covers(shapely.box(x0, y0, x1, y1)) for top, outline in tops)
-    }  # fmt: skip
-    levels += [(STOOD_ON, None, level, 1.0) for level in sorted(stood_on)]
+    levels += [(STOOD_ON, None, level, 1.0) for level in stood_on(scene)]
     ends = np.vstack([spots, people.low[:, :2], people.high[:, :2]])
     for name, part, level, up in levels:
         share = MATT if part is None or part.reflectance is None else float(part.reflectance)
         deep = float(np.abs(np.concatenate([people.low, people.high])[:, 2] - level).max(initial=0.0))
-        around = max(_ROUND, 2.0 * (min(reach, (reach * reach * deep) ** (1.0 / 3.0)) if aslant else reach))
+        around = max(ROUND, 2.0 * (min(reach, (reach * reach * deep) ** (1.0 / 3.0)) if aslant else reach))
         low, high = ends.min(axis=0) - around, ends.max(axis=0) + around
         edges = np.array([[high[0] - low[0], 0.0, 0.0], [0.0, high[1] - low[1], 0.0]])
         found.append(Face(name, np.array([*low, level]), edges, np.array([0.0, 0.0, up]), share))

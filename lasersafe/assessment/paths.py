@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
+import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import UNLISTED, Lit, Pose, curved_sources, reaching
@@ -23,12 +24,14 @@ from lasersafe.wording import Message, joined
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Context
-    from lasersafe.models import Scene
+    from lasersafe.models import Scene, ScenePerson
     from lasersafe.models.scene import SceneBarrier, SceneOpening
 
 FLAGS = NDArray[np.bool_]
 FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror is not followed over it
 MOST_WAYS = 60  # over further mirrors; what would be more counts as if every mirror could send it anywhere
+STOOD_ON = "what people stand on"
+ROUND = 20.0  # m round all places at least, and twice as far as scatter exceeds a limit, floors are looked at
 _HAIR = 1e-9  # m
 _IN_PLANE = 1e-3  # m: what is lit of a level mirror itself has no image in it
 _SPARE = 1.002  # the length of a way beside the axis of a wide beam is known to about as much
@@ -58,17 +61,38 @@ def members_of(scene: Scene, items: Iterable[Lit]) -> list[Member]:
     return found + level_members(scene)
 
 
-def wet_tops(scene: Scene) -> list[mirrors.Mirror]:
-    """Return the tops of what is drawn on wet ground, on which puddles stand as well, each as a disc round all of it.
+def stood_on(scene: Scene) -> list[float]:
+    """Return the heights of what people stand on and nobody drew, but for the ground [m]."""
+    tops = [(float(drawn.height), shapely.Polygon(drawn.outline.pairs)) for drawn in scene.floor]
+    feet = ((float(one.floor), shapely.box(*shapely.MultiPoint(_corners(one)).bounds)) for one in scene.person)
+    found = {high for high, place in feet if not any(top == high and drawn.covers(place) for top, drawn in tops)}
+    return sorted(found - {0.0})
 
-    The ground itself has no end; who stands on something that is not drawn stands on no puddle.
+
+def _corners(one: ScenePerson) -> Sequence[tuple[float, float]]:
+    if one.area is not None:
+        return one.area.pairs
+    assert one.position is not None
+    return [one.position.pair]
+
+
+def wet_tops(scene: Scene) -> list[mirrors.Mirror]:
+    """Return what is drawn on wet ground, and what people stand on besides, on which puddles stand as well.
+
+    Each is a disc round all of it, of what nobody drew round what lies within 20 m of all lasers and people. The ground
+    itself has no end.
     """
+    if scene.outdoor is None or not scene.outdoor.wet:
+        return []
+    tops = [(drawn.name, float(drawn.height), drawn.outline.pairs, 0.0) for drawn in scene.floor]
+    every = [*(one.position.pair for one in scene.aim), *(at for one in scene.person for at in _corners(one))]
+    tops += [(STOOD_ON, high, every, ROUND) for high in stood_on(scene)]
     found = []
-    for drawn in scene.floor if scene.outdoor is not None and scene.outdoor.wet else ():
-        top, (low, high) = float(drawn.height), (pick(drawn.outline.pairs, axis=0) for pick in (np.min, np.max))
+    for name, top, corners, around in tops:
+        low, high = np.min(corners, axis=0) - around, np.max(corners, axis=0) + around
         if top != 0.0:
             x, y = ((low + high) / 2.0).tolist()
-            found.append(mirrors.Mirror(drawn.name, (x, y, top), (0.0, 0.0, 1.0), math.dist(low, high), 1.0))
+            found.append(mirrors.Mirror(name, (x, y, top), (0.0, 0.0, 1.0), math.dist(low, high), 1.0))
     return found
 
 

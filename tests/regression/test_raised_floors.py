@@ -27,15 +27,20 @@ def test_eyes_of_a_person_on_a_raised_floor_are_in_a_beam_that_passes_over_other
     assert direct(0) < 1e-3
 
 
+@pytest.mark.parametrize("drawn", [True, False])
 @pytest.mark.parametrize("wet", [True, False])
-def test_puddles_on_a_stage_are_mirrors_as_those_on_the_ground_are(wet):
-    """1 W, 20 degrees down from 2 m, meets a stage of 0.6 m 3.85 m off and rises to eyes 1 m above it at 6.6 m."""
+def test_puddles_on_a_stage_are_mirrors_as_those_on_the_ground_are(wet, drawn):
+    """1 W, 20 degrees down from 2 m, meets a stage of 0.6 m 3.85 m off and rises to eyes 1 m above it at 6.6 m.
+
+    It is a mirror whether it is drawn or not: who stands at 0.6 m stands on something.
+    """
     laser = Laser(1.0, 5e-3, 1e-3, (0.0, 0.0, 2.0), 0.0, -20.0)
     text = case_text(Scene((laser,), (Person("Row", ((0.0, 6.6),)),)))
     text = text.replace('stature = "standing adult"\n', 'eye_height = "1 m"\nfloor = "0.6 m"\n')
     text += f"[scene.outdoor]\nwet = {str(wet).lower()}\n"
-    text += '[[scene.floor]]\nname = "stage"\nkind = "stage"\nheight = "0.6 m"\n'
-    text += 'outline = [["-3 m", "2 m"], ["3 m", "2 m"], ["3 m", "8 m"], ["-3 m", "8 m"]]\n'
+    if drawn:
+        text += '[[scene.floor]]\nname = "stage"\nkind = "stage"\nheight = "0.6 m"\n'
+        text += 'outline = [["-3 m", "2 m"], ["3 m", "2 m"], ["3 m", "8 m"], ["-3 m", "8 m"]]\n'
     cells = assess(parse_case(text)).scene.matrix
     found = max(c.ratio for c in cells if c.mode == "running" and c.way == "mirror")
     path = 6.6 / math.cos(math.radians(20.0))
