@@ -31,11 +31,14 @@ def at_most_the_stricter_side(below, on, above):
 @pytest.mark.parametrize("rule_set", SETS)
 @pytest.mark.parametrize("tissue", ["eye", "skin"])
 @pytest.mark.parametrize("bursts", [(), ((4.0, 3.0),)])
-def test_pulse_durations_at_an_edge(rule_set, tissue, bursts):
+@pytest.mark.parametrize(("angle", "on"), [(1.5e-3, 0.0471828), (20e-3, 1.471828e-5)])
+def test_pulse_durations_at_an_edge(rule_set, tissue, bursts, angle, on):
+    """Small sources in fast trains; larger ones in slow trains, whose C_P falls with the pulses from T_i on."""
     edge = edges(rule_set, tissue)[edges(rule_set, tissue) < 1.0]
     levels = [(number, spacing * edge) for number, spacing in bursts]
     for lam in WAVELENGTHS:  # the rate is such that no count of pulses jumps in the same place
-        found = pulse_train_limit(rule_set, tissue, lam, three(edge), 0.0471828 / edge, 97.3141, bursts=levels)
+        train = lam, three(edge), on / edge, 97.3141, angle
+        found = pulse_train_limit(rule_set, tissue, *train, bursts=levels)
         at_most_the_stricter_side(*found.per_pulse)
 
 
