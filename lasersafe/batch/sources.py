@@ -37,6 +37,9 @@ _SIGN = re.compile(r"\s*(?:\+\s*/\s*-|\+\s*-|±)")
 _DECIMAL_COMMA = re.compile(r"(?<![0-9.,])([0-9]+),([0-9]+)(?![0-9.,])")
 _BETWEEN = {"range": re.compile(r"\s+to\s+"), "axes": re.compile(r"\s+x\s+")}
 _YES, _NO = ("yes", "true", "ja"), ("no", "false", "nein")
+_IN_WORDS = {  # what is needed, though a case has it as optional text
+    "name": "what this laser, or its row, is called", "class": "the class on the label of the maker, as 4",
+}  # fmt: skip
 _OPTICS = ("collimated", "lens", "fibre multimode", "fibre single mode")
 _PULSED = ("pulse energy", "pulse duration", "repetition rate")
 
@@ -195,8 +198,9 @@ def case_data(cells: Mapping[str, str], reading: Reading) -> tuple[dict[str, Any
         table, _, field = _BY_NAME[name].goes_to.rpartition(".")
         if table in tables:
             tables[table][field] = entry
-    if "name" not in value:
-        bad("name", "missing; write what this laser, or its row, is called")
+    for name, what in _IN_WORDS.items():
+        if name not in value:
+            bad(name, f"missing; write {what}")
     kind = setup["kind"] = str(value.get("optics", "collimated")).casefold()
     if kind not in _OPTICS:
         bad("optics", f"write one of: {', '.join(_OPTICS)}")

@@ -265,6 +265,7 @@ def test_a_cell_has_the_unit_of_its_heading_or_its_own(tmp_path: Path, cell: str
         ((HEADING.replace(" [W]", ""), GOOD), "power = '2': a number without a unit; add the unit"),
         ((HEADING, GOOD.replace(",2,3", ",,3")), "power [W]: missing; fill power"),
         ((HEADING, GOOD.replace("Line one", "")), "name: missing; write what this laser"),
+        ((HEADING, GOOD.replace(",4,", ",,", 1)), "class: missing; write the class on the label of the maker"),
         ((HEADING + ",optics", GOOD + ",lens"), "divergence [mrad] = '2': belongs to optics = collimated, but optics"),
         ((HEADING + ",optics", GOOD + ",laser"), "optics = 'laser': write one of: collimated"),
         ((HEADING + ",handheld", GOOD + ",perhaps"), "handheld = 'perhaps': write yes or no"),
