@@ -43,6 +43,12 @@ SCATTER_ALONE = "need.scatter_alone"
 FIRST_KINDS = CONTROL_KINDS[:2]  # substitute and technical: what does not hang on a person's behaviour
 
 
+def lighting(person: Person, found: Sequence[Context]) -> list[Context]:
+    """Return one fitted set-up of each laser that concerns a person: what they let through a filter adds."""
+    fitted = [one for one in found if one.setup.fitted and person.setup in (None, one.setup.name)]
+    return list({one.laser.name: one for one in fitted if person.laser in (None, one.laser.name)}.values())
+
+
 def sharing(lit: Sequence[Context], own: Context) -> int:
     """Return how many wavelengths of the lasers that light somebody share one tissue and mechanism with one of them."""
     mine = groups("eye", own.wavelength)
@@ -68,9 +74,7 @@ def eyewear_of(
         exposed = _mine(own, person)
         if not exposed or (not person.eyewear and all(s.below for s in exposed)):
             continue
-        fitted = (one for one in every if one.setup.fitted and person.setup in (None, one.setup.name))
-        # one set-up of each laser that concerns a person: what they let through a filter adds
-        lasers = list({one.laser.name: one for one in fitted if person.laser in (None, one.laser.name)}.values())
+        lasers = lighting(person, every)
         glowing = [s for s in exposed if GLOWING in s.modes]
         by_line = {name: _mine(alone.get(name, exposed), person) + glowing for name in lines}
         away = min(float(person.distance), near.get(person.name, math.inf))
