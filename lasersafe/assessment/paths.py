@@ -69,11 +69,11 @@ def stood_on(scene: Scene) -> list[float]:
     return sorted(found - {0.0})
 
 
-def _corners(one: ScenePerson) -> Sequence[tuple[float, float]]:
+def _corners(one: ScenePerson) -> tuple[tuple[float, float], ...]:
     if one.area is not None:
         return one.area.pairs
     assert one.position is not None
-    return [one.position.pair]
+    return (one.position.pair,)
 
 
 def wet_tops(scene: Scene) -> list[mirrors.Mirror]:
@@ -85,7 +85,7 @@ def wet_tops(scene: Scene) -> list[mirrors.Mirror]:
     if scene.outdoor is None or not scene.outdoor.wet:
         return []
     tops = [(drawn.name, float(drawn.height), drawn.outline.pairs, 0.0) for drawn in scene.floor]
-    every = [*(one.position.pair for one in scene.aim), *(at for one in scene.person for at in _corners(one))]
+    every = (*(one.position.pair for one in scene.aim), *(at for one in scene.person for at in _corners(one)))
     tops += [(STOOD_ON, high, every, ROUND) for high in stood_on(scene)]
     found = []
     for name, top, corners, around in tops:
