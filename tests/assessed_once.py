@@ -29,7 +29,7 @@ from lasersafe.signing.record import Record
 WORK = assessment.assess
 PRINTED = ("annex_of", "make_sheet")  # functions of `lasersafe.signing.making`
 KEPT = 60  # assessments, and as many prints, in the memory of a process; a scene takes a few MB
-SCENES = 6  # cases whose scenes may hand on what they know
+SCENES = 24  # cases whose scenes may hand on what they know; each takes some 10 MB
 LONG = 0.3  # s; what takes longer is kept on the disk for all processes of the run
 _FOUND: OrderedDict[str, Assessment] = OrderedDict()
 _PRINTS: OrderedDict[str, tuple[Any, object]] = OrderedDict()

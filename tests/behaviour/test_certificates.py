@@ -6,7 +6,6 @@ import os
 import random
 import shutil
 import subprocess
-import sys
 import zlib
 from pathlib import Path
 from typing import Any
@@ -28,7 +27,6 @@ from tests.behaviour.signing_help import (
     lay,
     make_certificate,
     print_sheet,
-    run,
     sign,
     signed_sheet,
     write_case,
@@ -216,21 +214,20 @@ def test_the_password_comes_from_the_environment_or_a_file_descriptor(
     with pytest.MonkeyPatch.context() as patch:
         patch.setenv(VARIABLE, "wrong secret")
         wrong = command.run(*arguments)
+        assert sheet.read_bytes() == printed()
+        patch.setenv(VARIABLE, PASSWORD)
+        right = command.run(*arguments)
     assert (wrong.code, wrong.err.count("\n")) == (2, 1)
     assert "the password is wrong or the file is damaged" in wrong.err
     assert "wrong secret" not in wrong.err + wrong.out
-    assert sheet.read_bytes() == printed()
-    right = run(*arguments, **{VARIABLE: PASSWORD})
-    assert (right.returncode, right.stderr) == (0, "")
-    assert PASSWORD not in right.stdout
+    assert (right.code, right.err) == (0, "")
+    assert PASSWORD not in right.out
     read, write = os.pipe()
     os.write(write, PASSWORD.encode() + b"\n")
     os.close(write)
     arguments[2], arguments[-1] = keys["zoe"][0], "operator"
-    words = [sys.executable, "-m", "lasersafe.cli", *map(str, arguments), "--password-fd", str(read)]
-    found = subprocess.run(words, pass_fds=[read], capture_output=True, text=True, check=False)
-    os.close(read)
-    assert (found.returncode, found.stderr) == (0, "")
+    found = command.run(*arguments, "--password-fd", str(read))
+    assert (found.code, found.err) == (0, "")
     assert len(answer(sheet)[1]["certificate_signatures"]) == 2
 
 

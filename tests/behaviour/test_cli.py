@@ -153,7 +153,7 @@ def test_bad_input_is_one_message_and_exit_code_2(words, part, tmp_path, monkeyp
 
 
 @pytest.mark.parametrize("name", TEMPLATES)
-def test_every_template_is_written_checked_assessed_and_printed(name, tmp_path) -> None:
+def test_every_template_is_written_checked_and_assessed(name, tmp_path) -> None:
     case = tmp_path / "case.toml"
     case.write_bytes(template_text(name))
     assert run("check", case).code == 0
@@ -163,10 +163,16 @@ def test_every_template_is_written_checked_assessed_and_printed(name, tmp_path) 
     text = run("assess", case, "--all").out
     assert data["decision"]["verdict"] in text
     assert data["caution"] in text
-    sheet = tmp_path / "sheet.pdf"
+
+
+@pytest.mark.parametrize(
+    "name", ["co2-cutter", *(pytest.param(one, marks=pytest.mark.soak) for one in TEMPLATES if one != "co2-cutter")]
+)
+def test_every_template_is_printed_on_another_paper(name, tmp_path) -> None:
+    case, sheet = tmp_path / "case.toml", tmp_path / "sheet.pdf"
+    case.write_bytes(template_text(name))
     assert run("sheet", case, "-o", sheet, "--paper", "Letter").code == 0
-    first = sheet.read_bytes()
-    assert first.startswith(b"%PDF")
+    assert sheet.read_bytes().startswith(b"%PDF")
 
 
 def test_a_sheet_that_is_printed_again_has_the_same_bytes(tmp_path) -> None:

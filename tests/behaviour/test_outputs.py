@@ -180,16 +180,6 @@ def test_a_draft_of_another_case_stays_unless_asked(cases: Path, tmp_path: Path)
     assert run("sheet", changed, "-o", sheet).code == 0  # the same case, edited
 
 
-def test_the_demo_does_not_replace_a_demo_case_that_was_edited(tmp_path: Path) -> None:
-    case = tmp_path / "demo.toml"
-    assert run("demo", tmp_path).code == 0
-    assert run("demo", tmp_path).code == 0
-    case.write_bytes(template_text("demo") + b"# mine\n")
-    sheet = (tmp_path / "demo.pdf").read_bytes()
-    refused(["demo", tmp_path], case, "demo.toml is a case file, which no command replaces")
-    assert (tmp_path / "demo.pdf").read_bytes() == sheet
-
-
 def test_a_parquet_table_is_only_replaced_on_demand_and_says_why(cases: Path, tmp_path: Path) -> None:
     pytest.importorskip("pyarrow")
     table = tmp_path / "t.parquet"

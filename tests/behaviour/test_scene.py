@@ -92,6 +92,16 @@ def case(rating="1 kW/cm2", top="3 m", aim="", more=""):
     return parse_case(HEAD.format(rating=rating) + SCENE.format(top=top, aim=aim) + more)
 
 
+def drawn(found):
+    """Return all that there is of a case but for what only the pages print."""
+    return assess(found, wanted="drawn")
+
+
+def short(found):
+    """Return what the short answer rests on: no zones, and nothing of set-ups that are not fitted."""
+    return assess(found, wanted="short")
+
+
 @lru_cache
 def template(name):
     return assess(parse_case(template_text(name).decode()))
@@ -196,7 +206,7 @@ def test_spectators_without_a_scene_is_one_line(tmp_path):
 
 
 def test_a_rated_barrier_clips_and_one_that_does_not_hold_does_not():
-    held, open_ = (assess(case(rating=r)).scene for r in ("1 kW/cm2", "1 W/cm2"))
+    held, open_ = (drawn(case(rating=r)).scene for r in ("1 kW/cm2", "1 W/cm2"))
     eye = next(z for z in held.zones if z.kind == "eye direct")
     assert eye.clipped_by == ("Booth",)
     assert "Booth" in eye.limited_by
@@ -220,16 +230,16 @@ def test_a_remark_on_the_scene_is_printed_with_that_of_the_case():
 
 
 def test_a_low_barrier_leaks_over_its_edge():
-    scene = assess(case(top="1.3 m", aim='elevation_range = ["0 deg", "10 deg"]')).scene
+    scene = short(case(top="1.3 m", aim='elevation_range = ["0 deg", "10 deg"]')).scene
     assert next(c for c in scene.matrix if (c.mode, c.way) == ("running", "direct")).ratio > 1.0
     assert scene.barriers[0].reach_over
 
 
 def test_the_aim_envelope_and_the_margin_of_a_hand_widen_the_zone():
-    narrow = assess(case(rating="1 W/cm2")).scene
-    wide = assess(case(rating="1 W/cm2", aim='bearing_range = ["160 deg", "200 deg"]')).scene
+    narrow = drawn(case(rating="1 W/cm2")).scene
+    wide = drawn(case(rating="1 W/cm2", aim='bearing_range = ["160 deg", "200 deg"]')).scene
     text = HEAD.format(rating="1 W/cm2") + SCENE.format(top="3 m", aim="")
-    hand = assess(parse_case(text.replace('class_label = "4"', 'class_label = "4"\nhandheld = true'))).scene
+    hand = drawn(parse_case(text.replace('class_label = "4"', 'class_label = "4"\nhandheld = true'))).scene
     sizes = [sum(z.area for z in s.zones if z.kind == "eye direct") for s in (narrow, wide, hand)]
     assert sizes[0] < sizes[1] / 5.0
     assert sizes[0] < sizes[2] / 5.0
@@ -268,14 +278,14 @@ def test_an_object_that_is_not_listed_is_not_fired_at():
     assessed = assess(case())
     assert any("not on the list is not fired at" in reason for reason in assessed.decision.reasons)
     text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
-    bare = assess(parse_case(re.sub(r"\[\[scene\.target\]\].*?(?=\[\[scene\.barrier)", "", text, flags=re.S)))
+    bare = short(parse_case(re.sub(r"\[\[scene\.target\]\].*?(?=\[\[scene\.barrier)", "", text, flags=re.S)))
     assert any("no target list" in reason for reason in bare.decision.reasons)
     assert not bare.decision.passed
 
 
 def unknown_shape(**more):
     text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
-    return assess(parse_case(text.replace('shape = "flat"\n', "".join(f'{k} = "{v}"\n' for k, v in more.items()))))
+    return drawn(parse_case(text.replace('shape = "flat"\n', "".join(f'{k} = "{v}"\n' for k, v in more.items()))))
 
 
 def rows(assessed, way):
@@ -309,7 +319,7 @@ def test_a_hollow_object_that_is_not_listed_is_named_with_its_distance():
     complete = case(more="[settings]\nsurfaces_complete = true\n")
     listed = 'name = "plate"\nmaterial = "steel"\nfinish = "mirror"\ndistance = "400 mm"\nreflectance = 0.7\n'
     named = case(more=f'[[surface]]\n{listed}reflectance_source = "typed"\n')
-    assert not any("hollow (concave)" in f.text for f in assess(complete).scene.findings)
+    assert not any("hollow (concave)" in f.text for f in short(complete).scene.findings)
     (found,) = [f for f in assess(named).scene.findings if "hollow (concave)" in f.text]
     printed = re.search(r"above the limit for ([0-9.]+ k?m), farther than", found.text)
     assert found.text.endswith("such an object is not fired at")
@@ -329,7 +339,7 @@ def test_a_hollow_object_that_is_not_listed_is_named_with_its_distance():
 def test_a_surface_without_a_position_takes_its_shape_from_the_scene():
     surface = '[[surface]]\nname = "bar"\nmaterial = "steel"\ndistance = "450 mm"\n'
     bar = '[[scene.surface]]\nname = "bar"\nshape = "convex"\nradius = "15 mm"\n'
-    round_bar, bare = assess(case(more=surface + bar)), assess(case(more=surface))
+    round_bar, bare = short(case(more=surface + bar)), short(case(more=surface))
     named = [f.text for f in bare.scene.findings if "shape not stated" in f.text]
     assert named[0].endswith(": bar")
     assert not any("shape not stated" in f.text for f in round_bar.scene.findings)
@@ -343,20 +353,20 @@ def test_a_surface_without_a_position_takes_its_shape_from_the_scene():
 
 def test_a_target_that_is_a_surface_too_gives_it_its_shape():
     surface = '[[surface]]\nname = "plate"\nmaterial = "steel"\ndistance = "400 mm"\n'
-    assert not any("shape not stated" in f.text for f in assess(case(more=surface)).scene.findings)
+    assert not any("shape not stated" in f.text for f in short(case(more=surface)).scene.findings)
 
 
 def test_a_target_takes_its_reflectance_from_the_data_files():
     text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
     complete = "[settings]\nsurfaces_complete = true\n"
     steel = text.replace('material = "steel"\n', 'material = "steel"\nfinish = "mirror"\nmaterial_key = "steel"\n')
-    (target,) = assess(parse_case(steel + complete)).scene.targets
+    scene = drawn(parse_case(steel + complete)).scene
+    (target,) = scene.targets
     assert target.reflectance == pytest.approx(0.67)  # 0.65 + 0.02 at 1070 nm
     assert "iron" in target.reflectance_source
-    (typed,) = assess(case(more=complete)).scene.targets
+    (typed,) = short(case(more=complete)).scene.targets
     assert (typed.reflectance, typed.reflectance_source) == (1.0, "strict bound")
-    zones = [z for z in assess(parse_case(steel + complete)).scene.zones if z.kind == "eye mirror"]
-    assert {z.surface for z in zones} == {"plate"}
+    assert {z.surface for z in scene.zones if z.kind == "eye mirror"} == {"plate"}
     with pytest.raises(CaseError, match=r"scene\.target\[1\]\.material_key.*did you mean 'steel'"):
         parse_case(steel.replace('"steel"\nbehind', '"stell"\nbehind').replace('key = "steel"', 'key = "stell"'))
     with pytest.raises(CaseError, match="leave out the one"):
@@ -366,9 +376,9 @@ def test_a_target_takes_its_reflectance_from_the_data_files():
 def test_of_a_complete_list_without_a_mirror_the_brightest_surface_counts_as_one():
     text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
     matt = text.replace('material = "steel"\n', 'material = "card"\nfinish = "matt"\nreflectance = 0.3\n')
-    zones = assess(parse_case(matt + "[settings]\nsurfaces_complete = true\n")).scene.zones
+    zones = zones_over(stages_of(parse_case(matt + "[settings]\nsurfaces_complete = true\n")))
     assert {z.surface for z in zones if z.kind == "eye mirror"} == {"plate"}
-    open_list = assess(parse_case(matt)).scene.zones
+    open_list = zones_over(stages_of(parse_case(matt)))
     assert {z.surface for z in open_list if z.kind == "eye mirror"} == {"an object that is not on the list"}
 
 
@@ -391,7 +401,7 @@ def test_a_mirror_in_front_of_a_turning_head_counts_from_the_nearest_place_it_ca
 
 def test_the_needed_height_counts_the_highest_place_that_a_turning_head_lights():
     low, high = (
-        next(b for b in assess(case(aim=aim)).scene.barriers if b.name == "Booth").needed_height
+        next(b for b in short(case(aim=aim)).scene.barriers if b.name == "Booth").needed_height
         for aim in ("", 'elevation_range = ["0 deg", "90 deg"]')
     )
     assert low == pytest.approx(max(1.2, 1.2 + 0.8 * 3.0 / 8.0))
@@ -400,10 +410,10 @@ def test_the_needed_height_counts_the_highest_place_that_a_turning_head_lights()
 
 
 def test_the_block_that_is_read_aloud_names_a_curved_mirror_that_reaches_farther():
-    flat = assess(parse_case(SHAPED.format(shape="flat")))
+    flat = drawn(parse_case(SHAPED.format(shape="flat")))
     assert "By way of" not in flat.decision.people
     for shape in ("concave", "unknown"):
-        found = assess(parse_case(SHAPED.format(shape=shape)))
+        found = drawn(parse_case(SHAPED.format(shape=shape)))
         farthest = max(z.distance for z in found.scene.zones if z.kind == "eye mirror")
         assert found.decision.headline_distance == pytest.approx(farthest, rel=1e-3)  # of that distance, or of its line
         assert farthest > 2.0 * flat.decision.headline_distance
@@ -413,7 +423,7 @@ def test_the_block_that_is_read_aloud_names_a_curved_mirror_that_reaches_farther
 def test_no_line_of_a_flat_mirror_lies_beyond_the_distance_of_the_decision():
     # A head that moves by 1 m carries what an object at 400 mm sends on with it: the lines lie up to 2 m beyond the
     # beam of 291.2 m from the last optic, and page 1 said 291.2 m.
-    found = assess(case(rating="10 W/cm2", aim='elevation = "-90 deg"\nmoves = "1 m"'))
+    found = drawn(case(rating="10 W/cm2", aim='elevation = "-90 deg"\nmoves = "1 m"'))
     lines = [line.distance for line in found.scene.lines]
     assert max(lines) > 1.001 * max(zone.distance for setup in found.setups for zone in setup.zones)
     assert found.decision.headline_distance >= max(lines)
@@ -421,7 +431,7 @@ def test_no_line_of_a_flat_mirror_lies_beyond_the_distance_of_the_decision():
 
 def test_strike_out_needs_its_reason_and_holds_for_its_mode_only():
     more = '[[strike_out]]\nway = "every way"\nmode = "service"\nperson = "Row"\nreason = "Nobody is in."\n'
-    cells = assess(case(more=more)).scene.matrix
+    cells = short(case(more=more)).scene.matrix
     assert {c.mode for c in cells if c.struck_out == "Nobody is in."} == {"service"}
     with pytest.raises(CaseError, match="of one mode only"):
         case(more='[[strike_out]]\nway = "every way"\nperson = "Row"\nreason = "a wall stands between"\n')
@@ -485,7 +495,7 @@ def test_an_outline_with_corners_on_one_line_does_not_cross_itself() -> None:
 
 
 def test_a_person_nearer_in_the_scene_than_stated_counts_as_nearer():
-    near = assess(parse_case(HEAD.format(rating="1 W/cm2") + SCENE.format(top="3 m", aim="").replace("-8 m", "-2 m")))
+    near = short(parse_case(HEAD.format(rating="1 W/cm2") + SCENE.format(top="3 m", aim="").replace("-8 m", "-2 m")))
     assert any(s.person == "Row" and s.distance < 2.1 for s in near.scenarios)
 
 
@@ -504,7 +514,7 @@ def with_rules(text, packs='["germany_shows"]'):
 
 def test_rules_for_spectators_are_judged_row_by_row_and_the_stricter_decides():
     held = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="")
-    plain, ruled = assess(parse_case(held)).scene, assess(parse_case(with_rules(held)))
+    plain, ruled = drawn(parse_case(held)).scene, drawn(parse_case(with_rules(held)))
     rows = {rule.rule: rule for rule in ruled.scene.rules}
     assert plain.rules == ()
     assert len(rows) == 6
@@ -515,7 +525,7 @@ def test_rules_for_spectators_are_judged_row_by_row_and_the_stricter_decides():
         if before.distance > 0.0:
             assert after.distance == pytest.approx(before.distance + 1.0, abs=0.11)
             assert "gap beside spectators" in after.line_kind
-    low = assess(parse_case(with_rules(held.replace("1 kW/cm2", "1 W/cm2"))))
+    low = short(parse_case(with_rules(held.replace("1 kW/cm2", "1 W/cm2"))))
     rows = {rule.rule: rule for rule in low.scene.rules}
     assert rows["gap beside spectators"].outcome == "not met"
     assert rows["height above standing places"].outcome == "not met"
@@ -528,7 +538,7 @@ def test_a_rule_that_is_not_met_refuses_what_would_pass():
     near = text.replace('["2 m", "-2.5 m"], ["-2 m", "-2.5 m"]]', '["2 m", "-1.4 m"], ["-2 m", "-1.4 m"]]')
     assert near != text
     assert template("nanosecond-marker").decision.passed
-    plain, ruled = assess(parse_case(near)), assess(parse_case(with_rules(near)))
+    plain, ruled = short(parse_case(near)), short(parse_case(with_rules(near)))
     assert {r.rule: r.outcome for r in ruled.scene.rules}["gap beside spectators"] == "not met"
     assert plain.decision.passed
     assert not ruled.decision.passed
@@ -592,7 +602,7 @@ pixel = "4 um"
 
 def test_a_camera_behind_a_shut_view_window_gets_what_its_density_lets_through():
     # 10^-4 of 100 W is below every limit behind the window; through 85 mm / 2.8 it is gathered on 4 um.
-    found = assess(parse_case(case_head.HEAD + CAMERA_BEHIND_GLASS))
+    found = short(parse_case(case_head.HEAD + CAMERA_BEHIND_GLASS))
     assert all(pane.holds for line in found.scene.barriers for pane in line.windows)
     (direct,) = [line for line in found.scene.camera_lines if line.way == "direct"]
     inside = 100.0 * -math.expm1(-((85e-3 / 2.8 / math.hypot(40e-3, 0.5e-3 * 5.0)) ** 2)) * 1e-4
@@ -618,7 +628,7 @@ def test_cameras_are_advice_and_never_a_verdict():
     text = template_text("co2-cutter").decode()
     wall = text.index('[[scene.barrier]]\nname = "Walls of the cutter"')
     bare = text[:wall] + text[text.index("[[scene.barrier]]", wall + 1) :]
-    lit = [one for one in assess(parse_case(bare)).scene.camera_lines if one.way != "direct"]
+    lit = [one for one in short(parse_case(bare)).scene.camera_lines if one.way != "direct"]
     assert all(one.exposure > 0.0 and one.advice for one in lit)
     assert all(one.ratio is None and "no published threshold is known" in one.words for one in lit)
     bare = assess(parse_case(text.partition("\n[[scene.camera]]")[0]))

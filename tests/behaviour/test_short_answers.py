@@ -65,7 +65,7 @@ def test_long_names_cost_no_line() -> None:
     text = template_text("handheld-welder").decode()
     for name in (*GROUPS.values(), "Assistant at the stop button", "Steel booth, back wall", "Long-focus lens, 400 mm"):
         text = text.replace(f'"{name}"', f'"{(name + " ").ljust(200, "w")}"')
-    lines = brief(assess(parse_case(text)))
+    lines = brief(assess(parse_case(text), wanted="short"))
     assert len(lines) <= 25
     assert max(map(len, printed(lines))) <= 80
     assert [label for label, line in lines if label and line][:4] == ["verdict", "wear", "guests", "crew"]
@@ -109,7 +109,7 @@ def test_what_an_assumption_costs_comes_true_when_the_value_is_typed_in() -> Non
 
 
 def test_advice_is_printed_whole_and_a_camera_of_the_plan_is_named() -> None:
-    found = assess(parse_case((CASES / "scene-window-camera.toml").read_text(encoding="utf-8")))
+    found = assess(read_case(CASES / "scene-window-camera.toml"), wanted="short")
     lines = brief(found)
     text = " ".join(" ".join(printed(lines)).split())
     assert len(lines) <= 25
@@ -123,7 +123,7 @@ def test_advice_is_printed_whole_and_a_camera_of_the_plan_is_named() -> None:
 
 def test_no_line_of_the_plan_lies_beyond_the_distance_of_the_decision() -> None:
     """Two lasers 2.5 m apart: the lines are measured from one of them, 1142.7 m; the answer said 1129 m."""
-    found = assess(parse_case((CASES / "scene-two-lasers-outdoor.toml").read_text(encoding="utf-8")))
+    found = assess(read_case(CASES / "scene-two-lasers-outdoor.toml"), wanted="drawn")
     assert found.scene is not None
     assert found.decision.headline_distance is not None
     assert max(line.distance for line in found.scene.lines) <= found.decision.headline_distance

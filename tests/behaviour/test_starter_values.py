@@ -15,7 +15,7 @@ from lasersafe import models
 from lasersafe.ask.cases import template_names, write_demo
 from lasersafe.assessment import assess
 from lasersafe.data import templates_path
-from lasersafe.errors import InputError
+from lasersafe.errors import InputError, OutputError
 from lasersafe.models import parse_case, starter_values
 from lasersafe.sheet import render_sheet
 from lasersafe.signing.record import record_path
@@ -148,3 +148,11 @@ def test_the_demo_does_its_job_and_cannot_be_signed_as_if_it_were_real(tmp_path:
     assert (result.code, result.err.count("\n")) == (2, 1)
     german = assess(parse_case(starter("demo")), "de").record.draft_reasons
     assert any("Noch wie in einer Vorlage (demo)" in reason for reason in german)
+    sheet = Path(data["sheet"]).read_bytes()
+    again, _ = write_demo(tmp_path)  # the same may be written again, an edited case not
+    assert (again, Path(again["sheet"]).read_bytes()) == (data, sheet)
+    case = Path(data["case"])
+    case.write_bytes(case.read_bytes() + b"# mine\n")
+    with pytest.raises(OutputError, match=r"demo.toml is a case file, which no command replaces"):
+        write_demo(tmp_path)
+    assert (case.read_bytes()[-7:], Path(data["sheet"]).read_bytes()) == (b"# mine\n", sheet)

@@ -10,6 +10,8 @@ from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.corners import MOST_CORNERS, corners_of
 from lasersafe.assessment.distances import variable_inputs
+from lasersafe.assessment.scene_zones import zones_over
+from lasersafe.assessment.stages import stages_of
 from lasersafe.assessment.uncertainty import stated_tolerances
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case
@@ -190,10 +192,13 @@ def test_a_beam_may_pass_the_diffraction_limit_only_at_a_corner():
 def test_a_scene_takes_the_union_of_the_zones_of_all_corners():
     text = template_text("visible-diode").decode()
     line = re.search(r"(?m)^wavelength = .*$", text).group()
-    over = assess(parse_case(text.replace(line, 'wavelength = "445 nm +- 10 nm"'))).scene
-    one = assess(parse_case(text.replace(line, 'wavelength = "435 nm"'))).scene
-    for small in one.zones:
-        large = [z for z in over.zones if (z.kind, z.setup, z.surface) == (small.kind, small.setup, small.surface)]
+    over, one = (
+        zones_over(stages_of(parse_case(text.replace(line, f'wavelength = "{typed}"'))))
+        for typed in ("445 nm +- 10 nm", "435 nm")
+    )
+    assert one
+    for small in one:
+        large = [z for z in over if (z.kind, z.setup, z.surface) == (small.kind, small.setup, small.surface)]
         assert max(z.area for z in large) >= small.area * (1.0 - 1e-6)
         assert max(z.distance for z in large) >= small.distance * (1.0 - 1e-9)
 

@@ -139,7 +139,7 @@ SHAPES = (
 )
 
 
-@few(16)
+@few(8)
 @given(
     st.sampled_from(SHAPES), st.floats(0.2, 4.0), st.floats(0.3, 3.0), st.integers(2, 8), st.booleans(),
     st.sampled_from(("1070 nm", "532 nm", "10600 nm")),
@@ -160,7 +160,7 @@ def test_with_the_power_that_is_solved_the_assessment_finds_the_eyewear_enough(
         case.write_text(text.replace("{power}", "5 W"), encoding="utf-8")
         found, _ = run_solve(case, SolveQuestion(wanted="laser.power", at=place, eyewear=worn), whole=False)
     power = found["answer"] or f"{found['searched_low_W']} W"
-    (need,) = assess(parse_case(text.replace("{power}", power))).eyewear or [None]
+    (need,) = assess(parse_case(text.replace("{power}", power)), wanted="short").eyewear or [None]
     enough = need is None or need.verdict.verdict == "enough"
     # where somebody stands is known to be farther from a mirror than that, so that more may do
     assert enough is (found["answer"] is not None) or (placed and enough)
