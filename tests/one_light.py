@@ -8,6 +8,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import CLOSEST, NEAREST, BeamProfile, ScatterProfile, Vector
 from lasersafe.scene.bound import Bounds, Places, Question, bounds
 from lasersafe.scene.lights import Light, Lights
@@ -53,7 +54,7 @@ def along(source: Source, x: FLOAT, y: FLOAT, z: FLOAT) -> tuple[FLOAT, FLOAT, F
         aside, lit = np.zeros_like(axial), np.ones(axial.shape, dtype=bool)
     else:
         dx, dy, dz = x - source.apex[0], y - source.apex[1], z - source.apex[2]
-        axial = source.directions.axial(dx, dy, dz)
+        axial = geometry.axial(source.directions, dx, dy, dz)
         aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
         lit = axial > 0.0
     if source.plane is not None:

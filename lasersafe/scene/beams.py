@@ -86,34 +86,6 @@ class Box:
         half = math.pi if steepest >= STEEP else min(math.pi, self.half_bearing + max(extra, margin))
         return Box(self.bearing, half, (low, high))
 
-    def axial(self, dx: FLOAT, dy: FLOAT, dz: FLOAT) -> FLOAT:
-        """Return how far along the nearest direction of the set the points lie.
-
-        Parameters
-        ----------
-        dx, dy, dz : numpy.ndarray, shape (...)
-            From the apex to the points. [m]
-
-        Returns
-        -------
-        numpy.ndarray, shape (...)
-            The largest projection on a direction of the set; negative behind the apex. [m]
-        """
-        (low, high), half = self.elevation, self.half_bearing
-        flat = np.sqrt(dx * dx + dy * dy)
-        if half >= math.pi:
-            along = flat
-        else:
-            sine, cosine = math.sin(self.bearing), math.cos(self.bearing)
-            ahead, aside = dx * sine + dy * cosine, np.abs(dx * cosine - dy * sine)
-            edge = ahead * math.cos(half) + aside * math.sin(half)
-            along = np.where(ahead >= flat * math.cos(half), flat, edge)
-        c_low, s_low, c_high, s_high = math.cos(low), math.sin(low), math.cos(high), math.sin(high)
-        between = (along >= 0.0) & (dz * c_low >= along * s_low) & (along * s_high >= dz * c_high)
-        ends = np.maximum(along * c_low + dz * s_low, along * c_high + dz * s_high)
-        inside: FLOAT = np.where(between, np.sqrt(along * along + dz * dz), ends)
-        return inside
-
     def cone(self) -> Cone:
         """Return a cone that holds the whole set."""
         middle = (self.elevation[0] + self.elevation[1]) / 2.0
@@ -153,18 +125,6 @@ class Cone:
         """Whether every direction is in it."""
         return self.half_angle >= math.pi
 
-    def axial(self, dx: FLOAT, dy: FLOAT, dz: FLOAT) -> FLOAT:
-        """Return how far along the nearest direction of the set the points lie; see `Box.axial`. [m]."""
-        square = dx * dx + dy * dy + dz * dz
-        if self.half_angle >= math.pi:
-            return np.asarray(np.sqrt(square))
-        ahead = dx * self.axis[0] + dy * self.axis[1] + dz * self.axis[2]
-        aside = np.sqrt(np.maximum(square - ahead * ahead, 0.0))
-        cosine, sine = math.cos(self.half_angle), math.sin(self.half_angle)
-        inside = ahead * sine >= aside * cosine if self.half_angle <= math.pi / 2 else ahead >= np.sqrt(square) * cosine
-        found: FLOAT = np.where(inside, np.sqrt(square), ahead * cosine + aside * sine)
-        return found
-
     def cone(self) -> Cone:
         """Return itself."""
         return self
@@ -198,13 +158,6 @@ class Around:
     def all_round(self) -> bool:
         """Whether every bearing is in it."""
         return self.box().all_round
-
-    def axial(self, dx: FLOAT, dy: FLOAT, dz: FLOAT) -> FLOAT:
-        """Return how far along the nearest direction of the set the points lie; see `Box.axial`. [m]."""
-        ahead, away = self.inner.axial(dx, dy, dz), np.sqrt(dx * dx + dy * dy + dz * dz)
-        aside = np.sqrt(np.maximum(away * away - ahead * ahead, 0.0))
-        off = np.maximum(np.arctan2(aside, ahead) - self.margin, 0.0)
-        return np.asarray(away * np.cos(off))
 
     def cone(self) -> Cone:
         """Return a cone that holds the whole set."""
@@ -254,8 +207,51 @@ def angles_of(directions: Directions) -> tuple[float, float, float, float, float
         bearing, elevation = angles(directions.axis)
         return bearing, 0.0, elevation, elevation, directions.half_angle
     inner = directions.inner if isinstance(directions, Around) else directions
-    margin = directions.margin if isinstance(directions, Around) else 0.0
+    margin = min(directions.margin, math.pi) if isinstance(directions, Around) else 0.0
     return inner.bearing, inner.half_bearing, *inner.elevation, margin
+
+
+def axial(directions: Directions, dx: FLOAT, dy: FLOAT, dz: FLOAT) -> FLOAT:
+    """Return how far along the nearest direction of a set points lie.
+
+    Parameters
+    ----------
+    directions : Box, Cone or Around
+        The set.
+    dx, dy, dz : numpy.ndarray, shape (...)
+        From the apex to the points. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (...)
+        The largest projection on a direction of the set; negative behind the apex. [m]
+    """
+    offset = np.stack(np.broadcast_arrays(dx, dy, dz))
+    *ends, margin = angles_of(directions)
+    points = offset.reshape(3, -1)
+    found = axial_of_each(np.sin(ends), np.cos(ends), np.full(points.shape[1], margin), points)
+    return np.asarray(found.reshape(offset.shape[1:]))
+
+
+def axial_of_each(sine: FLOAT, cosine: FLOAT, margin: FLOAT, offset: FLOAT) -> FLOAT:
+    """Return what `axial` does, of points of shape (3, n) each for a set of its own or for one.
+
+    The sets are the sines and cosines, of shape (4, n) or (4,), of the first four angles of `angles_of`, and the last.
+    """
+    (turn_s, half_s, s_low, s_high), (turn_c, half_c, c_low, c_high), (dx, dy, dz) = sine, cosine, offset
+    flat = np.sqrt(dx * dx + dy * dy)
+    ahead, aside = dx * turn_s + dy * turn_c, np.abs(dx * turn_c - dy * turn_s)
+    along = np.where(ahead >= flat * half_c, flat, ahead * half_c + aside * half_s)
+    between = (along >= 0.0) & (dz * c_low >= along * s_low) & (along * s_high >= dz * c_high)
+    ends = np.maximum(along * c_low + dz * s_low, along * c_high + dz * s_high)
+    found = np.where(between, np.sqrt(along * along + dz * dz), ends)
+    at = (margin > 0.0).nonzero()[0]
+    if at.size:
+        square, turn, near = flat[at] * flat[at] + dz[at] * dz[at], margin[at], found[at]
+        beside = np.sqrt(np.maximum(square - near * near, 0.0))
+        inside = near * np.sin(turn) >= beside * np.cos(turn)
+        found[at] = np.where(inside, np.sqrt(square), near * np.cos(turn) + beside * np.sin(turn))
+    return found
 
 
 def about(nominal: Box, margin: float) -> Directions:

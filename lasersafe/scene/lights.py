@@ -9,6 +9,7 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
+from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import LEAST, NEAREST, BeamProfile, ScatterProfile, beam_from_here_on, beam_over, nearest
 from lasersafe.scene.sources import ROW, STEEP, Source, Starts, beside_axes, pairs_of, squared_gaps, total
 from lasersafe.scene.walls import Walls
@@ -56,13 +57,9 @@ class Lights:
     @cached_property
     def _held(self) -> tuple[Walls, INDEX]:
         """The walls of all, and which of them count for each."""
-        several: list[Walls] = []
-        known: dict[int, int] = {}
-        for _, walls in self.lights:
-            if id(walls) not in known:
-                if walls not in several:
-                    several.append(walls)
-                known[id(walls)] = several.index(walls)
+        every = {id(walls): walls for _, walls in self.lights}
+        several = list(dict.fromkeys(every.values()))
+        known = {one: several.index(walls) for one, walls in every.items()}
         return Walls.joined(several), np.array([known[id(walls)] for _, walls in self.lights], dtype=np.intp)
 
     @cached_property
@@ -182,25 +179,9 @@ class Lights:
         return apex + np.where(known, part, 0.0)[:, None] * way, np.where(known, around, np.inf)
 
     def _axial(self, light: INDEX, offset: FLOAT, of: str = "angles") -> FLOAT:
-        """Return how far along the nearest direction of each light its place lies; see `Box.axial`. [m]."""
-        column = self.column
-        sine, half_sine, s_low, s_high = column[f"sin {of}"].take(light, 0).T
-        cosine, half_cosine, c_low, c_high = column[f"cos {of}"].take(light, 0).T
-        margin = column[of][light, 4]
-        dx, dy, dz = offset.T
-        flat = np.sqrt(dx * dx + dy * dy)
-        ahead, aside = dx * sine + dy * cosine, np.abs(dx * cosine - dy * sine)
-        along = np.where(ahead >= flat * half_cosine, flat, ahead * half_cosine + aside * half_sine)
-        between = (along >= 0.0) & (dz * c_low >= along * s_low) & (along * s_high >= dz * c_high)
-        ends = np.maximum(along * c_low + dz * s_low, along * c_high + dz * s_high)
-        ahead = np.where(between, np.sqrt(along * along + dz * dz), ends)
-        at = (margin > 0.0).nonzero()[0]
-        if at.size:
-            square, turn = flat[at] * flat[at] + dz[at] * dz[at], margin[at]
-            beside = np.sqrt(np.maximum(square - ahead[at] * ahead[at], 0.0))
-            inside = ahead[at] * np.sin(turn) >= beside * np.cos(turn)
-            ahead[at] = np.where(inside, np.sqrt(square), ahead[at] * np.cos(turn) + beside * np.sin(turn))
-        return np.asarray(ahead)
+        """Return how far along the nearest direction of each light its place lies; see `axial`. [m]."""
+        sine, cosine = (self.column[f"{name} {of}"].take(light, 0).T for name in ("sin", "cos"))
+        return geometry.axial_of_each(sine, cosine, self.column[of][light, 4], offset.T)
 
     def _away(self, light: INDEX, middle: FLOAT, size: FLOAT, nearest: FLOAT) -> FLOAT:
         """Return how far boxes are from where light starts, from lit spots that are known one by one at least. [m]."""

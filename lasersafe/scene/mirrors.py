@@ -324,7 +324,7 @@ def _cap(mirror: Mirror, beside: FLOAT, gap: float) -> tuple[FLOAT, FLOAT]:
 def _can_be_lit(source: Source, profile: BeamProfile, places: FLOAT, gap: FLOAT, gain: float) -> NDArray[np.bool_]:
     """Return which places [m] of shape (places, 3) the beam meets, or meets somewhere within a gap [m] of them."""
     dx, dy, dz = (places - np.array(source.apex)).T
-    axial = source.directions.axial(dx, dy, dz)
+    axial = geometry.axial(source.directions, dx, dy, dz)
     aside = np.sqrt(np.maximum(dx * dx + dy * dy + dz * dz - axial * axial, 0.0))
     path = np.maximum(axial[None, :] + gap * np.array([[-1.0], [0.0], [1.0]]), geometry.NEAREST) + source.offset
     return np.asarray((axial > -gap) & (aside <= profile.spread(path, gain).max(axis=0) + gap))

@@ -84,7 +84,7 @@ class Spots:
         far = np.sqrt(square)
         if self.solid:
             return np.asarray(np.maximum(far - self.distance, 0.0))
-        beside = np.maximum(far - self.directions.axial(dx, dy, dz), 0.0)
+        beside = np.maximum(far - geometry.axial(self.directions, dx, dy, dz), 0.0)
         return np.asarray(np.sqrt((far - self.distance) ** 2 + 2.0 * self.distance * beside))
 
     @cached_property

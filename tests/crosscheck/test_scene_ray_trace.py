@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
 from lasersafe.records import Criterion
-from lasersafe.scene.beams import BeamProfile, Box, Cone, farthest_of, mirrored, turned, unit
+from lasersafe.scene.beams import BeamProfile, Box, Cone, axial, farthest_of, mirrored, turned, unit
 from lasersafe.scene.mirrors import Mirror, reflected
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen
@@ -62,8 +62,8 @@ def test_every_traced_ray_lies_in_the_image_cone_and_has_the_path_of_the_image(s
 
     offset = points - np.array(source.apex)
     assert np.linalg.norm(offset, axis=1) == pytest.approx(before + after, rel=1e-9)
-    axial = source.directions.axial(*offset.T)
-    assert axial == pytest.approx(before + after, rel=1e-9)  # inside the set, so nothing is lost beside it
+    along = axial(source.directions, *offset.T)
+    assert along == pytest.approx(before + after, rel=1e-9)  # inside the set, so nothing is lost beside it
     ratio = ratio_at(source, *points.T)
     alone = source.factor * source.profile.on_axis(before + after)
     assert ratio == pytest.approx(alone, rel=1e-6)
@@ -111,7 +111,7 @@ def test_axial_distance_of_a_box_against_a_search_over_its_directions(seed):
     )
     points = rng.normal(0.0, 5.0, (200, 3))
     best = (points @ directions.T).max(axis=1)
-    found = box.axial(*points.T)
+    found = axial(box, *points.T)
     size = np.linalg.norm(points, axis=1)
     assert (found >= best - 1e-9 * size).all()
     assert (found <= best + 1e-3 * size).all()
@@ -126,7 +126,7 @@ def test_axial_distance_of_a_cone_against_the_angle(seed):
     points = rng.normal(0.0, 5.0, (500, 3))
     size = np.linalg.norm(points, axis=1)
     beside = np.maximum(np.arccos(points @ axis / size) - half, 0.0)
-    found = Cone(tuple(axis.tolist()), half).axial(*points.T)
+    found = axial(Cone(tuple(axis.tolist()), half), *points.T)
     assert found == pytest.approx(size * np.cos(beside), rel=1e-6, abs=1e-6)
 
 

@@ -9,6 +9,7 @@ import shapely
 from hypothesis import given
 from hypothesis import strategies as st
 
+from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import EVERYWHERE, BeamProfile, unit
 from lasersafe.scene.mirrors import Mirror, facing_anywhere, lit_patch
 from lasersafe.scene.sources import Source, Spots
@@ -97,7 +98,7 @@ def test_what_a_beam_can_fall_on_lies_in_the_patch(seed):
     assert radius <= mirror.width / 2.0
     inside = places_on(rng, Spots(place, EVERYWHERE, mirror.width / 2.0, True, normal), 3000)
     offset = (inside - np.array(laser.apex)).T
-    axial = laser.directions.axial(*offset)
+    axial = geometry.axial(laser.directions, *offset)
     aside = np.sqrt(np.maximum(np.square(offset).sum(axis=0) - axial**2, 0.0))
     lit = (axial > 1e-3) & (aside <= rows.spread(np.maximum(axial, 1e-3)))
     assert (np.linalg.norm(inside[lit] - np.array(middle), axis=1) <= radius * (1.0 + 1e-9)).all()
