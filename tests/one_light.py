@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from typing import Any
 
@@ -71,7 +72,8 @@ def along(source: Source, x: FLOAT, y: FLOAT, z: FLOAT) -> tuple[FLOAT, FLOAT, F
 
 def beside(profile: BeamProfile, distance: FLOAT, aside: FLOAT) -> FLOAT:
     """Return the ratio at a distance along a beam and a distance from its axis [m], rounded upwards beside it."""
-    axis, peak, widest = profile._axis_and_peak(np.maximum(distance, NEAREST))
+    axis, (dx, dy) = profile.on_axis(distance), profile.widths(np.maximum(distance, NEAREST))
+    peak, widest = max(profile.strengths.values()) * 4.0 / (math.pi * dx * dy), np.maximum(dx, dy)
     outside = np.maximum(aside - profile.aperture_radius, 0.0)
     if profile.beam.profile == "gaussian":
         with np.errstate(under="ignore"):
@@ -81,7 +83,14 @@ def beside(profile: BeamProfile, distance: FLOAT, aside: FLOAT) -> FLOAT:
 
 def from_here_on(profile: BeamProfile, distance: FLOAT) -> FLOAT:
     """Return the highest ratio at a path or a longer one, for paths [m] of which no end is known."""
-    found = profile._axis_and_peak(np.maximum(distance, NEAREST), bound=True)[0]
+    found = profile.on_axis(distance)
+    dx, dy = profile.widths(np.maximum(distance, NEAREST))
+    if profile.beam.profile == "gaussian" and not profile.beam.circular:  # at most what the square round it takes
+        erf = np.vectorize(math.erf, otypes=[np.float64])
+        square = [strength * erf(hole / dx) * erf(hole / dy) / (math.pi / 4.0 * hole**2)
+                  for hole, strength in profile.strengths.items()]  # fmt: skip
+        peak = max(profile.strengths.values()) * 4.0 / (math.pi * dx * dy)
+        found = np.minimum(np.max(square, axis=0), peak)
     return np.asarray(np.where(distance < profile.last_waist, np.maximum(found, profile.crest), found))
 
 

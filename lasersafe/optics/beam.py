@@ -596,37 +596,6 @@ def mean_exposure(
     return _mean(whole, fraction, positive("aperture", aperture, "m"))
 
 
-def mean_exposure_of_circular(amount: float, diameter: FloatArray, aperture: float) -> FloatArray:
-    """Return `mean_exposure` of a circular Gaussian, for numbers that were checked before [1]_.
-
-    Parameters
-    ----------
-    amount : float
-        Power or energy of the beam. [W or J]
-    diameter : numpy.ndarray, shape (...)
-        Full 1/e diameter of the beam. [m]
-    aperture : float
-        Diameter of the limiting aperture. [m]
-
-    Returns
-    -------
-    numpy.ndarray, shape (...)
-        Irradiance or radiant exposure. [W/m2 or J/m2]
-
-    Raises
-    ------
-    OutOfRangeError
-        If the exposure is not finite.
-
-    References
-    ----------
-    .. [1] KOLESAR2000, fraction through a centred aperture.
-    """
-    with np.errstate(divide="ignore", over="ignore", under="ignore"):
-        fraction = -np.expm1(-np.square(aperture / diameter))
-    return _mean(amount, fraction, aperture)
-
-
 def _mean(whole: FloatArray | float, fraction: FloatArray, hole: FloatArray | float) -> FloatArray:
     with np.errstate(over="ignore", divide="ignore", under="ignore", invalid="ignore"):
         exposure = whole * fraction / (math.pi / 4.0 * np.square(hole))

@@ -2,16 +2,17 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, reduce
 from typing import cast
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, mean_exposure, mean_exposure_of_circular
+from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, mean_exposure
 from lasersafe.records import Criterion, badness
 
 FLOAT = NDArray[np.float64]
@@ -251,7 +252,7 @@ def axial_of_each(sine: FLOAT, cosine: FLOAT, margin: FLOAT, offset: FLOAT) -> F
         beside = np.sqrt(np.maximum(square - near * near, 0.0))
         inside = near * np.sin(turn) >= beside * np.cos(turn)
         found[at] = np.where(inside, np.sqrt(square), near * np.cos(turn) + beside * np.sin(turn))
-    return found
+    return np.asarray(found)
 
 
 def about(nominal: Box, margin: float) -> Directions:
@@ -344,27 +345,9 @@ class BeamProfile:
 
     def on_axis(self, distance: FLOAT) -> FLOAT:
         """Return the ratio on the axis, for distances from the last optic [m] of shape (...)."""
-        return self._axis_and_peak(np.maximum(distance, NEAREST))[0]
-
-    def _axis_and_peak(self, distance: FLOAT, *, bound: bool = False) -> tuple[FLOAT, FLOAT, FLOAT]:
-        """Return the ratio on the axis, that of the peak, and the longer diameter."""
-        return self._of_widths(*self.widths(distance), bound=bound)
-
-    def _of_widths(self, dx: FLOAT, dy: FLOAT, *, bound: bool = False) -> tuple[FLOAT, FLOAT, FLOAT]:
-        axis, peak = np.zeros_like(dx), np.zeros_like(dx)
-        gaussian, circular = self.beam.profile == "gaussian", self.beam.circular
-        area = math.pi * dx * dy
-        for aperture, strength in self.strengths.items():
-            if gaussian and circular:
-                mean = mean_exposure_of_circular(strength, dx, aperture)
-            elif gaussian and bound:
-                through = _erf(aperture / dx) * _erf(aperture / dy)  # of the square round the aperture
-                mean = np.minimum(strength * through / (math.pi * aperture**2 / 4.0), strength * 4.0 / area)
-            else:
-                mean = mean_exposure(strength, dx, dy, aperture, self.beam.profile)
-            axis = np.maximum(axis, mean)
-            peak = np.maximum(peak, strength * 4.0 / area)
-        return axis, peak, dx if circular else np.maximum(dx, dy)
+        dx, dy = self.widths(np.maximum(distance, NEAREST))
+        each = (mean_exposure(most, dx, dy, hole, self.beam.profile) for hole, most in self.strengths.items())
+        return reduce(np.maximum, each, np.zeros_like(dx))
 
     @cached_property
     def apertures(self) -> tuple[float, ...]:
@@ -450,8 +433,11 @@ class BeamProfile:
         ends = np.asarray(distance) - self.loose, np.asarray(distance) + self.loose
         waists = [np.clip(waist, *ends) for waist in self.beam.waist_position]
         places = (*ends, *waists) if self.loose else ends[:1]
-        every = [self._axis_and_peak(np.maximum(one, NEAREST), bound=True) for one in places]
-        axis, peak, widest = (reduce(np.maximum, part) for part in zip(*every, strict=True))
+        widths, even = [self.widths(np.maximum(one, NEAREST)) for one in places], self.beam.profile != "gaussian"
+        strengths = [(most, hole) for hole, most in self.strengths.items()]
+        bounds = (_axis_and_peak(strengths, even, *both) for both in widths)
+        axis, peak = (reduce(np.maximum, part) for part in zip(*bounds, strict=True))
+        widest = reduce(np.maximum, itertools.chain(*widths))
         with np.errstate(divide="ignore", invalid="ignore"):
             beside = np.sqrt(np.log(np.maximum(peak * factor, 1.0))) if self.beam.profile == "gaussian" else 1.0
         wide = self.wider * widest / 2.0
@@ -525,7 +511,7 @@ def beam_over(column: Mapping[str, FLOAT], light: INDEX, low: FLOAT, high: FLOAT
     least, most = np.minimum(*ends), np.maximum(*ends).max(axis=1) * column["wider"].take(light, 0)
     inside = (low[:, None] < place) & (place < high[:, None])
     least = np.where(inside, np.minimum(least, column["waist"].take(light, 0)), least)
-    axis, peak = _axis_and_peak(column, light, *least.T)
+    axis, peak = _of_table(column, light, *least.T)
     outside = np.maximum(aside - column["radius"].take(light, 0), 0.0)
     with np.errstate(under="ignore", over="ignore"):
         found = np.minimum(axis, peak * np.exp(-np.square(2.0 * outside / most)))
@@ -538,7 +524,7 @@ def beam_from_here_on(
 ) -> FLOAT:
     """Return the highest ratio of beams at paths or longer ones, for paths [m] of shape (rows,); see `beam_over`."""
     distance = np.maximum(distance - column["loose"].take(light, 0), NEAREST)
-    found = _axis_and_peak(column, light, *_widths(column, light, distance).T)[0]
+    found = _of_table(column, light, *_widths(column, light, distance).T)[0]
     before = distance < column["last_waist"].take(light, 0)
     for number in set(light[before].tolist()):
         at = before & (light == number)
@@ -555,28 +541,36 @@ def _widths(column: Mapping[str, FLOAT], light: INDEX, distance: FLOAT) -> FLOAT
     return np.where(linear[:, None], waist + np.abs(spread), wide) if linear.any() else wide
 
 
-def _axis_and_peak(column: Mapping[str, FLOAT], light: INDEX, dx: FLOAT, dy: FLOAT) -> tuple[FLOAT, FLOAT]:
-    """Return at least the ratios on the axis, and those of the peak, of beams of two diameters [m] of shape (rows,)."""
-    axis, strongest = np.zeros(len(dx)), column["strength"].take(light, 0).max(axis=1)
-    even, oblong = column["even"].take(light, 0) > 0.0, dx != dy
-    plain = ~(even | oblong)
-    for number in range(column["strength"].shape[1]):
-        strength, hole = column["strength"][light, number], column["hole"][light, number]
+def _axis_and_peak(
+    strengths: Iterable[tuple[ArrayLike, ArrayLike]], even: ArrayLike, dx: FLOAT, dy: FLOAT
+) -> tuple[FLOAT, FLOAT]:
+    """Return at least the ratios on the axis, and those of the peak, of beams of two diameters [m] of one shape.
+
+    For each limiting aperture [m] there is the amount over the limit [m2], of one beam or of each.
+    """
+    axis, strongest, alike = np.zeros_like(dx), np.full_like(dx, -np.inf), np.broadcast_to(even, dx.shape)
+    oblong = (dx != dy) & ~alike
+    for one, aperture in strengths:
+        strength, hole = (np.broadcast_to(np.asarray(value), dx.shape) for value in (one, aperture))
+        strongest = np.maximum(strongest, strength)
         some = ~(strength <= 0.0)  # NaN counts
         if not some.any():
             continue
         with np.errstate(over="ignore", under="ignore"):
             through = -np.expm1(-np.square(hole / dx))
-        at = (some & oblong & ~even).nonzero()[0]
-        if at.size:  # of a round aperture: what the square round it takes
+        if (at := some & oblong).any():  # of a round aperture: what the square round it takes
             through[at] = _erf(hole[at] / dx[at]) * _erf(hole[at] / dy[at])
-        at = (some & even).nonzero()[0]
-        if at.size:
+        if (at := some & alike).any():
             through[at] = fraction_through(dx[at], dy[at], hole[at], "top-hat")
         mean = strength * through / (math.pi / 4.0 * np.square(hole))
-        mean = np.where(plain | even, mean, np.minimum(mean, strength * 4.0 / (math.pi * dx * dy)))
+        mean = np.where(oblong, np.minimum(mean, strength * 4.0 / (math.pi * dx * dy)), mean)
         axis = np.where(some, np.maximum(axis, mean), axis)
     return axis, strongest * 4.0 / (math.pi * dx * dy)
+
+
+def _of_table(column: Mapping[str, FLOAT], light: INDEX, dx: FLOAT, dy: FLOAT) -> tuple[FLOAT, FLOAT]:
+    strengths = zip(column["strength"].take(light, 0).T, column["hole"].take(light, 0).T, strict=True)
+    return _axis_and_peak(strengths, column["even"].take(light, 0) > 0.0, dx, dy)
 
 
 @lru_cache(maxsize=2048)

@@ -16,7 +16,7 @@ from lasersafe.hazard.exposure import Comparison
 from lasersafe.limits import pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import correction_factor
 from lasersafe.models import parse_case
-from lasersafe.optics.beam import collimated, diameters, fibre_multimode, mean_exposure_of_circular
+from lasersafe.optics.beam import collimated, diameters, fibre_multimode, mean_exposure
 from tests.behaviour.test_scene import HEAD, SCENE
 from tests.behaviour.test_strike_outs import PLAIN, strike
 from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
@@ -98,7 +98,7 @@ def test_several_limits_of_a_round_beam_reach_as_far_as_the_one_that_reaches_far
 
 
 def test_an_aperture_as_wide_as_the_beam_at_one_over_e_takes_all_but_one_over_e():
-    mean = float(mean_exposure_of_circular(1.0, np.asarray(7e-3), 7e-3))
+    mean = float(mean_exposure(1.0, 7e-3, 7e-3, 7e-3))
     assert mean == pytest.approx((1.0 - math.exp(-1.0)) / (math.pi / 4.0 * 7e-3**2), rel=1e-9)
 
 
