@@ -308,6 +308,14 @@ class Context:
         return Reflectance(float(surface.reflectance), surface.finish != "matt", "", source, "memory")
 
     @property
+    def returned_apart(self) -> float:
+        """How many times as much of one of its wavelengths as of another a surface or target can return. [1]."""
+        lines = self.every.values()
+        things: list[Surface | Target] = [*self.surfaces, *self.targets]
+        each = ([own.reflectance_of(one).value for own in lines] for one in things)
+        return max((max(some) / min(some) for some in each if min(some) > 0.0), default=1.0)
+
+    @property
     def reflectance_edges(self) -> list[float]:
         """The wavelengths at which what its surfaces reflect can jump [m]."""
         keys = {s.material_key for s in self.surfaces if s.material_key is not None}

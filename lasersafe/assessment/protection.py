@@ -81,7 +81,8 @@ def eyewear_of(
         for name, part in _parts_of_rows(context, every, [s for s in exposed if s.placed]) if alone else ():
             by_line[name].append(part)
         scattered = _scattered(exposed)
-        lit = {name: _lit([*scattered, *mine]) for name, mine in by_line.items()}
+        more = context.returned_apart  # a row of a scene is that of one wavelength
+        lit = {name: max(_lit(mine), more * _lit(s for s in exposed if s.placed)) for name, mine in by_line.items()}
         meets, rows = over.get(person.name, ()), any(s.placed for s in exposed)
         needs = one_verdict([
             _need(one, person, Beams(away, meets, lit[name], rows), by_line[name], sharing(lasers, one))

@@ -327,6 +327,59 @@ def test_eyewear_withstands_what_a_surface_scatters_of_each_wavelength(waves, po
     assert {one.verdict.verdict for one in found.values()} == {verdict}
 
 
+BESIDE = """
+[[surface]]
+name = "Glass"
+material = "glass"
+finish = "mirror"
+reflectance = 1e-6
+distance = "1 m"
+[[strike_out]]
+way = "optic lost"
+person = "Operator"
+reason = "A switch in the lens holder."
+[scene]
+[[scene.aim]]
+laser = "Head"
+position = ["0 m", "0 m"]
+height = "1.5 m"
+bearing = "0 deg"
+[[scene.surface]]
+name = "Glass"
+shape = "flat"
+position = ["0 m", "-900 m"]
+height = "1 m"
+width = "1 mm"
+normal = "0 deg"
+fixed = true
+[[scene.surface]]
+name = "Copper"
+shape = "flat"
+position = ["0 m", "9 m"]
+height = "1.5 m"
+width = "2 m"
+normal = "180 deg"
+fixed = true
+[[scene.person]]
+name = "Operator"
+position = ["0 m", "8.6 m"]
+eye_height = "1.5 m"
+"""
+
+
+def test_eyewear_in_a_scene_withstands_what_copper_scatters_of_infrared_beside_green():
+    # The row is that of 532 nm, of which copper returns 0.63; of 1550 nm, for another tissue, it is 0.99: 60 W by
+    # a lens of 50 mm, 0.4 m away, are 0.99 60 / (pi 0.16) = 118 W/m2, factor 100: D LB2 from 10^4 W/m2 on, not LB1.
+    text = CASE.format(wavelength="532 nm", power="60 W", eyewear="532+1550 D LB1")
+    setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
+    line = '[[laser.line]]\nname = "other"\nwavelength = "1550 nm"\npower = "60 W"\n'
+    text = text[:setup] + line + LENS + text[person:].replace('distance = "1 m"', 'distance = "9 m"') + COPPER + BESIDE
+    text = text.replace('wavelength = "532 nm"', 'wavelength = "532 nm"\nfibre = false')
+    (need,) = (one for one in assess(parse_case(text)).eyewear if one.wavelength > 1e-6)
+    assert need.scales[0].density_value >= 0.99 * 60.0 / (math.pi * 0.4**2) * 100.0 * (1.0 - 1e-6)
+    assert need.scales[0].scale_number == 2
+
+
 BOWL = (
     """
 [[surface]]
