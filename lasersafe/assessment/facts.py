@@ -230,9 +230,9 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
         if s.person in wearers and not s.below and math.isfinite(s.ratio):
             lasers, least = worked.sharing_limit(context, s)
             density = float(round_up_density(math.log10(s.ratio * lasers)))
-            numbers = f"{s.exposure:.5g} {s.exposure_unit} · 10^(-{density:g})"
-            value = min(s.exposure * 10.0**-density, least / lasers)
-            yield _row(context, ("behind eyewear", s.person, s.way), s.distance, (value, s.exposure_unit), numbers)
+            away, exposure, numbers = _where_read(context, s)
+            value, numbers = min(exposure * 10.0**-density, least / lasers), f"{numbers} · 10^(-{density:g})"
+            yield _row(context, ("behind eyewear", s.person, s.way), away, (value, s.exposure_unit), numbers)
     stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
     for one in worked.barriers:  # where they are stated to be, or as aimed in the scene where that is less
         if (one.laser, one.setup) != name or not one.asked or not math.isfinite(one.irradiance):
@@ -252,6 +252,33 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
             value, place = aimed[0]
             numbers = Message("reading.aimed", irradiance=f"{value:.5g} W/m2")
         yield _row(context, ("irradiance", one.barrier, one.way), length, (value, "W/m2"), numbers, place)
+
+
+def _where_read(context: Context, scenario: Scenario) -> tuple[float, float, str]:
+    """Return where the exposure of a scenario can be read [m], the exposure there [W/m2 or J/m2], and its numbers.
+
+    A head that is held in the hand can come nearer than anybody holds a meter.
+    """
+    own, (person,) = scenario.criterion, (p for p in context.case.person if p.name == scenario.person)
+    here, sent = (scenario.distance, scenario.exposure), f"{own.amount:.5g} {own.amount_unit}"
+    away, from_work = (
+        float(person.distance),
+        None if person.distance_from_work is None else float(person.distance_from_work),
+    )
+    found: list[tuple[float, float, str]] = []
+    if scenario.placed and scenario.way == "scatter":
+        for factor, length, angle, _ in _from(context, scenario.way, away, from_work):
+            lit = float(scatter_exposure(own.amount, factor, length, angle, context.case.settings.scatter_model))
+            found.append((lit, length, f"{sent} · {factor:g} ({context.case.settings.scatter_model})"))
+    elif scenario.placed:
+        wide, factor = own.limiting_aperture, context.share(scenario.way)[0]
+        share = factor * float(fraction_through(*diameters(context.beam, away), wide, context.beam.profile))
+        area = math.pi * wide**2 / 4.0
+        found.append((share * own.amount / area, away, f"{sent} · {share:.4g} / {area * 1e6:.4g} mm2"))
+    exposure, length, numbers = max(found, default=(math.inf, 0.0, ""))
+    if here[0] < length and exposure < here[1]:
+        return length, exposure, f"{numbers} ({length:.5g} m)"
+    return *here, f"{here[1]:.5g} {scenario.exposure_unit}"
 
 
 def _from(

@@ -94,7 +94,9 @@ def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -
 def _fault(stage: Stage, broken: Context, entry: SceneBarrier) -> BarrierWay:
     """Return what the beam of a fault brings, straight or over mirrors."""
     both = [_way(stage, broken, entry, stage.held(broken, one)[entry.name]) for one in broken.ways_of_fault]
-    return replace(worst(both), way=broken.fault, asked=any(one.asked for one in both))
+    one, alike = worst(both), [place.distance for place in both[-1].stands if place.measured_from == FROM["mirror"]]
+    told = [p for p in one.stands if p.measured_from != FROM["direct"] or p.distance > max(alike, default=-1.0)]
+    return replace(one, way=broken.fault, asked=any(one.asked for one in both), stands=tuple(told))
 
 
 def on_other_ways(barrier: BarrierLine) -> Iterator[tuple[BarrierWay, str]]:

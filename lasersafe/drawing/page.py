@@ -210,8 +210,12 @@ def outermost(lines: Sequence[SpectatorLine]) -> list[SpectatorLine]:
 
 
 def limits_line(zones: Iterable[ZoneShape], wording: Wording) -> str:
-    """Return the limits of some zones with their times in one sentence."""
-    found = dict.fromkeys(limit_text(zone, wording) for zone in zones if zone.limit is not None)
+    """Return the limits of some zones, of which tissue or of fire, with their times in one sentence."""
+    kinds = {"eye": "tissue.eye", "skin": "tissue.skin", "ignition": "plan.short_ignition"}
+    found = dict.fromkeys(
+        f"{wording.text(key)} {limit_text(zone, wording)}"
+        for zone in zones if zone.limit is not None for kind, key in kinds.items() if kind in zone.kind
+    )  # fmt: skip
     return wording.text("plan.map_limits", limits="; ".join(found)) if found else ""
 
 

@@ -29,7 +29,7 @@ _WIDER = 2.0  # zones, and persons, so many times farther out than the things do
 _ROOM = 10.0  # [m] but where zones go on, all would be of one tone: a room, and people, of this size are shown then
 _EDGE, _LEAST = 0.07, 0.05
 _NEAR = 5.0  # [mm] two things nearer to each other get a detail
-_DETAILS, _DETAIL_HIGH, _ATTEMPTS = 2, 42.0, 6
+_DETAILS, _DETAIL_HIGH, _ATTEMPTS = 2, 39.0, 6
 _WAYS = {"direct": ("eye direct", "skin direct"), "mirror": ("eye mirror", "skin mirror"),
          "scatter": ("scatter eye", "scatter skin"), "together": ("eye together", "skin together"),
          "ignition": ("", "ignition")}  # fmt: skip
@@ -145,7 +145,7 @@ def plan_page(found: Assessment, paper: page.Paper, wording: Wording) -> Drawing
             paper, "plan", title, [*tones, *entries], signs, [*[(one, False) for one in extra], *foot]
         )
         x0, y0, x1, y1 = layout.drawing.frame
-        low = y0 + (_DETAIL_HIGH + 3.0 if details else 0.0)
+        low = y0 + (_DETAIL_HIGH + 1.5 if details else 0.0)
         view = fit(extent, (x0, low, x1, y1))
         floor = _floor(scene, areas, view, wording, assumed)
         parts, rects = page.direction_arrows(view.frame, bearings)

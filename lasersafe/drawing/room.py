@@ -239,7 +239,6 @@ class Floor(sketch.Sketch):
 _SAME_DRAWING = 2.0
 _ROOM_ABOVE = 0.25
 _LABEL_ROOM = 20.0  # [mm] above and below what is drawn, for the names
-_BAR_ROOM = 10.0  # [mm] below what is drawn, for the scale bar
 _LEAST = 0.05  # [m]
 _ABOVE = 1.0  # [m] of a wall above everything else: the rest of it may lie outside the frame
 _ASIDE = 3.0  # [m] from the section, from which on people and cameras are not in it
@@ -290,11 +289,10 @@ def elevation_pages(scene: SceneResult, paper: page.Paper, title: str, wording: 
             layout = page.lay_out(
                 paper, "elevation", name, entries, signs, page.foot_lines(paper, wording, [*outside, *ends])
             )
-            x0, y0, x1, y1 = layout.drawing.frame
-            trial = sketch.fit(extent, (x0, y0 + _BAR_ROOM, x1, y1))
+            trial = sketch.fit(extent, layout.drawing.frame)
+            x0, y0, x1, y1 = trial.frame
             high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
-            middle = (trial.middle[0], trial.middle[1] - _BAR_ROOM * trial.scale / 2000.0)
-            view = sketch.View((x0, y1 - high, x1, y1), middle, trial.scale)
+            view = sketch.View((x0, y1 - high, x1, y1), trial.middle, trial.scale)
             gone = [item for item in beyond if not _drawn(view, item)]
             if gone == away:
                 break
@@ -392,6 +390,7 @@ class _Section(sketch.Sketch):
             ground = ((min(x0, ground[0][0]), ground[0][1]), *ground, (max(x1, ground[-1][0]), ground[-1][1]))
         for run in pen.clip_run(ground, self.frame):
             self.marks.append(pen.Lines((run,), pen.BLACK, 0.6))
+            self.board.lines += list(pairwise(run))
             self.marks.insert(first, pen.Area(((*run, (run[-1][0], low), (run[0][0], low)),), pen.WHITE))
             count = max(2, int(math.dist(run[0], run[-1]) / 3.0))
             ticks = tuple((p, (p[0] - 1.4, p[1] - 1.4)) for p in pen.along(run, count) if p[1] - 1.4 > low)

@@ -71,8 +71,15 @@ class View:
         return x0 + edge <= x <= x1 - edge and y0 + edge <= y <= y1 - edge
 
 
+_BAR = 4.0  # [mm] below what is drawn, for the scale bar
+
+
 def fit(extent: pen.Rect, frame: pen.Rect) -> View:
-    """Return the view that shows an extent of the scene [m] at the largest round scale: 1, 2, 5, 10, 20, 25, 50, ..."""
+    """Return the view that shows an extent of the scene [m] at the largest round scale: 1, 2, 5, 10, 20, 25, 50, ...
+
+    Its own frame leaves room for the scale bar below it, which so hides nothing.
+    """
+    frame = (frame[0], frame[1] + _BAR, *frame[2:])
     x0, y0, x1, y1 = extent
     sides = ((x1 - x0, frame[2] - frame[0]), (y1 - y0, frame[3] - frame[1]))
     need = max(1.0, *(1000.0 * size / space for size, space in sides))
@@ -258,26 +265,17 @@ class Sketch:
         self.board, self.bar = Board(self.frame), list[pen.Mark]()
 
     def place_bar(self) -> None:
-        """Put the scale bar, in metres, at the lower left of the frame; at the right where it would hide a symbol."""
+        """Put the scale bar, in metres, below the frame at its left."""
         x0, y0, x1, _ = self.frame
         most = min(60.0, (x1 - x0) * 0.4) * self.view.scale / 1000.0 * (1 + 1e-12)
         power = 10.0 ** math.floor(math.log10(most))
         long = max(step * power for step in (1.0, 2.0, 5.0) if step * power <= most)
         step = long * 1000.0 / self.view.scale / 4
-        x, y = x0 + 4.0, y0 + 3.0
-        texts = [(x, "0"), (x + 4 * step - 1.0, spoken(f"{long:g} m"))]
-        room = (x0 + 1.5, y0 + 1.0, max([a + width_of(t, SIZE) for a, t in texts]) + 1.0, y + 6.2)
+        x, y = x0 + 1.0 + width_of("0", SIZE) + 1.0, y0 - 2.8
         parts = [(x + k * step, y, x + (k + 1) * step, y + 1.4) for k in range(4)]
-        inks = (pen.BLACK, pen.WHITE) * 2
-        marks: list[pen.Mark] = [pen.Area((pen.box(room),), pen.WHITE)]
-        marks += [mark for part, ink in zip(parts, inks, strict=True) for mark in pen.edge(part, 0.2, fill=ink)]
-        marks += [pen.Words(a, y + 2.4, t, SIZE, False, pen.BLACK, True) for a, t in texts]
-        right = x1 - 1.5 - room[2]
-        hides = [any(pen.overlap((room[0] + by, room[1], room[2] + by, room[3]), one) for one in self.board.symbols)
-                 for by in (0.0, right)]  # fmt: skip
-        by = right if hides == [True, False] else 0.0
-        self.bar = pen.moved(marks, by, 0.0)
-        self.board.boxes.append((room[0] + by, room[1], room[2] + by, room[3]))
+        inks, texts = (pen.BLACK, pen.WHITE) * 2, ((x0 + 1.0, "0"), (x + 4 * step + 1.0, spoken(f"{long:g} m")))
+        self.bar = [mark for part, ink in zip(parts, inks, strict=True) for mark in pen.edge(part, 0.2, fill=ink)]
+        self.bar += [pen.Words(a, y - 0.2, t, SIZE, framed=True) for a, t in texts]
 
     def laser(self, place: pen.Pair, bearing: float, name: str, height: float, *, whole: bool = False) -> None:
         """Draw a laser with its name, with its height [m] there only if the whole is written, else in the list."""

@@ -308,19 +308,36 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
     waves = sorted({wave for one in group for wave in one.wavelengths or (one.wavelength,)})
     scales = _highest(scale for one in group for scale in one.scales)
     density = hardest.optical_density_exact
-    asked = hardest.marking
+    asked, decides, verdict = hardest.marking, hardest.decides, hardest.verdict
     if math.isfinite(density) and any(_asked_for(one) != _asked_for(group[0]) for one in group):
-        ends = (waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0]
-        asked = marks.Asked(ends, scales, density).marking()
+        all_of_it = marks.Asked((waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0], scales, density)
+        asked, decides = all_of_it.marking(), all_of_it.decides()
+        verdict = verdict and replace(verdict, reasons=_reasons((hardest, *group)))
     unreliable = [one.no_reliance for one in group if not one.reliable]
     notes: dict[str, str] = {}
     for note in (note for one in (hardest, *group) for note in one.notes):  # once, not again at each wavelength
         modes = note.values["modes"] if isinstance(note, Message) and note.key == "need.weak" else note
         notes.setdefault(modes, note)
     return replace(
-        hardest, scales=scales, marking=asked, wavelengths=tuple(waves) if len(waves) > 1 else (),
+        hardest, scales=scales, marking=asked, decides=decides, verdict=verdict,
+        wavelengths=tuple(waves) if len(waves) > 1 else (),
         no_reliance=hardest.no_reliance or (unreliable[0] if unreliable else ""), notes=tuple(notes.values()),
     )  # fmt: skip
+
+
+def _reasons(group: Sequence[EyewearNeed]) -> tuple[str, ...]:
+    """Return what the verdicts of a group say of what is worn, of each mode letter that which asks most."""
+    found: dict[str, tuple[float, str]] = {}
+    for need in group:
+        number = marks.density_number(need.optical_density_exact) if math.isfinite(need.optical_density_exact) else 0
+        asks = {one.mode: max(_number(one), number) for one in need.scales}
+        for reason in need.verdict.reasons if need.verdict else ():
+            values = reason.values if isinstance(reason, Message) else {}
+            letter = str(values.get("marked", values.get("mode", "")))[:1]
+            key, rank = letter or reason, asks.get(letter, 0.0)
+            if key not in found or rank > found[key][0]:
+                found[key] = rank, reason
+    return tuple(reason for _, reason in found.values())
 
 
 def _asked_for(need: EyewearNeed) -> tuple[Any, ...]:

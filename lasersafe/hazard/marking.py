@@ -15,6 +15,7 @@ from lasersafe.data import load
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE, En207, En208
 from lasersafe.optics.beam import FloatArray, finite, positive, within
+from lasersafe.quantity import format_quantity
 from lasersafe.records import MarkingVerdict, ScaleNeed
 from lasersafe.wording import Message, joined, key_of, listed
 
@@ -213,7 +214,7 @@ class Asked:
             reasons.append(Message("need.density_beyond", density=f"{self.density:.2f}", number=highest))
         hit = float(within("power at the eyewear", power or 0.0, "W", 0.0, math.inf))
         if kilowatt_class(hit):
-            reasons.append(Message("need.kilowatt", power=f"{hit / 1e3:.3g} kW"))
+            reasons.append(Message("need.kilowatt", power=format_quantity(hit, "W", 3, "up")))
         return Message("need.no_reliance", why=joined(reasons)) if reasons else ""
 
     def notes(self) -> tuple[str, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import re
 import tomllib
+from collections import Counter
 from collections.abc import Hashable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -570,21 +571,22 @@ def starter_values(case: Case) -> tuple[StarterValue, ...]:
         If a starter case has faults.
     """
     known = _starters()
+    same = [one for one in _contents(canonical(case)) if one[0] in known]
+    often = Counter(starter for said, *_ in same for starter in known[said])  # of several, the one that most is from
     found = [
-        StarterValue(said[0], name, known[said], path_text(place), case._lines.get(place))
-        for said, place, name in _contents(canonical(case))
-        if said in known
+        StarterValue(said[0], name, max(known[said], key=often.__getitem__), path_text(place), case._lines.get(place))
+        for said, place, name in same
     ]
     marked = (StarterValue("figure", path_text(at), "", path_text(at), case._lines.get(at)) for at in case._marked)
     return (*sorted(found, key=lambda one: KINDS.index(one.kind)), *marked)
 
 
 @lru_cache(maxsize=1)
-def _starters() -> Mapping[tuple[str, Hashable], str]:
-    found: dict[tuple[str, Hashable], str] = {}
+def _starters() -> Mapping[tuple[str, Hashable], list[str]]:
+    found: dict[tuple[str, Hashable], list[str]] = {}
     for path in sorted(templates_path("cases").glob("*.toml")):
         for said, *_ in _contents(canonical(case_from(load_toml(path), str(path)))):
-            found.setdefault(said, path.stem)
+            found.setdefault(said, []).append(path.stem)
     return found
 
 

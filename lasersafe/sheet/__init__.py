@@ -42,7 +42,7 @@ _PARTS: tuple[Callable[[Sheet], None], ...] = (
 _ANNEX: tuple[Callable[[Sheet], None], ...] = (
     back.inputs, drawings.annex, shown.scene_tables, shown.barriers_by_place, shown.setups, shown.sources,
     tables.scenarios, tables.eyewear, tables.barrier_loads, shown.pulsed, back.uncertainty,
-    back.steps, back.expected, back.proposals, back.hazard_sources, back.notes, handouts.notice_flow,
+    back.steps, back.expected, back.proposals, back.hazard_sources, handouts.notice_flow,
 )  # fmt: skip
 
 

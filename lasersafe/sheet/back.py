@@ -117,7 +117,7 @@ def _expected(own: Sequence[Expected], sheet: Sheet) -> Row:
         value = text("acceptance.value", typed=spoken(unit_text(got.typed)), uncertainty=share, upper=upper)
         reading = bold(text(f"acceptance.{state}")), tiny(tidy(value))
         instrument = tiny(got.instrument), faint(got.note)
-    shown = in_unit if one.unit == "W/m2" else quantity  # as the limits and the loads of barriers
+    shown = in_unit if one.unit.endswith("/m2") else quantity  # as the limits and the loads of barriers
     aimed = () if one.place is None else (faint(at_place(one.place, sheet)),)
     lasers = {laser.name for laser in sheet.assessment.record.lasers}
     way = "; ".join(dict.fromkeys(sheet.named("way", each.way) for each in own))
@@ -191,16 +191,7 @@ def inputs(sheet: Sheet) -> None:
         sheet.listing("inputs", {"line": 6, "field": 32, "typed": 36, "used": 26}, rows, 1.5)
 
 
-def notes(sheet: Sheet) -> None:
-    """Print the notes of the assessment."""
-    found = sheet.assessment.notes
-    sheet.begin("notes.heading", keep=30.0, intro="" if found else "notes.none")
-    sheet.items(found)
-
-
 # --- the calculation, and how sure its distances are ------------------------------------------------------------------
-
-_MOST = 8  # inputs that are named
 
 
 def uncertainty(sheet: Sheet) -> None:
@@ -226,11 +217,6 @@ def uncertainty(sheet: Sheet) -> None:
         columns = {"distance": 40, "nominal": 18, "upper": 24, "worst": 18}
         sheet.listing("sure", columns, [_spread(one, sheet) for one in sure.spreads], 1.2)
         sheet.space(3.0)
-    shown = [one for one in sure.spreads if one.influences and one.way == "direct" and one.tissue == "eye"]
-    for spread in shown:
-        _influences(sheet, spread)
-    if shown:
-        sheet.paragraph(text("sure.bars_note"), NOTE)
 
 
 def _where(spread: DistanceSpread, sheet: Sheet) -> str:
@@ -257,18 +243,6 @@ def _spread(one: DistanceSpread, sheet: Sheet) -> Row:
         error = sheet.text("sure.error", error=quantity(one.upper_error, "m", 2, "up"))
         upper = [tiny(distance(one.upper)), faint(error)]
     return row(name, tiny(distance(one.nominal)), upper, worst)
-
-
-def _influences(sheet: Sheet, spread: DistanceSpread) -> None:
-    """Print what one per cent of each input does to a distance."""
-    sheet.heading(sheet.text("sure.bars", where=_where(spread, sheet)), 2, keep=50.0)
-    rows = []
-    for one in spread.influences[:_MOST]:
-        share = spoken(f"{one.exponent:+z.2f} %").replace("-", "−") if abs(one.exponent) < 1e6 else "±∞"
-        ends = sorted((one.low, one.high)) if one.low is not None and one.high is not None else ()
-        reach = sheet.text("sure.ends", low=distance(ends[0]), high=distance(ends[1])) if ends else "–"
-        rows.append(row(strong(sheet.wording.input_name(one.name)), tiny(share), tiny(reach)))
-    sheet.listing("sure", {"input": 40, "per_cent": 30, "both_ends": 30}, rows, 1.0)
 
 
 _LONG = 200  # characters of numbers, from which on what follows the first of them stands below the row

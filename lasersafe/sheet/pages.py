@@ -7,7 +7,7 @@ from collections.abc import Callable
 from functools import partial
 
 from lasersafe.drawing.primitives import grey
-from lasersafe.drawing.text import density, distance, duration, place, quantity, spoken, tidy, unit_text, wavelength
+from lasersafe.drawing.text import density, distance, duration, in_unit, place, spoken, tidy, unit_text, wavelength
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records import Zone
 from lasersafe.results import Assessment, BeamFacts, LaserFacts, SignOff
@@ -231,7 +231,7 @@ def _reach(zone: Zone, assessment: Assessment, wording: Wording) -> str:
     """Return how far the light of one way is above the limit, as the notice says it."""
     text, own = wording.text, zone.criterion
     words = {"way": text(f"way.{zone.way}"), "tissue": text(f"tissue.{zone.tissue}"), "rule_set": own.rule_set}
-    words |= {"duration": duration(own.duration), "limit": quantity(own.limit, own.limit_unit, 3, "down")}
+    words |= {"duration": duration(own.duration), "limit": in_unit(own.limit, own.limit_unit, 3, "down")}
     words |= {"origin": wording.say(zone.origin)}
     return text("notice.distance", distance=distance(zone.distance, assessment.units == "metric and feet"), **words)
 

@@ -162,18 +162,16 @@ def scenarios(sheet: Sheet) -> None:
             return "no_aid" if key_of(scenario.struck_out) == "struck.no_aid" else "left_out"
         return "fitted" if scenario.way == "together" or (scenario.laser, scenario.setup) in fitted else "not_fitted"
 
-    reasons, controls = Footnotes("t"), Footnotes("k")
-    rows = []
+    reasons, rows = Footnotes("t"), []
     ordered = sorted(
         assessment.scenarios, key=lambda scenario: _GROUPS.index(group(scenario))
     )  # keeps the order inside
     for name, members in groupby(ordered, group):
         rows.append(row(below=strong(text(f"scenarios.{name}")), shade=SHADE, keep=30.0))
-        rows += [_scenario(scenario, sheet, reasons, controls) for scenario in members]
+        rows += [_scenario(scenario, sheet, reasons) for scenario in members]
     columns = {"number": 6.2, "ratio": 13.4, "result": 10.5, "person": 20.5, "way": 21, "laser": 19.5, "distance": 9.5}
     sheet.listing("scenarios", {**columns, "duration": 9, "exposure": 13, "limit": 12.5}, rows, 1.5)
     sheet.footnotes({text("scenarios.reason", reason=reason): label for reason, label in reasons.texts.items()})
-    sheet.footnotes({text("scenarios.controls", controls=line): label for line, label in controls.texts.items()})
 
 
 def way_and_mode(found: Scenario, sheet: Sheet) -> str:
@@ -187,16 +185,9 @@ def way_and_mode(found: Scenario, sheet: Sheet) -> str:
     return sheet.text("scenarios.in_service", way=way) if opened else way
 
 
-def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes, controls: Footnotes) -> Row:
+def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes) -> Row:
     text, references = sheet.text, sheet.references
-    result = [tiny(text("scenarios.below")) if found.below else strong(text("scenarios.above"))]
-    if found.controls:  # those in place first
-        in_place = [references.control(control) for control in found.controls if control in found.in_place]
-        others = [references.control(control) for control in found.controls if control not in found.in_place]
-        parts = [(text("inplace.mark"), in_place), (text("inplace.proposed"), others)]
-        result.append(
-            faint(controls.mark("; ".join(f"{word}: {joined(numbers)}" for word, numbers in parts if numbers)))
-        )
+    result = tiny(text("scenarios.below")) if found.below else strong(text("scenarios.above"))
     time, unit = duration(found.duration), found.exposure_unit
     if found.duration_reason:
         time = f"{time}\u00a0{reasons.mark(found.duration_reason)}"

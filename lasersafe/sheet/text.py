@@ -40,6 +40,7 @@ class References:
         self.sources = Footnotes("Q")
         self.limits: dict[Criterion, str] = {}
         self._by_identity: dict[int, str] = {}
+        self._alike: dict[Criterion, str] = {}
         for setup in assessment.setups:
             for zone in setup.zones:
                 self.limit(zone.criterion)
@@ -57,8 +58,11 @@ class References:
         """Return the number of a limit, a new one when it was not met before."""
         found = self._by_identity.get(id(criterion))
         if found is None:
-            found = self.limits.setdefault(criterion, f"L{len(self.limits) + 1}")
+            alike = replace(criterion, steps=(), amount=0.0)  # its steps stand with the first that has them
+            found = self._alike.setdefault(alike, f"L{len(self._alike) + 1}")
             self._by_identity[id(criterion)] = found
+            if found not in self.limits.values():
+                self.limits[criterion] = found
         return found
 
     def scenario(self, scenario: Scenario) -> str:

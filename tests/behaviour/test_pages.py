@@ -283,7 +283,7 @@ def test_what_is_printed_once_or_without_a_unit_is_so() -> None:
     assert there == [(f"{typed}; by its place in the scene", f"{near}, which counts") for typed, near in places.items()]
     assert not [text for text in annex if re.fullmatch(r"[\d.]+ 1( L\d+)?", text)]
     first = [words.text for words in words_of(laid_out("ultraviolet", "sheet").pages[0].marks)]
-    assert (first.count("no scenario counts"), first.count("nobody in the case")) == (
+    assert (first.count("struck out, or no light comes"), first.count("nobody in the case")) == (
         2,
         1,
     )  # nobody looks through optics
@@ -358,3 +358,32 @@ def test_advice_that_nobody_chose_has_no_heading_where_there_is_none() -> None:
     }
     heading = load_wording().text("proposals.heading")
     assert (heading in titles["ultraviolet"], heading in titles["co2-cutter"]) == (False, True)
+
+
+@pytest.mark.parametrize("name", STARTERS)
+def test_the_distances_of_page_1_are_results_of_steps_of_the_annex(name: str) -> None:
+    """Where a line of the plan lies farther out than any beam reaches no step had the distance of page 1."""
+    found = assessed(name).decision
+    results = {step.value for step in found.steps}
+    assert {found.headline_distance, found.scatter_distance, found.aided_distance} <= results
+
+
+def test_a_limit_has_one_number_and_no_two_units() -> None:
+    """L9 of the demo was L1 without its steps; the notice had 872 uJ/m2 for 0.000872 J/m2 of the tables."""
+    sheet = laid_out("demo", "annex")
+    texts = [words.text.strip() for page in sheet.pages for words in words_of(page.marks)]
+    titles = [text.partition(" ")[2] for text in texts if re.match(r"L\d+ (eye|skin): ", text)]
+    assert len(titles) == len(set(titles)) > 5
+    assert not [text for text in texts if "µJ/m²" in text]
+
+
+def test_a_reading_behind_eyewear_is_where_its_wearer_can_hold_a_meter() -> None:
+    """The assistant of the demo stands at 2.15 m; the head can come to 2.11 m: 22.6 W/m2 was expected there.
+
+    By hand: 1545 W, 53.833 mrad from the focus at 0.15 m is 107.9 mm wide at 2.154 m: 1545 W (1 - exp(-(7/107.9)^2)) /
+    38.48 mm2 = 1.687e5 W/m2, of which the density 3.9 that two lasers at once ask for leaves 21.2 W/m2.
+    """
+    rows = [one for one in assessed("demo").record.expected if one.what == "behind eyewear"]
+    found = next(one for one in rows if one.where == "Assistant at the stop button" and one.way == "mirror")
+    assert found.distance == pytest.approx(2.154066, rel=1e-6)
+    assert found.value == pytest.approx(21.23, rel=1e-3)

@@ -175,8 +175,8 @@ def test_strike_outs_do_not_hide_what_two_lasers_add_up_to(which: str) -> None:
     out = "".join(strike(way, "a steel tube closes the beam in") + which for way in ("direct", "mirror"))
     text = HEAD + laser(power="40 mW") + laser("Cleaner", "40 mW") + person("Row", "8 m") + out
     for language, words in (
-        ("en", "the worst at 1.21 times the limit (Row: several lasers at once, all lasers together)"),
-        ("de", "der schlimmste beim 1.21-fachen des Grenzwerts (Row: mehrere Laser zugleich, alle Laser zusammen)"),
+        ("en", "the worst at 1.21 times the limit without eyewear (Row: several lasers at once, all lasers together)"),
+        ("de", "beim 1.21-fachen des Grenzwerts ohne Brille (Row: mehrere Laser zugleich, alle Laser zusammen)"),
     ):
         found = found_in(text, language)
         assert words in found.decision.verdict

@@ -53,7 +53,6 @@ ANNEX = (
     "Calculation, step by step",
     "Controls to be considered",
     "Sources of the other hazards",
-    "Notes",
     "Data for a notice to an authority",
     "Pre-use check and stop criteria",
     "Casualty card",
@@ -351,7 +350,9 @@ def test_a_key_that_cannot_be_printed_is_named() -> None:
 
 
 def test_white_space_and_composed_letters_are_printed() -> None:
-    text = printed(replace(assessment(), notes=("first line\r\nsecond\tline\u00a0here", "e\u0301a and x\u0302 too")))
+    found = assessment()
+    typed = "first line\r\nsecond\tline\u00a0here", "e\u0301a and x\u0302 too"
+    text = printed(replace(found, inputs=tuple(replace(found.inputs[0], typed=one) for one in typed)))
     assert squeezed("first line second line here") in text
     assert squeezed("éa and") in text
 
@@ -390,7 +391,7 @@ def test_an_empty_assessment_is_printed() -> None:
         version="0.1.0",
     )
     text = printed(nothing)
-    for key in ("scenarios.none", "eyewear.none", "barriers.none", "notes.none"):
+    for key in ("scenarios.none", "eyewear.none", "barriers.none"):
         assert squeezed(load_wording().text(key)) in text
     sheet = printed(nothing, "sheet")
     for key in ("scenarios.none", "barriers.none", "hazards.none", "controls.none"):

@@ -280,7 +280,7 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     asked -= {
         f"sign_off.{key}" for key in ("not_named", "not_passed", "other_results", "not_yet")
     }  # reasons of a record
-    asked -= {"inputs.in_scene", "annex.too_far", "annex.map_alike"}  # tests/behaviour/test_pages.py
+    asked -= {"inputs.in_scene", "annex.too_far", "annex.map_alike", "steps.elsewhere"}  # tests/behaviour/test_pages.py
     asked -= {
         "decision.headline",
         "decision.reasons",

@@ -156,3 +156,9 @@ def test_the_demo_does_its_job_and_cannot_be_signed_as_if_it_were_real(tmp_path:
     with pytest.raises(OutputError, match=r"demo.toml is a case file, which no command replaces"):
         write_demo(tmp_path)
     assert (case.read_bytes()[-7:], Path(data["sheet"]).read_bytes()) == (b"# mine\n", sheet)
+
+
+@pytest.mark.parametrize("name", template_names())
+def test_a_starter_case_is_named_alone(name):
+    """Two starters share some strike-outs: 'still as in a starter case (nanosecond-marker, demo, co2-cutter)'."""
+    assert {one.starter for one in starter_values(parse_case(starter(name)))} == {name}

@@ -97,7 +97,7 @@ def test_one_way_struck_out_is_named_with_its_ratio_and_person_on_every_road(tmp
     worst = found.decision.strike_outs.worst
     assert worst is not None
     assert worst.ratio == pytest.approx(7540.0, rel=1e-3)
-    words = "1 way struck out, at 7550 times the limit (Row: direct beam, Welder)"
+    words = "1 way struck out, at 7550 times the limit without eyewear (Row: direct beam, Welder)"
     assert words in found.decision.verdict
     page = first_page(found)
     assert words in page
@@ -119,7 +119,7 @@ def test_a_signed_starter_names_what_is_struck_out_when_it_is_verified(tmp_path:
     answer = run("verify", tmp_path / "sheet.pdf")
     assert answer.code == 0
     verdict = assessed(signing_help.case_text()).decision.verdict
-    words = r"; \d+ ways struck out, the worst at [0-9.]+ times the limit \(Operator at the stop button"
+    words = r"; \d+ ways struck out, the worst at [0-9.]+ times the limit without eyewear \(Operator at the stop button"
     assert re.search(words, verdict)
     assert f"verdict: {verdict}\n" in answer.out
 
@@ -127,7 +127,7 @@ def test_a_signed_starter_names_what_is_struck_out_when_it_is_verified(tmp_path:
 def test_a_person_said_to_be_out_of_the_beam_counts_as_struck_out() -> None:
     found = assessed(PLAIN.replace('distance = "8 m"', 'distance = "8 m"\nin_beam_possible = false')).decision
     assert found.strike_outs.count == 1
-    assert "1 way struck out, at 7550 times the limit (Row: direct beam, Welder)" in found.verdict
+    assert "1 way struck out, at 7550 times the limit without eyewear (Row: direct beam, Welder)" in found.verdict
 
 
 def test_a_refusal_by_the_scene_names_what_is_struck_out_as_well() -> None:

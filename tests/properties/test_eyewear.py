@@ -23,6 +23,7 @@ from lasersafe.hazard.marking import (
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.records import ScaleNeed
+from lasersafe.wording import load_wording
 from tests.eyewear_needs import scale_numbers
 
 
@@ -379,3 +380,9 @@ def test_of_many_beams_over_mirrors_the_hardest_is_found(light: Emission, beams)
         every = [one for beam in beams for one in hardest_need(stopped, weak, over=[beam]).scales if one.mode == mode]
         assert density == max(one.density_value for one in every)
         assert number == max((one.scale_number for one in every), key=lambda one: math.inf if one is None else one)
+
+
+def test_the_power_of_a_direct_hit_is_rounded_up():
+    """1.545 kW was said to be 1.54 kW, beside 1.545 kW."""
+    need = ScaleNeed("D", 8, 1.0, "W/m2")
+    assert "carries 1.55 kW" in load_wording().say(Asked(1070e-9, [need], 3.0).no_reliance(1545.0))

@@ -8,11 +8,12 @@ from dataclasses import replace
 import pytest
 
 from lasersafe.assessment import assess
-from lasersafe.hazard.eyewear import covering
+from lasersafe.hazard.eyewear import covering, verdict_on
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.models import parse_case
 from lasersafe.records import ScaleNeed, worst
 from lasersafe.records.scene import BeyondTarget
+from lasersafe.wording import load_wording
 from tests.case_head import HEAD
 from tests.regression.test_verdicts import laser, person
 
@@ -66,6 +67,26 @@ def test_needs_of_several_corners_are_put_together_letter_by_letter():
         assert found.no_reliance == "a reason"
         assert found.optical_density_exact == 2.5
     assert math.isinf(covering([one, replace(one, optical_density_exact=math.inf)]).optical_density_exact)
+
+
+def test_what_decides_and_what_is_worn_is_said_of_all_that_a_pair_has_to_stop():
+    """Of the demo: "R LB6 is enough: R LB5 is needed" stood beside R LB6, which a lost lens asks for."""
+    (need,) = worn("1064 nm", "").eyewear
+    straight, lost = (tuple(ScaleNeed(*one, 1.0, "W/m2") for one in (("R", n), ("D", 7))) for n in (5, 6))
+    group = [
+        replace(need, wavelength=1064e-9, scales=scales, optical_density_exact=4.29) for scales in (straight, lost)
+    ]
+    for typed, enough, said in (
+        ("1064 D LB7 + IR LB6", True, "R LB6 is enough: R LB6 is needed."),
+        ("1064 D LB7 + IR LB5", False, "R LB5 is too low: R LB6 is needed."),
+    ):
+        judged = [replace(one, verdict=verdict_on(typed, one, 40e3)) for one in group]
+        for pair in (judged, judged[::-1]):
+            found = covering(pair)
+            assert "R: the damage class decides, LB6" in load_wording().say(found.decides)
+            assert found.verdict.enough == enough
+            reasons = [load_wording().say(reason) for reason in found.verdict.reasons]
+            assert [reason for reason in reasons if reason.startswith("R ")] == [said]
 
 
 @pytest.mark.parametrize(("burns", "together"), [
