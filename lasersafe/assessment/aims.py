@@ -14,12 +14,12 @@ import numpy as np
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import BeamGeometry
-from lasersafe.optics.reflection import AXES, TAKEN_AS_FLAT, reflect_shape, reflect_within, with_real_focus
+from lasersafe.optics.reflection import STATED, TAKEN_AS_FLAT, reflect_shape, reflect_within, with_real_focus
 from lasersafe.scene import beams
 from lasersafe.scene.mirrors import Mirror, from_spots, hung
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Walls
-from lasersafe.wording import key_of
+from lasersafe.wording import Message, key_of, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Aim, Scene, Setup, Surface, Target
@@ -30,10 +30,8 @@ UNSTEADY, NOT_EXACT = 0.5, 0.1  # of the distance of what has no place, by hand 
 _TRIED = 33
 _NEAR_ENOUGH, _MOST_PARTS = 0.25, 8  # m, and at most: how finely the slack of what has no place is looked at
 _STEEPEST = math.radians(80.0)
-_SAME_TILT = math.radians(0.5)
 _CELL, _MOST_CELLS = 0.04, 8  # of the distance, rad; and at most so many parts in which what is between is bounded
-_NARROW = 1e-2  # of the distance: within it a curved surface is at its middle
-_LEAST_COSINE = math.cos(math.radians(87.0))
+_STEEPEST_TILT = math.radians(87.0)
 UNLISTED = "an object that is not on the list"
 NOT_LISTED = "not listed"  # as a shape: nobody fires at it, so that it counts as flat
 HAND_MARGIN = math.radians(10.0)  # common practice, no source
@@ -197,7 +195,8 @@ class Bent:
     away: float
     place: float  # along the aim: middle of the part of its distances for which this is the worst [m]
     spots: Spots | None = None  # where it can be lit there
-    bounds: tuple[BeamGeometry, ...] = ()  # of all that it may be between the samples, where that is known
+    finer: tuple[BeamGeometry, ...] = ()  # of a stated radius: it bounds all of these, of which each bounds a part
+    widest: BeamGeometry | None = None  # of a stated radius: no beam that it stands for is wider
 
 
 def bent_beams(
@@ -243,40 +242,34 @@ def _bent(
 ) -> tuple[Bent, ...]:
     near, beam = places[0], source.as_beam.beam
     radius = item.radius if item.shape == bend else None
-    spreads = near >= max(beam.waist_position)
-    if radius is not None and ((item.normal is not None and source.aimed) or (bend == "convex" and spreads)):
+    spreads, known = near >= max(beam.waist_position), item.normal is not None and source.aimed
+    if radius is not None and not (source.bends or source.widest) and (known or (bend == "convex" and spreads)):
         forms = (item.axes,) if item.axes else ("sphere", "cylinder")
         shapes = tuple(f"{bend} {form}" for form in forms)
-        tilts = _tilts(source, item, spots) if item.normal is not None and source.aimed else (0.0,)
-        every = (_as_stated(beam, context.wavelength, places, shapes, radius, tilt) for tilt in tilts)
-        bounds = (
-            () if bend == "convex" and spreads else _bounds(beam, context.wavelength, places, shapes, radius, tilts)
-        )
-        return tuple(dict.fromkeys(replace(one, bounds=bounds) for found in every for one in found))
+        tilts = _tilts(source, item, spots) if known else (0.0, _STEEPEST_TILT)
+        return _as_stated(beam, context.wavelength, places, shapes, radius, tilts, in_parts=not item.placed)
     form = item.axes if item.shape == bend and item.axes and radius is None else "sphere"
+    if source.widest is not None and not (bend == "convex" and spreads):
+        beam, bend, form = source.widest, "concave", "sphere"  # the wider it is there, the tighter it can leave
     found = _as_any(beam, context.wavelength, places, f"{bend} {form}", in_parts=not item.placed)
     return tuple(one for one in found if item.shape == bend or key_of(one.words) != TAKEN_AS_FLAT)
 
 
-def _tilts(source: Source, item: Lit, spots: Spots) -> tuple[float, ...]:
-    """Return the angles at which a beam can meet a curved surface where it is lit, the least and the largest. [rad].
-
-    A convex one spreads a beam least in both axes together where it is met straight on: (1 + x c)(1 + x / c) with the
-    cosine c is the least for c = 1.
-    """
+def _tilts(source: Source, item: Lit, spots: Spots) -> tuple[float, float]:
+    """Return the least and the largest angle at which a beam can meet a curved surface where it is lit. [rad]."""
     assert item.normal is not None
-    normal, at = np.array(item.normal), np.array(spots.apex)
-    way, curved = at - np.array(source.apex), item.curved_by
+    normal, at, curved = np.array(item.normal), np.array(spots.apex), item.curved_by
+    way, beside = at - np.array(source.apex), math.dist(spots.apex, item.position)
+    off = math.asin(min((beside + spots.distance) / item.radius, 1.0)) if item.radius else 0.0
     if curved:  # the normal of a ball points away from its middle, of a bowl towards it
         outwards = at - (np.array(item.position) - curved * normal)
         normal = outwards / max(float(np.sqrt(outwards @ outwards)), beams.NEAREST)
-    away = max(float(np.sqrt(way @ way)), beams.NEAREST)
-    tilt = math.acos(min(max(abs(float(way @ normal)) / away, 0.0), 1.0))
-    off = (spots.distance / abs(curved) if curved else 0.0) + item.off
-    off += spots.distance / away + source.directions.cone().half_angle * (not spots.distance)
-    ends = (tilt, max(tilt - off, 0.0), tilt + off) if off > _SAME_TILT else (tilt,)
-    kept = [min(one, math.acos(_LEAST_COSINE)) for one in ends]
-    return tuple(dict.fromkeys([0.0, *kept] if item.shape == "convex" else kept))
+        off = 2.0 * math.asin(min(spots.distance / abs(curved) / 2.0, 1.0))
+    away, cone = max(float(np.sqrt(way @ way)), beams.NEAREST), source.directions.cone()
+    ends = math.asin(min((spots.distance + math.hypot(*source.moves)) / away, 1.0))
+    coming, aside = (way / away, ends) if ends < cone.half_angle else (np.array(cone.axis), cone.half_angle)
+    tilt, off = math.acos(min(abs(float(coming @ normal)), 1.0)), off + item.off + aside
+    return min(max(tilt - off, 0.0), _STEEPEST_TILT), min(tilt + off, _STEEPEST_TILT)
 
 
 @lru_cache(maxsize=8192)
@@ -322,66 +315,54 @@ def _as_any(
 
 @lru_cache(maxsize=512)
 def _as_stated(
-    beam: BeamGeometry, wavelength: float, places: tuple[float, ...], forms: tuple[str, ...], radius: float, tilt: float
-) -> tuple[Bent, ...]:
-    """Return what shapes of a stated radius and tilt make of a beam over a range of distances [m], all of it.
+    beam: BeamGeometry, wavelength: float, places: tuple[float, ...], shapes: tuple[str, ...], radius: float,
+    tilts: tuple[float, float], *, in_parts: bool,
+) -> tuple[Bent, ...]:  # fmt: skip
+    """Return bounds of what shapes of a stated radius [m] make of a beam, at any of a range of distances [m] and tilts.
 
-    A cylinder may lie either way and the plane of incidence may be either axis of the beam. Besides the places of
-    the range the distances count at which the beam leaves as parallel as it can.
+    A cylinder may lie any way, which gives all curvatures between those of both planes of incidence; of a ball the
+    plane may be either axis of the beam. In parts it is that of what is nearest to each of the places of the range.
+
+    What spreads a beam that spreads already does so least where it draws least. A convex ball does it to a round beam
+    where it is met straight on, in both axes together: the square of each width is a sum of powers of the cosine, which
+    on the other axis are their inverses.
     """
-    near, middle, far = places[0], places[len(places) // 2], places[-1]
-    tried = [middle] if far - near <= _NARROW * middle else list(places)
-    factors = {1.0, math.cos(tilt), 1.0 / math.cos(tilt)}
-    tried += [z for factor in factors for z in _parallel_at(beam, radius * factor) if near < z < far]
-    found: list[Bent] = []
-    for away in tried:
-        for shape in forms:
-            for axis in AXES if shape.endswith("cylinder") else AXES[:1]:
-                for plane in AXES if tilt > 0.0 else AXES[:1]:
-                    one, words = reflect_shape(
-                        beam, away, shape, wavelength, radius, curved_axis=axis, incidence=tilt, tangential=plane
-                    )
-                    found.append(Bent(_sorted(one) if beam.circular else one, words, away, away))
+    real, edges, found = with_real_focus(beam, wavelength), [(places[0], places[-1])], list[Bent]()
+    if in_parts and places[0] < places[-1]:
+        halfway = (places[1] - places[0]) / 2.0
+        edges = [(max(one - halfway, places[0]), min(one + halfway, places[-1])) for one in places]
+    for shape, (near, far) in itertools.product(shapes, edges):
+        middle, words, ball = (near + far) / 2.0, Message(STATED, shape=word(shape)), shape.endswith("sphere")
+        whole, *cells = _pulls(shape, radius, tilts)
+        away = [(near, far)] if in_parts else _cells(near, far, _CELL * middle)
+        least = whole
+        if shape.startswith("convex") and near >= max(beam.waist_position) and (beam.circular or not ball):
+            pull = -2.0 / radius if ball else whole[0][1]
+            least = (pull, pull), (pull * ball, pull * ball)
+            cells = [least]
+        for turn in (1,) if beam.circular else (1, -1):
+            bound, widest = (reflect_within(real, (near, far), one[::turn]) for one in (least, whole))
+            finer = dict.fromkeys(reflect_within(real, ends, one[::turn])[0] for ends in away for one in cells)
+            found.append(Bent(bound[0], words, middle, middle, finer=tuple(finer), widest=widest[1]))
     return tuple(dict.fromkeys(found))
 
 
-@lru_cache(maxsize=512)
-def _bounds(
-    beam: BeamGeometry, wavelength: float, places: tuple[float, ...], forms: tuple[str, ...], radius: float,
-    tilts: tuple[float, ...],
-) -> tuple[BeamGeometry, ...]:  # fmt: skip
-    """Return beams that bound those of `_as_stated` at every distance [m] and tilt [rad], part by part."""
-    low, high = max(min(tilts) - _SAME_TILT, 0.0), min(max(tilts) + _SAME_TILT, math.acos(_LEAST_COSINE))
-    far, steep = (
-        np.linspace(*ends, 1 + min(max(math.ceil((ends[1] - ends[0]) / step), 1), _MOST_CELLS)).tolist()
-        for ends, step in (((places[0], places[-1]), _CELL * places[len(places) // 2]), ((low, high), _CELL))
-    )
-    real, found = with_real_focus(beam, wavelength), list[BeamGeometry]()
-    for form, plane in itertools.product(forms, AXES):
-        size = -radius if form.startswith("concave") else radius
-        radii = [(size, size)] if form.endswith("sphere") else [(size, math.inf), (math.inf, size)]
-        cells = itertools.product(radii, itertools.pairwise(far), itertools.pairwise(steep))
-        found += [reflect_within(real, away, bent, tilt, plane) for bent, away, tilt in cells]
-    return tuple(dict.fromkeys(found))
+def _cells(low: float, high: float, step: float) -> list[tuple[float, float]]:
+    """Return a range in equal parts of about a step, as few as there may be."""
+    count = min(max(math.ceil((high - low) / step), 1), _MOST_CELLS)
+    return list(itertools.pairwise(np.linspace(low, high, count + 1).tolist()))
 
 
-def _sorted(beam: BeamGeometry) -> BeamGeometry:
-    """Return a beam with the axis of the smaller divergence first: behind a round beam they can change places."""
-    if beam.divergence[0] <= beam.divergence[1]:
-        return beam
-    turned = (beam.waist_diameter[::-1], beam.divergence[::-1], beam.waist_position[::-1])
-    return BeamGeometry(*turned, beam.profile, beam.propagation)
-
-
-def _parallel_at(beam: BeamGeometry, radius: float) -> list[float]:
-    """Return the distances at which a surface of a radius makes the beam parallel on one axis."""
-    found = []
-    for waist, angle, position in zip(beam.waist_diameter, beam.divergence, beam.waist_position, strict=True):
-        for focal in (radius / 2.0, -radius / 2.0):
-            root = focal * focal - 4.0 * (waist / angle) ** 2
-            if root >= 0.0:
-                found += [position + (focal + side * math.sqrt(root)) / 2.0 for side in (-1.0, 1.0)]
-    return found
+def _pulls(shape: str, radius: float, tilts: tuple[float, float]) -> list[tuple[tuple[float, float], ...]]:
+    """Return between which ends a mirror draws a beam together on its axes, 1 / f [1/m]: of all tilts, and in parts."""
+    side = (2.0 if shape.startswith("concave") else -2.0) / radius
+    least, most = (math.cos(one) for one in reversed(tilts))
+    ball = shape.endswith("sphere")
+    parts = _cells(*tilts, _CELL) if ball else _cells(math.log(least), -math.log(least), _CELL)
+    ends = [(least, most if ball else 1.0 / least)]
+    ends += [(math.cos(b), math.cos(a)) if ball else (math.exp(a), math.exp(b)) for a, b in parts]
+    both = [((side * a, side * b), (side / b, side / a) if ball else (0.0, 0.0)) for a, b in ends]
+    return [tuple((min(one), max(one)) for one in pair) for pair in both]
 
 
 def reaching(made: Sequence[tuple[Source, float | None]]) -> list[Source]:
@@ -395,6 +376,20 @@ def reaching(made: Sequence[tuple[Source, float | None]]) -> list[Source]:
     return [one if share is None else replace(one, reach=next(far) * ROUND_UP) for one, share in made]
 
 
+def _from_optic(beam: BeamGeometry, away: float) -> BeamGeometry:
+    """Return a beam whose distances start at a mirror as one whose start at the last optic, so far from there. [m]."""
+    x, y = beam.waist_position
+    return replace(beam, waist_position=(x + away, y + away))
+
+
+def finer_sources(sources: Sequence[Source]) -> list[Source]:
+    """Return each light over a mirror of stated radius part by part of what that can make of it, and all other."""
+    parts = [
+        replace(one, profile=replace(one.as_beam, beam=beam), finer=()) for one in sources for beam in one.finer
+    ]  # fmt: skip
+    return [*(one for one in sources if not one.finer), *reaching([(one, one.factor) for one in parts])]
+
+
 def curved_sources(
     context: Context, pose: Pose, item: Lit, spots: Spots, profile: beams.BeamProfile, source: Source | None = None
 ) -> list[tuple[Source, float]]:
@@ -406,13 +401,13 @@ def curved_sources(
     for bend in item.bends:
         bulge = item.bulge if bend == "convex" else 0.0
         for bent in bent_beams(context, pose, item, spots, bend, source):
-            x, y = bent.beam.waist_position
-            beam = replace(bent.beam, waist_position=(x + bent.away, y + bent.away))  # counted from the last optic
+            beam, *finer = (_from_optic(one, bent.away) for one in (bent.beam, *bent.finer))
             sent = from_spots(
                 "mirror", bent.spots or spots, replace(profile, beam=beam), math.inf, offset=bent.away,
                 factor=item.reflectance, plane=None if bulge == 1.0 else item.plane, surface=item.name,
                 note=bent.words, bend=bend, bulge=bulge,
-                bends=(source.bends if source else 0) + (item.radius is None), bounds=bent.bounds,
+                bends=(source.bends if source else 0) + (key_of(bent.words) != STATED), finer=tuple(finer),
+                widest=bent.widest and _from_optic(bent.widest, bent.away),
             )  # fmt: skip
             found.append((sent, item.reflectance))
     return found

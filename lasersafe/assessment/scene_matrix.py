@@ -109,9 +109,7 @@ def bent_beams_at(stage: Stage, context: Context, people: Sequence[Person]) -> d
             beam = source.as_beam.beam
             if source.unbounded or source.bends > 1 or (source.bends and 0.0 not in beam.waist_diameter):
                 beam = replace(beam, waist_diameter=(0.0, 0.0), waist_position=(near, near))
-            away = max(near - source.offset, 0.0)
-            bounds = dict.fromkeys((one, source.factor, away) for one in source.bounds)
-            beams |= bounds or {(beam, source.factor, near): None}
+            beams[beam, source.factor, near] = None
         found[person.name] = list(beams)
     return found
 

@@ -14,7 +14,17 @@ import numpy as np
 import shapely
 
 from lasersafe.assessment import loads, paths
-from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of, reaching
+from lasersafe.assessment.aims import (
+    ROUND_UP,
+    Lit,
+    Pose,
+    curved_sources,
+    far_scatter,
+    finer_sources,
+    lit_surfaces,
+    pose_of,
+    reaching,
+)
 from lasersafe.assessment.context import BASE_WAY, WAYS, Context, Portion, Wanted, lessened, part_of, portions
 from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of, spot_on
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
@@ -371,7 +381,7 @@ class Stage:
         shut = {where for where, one in self.windows(context, "direct").items() if one.holds and where not in passed}
         names = {one.name for one in walls.screens if (one.name, None) not in passed}
         left = Walls(loads.screen_of(one, shut) for one in self.scene.barrier if one.name in names) if passed else walls
-        every = found + paths.further_mirrors(context, pose, found, members, left)
+        every = finer_sources(found + paths.further_mirrors(context, pose, found, members, left))
         if context.fault != "fibre broken":
             return every
         return [one for one in every if one.bend == "convex" or not (one.bends or one.bend == "concave")]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -179,7 +180,7 @@ POINT = LitSpot()  # a full scatterer that earns no credit for its size
 
 SHAPES = ("flat", "convex sphere", "concave sphere", "convex cylinder", "concave cylinder")
 AXES = ("x", "y")
-TAKEN_AS_FLAT = "shape.taken_as_flat"  # key of what is said then
+TAKEN_AS_FLAT, STATED = "shape.taken_as_flat", "shape.stated"  # keys of what is said then
 
 
 def focal_lengths(radius: ArrayLike, incidence: float = 0.0, tangential: str = "x") -> tuple[float, float]:
@@ -313,10 +314,9 @@ def reflect(
 
 
 def reflect_within(
-    beam: BeamGeometry, distances: tuple[float, float], radius: ArrayLike, incidences: tuple[float, float],
-    tangential: str = "x",
-) -> BeamGeometry:  # fmt: skip
-    """Return a beam that bounds all that a curved mirror makes at any of its distances and tilts, from a place on [1]_.
+    beam: BeamGeometry, distances: tuple[float, float], pulls: Sequence[tuple[float, float]]
+) -> tuple[BeamGeometry, BeamGeometry]:
+    """Return beams that bound all that a curved mirror makes at any of its distances and tilts, from a place on [1]_.
 
     Parameters
     ----------
@@ -324,36 +324,33 @@ def reflect_within(
         The beam that falls on the mirror, no point focus in it. [1]
     distances : tuple of float
         The least and the largest from the last optic to the mirror. [m]
-    radius : array_like, shape () or (2,)
-        As for `reflect`. [m]
-    incidences : tuple of float
-        The least and the largest angle between beam and normal. [rad]
-    tangential : str
-        Axis of the beam that lies in the plane of incidence.
+    pulls : sequence of tuple of float
+        On each axis the ends of 1 / f, with f of `focal_lengths`. [1/m]
 
     Returns
     -------
-    BeamGeometry
-        From the mirror on: the product of its widths is nowhere at or beyond a distance narrower in any of them.
+    tuple of BeamGeometry
+        From the mirror on: of the first the product of its widths is nowhere at or beyond a distance narrower in any of
+        them; the second is nowhere narrower on any axis, and has no more of waist times divergence, for `tightest`.
 
     References
     ----------
     .. [1] Own: intervals of the second moments of `reflect`; each axis as narrow and as little spread as any, the later
        waist as far away as any, and the earlier one as near to it as any.
     """
-    every = [focal_lengths(radius, angle, tangential) for angle in incidences]
-    pairs = [[0.0 if math.isinf(one[axis]) else 1.0 / one[axis] for one in every] for axis in (0, 1)]
-    x, y = (_axis_within(beam, axis, distances, pulls) for axis, pulls in enumerate(pairs))
+    (x, wide_x), (y, wide_y) = (_axis_within(beam, axis, distances, own) for axis, own in enumerate(pulls))
     late, early = (x, y) if x[3] >= y[3] else (y, x)
     before = late[3] - max(late[2] - early[3], 0.0)
     places = (late[3], before) if late is x else (before, late[3])
-    return BeamGeometry((x[0], y[0]), (x[1], y[1]), places, beam.profile, "hyperbolic")
+    least = BeamGeometry((x[0], y[0]), (x[1], y[1]), places, beam.profile, "hyperbolic")
+    waist, angle, place = zip(wide_x, wide_y, strict=True)
+    return least, BeamGeometry(waist, angle, place, beam.profile, "hyperbolic")
 
 
 def _axis_within(
-    beam: BeamGeometry, axis: int, distances: tuple[float, float], pulls: list[float]
-) -> tuple[float, float, float, float]:
-    """Return least waist and divergence on one axis, and between which places the waist is, for ends of 1 / f [1/m]."""
+    beam: BeamGeometry, axis: int, distances: tuple[float, float], pulls: tuple[float, float]
+) -> tuple[tuple[float, float, float, float], tuple[float, float, float]]:
+    """Return least waist and divergence on one axis, and between which places the waist is; and the widest beam."""
     waist, angle = beam.waist_diameter[axis], beam.divergence[axis]
     near, far = (end - beam.waist_position[axis] for end in distances)
     least, most = (math.hypot(waist, angle * away) for away in (max(near, -far, 0.0), max(-near, far)))
@@ -368,7 +365,8 @@ def _axis_within(
     tried += [(side * part, part) for part in own for side in (-1.0, 1.0) if low <= side * part <= high]
     over = [1.0, max(1.0, spread[1] / math.pi)]  # of an angle above pi, see `reflect`
     places = [s / (part**2 + s**2) * width * more for s, part in tried for width in (least, most) for more in over]
-    return waist * angle / spread[1], min(spread[0], math.pi), min(places), max(places)
+    narrow, steep = waist * angle / spread[1], min(spread[1], math.pi)
+    return (narrow, min(spread[0], math.pi), min(places), max(places)), (narrow, steep, -most / steep)
 
 
 def tightest(beam: BeamGeometry, distance: float) -> BeamGeometry:
@@ -500,7 +498,7 @@ def reflect_shape(
     if radius is not None:
         size = float(positive("radius", radius, "m")) * (-1.0 if hollow else 1.0)
         radii = [size if bent else math.inf for bent in curved]
-        return reflect(real, distance, radii, incidence, tangential), Message("shape.stated", shape=word(shape))
+        return reflect(real, distance, radii, incidence, tangential), Message(STATED, shape=word(shape))
     spreads = [bool(distance >= waist) for waist in beam.waist_position]
     flat = reflect(real, distance, math.inf)
     if not hollow and all(spread or not bent for spread, bent in zip(spreads, curved, strict=True)):

@@ -206,7 +206,7 @@ def facing_anywhere(source: Source, mirror: Mirror, spots: Spots, reach: float) 
         "mirror", spots, source.profile, reach, offset=source.offset + nearest,
         factor=source.factor * mirror.reflectance, surface=mirror.name,
         note=Message("hit.faces_anywhere"),
-        origin=source.straight_from,
+        origin=source.straight_from, bends=source.bends, widest=source.widest,
     )  # fmt: skip
 
 

@@ -192,8 +192,10 @@ class Source:
         Mirrors of unknown curvature on the way; the second is bounded only as one that the tightest beam meets.
     unbounded : bool
         It stands for many ways over a curved mirror, of which some may give more.
-    bounds : tuple of BeamGeometry
-        Of a curved mirror of stated radius: bounds of all beams from it on, whose distances start there.
+    finer : tuple of BeamGeometry
+        Of a curved mirror of stated radius: beams of which each bounds a part of what its profile bounds as a whole.
+    widest : BeamGeometry, optional
+        Of the same: no beam for which the profile stands is wider behind the mirror.
     """
 
     way: str
@@ -224,7 +226,8 @@ class Source:
     sharp: bool = False
     bends: int = 0
     unbounded: bool = False
-    bounds: tuple[BeamGeometry, ...] = ()
+    finer: tuple[BeamGeometry, ...] = ()
+    widest: BeamGeometry | None = None
 
     def __hash__(self) -> int:
         """Return a number that most others do not have."""

@@ -126,7 +126,9 @@ def test_one_beam_bounds_all_that_a_curved_mirror_can_make(
     ends, tilts = (away * (1.0 - part), away * (1.0 + part)), (tilt, tilt + more)
     radius = [math.inf if bent == axis + 1 else side * size for axis in (0, 1)]
     beam = BeamGeometry((waist, waist), (angle, angle), (place, place))
-    bound = reflect_within(beam, ends, tuple(radius), tilts, plane)
+    slants = [sorted(math.cos(turn) ** (1 if "xy"[axis] == plane else -1) for turn in tilts) for axis in (0, 1)]
+    pulls = [tuple(sorted(-2.0 / (size * slant) for slant in own)) for size, own in zip(radius, slants, strict=True)]
+    bound, widest = reflect_within(beam, ends, pulls)
     last = max(*bound.waist_position, 0.0)
     t = np.concatenate([np.geomspace(1e-3, 50.0, 400), np.linspace(1e-3, 1.2 * last + 1e-2, 400)])
     narrowest = np.full(t.shape, math.inf)
@@ -136,7 +138,9 @@ def test_one_beam_bounds_all_that_a_curved_mirror_can_make(
             for axis in (0, 1):
                 slant = math.cos(turn) if "xy"[axis] == plane else 1.0 / math.cos(turn)
                 left = 1.0 + t * 2.0 / (radius[axis] * slant)
-                product *= np.hypot(waist * left, angle * ((z - place) * left + t))
+                wide = np.hypot(waist * left, angle * ((z - place) * left + t))
+                product *= wide
+                assert max(widest.divergence) >= 3.0 or (diameters(widest, t)[axis] >= wide * (1.0 - 1e-9)).all()
             narrowest = np.minimum(narrowest, product)
     order = np.argsort(t)
     fine = np.unique(np.concatenate([t, np.linspace(1e-3, last + 1e-2, 20_001)]))
@@ -145,3 +149,5 @@ def test_one_beam_bounds_all_that_a_curved_mirror_can_make(
     found = from_here[np.searchsorted(fine, t[order])]
     steep = max(bound.divergence) >= 3.0  # an angle ends at pi
     assert steep or (found <= narrowest[order] * (1.0 + 1e-3)).all()
+    own = [width * spread for width, spread in zip(widest.waist_diameter, widest.divergence, strict=True)]
+    assert max(own) <= waist * angle * (1.0 + 1e-9)

@@ -14,21 +14,22 @@ DOME = '---[[scene.target]]\nname = "dome"\nmaterial = "steel"\nreflectance = 1\
 
 def spread(along: float, radius: float, away: float) -> tuple[float, float]:
     """Return both widths [m] of a beam of 5 mm and 1 mrad behind a convex cylinder so far along, at a distance."""
-    width = math.hypot(5e-3, 1e-3 * along)
-    return width + 2.0 * width / radius * away, math.hypot(5e-3, 1e-3 * (along + away))
+    left = 1.0 + 2.0 * away / radius
+    return math.hypot(5e-3 * left, 1e-3 * (along * left + away)), math.hypot(5e-3, 1e-3 * (along + away))
 
 
 def test_the_lit_place_of_an_unplaced_curved_target_varies_with_its_distance() -> None:
     # 5 W, work at 20 m, so the dome is at 18 m to 22 m; radius 200 mm, Row at (0.5 m, 10 m), beside the aim. From the
-    # dome at 18 m it is 8.02 m: a cylinder leaves 18.7 mm + 8.02 m x 2 x 18.7 mm / 0.2 m = 1.51 m by 26.5 mm, where 5 W
-    # make 5 / (pi / 4 x 1.51 x 0.0265) = 159 W/m2, 3.18 times 50 W/m2; from 20 m, 10.01 m away, it would be 2.3 times.
-    # The ball round the place, of a sixteenth of the 4 m, is 7.77 m away: 3.30 times, the bound.
+    # dome at 18 m it is 8.02 m. A cylinder may lie along the beam: up to 87 degrees off its normal it spreads as one of
+    # 0.2 m / cos(87) = 3.82 m, to 18.7 mm x (1 + 2 x 8.02 / 3.82) + 1 mrad x 8.02 m = 105 mm by 26.5 mm, where 5 W make
+    # 5 / (pi / 4 x 0.105 x 0.0265) = 2290 W/m2, 45.9 times 50 W/m2. The ball round the place, of a sixteenth of 4 m, is
+    # 7.77 m away: 47.6 times, the bound.
     found = ratios(scene(DOME, COLLIMATED + 'work_distance = "20 m"\n', "5 W", (0.5, 10.0)))
     ends = [
-        5.0 / (math.pi / 4.0 * math.prod(spread(18.0, 0.2, away))) / 50.0
+        5.0 / (math.pi / 4.0 * math.prod(spread(18.0, 0.2 / math.cos(math.radians(87.0)), away))) / 50.0
         for away in (math.hypot(0.5, 8.0), math.hypot(0.5, 8.0) - 0.25)
     ]
-    assert ends == pytest.approx([3.18, 3.30], rel=0.02)
+    assert ends == pytest.approx([45.9, 47.6], rel=0.01)
     assert 0.99 * ends[0] <= found["convex mirror"] <= ends[1]
 
 
