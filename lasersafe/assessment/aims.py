@@ -382,14 +382,6 @@ def _from_optic(beam: BeamGeometry, away: float) -> BeamGeometry:
     return replace(beam, waist_position=(x + away, y + away))
 
 
-def finer_sources(sources: Sequence[Source]) -> list[Source]:
-    """Return each light over a mirror of stated radius part by part of what that can make of it, and all other."""
-    parts = [
-        replace(one, profile=replace(one.as_beam, beam=beam), finer=()) for one in sources for beam in one.finer
-    ]  # fmt: skip
-    return [*(one for one in sources if not one.finer), *reaching([(one, one.factor) for one in parts])]
-
-
 def curved_sources(
     context: Context, pose: Pose, item: Lit, spots: Spots, profile: beams.BeamProfile, source: Source | None = None
 ) -> list[tuple[Source, float]]:

@@ -7,7 +7,7 @@ import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
 
@@ -37,6 +37,10 @@ MODES = ("running", "alignment", "service", "fault")
 _ASKEW = 1e-3  # m: less askew on the plan, the box around a wall stands for it
 _NEAR_ENOUGH = 1.0005  # times what a single point of a barrier gets
 Part = tuple[str, int | None]  # a barrier, or the number of an opening in it
+# what falls only by more than the direct beam: by which laser, see `Context.named`, and a verdict where it is by all
+Burnt = tuple[tuple[str, str, str], Part, str]
+ALL = "", "", ""
+Held = TypeVar("Held", BarrierWay, ViewWindow)
 _FAR = 1e4  # m: from here a lit spot is a point
 _NO_WALLS = Walls()
 
@@ -173,6 +177,21 @@ def places_on(screen: Screen, beside: FLOAT | None = None) -> Places:
         oblique = min(abs(b[0] - a[0]), abs(b[1] - a[1])) > _ASKEW
         outlines.append(np.array([a, b]) + off[:2] if oblique else None)
     return Places(np.array(low), np.array(high), outlines)
+
+
+def asked(stage: Stage, context: Context, way: str, entry: SceneBarrier) -> bool:
+    """Return whether a case says that a barrier has to stop a laser on a way."""
+    barrier = barrier_for(stage, context, entry.name)
+    named = any(b.name == entry.name for b in stage.case.barrier)
+    stops = way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
+    return stops and entry.kind != "terrain"
+
+
+def unless_fallen(stage: Stage, one: Held, part: Part) -> Held:
+    """Return a verdict as it is, or that by which a barrier or view window falls to several lasers on several ways."""
+    why = next((why for laser, fallen, why in stage.burnt if (laser, fallen) == (ALL, part)), "")
+    falls: dict[str, Any] = {"holds": False, "words" if isinstance(one, ViewWindow) else "verdict": why}
+    return replace(one, **falls) if one.holds and why else one
 
 
 def load_on(stage: Stage, context: Context, way: str, part: Part) -> Load:

@@ -188,6 +188,12 @@ def further_mirrors(
     return [*found, *lost.values()]
 
 
+def in_parts(sources: Sequence[Source]) -> list[Source]:
+    """Return each light over a mirror of stated radius part by part of what that can make of it, and all other."""
+    parts = [replace(one, profile=replace(one.as_beam, beam=beam), finer=()) for one in sources for beam in one.finer]
+    return [*(one for one in sources if not one.finer), *reaching([(one, one.factor) for one in parts])]
+
+
 def _pairs(front: Sequence[Source], members: Sequence[Member], walls: Walls) -> list[tuple[Source, Member]]:
     """Return each source with each mirror that gets any light of it that matters."""
     return [

@@ -13,15 +13,15 @@ import numpy as np
 import shapely
 
 from lasersafe.assessment.aims import bent_beams, lit_places
-from lasersafe.assessment.barriers import at_the_same_time, beam_numbers, together
+from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import WAYS, Context
-from lasersafe.assessment.loads import barrier_for, judge_windows, part_of_line, sources_on
+from lasersafe.assessment.loads import asked, barrier_for, part_of_line, sources_on
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import FROM
 from lasersafe.assessment.stage import REACH_UP, Stage
 from lasersafe.hazard.barriers import barrier_distance
 from lasersafe.records import Step, over, worst
-from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace, ViewWindow
+from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Screen, Walls
 from lasersafe.wording import Message
@@ -76,8 +76,6 @@ def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
 
 
 def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -> BarrierWay:
-    barrier = barrier_for(stage, context, entry.name)
-    named = any(b.name == entry.name for b in stage.case.barrier)
     peak, place = None, None
     as_aimed = context.setup.fitted and (stage.wanted != "short" or bool(stage.case.reading))
     if as_aimed and not context.fault:
@@ -86,9 +84,8 @@ def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -
         peak, place = math.inf if power is None else min(highest.irradiance * power, one.irradiance), highest.place
         if power is None or not peak > _NOTHING * one.irradiance:
             peak, place = (peak if power is None else 0.0), None
-    asked = one.way in barrier.must_stop if barrier is not None else not named and entry.rating is not None
-    stands = _stands(stage, context, one) if as_aimed else ()
-    return replace(one, aimed=peak, aimed_place=place, asked=asked and entry.kind != "terrain", stands=stands)
+    stands, stops = _stands(stage, context, one) if as_aimed else (), asked(stage, context, one.way, entry)
+    return replace(one, aimed=peak, aimed_place=place, asked=stops, stands=stands)
 
 
 def _fault(stage: Stage, broken: Context, entry: SceneBarrier) -> BarrierWay:
@@ -97,30 +94,6 @@ def _fault(stage: Stage, broken: Context, entry: SceneBarrier) -> BarrierWay:
     one, alike = worst(both), [place.distance for place in both[-1].stands if place.measured_from == FROM["mirror"]]
     told = [p for p in one.stands if p.measured_from != FROM["direct"] or p.distance > max(alike, default=-1.0)]
     return replace(one, way=broken.fault, asked=any(one.asked for one in both), stands=tuple(told))
-
-
-def on_other_ways(barrier: BarrierLine) -> Iterator[tuple[BarrierWay, str]]:
-    """Yield what a barrier holds of one laser on a way, but not with another way of another, and the verdict."""
-    for way in _asked_and_held(barrier):
-        straight = way if way.way in WAYS else replace(way, way="direct")
-        judged = together(straight, at_the_same_time(straight, barrier.ways))
-        if not judged.holds:
-            yield way, judged.verdict
-
-
-def panes_on_other_ways(stages: Sequence[Stage], barrier: BarrierLine) -> Iterator[ViewWindow]:
-    """Yield the view windows of a barrier that hold each way of all lasers, but not one with another of another."""
-    ways = [base for base in WAYS if any(one.way == base for one in _asked_and_held(barrier))]
-    for stage, base in product(stages, ways):
-        for context in stage.fitted:
-            every = judge_windows(stage, context, base, ways)
-            for key, alone in stage.windows(context, base).items():
-                if key[0] == barrier.name and alone.holds and not every[key].holds:
-                    yield every[key]
-
-
-def _asked_and_held(barrier: BarrierLine) -> list[BarrierWay]:
-    return [way for way in (*barrier.ways, *barrier.faults) if way.fitted and way.asked and way.holds]
 
 
 # --- how near it may stand ------------------------------------------------------------------------------------------

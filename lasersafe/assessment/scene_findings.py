@@ -14,7 +14,7 @@ from lasersafe.assessment.aims import curved_sources, reaching, unlisted
 from lasersafe.assessment.calculation import hollow_steps
 from lasersafe.assessment.context import Context, wave_span
 from lasersafe.assessment.distances import with_loss
-from lasersafe.assessment.scene_barriers import ARM, REACH, on_other_ways, panes_on_other_ways
+from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.assessment.scene_hits import known_of, not_below, person_places, shown_above
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.assessment.stage import Stage, kept
@@ -286,8 +286,6 @@ def _of_barrier(
                 away="–" if way.away is None else format_quantity(way.away, "m", 3, "down"),
                 verdict=wording.say(inner(way.verdict, "why")),
             )  # fmt: skip
-    if relied and barrier.kind != "terrain" and stage.case.adds_lasers:
-        yield from _on_other_ways(stages, barrier, wording, say)
     judged = {window.name for window in barrier.windows}
     for gap in barrier.openings:
         if gap.open:
@@ -306,22 +304,6 @@ def _of_barrier(
         needed = _up(barrier.needed_height)
         top, person = f"{barrier.top:g} m", barrier.needed_for
         yield say("barrier", "scene.too_low", name, barrier=name, top=top, person=person, needed=needed)
-
-
-def _on_other_ways(
-    stages: Sequence[Stage], barrier: BarrierLine, wording: Wording, say: Finding
-) -> Iterator[SceneFinding]:
-    """Name what holds each way of light of all lasers, but not one of one laser with another way of another."""
-    for way, verdict in on_other_ways(barrier):
-        facts = {"way": wording.text(f"way.{way.way}"), "laser": way.laser, "setup": way.setup}
-        facts |= {"name": barrier.name, "why": wording.say(inner(verdict, "why"))}
-        yield say("barrier", "scene.barrier_ways", barrier.name, refuses=True, **facts)
-        break
-    for pane in panes_on_other_ways(stages, barrier):
-        facts = {"name": pane.name, "barrier": barrier.name, "way": wording.text(f"way.{pane.way}")}
-        facts |= {"laser": pane.laser, "words": wording.say(pane.words)}
-        yield say("failing window", "scene.window_ways", barrier.name, refuses=True, **facts)
-        break
 
 
 def _behind(

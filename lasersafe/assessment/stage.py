@@ -14,17 +14,7 @@ import numpy as np
 import shapely
 
 from lasersafe.assessment import loads, paths
-from lasersafe.assessment.aims import (
-    ROUND_UP,
-    Lit,
-    Pose,
-    curved_sources,
-    far_scatter,
-    finer_sources,
-    lit_surfaces,
-    pose_of,
-    reaching,
-)
+from lasersafe.assessment.aims import ROUND_UP, Lit, Pose, curved_sources, far_scatter, lit_surfaces, pose_of, reaching
 from lasersafe.assessment.context import BASE_WAY, WAYS, Context, Portion, Wanted, lessened, part_of, portions
 from lasersafe.assessment.faces import LitFace, faces_of, lit_behind_targets, lit_faces, people_of, spot_on
 from lasersafe.hazard.scatter import CLOSEST_VIEW, scatter_ratio
@@ -116,8 +106,7 @@ class Stage:
     others: list[Stage] = field(default_factory=list)  # that share the answers, itself included
     without: frozenset[str] = frozenset()
     wanted: Wanted = "all"
-    # by `Context.named`, what light over mirrors alone opens
-    burnt: frozenset[tuple[tuple[str, str, str], loads.Part]] = frozenset()
+    burnt: frozenset[loads.Burnt] = frozenset()
 
     def key(self, name: str, *given: object) -> tuple[object, ...]:
         """Return under what an answer is known."""
@@ -377,11 +366,11 @@ class Stage:
         found = reaching(made)
         found += [level_mirror(laser, one.height, one.share, one.name) for one in paths.level_members(self.scene)]
         members = paths.members_of(self.scene, self.lit(context, pose))
-        passed = {part for laser, part in self.burnt if laser == context.named}
+        passed = {part for laser, part, _ in self.burnt if laser == context.named}
         shut = {where for where, one in self.windows(context, "direct").items() if one.holds and where not in passed}
         names = {one.name for one in walls.screens if (one.name, None) not in passed}
         left = Walls(loads.screen_of(one, shut) for one in self.scene.barrier if one.name in names) if passed else walls
-        every = finer_sources(found + paths.further_mirrors(context, pose, found, members, left))
+        every = paths.in_parts(found + paths.further_mirrors(context, pose, found, members, left))
         if context.fault != "fibre broken":
             return every
         return [one for one in every if one.bend == "convex" or not (one.bends or one.bend == "concave")]
@@ -529,7 +518,8 @@ class Stage:
         if not context.setup.fitted or not self.case.adds_lasers:
             return own
         others = [self._alone(c, way) for c in self.contexts if c.setup.fitted and c.laser.name != context.laser.name]
-        return {name: loads.together(one, [other[name] for other in others]) for name, one in own.items()}
+        found = {name: loads.together(one, [other[name] for other in others]) for name, one in own.items()}
+        return {name: loads.unless_fallen(self, one, (name, None)) for name, one in found.items()}
 
     @kept("walls", stated=False)
     def _alone(self, context: Context, way: str) -> dict[str, BarrierWay]:
@@ -538,7 +528,8 @@ class Stage:
     @kept("all", stated=False)
     def windows(self, context: Context, way: str) -> dict[tuple[str, int], ViewWindow]:
         """Return every view window whose density is stated, by barrier and number, and whether it holds on one way."""
-        return loads.judge_windows(self, context, way)
+        found = loads.judge_windows(self, context, way)
+        return {part: loads.unless_fallen(self, one, part) for part, one in found.items()}
 
     def solid(self, context: Context, way: str, entry: SceneBarrier) -> Screen:
         """Return a barrier with the windows that hold on a way shut."""

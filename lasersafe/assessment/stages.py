@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import replace
 from itertools import product
 from typing import Any
 
-from lasersafe.assessment.context import Context, Wanted, contexts_of_each
+from lasersafe.assessment.barriers import at_the_same_time, together
+from lasersafe.assessment.context import WAYS, Context, Wanted, contexts_of_each
 from lasersafe.assessment.corners import corners_of
-from lasersafe.assessment.loads import Part
+from lasersafe.assessment.loads import ALL, Burnt, Part, asked, judge_windows
 from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.stage import RESTS, Stage
 from lasersafe.errors import refuse
-from lasersafe.models import Case
+from lasersafe.models import Case, SceneBarrier
 from lasersafe.scene.beams import ScatterProfile
 
 
@@ -58,19 +60,46 @@ def stage_alone(context: Context) -> Stage:
 
 
 def _burn(stage: Stage) -> None:
-    """Find the barriers and windows that light over mirrors passes, also what reaches a mirror through one of them."""
-    found: set[tuple[tuple[str, str, str], Part]] = set()
-    faults = (one for own in stage.placed if own.setup.fitted for one in own.broken(stage.contexts))
+    """Find the barriers and windows that light over mirrors passes, also what reaches a mirror through one of them.
+
+    With them come those that fall to several lasers on several ways.
+    """
+    found = set[Burnt]()
+    fitted = [own for own in stage.placed if own.setup.fitted]
+    faults = [one for own in fitted for one in own.broken(stage.contexts)]
     for one in [*stage.placed, *faults]:
         held: list[dict[Part, bool]] = [
             {(name, None): way.holds for name, way in stage.held(one, base).items()}
             | {pane: way.holds for pane, way in stage.windows(one, base).items()}
             for base in ("direct", "mirror")
         ]  # fmt: skip
-        found |= {(one.named, part) for part in held[0] if held[0][part] and not held[1][part]}
+        found |= {(one.named, part, "") for part in held[0] if held[0][part] and not held[1][part]}
+    if stage.case.adds_lasers and len({one.laser.name for one in fitted}) > 1:
+        for entry in stage.scene.barrier:
+            found |= set(_fallen(stage, fitted, faults, entry))
     if not found <= stage.burnt:
         stage.burnt |= found
         _burn(stage)
+
+
+def _fallen(stage: Stage, fitted: Sequence[Context], faults: Sequence[Context], entry: SceneBarrier) -> Iterator[Burnt]:
+    """Give what of a barrier holds each way of all lasers, but not one way of one with another of another."""
+    kinds = [*((one, WAYS) for one in fitted), *((one, one.ways_of_fault) for one in faults)]
+    ways = [
+        replace(stage.held(one, way)[entry.name], asked=asked(stage, one, way, entry))
+        for one, own in kinds for way in own
+    ]  # fmt: skip
+    stopped, same = [way for way in ways if way.asked and way.holds], ways[: len(WAYS) * len(fitted)]
+    for judged in (together(way, at_the_same_time(way, same)) for way in stopped):
+        if not judged.holds:
+            yield ALL, (entry.name, None), judged.verdict
+            return
+    bases = list(dict.fromkeys(way.way for way in stopped))
+    for one, way in product(fitted, bases):
+        every = judge_windows(stage, one, way, bases)
+        for part, alone in stage.windows(one, way).items():
+            if part[0] == entry.name and alone.holds and not every[part].holds:
+                yield ALL, part, every[part].words
 
 
 _EARLIER: list[list[Stage]] = []  # those of the last case of this process
