@@ -19,7 +19,7 @@ from lasersafe.hazard.instruments import UNDESCRIBED, Aid, aid
 from lasersafe.hazard.other_rules import VISIBLE
 from lasersafe.hazard.settings import SettingSpace
 from lasersafe.limits import rule_sets
-from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, to_1_over_e
+from lasersafe.optics.beam import BeamGeometry, collimated, fibre_multimode, least_divergence, narrowest, to_1_over_e
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
 from lasersafe.records import Criterion, highest
@@ -196,7 +196,7 @@ class Context:
     def faults(self, every: Sequence[Context]) -> dict[str, tuple[Context | None, str]]:
         """Return the laser with the beam of each fault, all its wavelengths in it, or None where it cannot be; a note.
 
-        *every* are the set-ups of the case: without a lens the beam is that of the collimated one that spreads least.
+        *every* are the set-ups of the case: without a lens the beam is no wider than any of the collimated ones.
         """
         case, setup, beam, note = self.case, self.setup, self.beam, ""
         usual, stated = 300e-9 <= self.wavelength <= 2.4e-6, self.laser.fibre
@@ -211,9 +211,11 @@ class Context:
             found["fibre broken"] = replace(self, beam=beam, fault="fibre broken"), note
         if setup.kind == "lens":
             same = [c for c in every if c.laser is self.laser and c.setup.kind == "collimated"]
-            other = min(same, key=lambda c: (math.prod(c.beam.divergence), c.beam.waist_diameter), default=None)
-            if other is not None:
-                beam, note = other.beam, Message("fault.as_setup", name=other.setup.name)
+            if same:
+                least = min(same, key=lambda c: math.prod(c.beam.divergence))
+                alike = [c for c in same if c.beam.profile == least.beam.profile]
+                beam = narrowest([c.beam for c in alike])
+                note = Message("fault.as_setup", name=", ".join(c.setup.name for c in alike))
             else:
                 width = self.beam.divergence[0] * abs(self.beam.waist_position[0])
                 beam = collimated(width, least_divergence(width, self.wavelength), "1/e", self.beam.profile)

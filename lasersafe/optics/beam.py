@@ -6,7 +6,7 @@ Numbers that the formulas of ``optics`` and ``hazard`` cannot use are refused; n
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 from typing import Any, Self
@@ -875,6 +875,38 @@ def least_divergence(waist_diameter: float, wavelength: float) -> float:
     """
     waist = float(positive("waist_diameter", waist_diameter, "m"))
     return 2.0 * float(positive("wavelength", wavelength, "m")) / (math.pi * waist)
+
+
+def narrowest(beams: Sequence[BeamGeometry]) -> BeamGeometry:
+    """Return a beam that is nowhere behind the last optic wider than any of some, all of one profile [1]_.
+
+    Parameters
+    ----------
+    beams : sequence of BeamGeometry
+        The beams, without a point focus. [1]
+
+    Returns
+    -------
+    BeamGeometry
+        On each axis with the least waist and divergence, the waist as far away as any, and as much narrower as a waist
+        that is nearer asks for.
+
+    References
+    ----------
+    .. [1] Own: (q - z)^2 - (p - z)^2 is q^2 - p^2 at most, for a waist at p, the last at q and any z of 0 or more.
+    """
+    found = []
+    for axis in (0, 1):
+        waist, angle = min(one.waist_diameter[axis] for one in beams), min(one.divergence[axis] for one in beams)
+        places = [one.waist_position[axis] for one in beams]
+        last = max(places)
+        nearer = math.sqrt(max(0.0, *(last * last - place * place for place in places)))
+        angle = min(angle, waist / nearer) if nearer else angle
+        found.append((math.sqrt(max(waist * waist - (angle * nearer) ** 2, 0.0)), angle, last))
+    waists, angles, positions = zip(*found, strict=True)
+    kinds = {one.propagation for one in beams}
+    same = len(kinds) == 1 and len({one.waist_position for one in beams}) == 1
+    return BeamGeometry(waists, angles, positions, beams[0].profile, kinds.pop() if same else "hyperbolic")
 
 
 def check_diffraction(beam: BeamGeometry, wavelength: ArrayLike) -> None:

@@ -17,6 +17,7 @@ from lasersafe.optics.beam import (
     collimated,
     diameters,
     fibre_single_mode,
+    narrowest,
     through_lens,
     to_1_over_e,
 )
@@ -109,6 +110,19 @@ def test_the_diffraction_limit_is_that_of_the_gaussian_on_every_criterion(criter
     check_diffraction(collimated(waist * factor, divergence * factor, criterion), WAVELENGTH)
     with pytest.raises(OutOfRangeError, match=r"below the diffraction limit: 1070 nm light .* at least 0\.963"):
         check_diffraction(collimated(waist * factor, divergence * factor * 0.9999, criterion), WAVELENGTH)
+
+
+@given(
+    st.lists(
+        st.tuples(*[st.floats(1e-4, 1e-2), st.floats(1e-3, 0.1), st.floats(-2.0, 2.0)] * 2), min_size=1, max_size=4
+    )
+)
+def test_the_narrowest_of_some_beams_is_nowhere_wider_than_any(rows: list[tuple[float, ...]]) -> None:
+    beams = [BeamGeometry((a, b), (c, d), (e, f)) for a, c, e, b, d, f in rows]
+    z = np.concatenate([[0.0], np.geomspace(1e-3, 1e3, 300)])
+    for one in beams:
+        for least, width in zip(diameters(narrowest(beams), z), diameters(one, z), strict=True):
+            assert (least <= width * (1.0 + 1e-9)).all()
 
 
 @few(60)
