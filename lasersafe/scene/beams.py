@@ -121,11 +121,6 @@ class Cone:
     axis: Vector
     half_angle: float
 
-    @property
-    def all_round(self) -> bool:
-        """Whether every direction is in it."""
-        return self.half_angle >= math.pi
-
     def cone(self) -> Cone:
         """Return itself."""
         return self
@@ -154,11 +149,6 @@ class Around:
 
     inner: Box
     margin: float
-
-    @property
-    def all_round(self) -> bool:
-        """Whether every bearing is in it."""
-        return self.box().all_round
 
     def cone(self) -> Cone:
         """Return a cone that holds the whole set."""

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import FLOAT, BeamProfile, Cone, ScatterProfile, Vector, mirrored, turned_over
 from lasersafe.scene.lights import Light, Lights
-from lasersafe.scene.sources import Source, Spots
+from lasersafe.scene.sources import Source, Spots, hulls
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message
 
@@ -384,14 +384,12 @@ def past_walls(source: Source, mirror: Mirror, reach: float, walls: Walls) -> li
     whole = source.whole and bool(walls.clear(start, size, middle, half).all())
     middle, half = before_walls([(source, walls)], middle, half)
     # few boxes, each round those that are next to one another
-    low, high = middle - half, middle + half
     plan = np.delete(middle, np.argmax(np.abs(mirror.normal)), axis=1)  # type: ignore[arg-type]
     cell = np.floor((plan - plan.min(axis=0)) / np.maximum(np.ptp(plan, axis=0), _HAIR) * (_GATES - 1e-6))
     _, group = np.unique(cell, axis=0, return_inverse=True)
-    ends = np.full((2, int(group.max()) + 1, 3), np.inf)
-    np.minimum.at(ends[0], group.ravel(), low)
-    np.minimum.at(ends[1], group.ravel(), -high)
-    middle, half = (ends[0] - ends[1]) / 2.0, (-ends[1] - ends[0]) / 2.0
+    order = np.argsort(group.ravel(), kind="stable")
+    begin = np.flatnonzero(np.diff(group.ravel()[order], prepend=-1))
+    middle, half = hulls(middle[order], half[order], begin)
     gates = np.concatenate([middle, half, _lit_side(source, walls, middle, half)], axis=1)
     return [replace(one, gates=tuple(map(tuple, gates.tolist())), whole=whole and one.whole) for one in sent]
 
@@ -417,9 +415,8 @@ def _lit_side(source: Source, walls: Walls, middle: FLOAT, half: FLOAT) -> FLOAT
 
 def hull_of(source: Source) -> tuple[FLOAT, FLOAT]:
     """Return middle and half edges of a box that holds all places where light of a source starts. [m]."""
-    middle, half = source.near
-    low, high = (middle - half).min(axis=0), (middle + half).max(axis=0)
-    return (low + high) / 2.0, (high - low) / 2.0
+    middle, half = hulls(*source.near, np.zeros(1, dtype=np.intp))[:, 0]
+    return middle, half
 
 
 def starts_around(source: Source) -> tuple[FLOAT, FLOAT]:

@@ -423,7 +423,7 @@ def boxes_of(spots: Spots) -> tuple[tuple[FLOAT, FLOAT], tuple[FLOAT, FLOAT]]:
     half = half + spots.slack
     reached = spots.away(*middle.T) <= np.sqrt(np.square(half).sum(axis=1)) + 1e-6
     middle, half = middle[reached], half[reached]
-    hull = _hulls(middle, half, np.zeros(1, dtype=np.intp))
+    hull = hulls(middle, half, np.zeros(1, dtype=np.intp))
     return (middle, half), (hull[0], hull[1])
 
 
@@ -520,7 +520,7 @@ def total(group: INDEX, each: FLOAT, rest: FLOAT | None = None) -> FLOAT:
     return np.where(np.isnan(found), np.inf, found)
 
 
-def _hulls(middle: FLOAT, half: FLOAT, begin: INDEX) -> FLOAT:
+def hulls(middle: FLOAT, half: FLOAT, begin: INDEX) -> FLOAT:
     """Return boxes round boxes from each beginning to the next: middles and half edges, of shape (2, hulls, 3). [m]."""
     if not begin.size:
         return np.zeros((2, 0, 3))
@@ -565,7 +565,7 @@ class Starts:
         counts = -(-self.count // CLUSTER)
         ends = np.cumsum(counts)
         of, slot = pairs_of(counts, np.zeros_like(counts))
-        parts = (np.split(one, ends[:-1]) for one in _hulls(middle, half, begin[of] + slot * CLUSTER))
+        parts = (np.split(one, ends[:-1]) for one in hulls(middle, half, begin[of] + slot * CLUSTER))
         return Starts(list(zip(*parts, strict=True)))
 
     @cached_property
@@ -580,7 +580,7 @@ class Starts:
         """A box round all boxes in which each light starts, of shape (lights, 3); 0 where there is none. [m]."""
         middle, half, begin = self.every
         some, ends = (self.count > 0).nonzero()[0], np.zeros((2, len(self.boxes), 3))
-        ends[:, some] = _hulls(middle, half, begin[some])
+        ends[:, some] = hulls(middle, half, begin[some])
         return ends[0], ends[1]
 
     def pairs(self, light: INDEX, clusters: tuple[INDEX, INDEX]) -> tuple[INDEX, INDEX]:
