@@ -9,17 +9,7 @@ from itertools import product
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from lasersafe.assessment.barriers import barrier_results
-from lasersafe.assessment.context import (
-    BASE_WAY,
-    FAULTS,
-    NO_AID,
-    WAYS,
-    Context,
-    Wanted,
-    aid_of,
-    contexts_of_each,
-    portions,
-)
+from lasersafe.assessment.context import BASE_WAY, FAULTS, NO_AID, WAYS, aid_of, contexts_of_each, portions
 from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
 from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
 from lasersafe.hazard import eyewear as filters
@@ -33,6 +23,7 @@ from lasersafe.results import BarrierResult, Control, ControlFinding, NotAssesse
 from lasersafe.wording import CONTROL_KINDS, Message, Wording, key_of, word
 
 if TYPE_CHECKING:
+    from lasersafe.assessment.context import Context, Wanted
     from lasersafe.assessment.stage import Stage
     from lasersafe.hazard.instruments import Aid
     from lasersafe.optics.beam import BeamGeometry
