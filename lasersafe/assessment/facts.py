@@ -293,6 +293,7 @@ def _from(
         return [(context.share(way)[0], away, 0.0, "")]
     found = []
     stated = [one for one in context.scatterers if one.distance is not None]
+    dull = context.case.settings.surfaces_complete and all(one.mirrored is None for one in stated)  # one is a mirror
     for one in stated or context.scatterers:
         apart = None if one.distance is None else abs(away - one.distance)
         if one.at_work and from_work is not None:
@@ -300,8 +301,10 @@ def _from(
         if way == "scatter":
             length = CLOSEST_VIEW if apart is None else max(apart, 0.0 if apart == from_work else CLOSEST_VIEW)
             found.append((one.reflectance, length, one.view_angle, one.words))
-        elif one.mirrored is not None and one.distance is not None and apart is not None:
-            found.append((one.mirrored, max(one.distance + apart, away), 0.0, one.words))
+            continue
+        mirrored = one.reflectance if dull else one.mirrored
+        if mirrored is not None and one.distance is not None and apart is not None:
+            found.append((mirrored, max(one.distance + apart, away), 0.0, one.words))
     return found or [(context.share("mirror")[0], away, 0.0, "")]
 
 
