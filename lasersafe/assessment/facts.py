@@ -343,9 +343,10 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
         energy = energy if space.repetition_rate is None else min(energy, cap / space.repetition_rate[0])
 
     def part(own: Context) -> float:
-        """Return what a meter gets of a further wavelength, which may widen more than the main beam. [1]."""
+        """Return what a meter gets of a further wavelength, which may widen otherwise than the main beam. [1]."""
         inside = [fraction_through(*diameters(one.beam, length), APERTURE, one.beam.profile) for one in (own, context)]
-        return 1.0 if scenario.way == "scatter" else min(float(inside[0] / inside[1]), 1.0)
+        more = 1.0 if scenario.way == "scatter" else float(inside[0] / inside[1])
+        return min(more, 1.0) if scenario.placed else more  # beside the axis a narrower one brings no more
 
     lines = [(own.space, part(own)) for own in context.every.values() if own is not context]
     powers = [power, *((own.highest_mean_power or 0.0) * seen for own, seen in lines)]

@@ -204,7 +204,9 @@ def test_a_meter_sees_every_wavelength_of_a_laser() -> None:
     """5 W, 4 W and 6 W of one show laser: 3.18 W were expected at the guests, and only below 1.59 W doubtful."""
     text = (ROOT / "tests" / "golden" / "cases" / "lines-visible.toml").read_text(encoding="utf-8")
     wide = text.replace('power = "6 W"', 'power = "6 W"\ndivergence = "30 mrad"\ndivergence_criterion = "1/e2"')
-    for case, angles in ((text, (1.5, 1.5, 1.5)), (wide, (1.5, 1.5, 30.0))):
+    own = 'nm"\ndivergence = "1.5 mrad"\ndivergence_criterion = "1/e2"\npower'
+    main = text.replace("1.5 mrad", "30 mrad").replace('nm"\npower', own)
+    for case, angles in ((text, (1.5, 1.5, 1.5)), (wide, (1.5, 1.5, 30.0)), (main, (30.0, 1.5, 1.5))):
         rows = assess(parse_case(case), wanted="drawn").record.expected
         (row,) = (one for one in rows if (one.what, one.where, one.way) == ("power", "Guests", "direct"))
         widths = [math.hypot(4.0, angle * 6.0) / math.sqrt(2.0) for angle in angles]  # mm at 1/e, 6 m away
