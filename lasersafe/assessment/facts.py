@@ -231,7 +231,9 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
             lasers, least = worked.sharing_limit(context, s)
             density = float(round_up_density(math.log10(s.ratio * lasers)))
             away, exposure, numbers = _where_read(context, s)
-            value, numbers = min(exposure * 10.0**-density, least / lasers), f"{numbers} · 10^(-{density:g})"
+            through, part = exposure * 10.0**-density, f"{least:.5g} {s.exposure_unit} / {lasers}"
+            numbers = f"{numbers} · 10^(-{density:g})" if through <= least / lasers else part
+            value = min(through, least / lasers)
             yield _row(context, ("behind eyewear", s.person, s.way), away, (value, s.exposure_unit), numbers)
     stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
     for one in worked.barriers:  # where they are stated to be, or as aimed in the scene where that is less
