@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import product
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -12,7 +14,17 @@ from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import exposure as comparisons
-from lasersafe.hazard.exposure import Emission, Floats, Received, criteria, pulse_train, train_limit, trains_at
+from lasersafe.hazard.exposure import (
+    Emission,
+    Floats,
+    Received,
+    compare_source,
+    credited_angles,
+    criteria,
+    pulse_train,
+    train_limit,
+    trains_at,
+)
 from lasersafe.limits import rule_sets
 from lasersafe.limits.exposure import count_pulses, duration_edges
 from lasersafe.optics.beam import unique
@@ -187,6 +199,8 @@ _FEW_STEPS = 8  # and for windows that end on the end of a row
 _ABOVE = 1.0 + 4e-9  # just more than the slack of the pulse count
 _BELOW = 1.0 - 4e-9
 _SHORTEST, _LONGEST = 1e-13, 3e4
+_RETINA = 400e-9, 1400e-9  # m
+_LARGE = (0.1, 5e-3 * _ABOVE, 7e-3, 12e-3, 20e-3, 34e-3, 58e-3)  # rad: before smaller ones C_P goes by the pulse alone
 _SLACK = 1e-9  # relative, of bursts that follow each other without a gap, as when a case is read
 _LAST_DIGITS = 1e-12
 
@@ -561,7 +575,8 @@ def worst_settings(
     """Return the worst setting of each rule set, rule, hazard and limiting aperture, the worst for a wide beam first.
 
     A narrow beam is averaged over apertures of different size, so the setting that is worst for a wide beam need not be
-    worst for a narrow one. Where all comparisons share one aperture there is one setting for each rule set only.
+    worst for a narrow one. Where all comparisons share one aperture there is one setting for each rule set only, and
+    before the retina those of large sources.
 
     Parameters
     ----------
@@ -602,7 +617,48 @@ def worst_settings(
                     own = tried.energy / row.per_pulse
                     at = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))
                     found.setdefault(tried.emission(at, mode))
+        retinal = tissue == "eye" and _RETINA[0] * _BELOW <= wavelength <= _RETINA[1] * _ABOVE
+        found |= dict.fromkeys(_for_large_sources(space, rule_sets, wavelength, duration)) if retinal else {}
     return tuple(found)
+
+
+def _for_large_sources(
+    space: SettingSpace, rule_sets: tuple[str, ...], wavelength: float, duration: float
+) -> Iterator[Emission]:
+    """Yield the setting that is the worst for the eye before sources of some angles, under each rule set.
+
+    The limit of the retina grows with the angle otherwise for the mean than for pulses. Up to T_i all have one factor,
+    so that the largest angle tells enough; longer ones have factors of their own, and a C_P that falls with their
+    number. Between two angles a ratio is known to half a step.
+    """
+    modes = list[tuple[SettingSpace, Tried | None, list[Emission]]]()
+    known = (trains_at(name, "eye", wavelength, duration).joining for name in rule_sets)
+    joined = min((within for joining in known for within, _ in joining), default=0.0)
+    angles = _LARGE[: 1 if space.longest_pulse < joined else None]
+    for mode in space.rows:
+        if mode.kind == "pulse train" and mode.pattern is None:
+            try:
+                train = trains(mode, _windows(rule_sets, "eye", wavelength, duration), duration)
+            except InputError:
+                continue
+            modes.append((mode, train, [train.together(mode)]))
+        elif space.modes:
+            modes.append((mode, None, candidates(mode)))
+    for name, angle in product(rule_sets, angles):
+        worst = list[tuple[float, Emission]]()
+        for mode, tried, every in modes:
+            lights = [Received(name, "eye", one, wavelength, duration) for one in every]
+            if tried is None:
+                seen = (compare_source(one, angle, angle) for one in lights)
+                ratios = (max(float(np.max(c.amount / c.limit)) for c in own) for own in seen)
+                worst += zip(ratios, every, strict=True)
+                continue
+            limits = [train_limit(lights[0], own).per_pulse for own in credited_angles(lights[0], angle, angle)]
+            ratio = tried.energy / np.min(limits, axis=0)
+            at = int(np.argmax(ratio >= ratio.max() * (1.0 - 1e-12)))  # of equals the first
+            worst.append((float(ratio[at]), tried.emission(at, mode)))
+        if worst:
+            yield max(worst, key=lambda one: badness(one[0]))[1]
 
 
 def knob_changes(
