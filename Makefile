@@ -114,7 +114,7 @@ bench-record: $(STAMP)
 
 soak: $(STAMP)
 	LASERSAFE_TEST_PROFILE=soak $(RUN) -m pytest -m "soak or not soak" --soak-record=docs/soak.json \
-	  tests/properties tests/crosscheck tests/behaviour tests/fuzz
+	  tests/properties tests/crosscheck tests/regression tests/behaviour tests/fuzz
 
 # The random scenes against the tracer, in parts: make soak-scenes FIRST=0 COUNT=50, again and again.
 FIRST ?= 0

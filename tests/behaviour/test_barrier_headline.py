@@ -79,7 +79,7 @@ def test_the_headline_takes_the_beam_of_a_lost_lens() -> None:
     # 2 kW through a lens that is lit over 14.142 mm (20 mm at 1/e2): the beam of the lost lens spreads by diffraction
     # alone, 0.1 mrad, so at 2.6 m it still peaks at 4 * 2000 / (pi * 14.142^2 mm2) = 12.73 W/mm2 = 1273 W/cm2.
     text = changed(without_bare_head(WELDER), ('"1.5 kW"', '"2 kW"'), ('"8.5 mm"', '"14.142 mm"'))
-    found = assessed(text)
+    found = assess(parse_case(text), wanted="short")
     peak = 4.0 * 2000.0 / (math.pi * 14.142e-3**2) / 1e4
     assert peak == pytest.approx(1273.3, rel=1e-4)
     assert found.scene is not None
@@ -168,7 +168,7 @@ def test_what_is_open_in_a_barrier_is_said_beside_that_it_holds() -> None:
     assert shut.barrier_remarks == (low,)
     after = text.index("[[scene.", text.index('[[scene.barrier]]\nname = "Steel back panel"') + 4)
     gap = '[[scene.barrier.opening]]\nname = "cable slit"\nstart = "0.1 m"\nend = "0.2 m"\ntop = "0.2 m"\n\n'
-    open_ = assessed(text[:after] + gap + text[after:]).decision
+    open_ = assess(parse_case(text[:after] + gap + text[after:]), wanted="short").decision
     assert open_.barrier_remarks == (low, "Light passes through: cable slit (Steel back panel).")
 
 
@@ -221,7 +221,7 @@ def test_a_barrier_that_is_drawn_is_judged_where_it_stands_on_page_1_too() -> No
         'elevation = "0 deg"\nmoves = "0 m"\n[[scene.barrier]]\nname = "Plate"\n'
         'line = [["-1 m", "3 m"], ["1 m", "3 m"]]\ntop = "2 m"\n'
     )
-    found = assessed(PLAIN + barrier("2 MW/cm2") + drawn)
+    found = assess(parse_case(PLAIN + barrier("2 MW/cm2") + drawn), wanted="short")
     assert found.scene is not None
     (plate,) = found.scene.barriers
     loads = [one for one in found.decision.loads if one.barrier == "Plate"]

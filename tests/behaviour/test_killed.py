@@ -82,7 +82,7 @@ def test_killing_batch_leaves_whole_rows_and_the_next_run_goes_on(tmp_path: Path
     dice = random.Random(count)
     inventory, out = tmp_path / "in.csv", tmp_path / "out.csv"
     heading = "name,class,wavelength [nm],power [W],beam diameter [mm],divergence [mrad],criterion,person distance [m]"
-    lines = [f"L{number},4,{1030 + number % 7},{1 + number},3,2,1/e2,1" for number in range(60)]
+    lines = [f"L{number},4,{1030 + number % 7},{1 + number},3,2,1/e2,1" for number in range(60 if count > 1 else 20)]
     inventory.write_text("\n".join([heading, *lines]))
     arguments = command("batch", inventory, "-o", out, "--processes", "1", "--json")
 

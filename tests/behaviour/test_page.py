@@ -514,7 +514,3 @@ def test_the_server_itself_loads_nothing_that_computes() -> None:
     result = subprocess.run([sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True)
     heavy = {"numpy", "pydantic", "shapely", "reportlab", "PIL", "lasersafe.results", "pint"}
     assert set(result.stdout.split()) & heavy == set()
-
-
-def test_the_files_of_the_page_are_part_of_the_package() -> None:
-    assert (Path(ROOT) / "lasersafe/page/html/base.html").is_file()

@@ -412,7 +412,7 @@ def test_check_lists_a_reading_that_fits_nothing_with_its_line(tmp_path: Path) -
 
 
 def test_the_commands_write_the_pages(tmp_path: Path) -> None:
-    case = templates_path("cases", "handheld-welder.toml")
+    case = templates_path("cases", "co2-cutter.toml")
     for command, word in (
         ("prestart", "Pre-use check"),
         ("card", "Casualty card"),
@@ -499,7 +499,9 @@ def test_markup_in_every_free_text_is_printed_as_typed(language: str) -> None:
 
 def test_names_in_latin_greek_and_cyrillic_are_printed() -> None:
     names = ("Málaga Øſters Ğ", "Ελένη Παπαδοπούλου", "Андрей Ђорђевић", "Ặn Nguyễn")
-    found = assess(case_from(with_text(", ".join(names))[0]))
+    case, _ = with_text(", ".join(names))
+    del case["scene"]
+    found = assess(case_from(case))
     for kind in ("sheet", *KINDS):
         text = printed(render_sheet(found, kind=kind))
         assert [name for name in names if squeezed(name) not in text] == []

@@ -18,7 +18,7 @@ OUTDOOR = '\n[scene.outdoor]\nbehind = "sky"\nvisibility = "5 km"\n'
 
 def found(template: str, language: str = "en", outdoor: str = OUTDOOR):
     text = templates_path("cases", f"{template}.toml").read_text(encoding="utf-8")
-    return assess(parse_case(text + outdoor), language)
+    return assess(parse_case(text + outdoor), language, wanted="short")
 
 
 def words(assessment) -> list[str]:
@@ -63,7 +63,7 @@ def two_colours(wavelength: str, power: float, *lines: str, visibility: str = ""
     more = "".join(f'[[laser.line]]\nname = "line {n}"\n{line}\n' for n, line in enumerate(lines))
     text = case_text(Scene((Laser(power, 5e-3, 1e-3, (0.0, 0.0, 1.5), 0.0),), (Person("Row", ((0.0, 10.0),)),)))
     text = text.replace("1070 nm", wavelength).replace("[[person]]", f"{more}[[person]]", 1)
-    return words(assess(parse_case(f"{text}[scene.outdoor]\nwet = false\n{visibility}")))
+    return words(assess(parse_case(f"{text}[scene.outdoor]\nwet = false\n{visibility}"), wanted="short"))
 
 
 def test_loss_in_the_air_counts_of_each_wavelength_and_their_sum() -> None:

@@ -19,7 +19,7 @@ ENGLISH = re.compile(r"\b(the|of|at|is|not|with|where|people|beams?|stated|light
 
 def outcomes(packs="germany_shows", rating="1 kW/cm2", top="3 m", aim="", more="", area=""):
     text = HEAD.format(rating=rating).replace("[in_charge]", f'spectator_rules = ["{packs}"]\n[in_charge]', 1)
-    found = assess(parse_case(text + SCENE.format(top=top, aim=aim) + more + area))
+    found = assess(parse_case(text + SCENE.format(top=top, aim=aim) + more + area), wanted="drawn")
     return {rule.rule: rule for rule in found.scene.rules}
 
 
@@ -65,7 +65,7 @@ def test_the_stage_under_the_laser_counts_where_no_barrier_stands(height, outcom
     scene = SCENE.format(top="3 m", aim="").replace('kind = "barrier"', 'kind = "wall"')
     scene = scene.replace('name = "Booth"\nline', 'name = "Booth"\nkind = "wall"\nline')
     assert 'kind = "wall"' in scene
-    found = assess(parse_case(text + scene + STAGE.format(height=height)))
+    found = assess(parse_case(text + scene + STAGE.format(height=height)), wanted="drawn")
     row = next(r for r in found.scene.rules if r.rule == "stage or barrier height")
     assert row.outcome.startswith(outcome)
     assert ("[[scene.floor]]" in row.words) == (outcome == "cannot be judged")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 import shapely
 
-from lasersafe.assessment import assess
+from lasersafe.assessment.scene_marks import elevations, person_marks
 from lasersafe.assessment.stages import stages_of
 from lasersafe.drawing.page import Paper
 from lasersafe.drawing.primitives import Words
@@ -36,21 +36,27 @@ top = "1.5 m"
 """
 
 
+def section(of):
+    """Return the section of a case, and nothing else of its scene."""
+    (stage,) = stages_of(of)
+    return next(elevations(stage, tuple(person_marks(stage))))
+
+
 def section_of(**more):
-    return assess(case(**more)).scene.elevations[0]
+    return section(case(**more))
 
 
-def lit(section, kind="eye direct"):
-    return area_of([part for zone in section.light if zone.kind == kind for part in zone.polygons])
+def lit(seen, kind="eye direct"):
+    return area_of([part for zone in seen.light if zone.kind == kind for part in zone.polygons])
 
 
 def test_a_head_that_points_down_lights_both_sides_and_ends_at_no_wall():
-    section = section_of(aim=DOWN)
-    area = lit(section)
+    down = section_of(aim=DOWN)
+    area = lit(down)
     assert area.contains(shapely.Point(0.02, 0.2))
     assert area.contains(shapely.Point(-0.02, 0.2))
     assert area.contains(shapely.Point(0.0, 0.01))
-    assert section.ends_at == ""
+    assert down.ends_at == ""
     assert area.bounds[1] >= 0.0  # the floor
 
 
@@ -69,8 +75,7 @@ def test_a_barrier_ends_the_beam_only_when_none_goes_over_it():
 
 
 def test_an_opening_is_left_open_and_its_wall_named_once():
-    section = section_of(more=OPENING)
-    parts = [item for item in section.items if item.name == "Slit wall"]
+    parts = [item for item in section_of(more=OPENING).items if item.name == "Slit wall"]
     assert [(round(i.along, 6), i.bottom, i.top) for i in parts] == [(5.0, 0.0, 0.5), (5.0, 1.5, 3.0)]
     assert [item.named for item in parts] == [True, False]
 
@@ -81,15 +86,14 @@ def test_an_opening_is_left_open_and_its_wall_named_once():
 )
 def test_no_hazard_point_of_the_plane_lies_outside(aim):
     made = case(aim=aim, top="1.5 m")
-    section = assess(made).scene.elevations[0]
-    stage = stages_of(made)[0]
+    seen, stage = section(made), stages_of(made)[0]
     along, height = np.meshgrid(np.linspace(-12.0, 12.0, 97), np.linspace(0.01, 8.0, 41))
     for way, tissue, kind in (
         ("direct", "eye", "eye direct"),
         ("direct", "skin", "skin direct"),
         ("scatter", "eye", "scatter eye"),
     ):
-        area, some = lit(section, kind).buffer(1e-3), False
+        area, some = lit(seen, kind).buffer(1e-3), False
         for source in stage.sources(stage.contexts[0], way, tissue):
             screens = stage.walls(stage.contexts[0], way).screens
             x, pieces = np.zeros(along.shape), [piece for screen in screens for piece in screen.pieces()]
@@ -115,6 +119,5 @@ def test_the_elevation_names_all_zones():
 def test_scatter_is_drawn_round_all_of_the_ground_that_a_tilting_head_can_light():
     """200 W from 1.5 m, 4 to 20 deg down: lit from 4.1 m to 21 m, and 0.8 * 200 W / (pi r^2) is 50 W/m2 at 1.0 m."""
     beam = Laser(200.0, 5e-3, 1e-3, (0.0, 0.0, 1.5), 0.0, elevation=-12.0, elevation_half=8.0)
-    section = assess(parse_case(case_text(Scene((beam,), (Person("Row", ((3.0, 9.0),)),))))).scene.elevations[0]
-    lit = area_of([part for zone in section.light if zone.kind == "scatter eye" for part in zone.polygons])
-    assert all(lit.contains(shapely.Point(along, 0.5)) for along in (5.0, 10.0, 15.0, 20.0))
+    area = lit(section(parse_case(case_text(Scene((beam,), (Person("Row", ((3.0, 9.0),)),))))), "scatter eye")
+    assert all(area.contains(shapely.Point(along, 0.5)) for along in (5.0, 10.0, 15.0, 20.0))

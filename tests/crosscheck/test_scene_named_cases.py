@@ -28,8 +28,8 @@ def on_axis(power: float, width: float, aperture: float = 7e-3) -> float:
     return power * (1.0 - math.exp(-((aperture / width) ** 2))) / (math.pi * aperture**2 / 4.0)
 
 
-def program(scene: Scene):
-    return assess(parse_case(case_text(scene))).scene
+def program(scene: Scene, wanted="short"):
+    return assess(parse_case(case_text(scene)), wanted=wanted).scene
 
 
 def running(found, person: str = "Row") -> float:
@@ -63,7 +63,7 @@ def test_beside_the_axis_of_a_scan_by_hand():
 
 
 def test_beside_the_axis_of_a_scan():
-    found = program(SCAN)
+    found = program(SCAN, "drawn")
     assert 283.0 * 0.999 <= running(found) <= 2.0 * 283.0
     assert all(61.0 <= line.distance <= 80.0 for line in found.lines if line.side in ("left", "right"))
 
@@ -123,7 +123,7 @@ def test_two_lasers_side_by_side_by_hand():
 
 
 def test_the_line_of_two_lasers_is_where_their_sum_ends():
-    lines = [line for line in program(PAIR).lines if line.side == "front"]
+    lines = [line for line in program(PAIR, "drawn").lines if line.side == "front"]
     assert 24.6 <= max(line.distance for line in lines) <= 27.0
 
 
@@ -268,7 +268,7 @@ def test_next_to_the_focus_of_a_bowl_by_hand():
 
 
 def test_next_to_the_focus_of_a_bowl():
-    zones = [z for z in program(BOWL).zones if z.kind == "skin mirror"]
+    zones = [z for z in program(BOWL, "drawn").zones if z.kind == "skin mirror"]
     parts = [shapely.Polygon(p.outline, p.holes) for z in zones for p in z.polygons]
     assert shapely.contains_xy(shapely.union_all(parts), *BEHIND_FOCUS[:2])
 

@@ -9,6 +9,7 @@ import pytest
 import shapely
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.context import Wanted
 from lasersafe.models import parse_case
 from lasersafe.records.scene import SceneResult
 from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, Surface, case_text
@@ -18,13 +19,13 @@ LIMIT = 50.0  # W/m2: 1070 nm, 10 s or more
 BEAM = Laser(50.0, 5e-3, 1e-3, (0.0, 0.0, 1.6), 0.0)
 
 
-def found(scene: Scene, *changes: tuple[str, str]) -> SceneResult:
-    """Assess a scene, with some changes of the text of its case file."""
+def found(scene: Scene, *changes: tuple[str, str], wanted: Wanted = "short") -> SceneResult:
+    """Assess a scene, with some changes of the text of its case file; zones only where they are wanted."""
     text = case_text(scene)
     for old, new in changes:
         assert old in text
         text = text.replace(old, new)
-    result = assess(parse_case(text)).scene
+    result = assess(parse_case(text), wanted=wanted).scene
     assert result is not None
     return result
 
@@ -122,7 +123,8 @@ def test_a_ceiling_far_away_scatters_as_far_as_that_exceeds_a_limit() -> None:
 
 def test_zones_reach_up_to_the_highest_eyes() -> None:
     head = replace(BEAM, place=(0.0, 0.0, 2.6))
-    seen = found(Scene((head,), (Person("P", ((0.0, 5.0),)),)), ('stature = "standing adult"', 'eye_height = "2.6 m"'))
+    eyes = ('stature = "standing adult"', 'eye_height = "2.6 m"')
+    seen = found(Scene((head,), (Person("P", ((0.0, 5.0),)),)), eyes, wanted="drawn")
     areas = [shapely.Polygon(p.outline, p.holes) for z in seen.zones if z.kind == "eye direct" for p in z.polygons]
     assert any(shapely.contains_xy(area, 0.0, 5.0) for area in areas)
 
@@ -133,7 +135,8 @@ def test_zones_are_made_for_the_longest_time_that_is_stated_for_anybody() -> Non
     scene = Scene((replace(BEAM, power=1.0),), (Person("P", ((5.0, 5.0),)), Person("Q", ((0.0, 1000.0),))))
     at_p = 'name = "P"\nrole = "spectator"\n'
     for time, above in (("5 s", False), ("100 s", True)):
-        seen = found(scene, ("1070 nm", "450 nm"), (at_p, f'{at_p}time = "{time}"\ntime_reason = "they watch"\n'))
+        watched = (at_p, f'{at_p}time = "{time}"\ntime_reason = "they watch"\n')
+        seen = found(scene, ("1070 nm", "450 nm"), watched, wanted="drawn")
         areas = [shapely.Polygon(p.outline, p.holes) for z in seen.zones if z.kind == "eye direct" for p in z.polygons]
         assert any(shapely.contains_xy(area, 0.0, 1000.0) for area in areas) == above
         assert highest(seen, "direct", "Q") < 1.0

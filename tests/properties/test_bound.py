@@ -7,6 +7,7 @@ import math
 import numpy as np
 import pytest
 import shapely
+from hypothesis import settings
 
 from lasersafe.assessment.faces import Face, lit_faces
 from lasersafe.optics.beam import BeamGeometry
@@ -61,7 +62,7 @@ def some_walls(rng: np.random.Generator) -> Screen:
 def test_walls_stop_only_where_no_straight_way_is_free():
     """Ways between corners of two boxes, followed one by one, meet a solid part wherever `stop` says so."""
     rng, stopped, dark = np.random.default_rng(13), 0, 0
-    for _ in range(150):
+    for _ in range(settings().max_examples):
         screen = some_walls(rng)
         walls, pieces, many = Walls([screen]), screen.pieces(), 40
         size = 10.0 ** rng.uniform(-3.0, 0.0, (many, 1))
@@ -84,7 +85,7 @@ def test_walls_stop_only_where_no_straight_way_is_free():
 def test_a_part_of_an_upright_face_is_stopped_as_what_lies_on_it_before_it():
     """Of the box of a part only the line on the face counts; on a closed row of walls it is inside or outside."""
     rng, stopped, flat = np.random.default_rng(14), 0, 0
-    for _ in range(150):
+    for _ in range(settings().max_examples):
         screen = some_walls(rng)
         turn = np.exp(1j * rng.uniform(0.0, 6.3))
         line = [(float(z.real), float(z.imag)) for z in (complex(*p) * turn for p in screen.line)]

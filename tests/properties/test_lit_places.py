@@ -42,7 +42,7 @@ def random_spots(rng, laser: Source) -> Spots:
     return Spots(place, EVERYWHERE, rng.uniform(0.02, 0.8), True)
 
 
-@few(60)
+@few(30)
 @given(seed=st.integers(0, 2**32 - 1))
 def test_no_place_of_a_mirror_gives_more_than_the_mirror(seed):
     rng = np.random.default_rng(seed)

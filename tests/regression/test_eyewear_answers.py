@@ -46,7 +46,7 @@ eyewear = "{eyewear}"
 
 
 def assessed(wavelength, power, eyewear):
-    return assess(parse_case(CASE.format(wavelength=wavelength, power=power, eyewear=eyewear)))
+    return assess(parse_case(CASE.format(wavelength=wavelength, power=power, eyewear=eyewear)), wanted="short")
 
 
 def of_the_eye(assessment, *ways):
@@ -101,7 +101,7 @@ def test_eyewear_against_several_wavelengths_counts_what_the_places_of_a_scene_g
     ).replace('must_stop = ["mirror", "scatter"]\n', 'must_stop = ["scatter"]\n')
     case = case.replace('elevation = "-90 deg"            # straight down', 'elevation = "-80 deg"')
     case += '\n[[scene.surface]]\nname = "Name plate"\nshape = "concave"\nradius = "2 m"\n'
-    found = assess(parse_case(case))
+    found = assess(parse_case(case), wanted="short")
     main = [need for need in found.eyewear if need.wavelength == 1064e-9]
     assert len(main) == 3
     for need in main:
@@ -124,7 +124,7 @@ def test_eyewear_of_a_further_wavelength_counts_a_hollow_mirror_that_gathers_it_
     )
     text = text.replace("[[laser.setup]]", f'{line}divergence_criterion = "1/e"\n[[laser.setup]]')
     text = text.replace('role = "spectator"', 'role = "crew"\neyewear = "532+1064 D LB9"')
-    found = {round(one.wavelength * 1e9): one for one in assess(parse_case(text)).eyewear}
+    found = {round(one.wavelength * 1e9): one for one in assess(parse_case(text), wanted="short").eyewear}
     area = math.pi / 4.0 * 7e-3**2
     assert found[1064].optical_density_exact == pytest.approx(math.log10(2.0 * 0.9 * 50.0 / area / 50.0), abs=1e-3)
     assert found[532].optical_density_exact == pytest.approx(
@@ -139,7 +139,7 @@ def test_eyewear_behind_binoculars_of_somebody_without_a_place_counts_what_a_bow
     text = case_text(Scene((Laser(50.0, 5e-3, 0.3, (0.0, 0.0, 1.6), 0.0),), (Worn("P", ((0.0, -10.0),)),), (bowl,)))
     text = text.replace('class_label = "4"', 'class_label = "4"\nfibre = false').replace("1070 nm", "1064 nm")
     text = text.replace('role = "spectator"\ndistance = "100 mm"', 'role = "crew"\naided = true\ndistance = "14 m"')
-    needs = [assess(parse_case(one)).eyewear for one in (text, text[: text.index("[[scene.person]]")])]
+    needs = [assess(parse_case(one), wanted="short").eyewear for one in (text, text[: text.index("[[scene.person]]")])]
     by_hand = math.log10(45.0 / (math.pi / 4.0 * 7e-3**2) / 50.0)
     assert [own.optical_density_exact for (own,) in needs] == pytest.approx([by_hand, by_hand], abs=1e-3)
 
@@ -185,7 +185,7 @@ def test_eyewear_withstands_the_beam_of_a_head_that_comes_nearer(moves, number):
     # 100 W over d = 2 r 0.2 / 1.7, factor 100: 4.7e5 W/m2 at 0.7 m, 5.7e6 W/m2 at 0.2 m; D LBn holds 10^(n + 1).
     text = CASE.format(wavelength="1070 nm", power="100 W", eyewear="1070 D LB5")
     setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
-    found = assess(parse_case(text[:setup] + FIBRE + text[person:] + MOVING.format(moves=moves)))
+    found = assess(parse_case(text[:setup] + FIBRE + text[person:] + MOVING.format(moves=moves)), wanted="short")
     (need,) = found.eyewear
     assert [one.scale_number for one in need.scales] == [number]
     assert need.verdict.enough is (number == 5)
@@ -204,7 +204,7 @@ def test_eyewear_withstands_the_beam_behind_an_instrument(wavelength, aid, numbe
     # 50 W, 60 mm: 1.77e4 W/m2, factor 100: 1.8e6 W/m2, D LB6 (from 1400 nm on 10^(n + 3): LB4). Behind 7x it is 8.58 mm
     # wide: 8.7e5 W/m2, factor 8.58^1.7 = 38.6: 3.3e7 W/m2, D LB7.
     text = CASE.format(wavelength=wavelength, power="50 W", eyewear="1070 D LB6").replace("8 mm", "60 mm") + aid
-    (need,) = assess(parse_case(text)).eyewear
+    (need,) = assess(parse_case(text), wanted="short").eyewear
     assert [one.scale_number for one in need.scales] == [number]
 
 
@@ -258,7 +258,7 @@ def test_eyewear_withstands_scatter_of_what_has_come_over_a_mirror(worn, enough)
     setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
     text = text[:setup] + LENS + text[person:].replace('"1 m"\ndistance_from_work = "0.5 m"', '"9 m"')
     kept = '[[strike_out]]\nway = "optic lost"\nperson = "Operator"\nreason = "a switch in the lens holder"\n'
-    (need,) = assess(parse_case(text + kept + CORNER)).eyewear
+    (need,) = assess(parse_case(text + kept + CORNER), wanted="short").eyewear
     assert [one.scale_number for one in need.scales] == [4]
     assert need.scales[0].density_value == pytest.approx(0.8 * 100.0 / (math.pi * 0.4**2) * 100.0, rel=1e-3)
     assert need.verdict.enough is enough
@@ -272,7 +272,7 @@ def test_the_beam_of_a_lost_lens_is_followed_over_mirrors(worn, enough):
     text = CASE.format(wavelength="1070 nm", power="100 W", eyewear=f"1070 D LB{worn}")
     setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
     text = text[:setup] + LENS + text[person:].replace('"1 m"\ndistance_from_work = "0.5 m"', '"9 m"')
-    found = assess(parse_case(text + CORNER.replace('["9 m", "0 m"]', '["9 m", "1 m"]')))
+    found = assess(parse_case(text + CORNER.replace('["9 m", "0 m"]', '["9 m", "1 m"]')), wanted="short")
     wide = 10e-3 * math.hypot(1.0, 2.0 * 1070e-9 / (math.pi * 10e-3) * 10.0 / 10e-3)
     seen = 100.0 * -math.expm1(-((7e-3 / wide) ** 2)) / (math.pi / 4.0 * 7e-3**2)
     row = max((s for s in found.scenarios if (s.way, s.tissue) == ("optic lost", "eye")), key=lambda s: s.ratio)
@@ -292,7 +292,7 @@ def test_what_a_broken_fibre_sends_is_followed_over_mirrors():
     scene = CORNER.replace('"135 deg"', '"180 deg"').replace('bearing = "0 deg"', 'bearing = "225 deg"')
     scene = scene.replace('["0 m", "1 m"]', '["3.4641 m", "2 m"]').replace('"9.4 m"', '"3.4641 m"')
     scene = scene.replace('"-2 m"', '"-9 m"').replace('"4 m"', '"1.7 m"').replace('"wall"', '"terrain"')
-    found = assess(parse_case(text + scene.replace('["9 m", "0 m"]', '["6.9282 m", "0 m"]')))
+    found = assess(parse_case(text + scene.replace('["9 m", "0 m"]', '["6.9282 m", "0 m"]')), wanted="short")
     row = max((s for s in found.scenarios if (s.way, s.tissue) == ("fibre broken", "eye")), key=lambda s: s.ratio)
     wide = 2.0 * 8.0 * math.tan(math.asin(0.20)) / math.sqrt(math.log(20.0))
     traced = 1e3 / (math.pi / 4.0 * wide**2) / 50.0
@@ -320,7 +320,7 @@ def test_eyewear_withstands_what_a_surface_scatters_of_each_wavelength(waves, po
     setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
     line = f'[[laser.line]]\nname = "other"\nwavelength = "{waves[1]} nm"\npower = "{power} W"\n'
     text = text[:setup] + line + LENS + text[person:].replace('distance = "1 m"', 'distance = "9 m"') + COPPER
-    found = {round(one.wavelength * 1e9): one for one in assess(parse_case(text)).eyewear}
+    found = {round(one.wavelength * 1e9): one for one in assess(parse_case(text), wanted="short").eyewear}
     by_hand = 0.99 * power / (math.pi * 0.5**2) * 100.0
     assert found[1064].scales[0].density_value == pytest.approx(by_hand, rel=1e-6)
     assert [found[nm].scales[0].scale_number for nm in (1064, 532)] == [number, 3]
@@ -438,7 +438,7 @@ def test_eyewear_withstands_the_beam_of_a_hollow_mirror(shape, y, reflectance, n
     # mirror a point.
     text = CASE.format(wavelength="1070 nm", power="5 W", eyewear="1070 D LB6").replace('"1 m"\n\n', '"2 m"\n\n')
     text += BOWL.format(shape=shape, reflectance=reflectance) + (BOWL_PLACE.format(y=y) if y else "")
-    (need,) = assess(parse_case(text)).eyewear
+    (need,) = assess(parse_case(text), wanted="short").eyewear
     assert [one.scale_number for one in need.scales] == [number]
     assert need.reliable is (number is not None)
     assert need.verdict.enough is (number == 6)
@@ -455,7 +455,7 @@ def test_eyewear_withstands_what_a_hollow_mirror_makes_of_a_beam_between_two_sam
     wide = np.hypot(1e-3 * (1.0 - away / focal), 20e-3 * (start * (1.0 - away / focal) + away))
     highest = 4.0 / (math.pi / 4.0 * float(wide.min()) ** 2)
     assert highest == pytest.approx(1.27e8, rel=5e-3)
-    (need,) = assess(parse_case(text)).eyewear
+    (need,) = assess(parse_case(text), wanted="short").eyewear
     assert highest <= need.scales[0].density_value <= 5.0 * highest
     assert [one.scale_number for one in need.scales] == [8]
     assert not need.verdict.enough

@@ -40,7 +40,7 @@ def said(scene: Scene, *changes: tuple[str, str], more: str = "") -> dict[str, f
     for old, new in (*changes, ('stature = "standing adult"\n', 'eye_height = "1.2 m"\n')):
         assert old in text
         text = text.replace(old, new)
-    found = assess(parse_case(text + more)).scene
+    found = assess(parse_case(text + more), wanted="short").scene
     assert found is not None
     rows = [c for c in found.matrix if c.mode == "running" and c.tissue == "eye" and c.way not in OTHER_WAYS]
     return {c.way: c.ratio for c in rows}
