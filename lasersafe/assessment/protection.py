@@ -308,7 +308,8 @@ class CaseResults:
         One answers the direct beam of everybody behind it; reflected and scattered light comes from all sides, so there
         it answers only for the persons that the case names as protected by it. Where person and barrier have places,
         geometry has decided, and the barrier is in the exposure already. A barrier without a place answers for the
-        persons that it protects from all sides, not in service, when it may be open.
+        persons that it protects from all sides, not in service, when it may be open. One that is drawn and lets light
+        through answers for nobody.
         """
         case, way = self.case, BASE_WAY.get(scenario.way, scenario.way)
         (away,) = (float(one.distance) for one in case.person if one.name == scenario.person)
@@ -318,8 +319,23 @@ class CaseResults:
             if scenario.placed and (one.barrier in placed or not protects or "service" in scenario.modes):
                 continue
             same = (one.laser, one.setup, one.way) == (scenario.laser, scenario.setup, way)
-            if same and one.asked and one.holds and one.distance < away and (way == "direct" or protects):
+            holds = one.asked and one.holds and one.distance < away and (way == "direct" or protects)
+            if same and holds and not self._leaks(one):
                 yield one
+
+    def _leaks(self, one: BarrierResult) -> bool:
+        """Return whether a barrier that is drawn has something open in it, or a window that is not known to hold."""
+        drawn = () if self.case.scene is None else self.case.scene.barrier
+        openings = [own for barrier in drawn if barrier.name == one.barrier for own in barrier.opening]
+        panes = {number for number, own in enumerate(openings) if own.kind == "window"}
+        if any(own.open and own.kind != "window" for own in openings):
+            return True
+        if not panes or self.stage is None:
+            return bool(panes)
+        context = next(own for own in self.found if own.named == (one.laser, one.setup, ""))
+        judged = self.stage.windows(context, BASE_WAY.get(one.way, one.way))
+        held = {number for (name, number), pane in judged.items() if name == one.barrier and pane.holds}
+        return not (self.stage.poses(context, "running") and panes <= held)
 
     def answer(self, scenario: Scenario, needs: Sequence[EyewearNeed], wording: Wording) -> str:
         """Return what keeps the person below the limit although the scenario alone exceeds it, or "".

@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.models import parse_case
 from tests.behaviour.test_scene import HEAD
+from tests.crosscheck.scene_description import Barrier, Laser, Person, Scene, case_text
 
 SCENE = """
 [scene]
@@ -77,3 +79,40 @@ def test_somebody_on_the_line_of_a_wall_counts_on_both_sides_of_it():
     there = 4.0 * 1500.0 / (math.pi * (2.6 * 8.5 / 400.0) ** 2) / 50.0
     ratios = [c.ratio for c in found.matrix if (c.way, c.mode) == ("direct", "running")]
     assert there * 0.98 <= max(ratios) <= 1.1 * there
+
+
+PANE = (
+    'opening = [{ name = "pane", kind = "window", start = "4 m", end = "6 m", bottom = "1 m", top = "2 m", '
+    'optical_density = %s, rating = "1000 MW/m2", rated_time = "30000 s" }]\n'
+)
+DOOR = 'opening = [{ name = "door", kind = "door", start = "4 m", end = "6 m", open = %s }]\n'
+
+
+@pytest.mark.parametrize(
+    ("opening", "answers"),
+    [("", True), (PANE % 3, False), (PANE % 6, True), (DOOR % "true", False), (DOOR % "false", True)],
+    ids=["wall", "pane too weak", "pane", "door open", "door shut"],
+)
+def test_a_drawn_barrier_that_lets_light_through_answers_for_nobody_by_its_distance(opening, answers):
+    # somebody without a place, 6 m away; the wall stands 3 m away and holds, what is open in it was left aside
+    lamp = Laser(5.0, 5e-3, 2e-3, (0.0, 0.0, 1.5), 0.0)
+    text = case_text(Scene((lamp,), (Person("P", ((0.0, 6.0),)),), (), (Barrier("wall", ((-5.0, 3.0), (5.0, 3.0))),)))
+    text = text[: text.index("[[scene.person]]")].replace('distance = "100 mm"\nrating', 'distance = "3 m"\nrating')
+    text = (
+        text.replace('"spectator"\ndistance = "100 mm"', '"spectator"\ndistance = "6 m"').rstrip("\n") + "\n" + opening
+    )
+    (row,) = (s for s in assess(parse_case(text)).scenarios if (s.way, s.tissue) == ("direct", "eye"))
+    assert row.ratio > 1.0
+    assert bool(row.answer) is answers
+
+
+def test_a_window_is_judged_against_no_laser_without_a_place():
+    lamp = Laser(5.0, 5e-3, 2e-3, (0.0, 0.0, 1.5), 0.0)
+    lamps, wall = (lamp, replace(lamp, power=500.0, name="Spot")), Barrier("wall", ((-5.0, 3.0), (5.0, 3.0)))
+    text = case_text(Scene(lamps, (Person("P", ((0.0, 6.0),)),), (), (wall,)))
+    first = text.index('[[scene.aim]]\nlaser = "Spot"')
+    text = text[:first] + text[text.index("[[scene.", first + 3) :].replace('top = "3 m"\n', 'top = "3 m"\n' + PANE % 4)
+    text = text.replace('distance = "100 mm"\nrating', 'distance = "3 m"\nrating')
+    text = text.replace('"spectator"\ndistance = "100 mm"', '"spectator"\ndistance = "6 m"')
+    rows = [s for s in assess(parse_case(text)).scenarios if (s.laser, s.way, s.tissue) == ("Spot", "direct", "eye")]
+    assert [bool(one.answer) for one in rows] == [False]  # 65400 times the limit: the pane asks for a density of 5.2
