@@ -9,7 +9,7 @@ from lasersafe.drawing.page import left_out_line
 from lasersafe.drawing.text import distance, duration, in_unit, number, place, quantity, ratio, spoken, tidy, unit_text
 from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records import SettingReport, badness
-from lasersafe.records.scene import BarrierLine, BarrierWay
+from lasersafe.records.scene import BarrierLine, BarrierWay, CameraLine
 from lasersafe.sheet.drawings import exposure_chart
 from lasersafe.sheet.flow import MILLIMETRE, Cell, Part, Sheet, bold, faint, note, row, strong, tiny
 from lasersafe.sheet.front import limit_text, rating_of
@@ -67,15 +67,18 @@ def scene_tables(sheet: Sheet) -> None:
         sheet.listing("scene", {"outcome": 16, "rule": 34, "asked": 25, "source": 25}, rows, 1.5)
     if scene.camera_lines:
         sheet.begin("scene.cameras", keep=60.0, intro="scene.cameras_intro")
+        alike: dict[CameraLine, list[str]] = {}  # ways on which as much is said
+        for lens in scene.camera_lines:
+            alike.setdefault(replace(lens, way="", steps=()), []).append(text(f"way.{lens.way}"))
         rows = [
             row(
-                strong(line.camera),
-                tiny(f"{line.laser}, {line.setup}"),
-                (tiny(text(f"way.{line.way}")), faint(say(line.surface))),
-                tiny(quantity(line.distance, "m", 3, "down")),
-                (tiny(tidy(say(line.words))), faint("; ".join(map(say, line.advice)))),
+                strong(lens.camera),
+                tiny(f"{lens.laser}, {lens.setup}"),
+                (tiny(", ".join(ways)), faint(say(lens.surface))),
+                tiny(quantity(lens.distance, "m", 3, "down")),
+                (tiny(tidy(say(lens.words))), faint("; ".join(map(say, lens.advice)))),
             )
-            for line in scene.camera_lines
+            for lens, ways in alike.items()
         ]
         sheet.listing("scene", {"camera": 14, "laser": 18, "way": 16, "at": 9, "receives": 43}, rows, 1.5)
 
