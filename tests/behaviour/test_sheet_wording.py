@@ -29,7 +29,7 @@ from lasersafe.sheet import render_sheet
 from lasersafe.sheet.tables import AREA
 from lasersafe.wording import CONDITIONS, CONTROL_KINDS, WAYS, Message, Wording, load_wording
 from tests.behaviour.sample_assessment import assessment
-from tests.behaviour.test_pulsed_cases import MARKER, with_visits
+from tests.behaviour.test_pulsed_cases import with_visits
 
 
 @pytest.fixture
@@ -245,7 +245,8 @@ def test_the_sheet_uses_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     rule = replace(full.scenarios[0].criterion, steps=())
     loose = replace(full, scenarios=(replace(full.scenarios[0], criterion=rule),))
     placed = replace(full, controls=(replace(full.controls[0], in_place=True), *full.controls[1:]))
-    pulsed = [assess(parse_case(text)) for text in (MARKER, with_visits("900 s"))]
+    marker = templates_path("cases", "nanosecond-marker.toml").read_text(encoding="utf-8")  # it has a scene
+    pulsed = [assess(parse_case(text)) for text in (marker, with_visits("900 s"))]
     loads = tuple(replace(one, holds=one.way == "scatter", load=0.0, pulse=None) for one in busy().decision.loads)
     above = tuple(replace(day, below=False) for day in pulsed[1].ultraviolet)
     pulsed.append(replace(pulsed[1], ultraviolet=above))
