@@ -9,7 +9,6 @@ from itertools import pairwise
 from typing import Annotated, ClassVar, Literal
 
 from lasersafe.data import As, Printed, Seen, Source, check, fail, load
-from lasersafe.errors import refuse
 from lasersafe.hazard.distances import PEAK_APERTURE, direct_distance, scatter_distance
 from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4
 from lasersafe.hazard.marking import round_up_density
@@ -147,8 +146,7 @@ def material_reflectance(key: str, finish: str, wavelength: float) -> Reflectanc
     """
     choice("finish", finish, FINISHES)
     light = float(positive("wavelength", wavelength, "m"))
-    if key not in materials():
-        refuse(f"material = {key!r} is not known here; write one of: {', '.join(materials())}")
+    choice("material", key, tuple(materials()))
     material = materials()[key]
     mirror = finish != "matt" or (light >= LONG_WAVE and not material.rough)
     rows = material.rows

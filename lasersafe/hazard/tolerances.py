@@ -279,7 +279,6 @@ def slope(evaluate: Evaluate, nominal: Mapping[str, float], name: str, here: flo
 
 GRID = 1025
 _PARTS = 64
-_NEXT_TO = 1e-9
 
 
 class Solution(NamedTuple):
@@ -359,10 +358,7 @@ def solved_input(
         seen.update(zip(places.tolist(), found.tolist(), strict=True))
         return np.asarray(found > target)
 
-    grid = np.geomspace(low, high, points) if low > 0.0 else np.linspace(low, high, points)
-    grid[0], grid[-1] = low, high
-    beside = [c * f for c in critical for f in (1.0 - _NEXT_TO, 1.0, 1.0 + _NEXT_TO)]
-    grid = unique(np.concatenate([grid, [c for c in beside if low < c < high]]))
+    grid = _places(low, high, low, critical, points)
     grid = grid[::-1] if largest else grid  # towards the end from which on the target is kept
     over, (first, *_, last) = above(grid), grid.tolist()
     if over[-1]:
