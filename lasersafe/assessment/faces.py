@@ -18,7 +18,7 @@ from lasersafe.assessment.paths import ROUND, STOOD_ON, members_of, over_level_m
 from lasersafe.optics.beam import diameters
 from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import CLOSEST, EVERYWHERE, FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile
-from lasersafe.scene.bound import Places, Question, bounds, most_light
+from lasersafe.scene.bound import Places, Question, bounds, known_as, most_light
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import Mirror, before_walls, from_spots, starts_around
 from lasersafe.scene.sources import Source, Spots, boxes_of
@@ -175,7 +175,7 @@ class _Known:
         return same and all((_fine(people, *boxes) == cut).all() for *boxes, cut in self.looked)
 
 
-_KNOWN: dict[tuple[tuple[int, ...], ...], _Known] = {}  # of the last questions of this process
+_KNOWN: dict[tuple[object, ...], _Known] = {}  # of the last questions of this process
 _MOST_KNOWN = 16
 
 
@@ -209,7 +209,7 @@ def lit_faces(wanted: Sequence[tuple[Sequence[Light], Sequence[Face]]], people: 
     slots = np.arange(counts.max())
     beams = np.minimum((np.cumsum(counts) - counts)[:, None] + slots, len(every) - 1)[of]
     corner, edges, normal = (np.array([getattr(f, name) for f in faces]) for name in ("corner", "edges", "normal"))
-    names, key = [f.name for f in faces], tuple(tuple(id(x) for one in lights for x in one) for lights, _ in wanted)
+    names, key = [f.name for f in faces], tuple(known_as(lights) for lights, _ in wanted)
     given = np.column_stack([of, corner, edges.reshape(-1, 6), normal, [f.reflectance for f in faces]])
     known = _KNOWN.pop(key, None)
     if known is not None and known.holds(names, given, people):

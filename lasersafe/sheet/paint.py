@@ -289,7 +289,9 @@ def _operators(marks: Iterable[Mark], encoder: _Encoder, unit: float = 1.0) -> l
             if not text:
                 code.append("BT")
                 text, state = True, None
-            origin = f"{_matrix(mark, unit)} Tm "
+            cosine, sine = math.cos(math.radians(mark.turn)), math.sin(math.radians(mark.turn))
+            turn = f"{cosine:.5f} {sine:.5f} {-sine:.5f} {cosine:.5f}" if mark.turn else "1 0 0 1"
+            origin = f"{turn} {mark.x * unit:.2f} {mark.y * unit:.2f} Tm "
             for name, shown in encoder.shown(mark.text, mark.bold):
                 if state != (name, mark.size, mark.ink):
                     state = (name, mark.size, mark.ink)
@@ -311,14 +313,6 @@ def _operators(marks: Iterable[Mark], encoder: _Encoder, unit: float = 1.0) -> l
             rings = " ".join([_run(ring, unit) + " h" for ring in mark.rings])
             code.append(f"{_colour(mark.fill)} {rings} f*")
     return [*code, "ET"] if text else code
-
-
-def _matrix(mark: Words, unit: float) -> str:
-    x, y = mark.x * unit, mark.y * unit
-    if not mark.turn:
-        return f"1 0 0 1 {x:.2f} {y:.2f}"
-    cosine, sine = math.cos(math.radians(mark.turn)), math.sin(math.radians(mark.turn))
-    return f"{cosine:.5f} {sine:.5f} {-sine:.5f} {cosine:.5f} {x:.2f} {y:.2f}"
 
 
 def _run(run: Run, unit: float) -> str:
