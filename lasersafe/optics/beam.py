@@ -592,11 +592,7 @@ def mean_exposure(
     .. [1] ICNIRP2013, limiting apertures: the limits are averages over the aperture.
     """
     whole = within("amount", amount, "W or J", 0.0, math.inf)
-    fraction = fraction_through(dx, dy, aperture, profile)
-    return _mean(whole, fraction, positive("aperture", aperture, "m"))
-
-
-def _mean(whole: FloatArray | float, fraction: FloatArray, hole: FloatArray | float) -> FloatArray:
+    fraction, hole = fraction_through(dx, dy, aperture, profile), positive("aperture", aperture, "m")
     with np.errstate(over="ignore", divide="ignore", under="ignore", invalid="ignore"):
         exposure = whole * fraction / (math.pi / 4.0 * np.square(hole))
     return finite("exposure", exposure, "W/m2 or J/m2")
