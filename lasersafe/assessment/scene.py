@@ -13,7 +13,7 @@ from lasersafe.assessment import scene_rules, scene_zones
 from lasersafe.assessment.context import TISSUES
 from lasersafe.assessment.price import prices
 from lasersafe.assessment.scene_barriers import barrier_line
-from lasersafe.assessment.scene_findings import findings_of, rule_findings
+from lasersafe.assessment.scene_findings import faults_not_drawn, findings_of, rule_findings
 from lasersafe.assessment.scene_hits import person_places
 from lasersafe.assessment.stage import Stage
 from lasersafe.models.scene import STATURES
@@ -80,6 +80,7 @@ def scene_result(
         grid = replace(scene_map(stages, x, y), persons=map_places(stages, persons))
         costs = prices(stage, worked.scenarios, wording.text)
         findings += [records.SceneFinding("price", text, subject=who) for who, text in costs]
+    findings += faults_not_drawn(scene_rules.faults_beyond(stages, lines), wording)
     scene = records.SceneResult(
         plan=plan, aims=over(stages, marks.aims_of), beyond=missed, barriers=barriers, persons=persons,
         zones=(*zones, *over(behind, lambda one: one[1], scene_zones.joined_zone)) if near is None else (),

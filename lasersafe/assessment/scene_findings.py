@@ -35,8 +35,9 @@ if TYPE_CHECKING:
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
 _SCATTER, _MIRRORS = ("scatter", "mirror then scatter"), ("mirror", "convex mirror", "concave mirror")
-_LEFT_OUT = {  # what refuses the verdict and is in no zone, line or map
+_LEFT_OUT = {  # what is in no zone, line or map; all but faults refuses the verdict
     "no_work_distance", "bent_twice", "many_ways", "scatter_sent_on", "floor_lit_anyhow", "at_once", "gathered",
+    "fault",
 }  # fmt: skip
 _KINDS = {"door": "scene.door", "window": "scene.window", "gap": "scene.gap"}
 
@@ -106,6 +107,19 @@ def findings_of(
         *_outdoors(stages, wording, say),
         *assumed,
     )
+
+
+def faults_not_drawn(far: Mapping[tuple[str, str, str], float], wording: Wording) -> Iterator[SceneFinding]:
+    """Name the faults whose beam goes on beyond zones and lines, as `faults_beyond` gives them."""
+    farthest: dict[str, float] = {}
+    for (laser, _, _), reach in far.items():
+        farthest[laser] = max(farthest.get(laser, 0.0), reach)
+    every = ", ".join(f"{laser} ({format_quantity(reach, 'm', 3, 'up')})" for laser, reach in farthest.items())
+    for (laser, setup, fault), reach in far.items():
+        yield _finding(
+            wording, "fault", "scene.fault", laser, laser=laser, setup=setup, fault=wording.text(f"way.{fault}"),
+            distance=format_quantity(reach, "m", 3, "up"), lasers=every,
+        )  # fmt: skip
 
 
 def _targets(stage: Stage, say: Finding) -> Iterator[SceneFinding]:

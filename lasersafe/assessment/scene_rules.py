@@ -13,6 +13,7 @@ import shapely
 from shapely import affinity
 
 from lasersafe.assessment.context import FARTHER, TISSUES, WAYS, Context, kinds_of_light
+from lasersafe.assessment.scenarios import struck_out
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import SUMS, stated
 from lasersafe.assessment.stage import Stage, kept
@@ -232,6 +233,28 @@ def spectator_lines(stage: Stage, zones: Sequence[ZoneShape], facing: float) -> 
                 side=side, line=(first, second), distance=distance, distance_from="last optic", limited_by=words,
                 bearing=bearing, laser=of[0], setup=of[1], zone=of[2],
             )  # fmt: skip
+
+
+def faults_beyond(stages: Sequence[Stage], lines: Sequence[SpectatorLine]) -> dict[tuple[str, str, str], float]:
+    """Return how far straight the beam of each fault exceeds a limit where that is beyond zones and lines [m].
+
+    That of a lost lens goes the way of the beam, that of a broken fibre to any side; they go by laser, set-up and
+    fault. What is struck out for everybody is left out.
+    """
+    found: dict[tuple[str, str, str], float] = {}
+    for stage, own in ((one, own) for one in stages for own in one.fitted):
+        beside = [line.distance for line in lines if line.laser == own.laser.name]
+        for broken in own.broken(stage.contexts):
+            if own.persons and all(struck_out(own, one, broken.fault, "running") for one in own.persons):
+                continue
+            straight, usual = (
+                max((one.reach for tissue in TISSUES for one in stage.sources(each, "direct", tissue)), default=0.0)
+                for each in (broken, own)
+            )
+            known = usual if broken.fault == "optic lost" else min(beside) if len(beside) == len(SIDES) else 0.0
+            if not straight <= known:
+                found[broken.named] = max(found.get(broken.named, 0.0), straight)
+    return found
 
 
 def stricter_lines(stage: Stage, lines: tuple[SpectatorLine, ...], facts: Facts) -> tuple[SpectatorLine, ...]:

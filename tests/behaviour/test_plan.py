@@ -674,6 +674,7 @@ def test_what_refuses_the_verdict_and_no_zone_holds_is_named_beside_the_distance
     head = Laser(50.0 * 0.3 * math.pi, 5e-3, 0.1, (0.0, 0.0, 1.6), 0.0)
     mirrors = tuple(Surface(f"{x}", (x, 10.0, 1.6), 90.0, width=14.0) for x in (-0.15, 0.15))
     texts = [case_text(Scene((head,), (Person("P", ((0.0, 20.0),)),), some)) for some in (mirrors, ())]
+    texts = [text.replace("class_label", "fibre = false\nclass_label") for text in texts]
     for number, text in enumerate(texts):
         found, wording = assess(parse_case(text)), load_wording()
         assert found.scene is not None
@@ -691,9 +692,48 @@ def test_what_refuses_the_verdict_and_no_zone_holds_is_named_beside_the_distance
 def test_the_sum_of_lasers_is_not_said_to_be_in_no_zone() -> None:
     # two beams side by side, each 0.56 of the limit at P: the zone of both lasers together and the map hold the place
     heads = [Laser(21.0, 5e-3, 0.2, (x, 0.0, 1.6), 0.0, name=name) for name, x in (("A", -0.1), ("B", 0.1))]
-    found = assess(parse_case(case_text(Scene(tuple(heads), (Person("P", ((0.0, 4.9),)),))))).scene
+    text = case_text(Scene(tuple(heads), (Person("P", ((0.0, 4.9),)),))).replace(
+        "class_label", "fibre = false\nclass_label"
+    )
+    found = assess(parse_case(text)).scene
     assert found is not None
     assert found.map is not None
     assert found.map.persons[0].ratio > 1.0
     assert any(one.refuses and one.subject == "P" for one in found.findings)
     assert found.left_out == ""
+
+
+LENS = 'kind = "lens"\nbeam_diameter = "10 mm"\nfocal_length = "150 mm"\ncriterion = "1/e"\n'
+KEPT = '[[strike_out]]\nway = "{}"\nperson = "P"\nreason = "a switch in the lens holder"\n'
+
+
+@pytest.mark.parametrize(
+    ("language", "struck"),
+    [("en", ()), ("de", ()), ("en", ("optic lost",)), ("en", ("optic lost", "fibre broken"))],
+)
+def test_a_fault_that_reaches_beyond_the_lines_is_named_beside_the_distances(
+    tmp_path: Path, language: str, struck: tuple[str, ...]
+) -> None:
+    # 100 W, 10 mm, by a lens of 150 mm: 1070 nm spread by 2 lambda / (pi 10 mm) = 68.1 urad without it. Over 7 mm 50
+    # W/m2 are left of 1.596 m: 23.4 km. Of a fibre of 0.20 at 5 % they are at 1.596 m sqrt(ln 20) / (2 tan(asin 0.2)).
+    text = case_text(Scene((Laser(100.0, 10e-3, 1e-3, (0.0, 0.0, 1.6), 0.0, name="L"),), (Person("P", ((0.0, 9.0),)),)))
+    start, end = text.index('kind = "collimated"'), text.index("[[person]]")
+    text = f'language = "{language}"\n{text[:start]}{LENS}{text[end:]}' + "".join(KEPT.format(way) for way in struck)
+    found, wording = assess(parse_case(text)), load_wording(language)
+    assert found.scene is not None
+    wide = math.sqrt(4.0 * 100.0 / (math.pi * 50.0))
+    reach = {"optic lost": wide / (2.0 * 1070e-9 / (math.pi * 10e-3))}
+    reach["fibre broken"] = wide * math.sqrt(math.log(20.0)) / (2.0 * math.tan(math.asin(0.2)))
+    (path := tmp_path / "case.toml").write_text(text, encoding="utf-8")
+    told = spectator_lines(path)[0]["left_out"]
+    sheet = "".join(page.extract_text() for page in PdfReader(io.BytesIO(render_sheet(found))).pages)
+    named = [one.text for one in found.scene.findings if one.kind == "fault"]
+    assert len(named) == len(reach) - len(struck)
+    words = "".join(wording.text("left_out.fault", lasers="L (@").partition("@")[0].split())
+    farthest = max((far for way, far in reach.items() if way not in struck), default=None)
+    for where in (told, found.decision.people, sheet):
+        number = re.search(f"{re.escape(words)}([0-9.,]+)(k?)m", "".join(where.split()))
+        assert (number is None) is (farthest is None)
+        if number is not None:
+            ours = float(number[1].replace(",", ".")) * (1e3 if number[2] else 1.0)
+            assert farthest <= ours <= 1.01 * farthest
