@@ -16,7 +16,6 @@ from typing import Any
 
 import pytest
 
-from lasersafe.ask.cases import template_text
 from lasersafe.assessment import assess, fingerprint, ingredients
 from lasersafe.errors import CalcError, CaseError, InputError, OutputError
 from lasersafe.files import locked
@@ -278,7 +277,7 @@ def test_printed_for_signature_stands_in_place_of_draft_only_when_the_verdict_pa
 
 def test_a_verdict_that_does_not_pass_cannot_be_signed(tmp_path: Path) -> None:
     failing = tmp_path / "failing.toml"
-    failing.write_bytes(template_text("handheld-welder"))
+    failing.write_text(case_text().replace('"30 W/cm2"', '"1 W/cm2"'), encoding="utf-8")
     result = run("signoff", failing, "--name", "Tobias Quendel", "--role", "assessor")
     assert result.code == 2
     assert "there is nothing to sign" in result.err

@@ -115,10 +115,12 @@ def test_one_way_struck_out_is_named_with_its_ratio_and_person_on_every_road(tmp
 
 
 def test_a_signed_starter_names_what_is_struck_out_when_it_is_verified(tmp_path: Path) -> None:
-    signing_help.lay(tmp_path / "sheet.pdf", signing_help.signed_sheet())
+    case = signing_help.write_case(tmp_path, template="co2-cutter")
+    signing_help.sign_all(case)
+    signing_help.print_sheet(case, tmp_path / "sheet.pdf")
     answer = run("verify", tmp_path / "sheet.pdf")
     assert answer.code == 0
-    verdict = assessed(signing_help.case_text()).decision.verdict
+    verdict = assessed(signing_help.case_text("co2-cutter")).decision.verdict
     words = r"; \d+ ways struck out, the worst at [0-9.]+ times the limit without eyewear \(Operator at the stop button"
     assert re.search(words, verdict)
     assert f"verdict: {verdict}\n" in answer.out
