@@ -312,7 +312,8 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
     if math.isfinite(density) and any(_asked_for(one) != _asked_for(group[0]) for one in group):
         all_of_it = marks.Asked((waves[0], waves[-1]) if waves[0] < waves[-1] else waves[0], scales, density)
         asked, decides = all_of_it.marking(), all_of_it.decides()
-        verdict = verdict and replace(verdict, reasons=_reasons((hardest, *group)))
+        least = min((one.verdict.number for one in group if one.verdict is not None), default=0)  # of all letters
+        verdict = verdict and replace(verdict, reasons=_reasons((hardest, *group)), number=least)
     unreliable = [one.no_reliance for one in group if not one.reliable]
     notes: dict[str, str] = {}
     for note in (note for one in (hardest, *group) for note in one.notes):  # once, not again at each wavelength

@@ -87,6 +87,10 @@ def test_what_decides_and_what_is_worn_is_said_of_all_that_a_pair_has_to_stop():
             assert found.verdict.enough == enough
             reasons = [load_wording().say(reason) for reason in found.verdict.reasons]
             assert [reason for reason in reasons if reason.startswith("R ")] == [said]
+    typed, mean = "1064 D LB7 + IR LB6", replace(group[0], scales=straight[1:])
+    pair = [replace(one, verdict=verdict_on(typed, one, 40e3)) for one in (mean, group[1])]
+    assert [one.verdict.number for one in pair] == [7, 6]
+    assert [covering(found).verdict.number for found in (pair, pair[::-1])] == [6, 6], "a dose gets what R lets through"
 
 
 @pytest.mark.parametrize(("burns", "together"), [
