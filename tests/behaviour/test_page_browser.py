@@ -404,8 +404,8 @@ def test_no_page_sends_anything_elsewhere(browser: Any, served: Served) -> None:
 @pytest.mark.parametrize(
     ("size", "language"),
     [
-        pytest.param(DESKTOP, "en", id="desktop"),
         pytest.param(PHONE, "de", id="phone"),
+        pytest.param(DESKTOP, "en", id="desktop", marks=pytest.mark.soak),
         pytest.param({"width": 640, "height": 450}, "de", id="zoom 200 %", marks=pytest.mark.soak),
         pytest.param(PHONE, "en", id="phone, English", marks=pytest.mark.soak),
         pytest.param(DESKTOP, "de", id="desktop, German", marks=pytest.mark.soak),
