@@ -21,8 +21,10 @@ from tests.project import ROOT
 
 UNITS = pint.UnitRegistry()
 SMALL = pint.UnitRegistry(None)  # a registry of somebody who defines units alone, with an angle of its own
+EXACT = pint.UnitRegistry(None, non_int_type=Decimal)
 for line in ("meter = [length] = m", "millimeter = 1e-3 * meter = mm", "radian = [angle] = rad", "mil = 1e-3 * radian"):
     SMALL.define(line)
+    EXACT.define(line)
 BEAM = lasersafe.lens_beam("8.5 mm", "150 mm", "1/e")
 
 
@@ -113,7 +115,7 @@ def test_a_name_that_is_not_there_says_what_is() -> None:
         pytest.param(UNITS.Quantity(65, "percent"), "1", 0.65, id="ratio"),
         pytest.param(SMALL.Quantity(3, "mm"), "m", 3e-3, id="another registry"),
         pytest.param(SMALL.Quantity(3, "mil"), "rad", 3e-3, id="another registry with its own angle"),
-        pytest.param(pint.UnitRegistry(non_int_type=Decimal).Quantity(Decimal("1070"), "nm"), "m", 1.07e-6, id="exact"),
+        pytest.param(EXACT.Quantity(Decimal("1.07"), "mm"), "m", 1.07e-3, id="exact"),
         pytest.param(lasersafe.starter_case("co2-cutter").laser[0].wavelength, "m", 10.6e-6, id="value of a case"),
     ],
 )
