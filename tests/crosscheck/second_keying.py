@@ -509,7 +509,10 @@ def pulse_rows(
             for merging_time in merging_times_icnirp(w):
                 together = min(whole_pulses(merging_time * rate), everything)
                 time = pulse if together == 1 else min(merging_time, exposure)
-                factor = c_p_icnirp(time, merging_time, exposure, math.ceil(counted / together), alpha)
+                n = math.ceil(counted / together)
+                factor = c_p_icnirp(time, merging_time, exposure, n, alpha)
+                if together == 1 and between(merging_time, pulse, merging_time):  # a pulse of T_i is of both sides
+                    factor = min(factor, c_p_icnirp(pulse * (1 + SLACK), merging_time, exposure, n, alpha))
                 one = limit(rule_set, tissue, w, pulse, alpha)["retina thermal"][0]
                 note("train", "retina thermal", one * factor)
                 group = limit(rule_set, tissue, w, time, alpha)["retina thermal"][0]
