@@ -165,16 +165,17 @@ def save_sheet(path: Path, made: Made, replace: bool) -> Path | None:
     OutputError
         If the old file may not be replaced, or the new one cannot be written.
     """
-    copy, beside = None, annex_path(path)
+    copy, before, beside = None, None, annex_path(path)
     with files.locked(path):
         keep = refuse_to_lose_sheet(path, made.mark, replace)
         if made.annex is not None:
             before = files.refuse_to_lose(beside, made.annex.mark, replace=replace)
-            if keep and before is not None:
-                files.keep_dated_copy(beside)
-            files.write_file(beside, made.marked_annex, replace=before is not None)
         if keep:
             copy = files.keep_dated_copy(path)
+            if before is not None:  # where `verify` looks for the annex of the copy
+                files.write_file(annex_path(copy), beside.read_bytes(), replace=False)
+        if made.annex is not None:
+            files.write_file(beside, made.marked_annex, replace=before is not None)
         files.write_file(path, made.content)
     return copy
 

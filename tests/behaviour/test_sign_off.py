@@ -21,7 +21,7 @@ from lasersafe.errors import CalcError, CaseError, InputError, OutputError
 from lasersafe.files import locked
 from lasersafe.models import case_from, parse_case
 from lasersafe.signing.container import open_sheet
-from lasersafe.signing.making import results_of
+from lasersafe.signing.making import annex_path, results_of
 from lasersafe.signing.record import parse_record, read_record, record_path, results_digest, sign_off_of
 from tests.assessed_once import anew
 from tests.behaviour.command import run
@@ -416,7 +416,7 @@ def test_a_signed_sheet_is_only_replaced_on_demand_and_then_kept(tmp_path: Path)
     print_sheet(case, sheet)
     sign_all(case)
     print_sheet(case, sheet)
-    old = sheet.read_bytes()
+    old, annex = sheet.read_bytes(), annex_path(sheet).read_bytes()
     with pytest.raises(OutputError, match=r"is signed.*--replace"):
         print_sheet(case, sheet)
     assert sheet.read_bytes() == old
@@ -424,6 +424,7 @@ def test_a_signed_sheet_is_only_replaced_on_demand_and_then_kept(tmp_path: Path)
     kept = Path(str(print_sheet(case, sheet, replace=True)["kept"]))
     assert kept.read_bytes() == old != sheet.read_bytes()
     assert re.fullmatch(r"sheet\.\d{4}-\d{2}-\d{2}T\d{6}Z\.pdf", kept.name)
+    assert annex_path(kept).read_bytes() == annex != annex_path(sheet).read_bytes(), "where verify looks for it"
 
 
 def test_a_file_that_is_no_draft_of_ours_is_not_overwritten(tmp_path: Path) -> None:
