@@ -71,7 +71,7 @@ test: check
 	@mkdir -p out
 	$(RUN) -m pytest tests/published --published-record=$(RECORD)
 	$(RUN) -m tools.make_docs --check --published-record $(RECORD)
-	$(RUN) -m pytest --numprocesses=2 --dist=worksteal --ignore=tests/published tests lasersafe docs
+	$(RUN) -m pytest --numprocesses=2 --dist=loadfile --ignore=tests/published tests lasersafe docs
 
 # The lowest versions, in an environment of their own; what other packages warn of among themselves is not ours,
 # nor are the generated pages, frozen outlines and what a command loads, which the pinned ones decide.
@@ -83,7 +83,7 @@ test-lowest: $(STAMP)
 	@PIP_CONSTRAINT=$(LOWEST).txt $(LOWEST)/bin/python -m pip install --quiet --disable-pip-version-check hatchling editables
 	@PIP_CONSTRAINT=$(LOWEST).txt $(LOWEST)/bin/python -m pip install --quiet --disable-pip-version-check \
 	  --no-build-isolation --editable '.[test]'
-	$(LOWEST)/bin/python -m pytest --numprocesses=2 --dist=worksteal -W ignore::DeprecationWarning \
+	$(LOWEST)/bin/python -m pytest --numprocesses=2 --dist=loadfile -W ignore::DeprecationWarning \
 	  -W ignore::hypothesis.errors.HypothesisWarning --ignore=tests/regression/test_golden.py \
 	  --ignore=tests/behaviour/test_packaging.py --ignore=tests/behaviour/test_docs.py \
 	  --ignore=tests/behaviour/test_gate.py --ignore=tests/behaviour/test_bench.py tests lasersafe
