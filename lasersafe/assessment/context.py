@@ -309,7 +309,7 @@ class Context:
         source = surface.reflectance_source or unsaid
         return Reflectance(float(surface.reflectance), surface.finish != "matt", "", source, "memory")
 
-    @property
+    @cached_property
     def returned_apart(self) -> float:
         """How many times as much of one of its wavelengths as of another a surface or target can return. [1]."""
         lines = self.every.values()

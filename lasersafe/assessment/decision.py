@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from lasersafe.assessment.barriers import barrier_loads, passing
@@ -106,9 +106,8 @@ def reached(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
     return found[ways], found["scatter",], found[aided]
 
 
-def farthest_line(reach: float, lines: Iterable[float]) -> Iterator[Step]:
-    """Yield the step that says so where a line of the plan lies farther out than beams reach. [m]."""
-    far = max([reach, *lines], key=badness)
+def farthest_line(reach: float, far: float) -> Iterator[Step]:
+    """Yield the step that says so where the farthest line of the plan lies farther out than beams reach. [m]."""
     if reach < far < math.inf:
         words = Message("step.farthest_line"), Message("step.line_formula"), f"max({reach:.6g}, {far:.6g})"
         yield Step("r", *words, far, "m", Message("source.lines"), "own")
@@ -280,7 +279,7 @@ class Sentences:
         counted = IN_BEAM + _MIRRORS if all(one <= FARTHER * beam.distance for one in mirrors) else IN_BEAM
         lines = [line.distance for line in (() if scene is None else scene.lines) if line.zone in counted]
         far = max((beam.distance, *lines), key=badness)
-        steps = *(step for one in reach for step in one.steps), *farthest_line(beam.distance, lines)
+        steps = *(step for one in reach for step in one.steps), *farthest_line(beam.distance, far)
         names = {(s.laser, s.setup) for s in fitted} | {(ALL_LASERS, "")}
         mine = [s for s in worked.scenarios if (s.laser, s.setup) in names]
         open_ones = [s for s in mine if not s.below and not s.answer and not s.struck_out]
@@ -356,9 +355,9 @@ class Sentences:
         mirrors = [z for z in scene.zones if z.kind in _MIRRORS]
         if any(not z.distance <= FARTHER * headline for z in mirrors):
             bent = max(mirrors, key=lambda zone: badness(zone.distance))
-            lines = [line.distance for line in scene.lines if line.zone in _MIRRORS]
+            lines = (line.distance for line in scene.lines if line.zone in _MIRRORS)
             headline, tissue = max((bent.distance, *lines), key=badness), bent.kind.partition(" ")[0]
-            decision = replace(decision, steps=(*decision.steps, *farthest_line(bent.distance, lines)))
+            decision = replace(decision, steps=(*decision.steps, *farthest_line(bent.distance, headline)))
             words = {"surface": self.wording.say(bent.surface), "laser": bent.laser, "reach": self.metres(headline)}
             people = f"{people} {self.text('say.bent', **words)}"
         people = f"{people} {self.text('say.lines', sides=sides)}" if sides else people

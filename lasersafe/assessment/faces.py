@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 from lasersafe.assessment.aims import Lit, Pose, place_of
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.loads import as_point, behind
-from lasersafe.assessment.paths import ROUND, STOOD_ON, members_of, over_level_mirrors, stood_on
+from lasersafe.assessment.paths import ROUND, STOOD_ON, corners_of, members_of, over_level_mirrors, stood_on
 from lasersafe.optics.beam import diameters
 from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import CLOSEST, EVERYWHERE, FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile
@@ -122,7 +122,7 @@ def _upright(
 
 def people_of(scene: Scene) -> Places:
     """Return where people can be at all, from their feet to over their heads."""
-    plans = [np.array([p.position.pair] if p.area is None else p.area.pairs) for p in scene.person]  # type: ignore
+    plans = [np.array(corners_of(one)) for one in scene.person]
     floors = [float(p.floor) for p in scene.person]
     low = [(*plan.min(axis=0), floor) for plan, floor in zip(plans, floors, strict=True)]
     high = [(*plan.max(axis=0), floor + _TALL) for plan, floor in zip(plans, floors, strict=True)]

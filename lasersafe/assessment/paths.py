@@ -64,12 +64,13 @@ def members_of(scene: Scene, items: Iterable[Lit]) -> list[Member]:
 def stood_on(scene: Scene) -> list[float]:
     """Return the heights of what people stand on and nobody drew, but for the ground [m]."""
     tops = [(float(drawn.height), shapely.Polygon(drawn.outline.pairs)) for drawn in scene.floor]
-    feet = ((float(one.floor), shapely.box(*shapely.MultiPoint(_corners(one)).bounds)) for one in scene.person)
+    feet = ((float(one.floor), shapely.box(*shapely.MultiPoint(corners_of(one)).bounds)) for one in scene.person)
     found = {high for high, place in feet if not any(top == high and drawn.covers(place) for top, drawn in tops)}
     return sorted(found - {0.0})
 
 
-def _corners(one: ScenePerson) -> tuple[tuple[float, float], ...]:
+def corners_of(one: ScenePerson) -> tuple[tuple[float, float], ...]:
+    """Return the corners of where a person can be on the floor plan, of a point itself. [m]."""
     if one.area is not None:
         return one.area.pairs
     assert one.position is not None
@@ -85,7 +86,7 @@ def wet_tops(scene: Scene) -> list[mirrors.Mirror]:
     if scene.outdoor is None or not scene.outdoor.wet:
         return []
     tops = [(drawn.name, float(drawn.height), drawn.outline.pairs, 0.0) for drawn in scene.floor]
-    every = (*(one.position.pair for one in scene.aim), *(at for one in scene.person for at in _corners(one)))
+    every = (*(one.position.pair for one in scene.aim), *(at for one in scene.person for at in corners_of(one)))
     tops += [(STOOD_ON, high, every, ROUND) for high in stood_on(scene)]
     found = []
     for name, top, corners, around in tops:

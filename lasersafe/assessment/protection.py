@@ -69,14 +69,14 @@ def eyewear_of(
         glowing = [s for s in exposed if GLOWING in s.modes]
         by_line = {name: _mine(alone.get(name, exposed), person) + glowing for name in lines}
         away = min(float(person.distance), near.get(person.name, math.inf))
-        for name, part in _parts_of_rows(context, every, [s for s in exposed if s.placed]) if alone else ():
+        rows = [s for s in exposed if s.placed]
+        for name, part in _parts_of_rows(context, every, rows) if alone else ():
             by_line[name].append(part)
-        scattered = _scattered(exposed)
-        more = context.returned_apart  # a row of a scene is that of one wavelength
-        lit = {name: max(_lit(mine), more * _lit(s for s in exposed if s.placed)) for name, mine in by_line.items()}
-        meets, rows = over.get(person.name, ()), any(s.placed for s in exposed)
+        scattered, meets = _scattered(exposed), over.get(person.name, ())
+        there = context.returned_apart * _lit(rows)  # a row of a scene is that of one wavelength
+        lit = {name: max(_lit(mine), there) for name, mine in by_line.items()}
         needs = one_verdict([
-            _need(one, person, Beams(away, meets, lit[name], rows), by_line[name], sharing(lasers, one))
+            _need(one, person, Beams(away, meets, lit[name], bool(rows)), by_line[name], sharing(lasers, one))
             for name, one in lines.items()
         ])  # fmt: skip
         # the verdict holds against the scatter of every wavelength as well

@@ -23,6 +23,7 @@ from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import LitSpot, scatter_exposure, source_angles
 from lasersafe.quantity import format_quantity
 from lasersafe.records import badness
+from lasersafe.scene import bound
 from lasersafe.scene.beams import CLOSEST, FLOAT, NEAREST, POINT, BeamProfile, ScatterProfile, Vector
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, STEP, Places, Question, Span, bounds, known_as, span
 from lasersafe.scene.lights import Light, Lights
@@ -182,8 +183,8 @@ def reaching(stage: Stage, asked: Sequence[tuple[Person, Sequence[Light]]]) -> l
     A person without a place may be at the last mirror, but no path is shorter than the distance from the last optic.
     """
     rows, places = {one.name: row for row, one in enumerate(stage.scene.person)}, person_places(stage, "eye")
-    asked = [(one, list(dict(zip(known_as(own), own, strict=True)).values())) for one, own in asked]
-    every = {key: light for _, own in asked for key, light in zip(known_as(own), own, strict=True)}
+    asked = [(one, list(bound.told_apart(own).values())) for one, own in asked]
+    every = bound.told_apart(itertools.chain.from_iterable(own for _, own in asked))
     table, numbers = Lights(list(every.values())), {key: number for number, key in enumerate(every)}
     placed = [(rows[one.name], own) for one, own in asked if one.name in rows]
     at, wide = [row for row, _ in placed], max((len(own) for _, own in placed), default=0)

@@ -22,7 +22,7 @@ from lasersafe.records import Criterion, Step, badness, highest, over
 from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.scene.areas import area_of, box_of, lit_areas, polygons
 from lasersafe.scene.beams import FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile, beam_over
-from lasersafe.scene.bound import known_as, most_light
+from lasersafe.scene.bound import known_as, most_light, told_apart
 from lasersafe.scene.lights import Lights
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, word
@@ -148,8 +148,8 @@ def together_lights(stages: Sequence[Stage], tissue: str) -> list[tuple[list[Con
     for lasers in lasers_that_add(stages, tissue):
         groups = []
         for corners in lasers:
-            lights = [x for stage, one in corners for x in stage.lights(one, ON_THE_FLOOR, tissue)]
-            groups.append(list(dict(zip(known_as(lights), lights, strict=True)).values()))
+            lights = (x for stage, one in corners for x in stage.lights(one, ON_THE_FLOOR, tissue))
+            groups.append(list(told_apart(lights).values()))
         found.append(([corners[0][1] for corners in lasers], groups))
     return found
 

@@ -22,7 +22,7 @@ from lasersafe.limits import TrainRow, count_pulses, rule_sets
 from lasersafe.limits.exposure import COUNT_SLACK
 from lasersafe.limits.patterns import RegularTrains
 from lasersafe.limits.tables import inside, load_rule_set
-from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
+from lasersafe.optics.beam import BeamGeometry, diameters, first_highest, mean_exposure
 from lasersafe.optics.viewing import ScanPattern, sweep_widths
 from lasersafe.records import Criterion, badness
 
@@ -422,7 +422,7 @@ def worst_running(
         if tried is None:
             continue
         own = running_ratios(scan, tried, ways)
-        best = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))  # of equals the first
+        best = first_highest(own)
         beside, worst = _near_jumps(row, tried, best, ways), tried.emission(best, row)
         more = running_ratios(scan, beside, ways)
         if float(more.max()) > float(own[best]) * (1.0 + 1e-9):

@@ -27,7 +27,7 @@ from lasersafe.hazard.exposure import (
 )
 from lasersafe.limits import rule_sets
 from lasersafe.limits.exposure import count_pulses, duration_edges
-from lasersafe.optics.beam import unique
+from lasersafe.optics.beam import first_highest, unique
 from lasersafe.records import Criterion, badness
 
 Range = tuple[float, float]
@@ -562,7 +562,7 @@ def worst_ratio(
                 raise
             continue
         ratio[np.isnan(ratio)] = np.inf
-        at = int(np.argmax(ratio >= ratio.max() * (1.0 - 1e-12)))  # of equals the first
+        at = first_highest(ratio)
         found.append((float(ratio[at]), tried.emission(at, mode)))
     if not found:
         refuse("emission: no mode of the table is possible, every pulse is longer than its period or than the exposure")
@@ -615,7 +615,7 @@ def worst_settings(
             for name in rule_sets:
                 for row in train_limit(Received(name, tissue, tried.together(mode), wavelength, duration)).rows:
                     own = tried.energy / row.per_pulse
-                    at = int(np.argmax(own >= own.max() * (1.0 - 1e-12)))
+                    at = first_highest(own)
                     found.setdefault(tried.emission(at, mode))
         retinal = tissue == "eye" and _RETINA[0] * _BELOW <= wavelength <= _RETINA[1] * _ABOVE
         found |= dict.fromkeys(_for_large_sources(space, rule_sets, wavelength, duration)) if retinal else {}
@@ -655,7 +655,7 @@ def _for_large_sources(
                 continue
             limits = [train_limit(lights[0], own).per_pulse for own in credited_angles(lights[0], angle, angle)]
             ratio = tried.energy / np.min(limits, axis=0)
-            at = int(np.argmax(ratio >= ratio.max() * (1.0 - 1e-12)))  # of equals the first
+            at = first_highest(ratio)
             worst.append((float(ratio[at]), tried.emission(at, mode)))
         if worst:
             yield max(worst, key=lambda one: badness(one[0]))[1]

@@ -217,6 +217,22 @@ def unique(values: FloatArray) -> FloatArray:
     return np.asarray(ordered[keep])
 
 
+def first_highest(values: FloatArray) -> int:
+    """Return the place of the highest number, of equals the first: what differs in the last digits is equal.
+
+    Parameters
+    ----------
+    values : numpy.ndarray, shape (n,)
+        Numbers of 0 or more. [any]
+
+    Returns
+    -------
+    int
+        Where it is; 0 where there is a NaN. [1]
+    """
+    return int(np.argmax(values >= values.max() * (1.0 - 1e-12)))
+
+
 Pair = tuple[float, float]
 
 PROFILES = ("gaussian", "top-hat")

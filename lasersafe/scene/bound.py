@@ -182,12 +182,18 @@ def known_as(lights: Iterable[Light]) -> tuple[tuple[int, int], ...]:
     return tuple((id(source), id(walls)) for source, walls in lights)
 
 
+def told_apart(lights: Iterable[Light]) -> dict[tuple[int, int], Light]:
+    """Return each light once, in order, by what `known_as` says of it."""
+    every = list(lights)
+    return dict(zip(known_as(every), every, strict=True))
+
+
 class Asked:
     """Several questions in one: all lights in a table, and for each receiver which of them can come to it."""
 
     def __init__(self, questions: Sequence[Question]) -> None:
         lights = [list(itertools.chain.from_iterable(one.groups)) for one in questions]
-        every = {key: light for own in lights for key, light in zip(known_as(own), own, strict=True)}
+        every = told_apart(itertools.chain.from_iterable(lights))
         place = {key: number for number, key in enumerate(every)}
         most = max(map(len, lights), default=0)
         numbers = np.zeros((len(questions), most), dtype=np.intp)

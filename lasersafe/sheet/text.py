@@ -59,10 +59,9 @@ class References:
         found = self._by_identity.get(id(criterion))
         if found is None:
             alike = replace(criterion, steps=(), amount=0.0)  # its steps stand with the first that has them
-            found = self._alike.setdefault(alike, f"L{len(self._alike) + 1}")
-            self._by_identity[id(criterion)] = found
-            if found not in self.limits.values():
-                self.limits[criterion] = found
+            if alike not in self._alike:
+                self._alike[alike] = self.limits[criterion] = f"L{len(self.limits) + 1}"
+            found = self._by_identity[id(criterion)] = self._alike[alike]
         return found
 
     def scenario(self, scenario: Scenario) -> str:

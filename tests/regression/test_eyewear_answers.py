@@ -327,7 +327,8 @@ def test_eyewear_withstands_what_a_surface_scatters_of_each_wavelength(waves, po
     assert {one.verdict.verdict for one in found.values()} == {verdict}
 
 
-BESIDE = """
+BESIDE = (
+    """
 [[surface]]
 name = "Glass"
 material = "glass"
@@ -339,12 +340,9 @@ way = "optic lost"
 person = "Operator"
 reason = "A switch in the lens holder."
 [scene]
-[[scene.aim]]
-laser = "Head"
-position = ["0 m", "0 m"]
-height = "1.5 m"
-bearing = "0 deg"
-[[scene.surface]]
+"""
+    + aim("Head", "1.5 m", "")
+    + """[[scene.surface]]
 name = "Glass"
 shape = "flat"
 position = ["0 m", "-900 m"]
@@ -365,6 +363,7 @@ name = "Operator"
 position = ["0 m", "8.6 m"]
 eye_height = "1.5 m"
 """
+)
 
 
 def test_eyewear_in_a_scene_withstands_what_copper_scatters_of_infrared_beside_green():
