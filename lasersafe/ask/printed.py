@@ -16,9 +16,8 @@ from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import InputError
 from lasersafe.models import read_case
-from lasersafe.quantity import feet, format_quantity, times
-from lasersafe.records import Uncertainty, Zone, as_json, badness
-from lasersafe.records.scene import SceneResult
+from lasersafe.quantity import feet, times
+from lasersafe.records import as_json, badness
 from lasersafe.results import Assessment, Scenario, unanswered
 from lasersafe.wording import Message, Wording, load_wording, word
 
@@ -270,123 +269,21 @@ class _Answer:
         return [*said, self.text("brief.unstated", fields=fields)] if unstated else said
 
 
-_COLUMNS = (
-    "laser", "setup", "person", "way", "mode", "tissue", "distance", "exposure", "limit", "ratio", "answer",
-)  # fmt: skip
-_WIDEST = 40  # of a column but the last
-
-
 # ---------------------------------------------------------------------------------------------------------------------
 # The whole assessment
 
 
 def assessment_text(a: Assessment) -> str:
-    """Return the decision block, the distances, what falls on barriers, and the scenario table as text."""
-    whole, d = _Whole(load_wording(a.language)), a.decision
-    text = whole.text
-    lines = [a.title, ", ".join(filter(None, (a.place, a.dates))), "", d.verdict]
-    lines += [text(f"all.{key}", what=said) for key in ("wear", "people", "barrier") if (said := getattr(d, key))]
-    lines += [*(f"- {reason}" for reason in d.reasons), ""]
-    for setup in a.setups:
-        lines.append(f"{setup.laser}, {setup.setup} ({text('all.fitted' if setup.fitted else 'all.not_fitted')})")
-        lines += [f"  {whole.say(setup.setting)}"] if setup.setting else []
-        lines += map(whole.zone, setup.zones)
-    barriers = [] if a.scene is None else [*whole.barriers(a.scene)]
-    lines += [text("all.by_place"), *barriers] if barriers else []
-    for s in a.scans:
-        reach = {"running": whole.up(s.running), "stopped": whole.up(s.stopped), "credit": whole.say(s.credit)}
-        lines.append(text("all.scan", laser=s.laser, setup=s.setup, tissue=text(f"tissue.{s.tissue}"), **reach))
-    said = [(s.laser, s.setup, s.sentence) for s in a.sums] + [(m.laser, m.setup, m.sentence) for m in a.modules]
-    lines += [f"{laser}, {setup}: {whole.say(sentence)}" for laser, setup, sentence in said]
-    for e in a.extended:
-        lines.append(text("all.extended", source=e.source, reach=whole.up(e.distance), sentence=whole.say(e.sentence)))
-    lines += [*whole.uncertainty(a.uncertainty), ""]
-    heads = ["" if key == "tissue" else text(f"all.head_{key}") for key in _COLUMNS]
-    table = [heads, *map(whole.scenario, a.scenarios)]
-    widths = [min(max(map(len, column)), _WIDEST) for column in zip(*table, strict=True)][:-1]
-    for cells in table:
-        cut = (cell[:width].ljust(width) for cell, width in zip(cells, widths, strict=False))
-        lines.append("  ".join([*cut, cells[-1]]))
-    with decimals(whole.wording):
-        return "\n".join([*map(measured, lines), "", whole.wording.caution_short])
+    """Return the decision block, and the tables of the annex on distances, barriers and scenarios as text."""
+    from lasersafe.sheet import tables_as_text
 
-
-class _Whole:
-    """Lines of the whole answer, in the language of the wording."""
-
-    def __init__(self, wording: Wording) -> None:
-        self.wording, self.text, self.say = wording, wording.text, wording.say
-
-    def up(self, value: float, unit: str = "m", digits: int = 3) -> str:
-        """Return a number rounded up, or that there is no bound."""
-        return format_quantity(value, unit, digits, "up") if math.isfinite(value) else self.text("all.no_bound")
-
-    def zone(self, zone: Zone) -> str:
-        """Return how far one way reaches."""
-        focus, limit = zone.distance_from_focus, zone.criterion
-        return self.text(
-            "all.zone",
-            way=self.say(zone.way),
-            tissue=self.text(f"tissue.{zone.tissue}"),
-            reach=self.up(zone.distance),
-            origin=self.say(zone.origin),
-            note="" if focus is None else self.text("all.from_focus", reach=self.up(focus)),
-            rule=", ".join((limit.rule_set, self.say(limit.hazard), self.say(limit.rule))),
-        )
-
-    def barriers(self, scene: SceneResult) -> Iterator[str]:
-        """Yield what falls on each barrier by its place."""
-        for barrier in scene.barriers:
-            for way in (*barrier.ways, *barrier.faults):
-                if not way.fitted or (way.rating is None and not way.asked):
-                    continue
-                stands = ((self.up(s.distance), self.say(s.measured_from)) for s in way.stands)
-                away = "" if way.away is None else format_quantity(way.away, "m", 3, "down")
-                yield self.text(
-                    "all.on_barrier",
-                    barrier=barrier.name,
-                    laser=way.laser,
-                    way=self.say(way.way),
-                    load=self.up(way.irradiance, "W/m2"),
-                    away=away and self.text("all.away", distance=away),
-                    verdict=self.say(way.verdict),
-                    stands="".join(self.text("all.stands", reach=reach, origin=origin) for reach, origin in stands),
-                )
-
-    def uncertainty(self, found: Uncertainty) -> Iterator[str]:
-        """Yield how sure the distances are; nothing where no input carries a tolerance."""
-        if not found.inputs:
-            return
-        yield from ("", self.text("all.sure"))
-        for s in found.spreads:
-            name = f"  {s.laser}, {s.setup}, {self.say(s.way)}, {self.text(f'tissue.{s.tissue}')}:"
-            if s.upper is None or s.upper_error is None:
-                note = f" ({self.say(s.note)})" if s.note else ""
-                yield f"{name} {self.text('all.corner', reach=self.up(s.worst))}{note}"
-            else:
-                error = self.text("all.draws", error=self.up(s.upper_error, digits=2), draws=s.draws, seed=s.seed)
-                yield f"{name} {self.up(s.nominal)}; {self.up(s.upper)} +- {error}; {self.up(s.worst)}"
-        if found.measure:
-            yield self.say(found.measure)
-
-    def scenario(self, s: Scenario) -> list[str]:
-        """Return the cells of one row of the table."""
-        answer = self.text("all.below") if s.below else s.answer or self.text("all.above")
-        modes = ["running"] if "running" in s.modes else s.modes
-        unit = s.exposure_unit
-        return [
-            self.say(s.laser),
-            s.setup,
-            s.person,
-            self.say(s.way),
-            ", ".join(map(self.say, modes)),
-            self.text(f"tissue.{s.tissue}"),
-            format_quantity(s.distance, "m", 3, "down"),
-            self.up(s.exposure, unit),
-            format_quantity(s.limit, unit, 3, "down"),
-            self.up(s.ratio, "1"),
-            self.text("all.struck", reason=self.say(s.struck_out)) if s.struck_out else answer,
-        ]
+    wording, d = load_wording(a.language), a.decision
+    head = [a.title, ", ".join(filter(None, (a.place, a.dates))), "", d.verdict]
+    named = {"wear": d.wear, "people": d.people, "barrier": d.barrier}
+    head += [wording.text(f"all.{key}", what=what) for key, what in named.items() if what]
+    head += [f"- {reason}" for reason in d.reasons]
+    with decimals(wording):
+        return "\n".join([*map(measured, head), *tables_as_text(a, wording), "", wording.caution_short])
 
 
 # ---------------------------------------------------------------------------------------------------------------------

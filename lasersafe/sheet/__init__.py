@@ -12,7 +12,7 @@ from lasersafe.errors import OutputError, refuse
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, drawings, front, shown, tables
 from lasersafe.sheet import pages as handouts
-from lasersafe.sheet.flow import Page, Sheet
+from lasersafe.sheet.flow import Page, Plain, Sheet
 from lasersafe.sheet.paint import Attachment, Facts, refuse_unprintable
 from lasersafe.sheet.paint import paint as painted
 from lasersafe.sheet.text import Style, width_of, wrap
@@ -43,6 +43,9 @@ _ANNEX: tuple[Callable[[Sheet], None], ...] = (
     back.inputs, drawings.annex, shown.scene_tables, shown.barriers_by_place, shown.setups, shown.sources,
     tables.scenarios, tables.eyewear, tables.barrier_loads, shown.pulsed, back.uncertainty,
     back.steps, back.expected, back.proposals, back.hazard_sources, handouts.notice_flow,
+)  # fmt: skip
+_TEXT: tuple[Callable[[Sheet], None], ...] = (
+    shown.setups, shown.barriers_by_place, tables.barrier_loads, shown.sources, back.uncertainty, tables.scenarios,
 )  # fmt: skip
 
 
@@ -157,6 +160,14 @@ def lay_out_annex(sheet: Sheet) -> None:
         part(sheet)
     for kind in handouts.KINDS:
         handouts.page(sheet, kind)
+
+
+def tables_as_text(assessment: Assessment, wording: Wording) -> list[str]:
+    """Return the tables of the annex on distances, barriers and scenarios, line by line."""
+    sheet = Plain(localise(assessment, wording), wording)
+    for part in _TEXT:
+        part(sheet)
+    return sheet.said
 
 
 def _footer(assessment: Assessment, wording: Wording, width: float) -> tuple[float, list[Words]]:

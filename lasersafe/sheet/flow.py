@@ -23,6 +23,7 @@ _SIDE = 2.5
 _CARRIED = 90.0  # height of a heading with what is said below it, at most, that goes to the next page with its table
 _LOW = 200.0  # room below which it is looked whether the row after a title still fits on the page
 _ALONE = 30.0  # a last row that is lower does not stand alone on the next page
+_PLAIN, _WIDEST = 600.0, 40  # of pages as text: their size [point]; letters, of a column
 _SIGNED = re.compile(r"[^/_.:=\-]+[/_.:=\-]*")
 T = TypeVar("T")
 
@@ -415,6 +416,40 @@ class Sheet(Flow):
                     self.need(self.room + top - self.y)
                     return draw(self, size)
         return draw(self, sizes[-1])
+
+
+class Plain(Sheet):
+    """The parts of a sheet as lines of text: a row of a table on one, nothing drawn."""
+
+    def __init__(self, assessment: Assessment, wording: Wording) -> None:
+        super().__init__((_PLAIN, _PLAIN), (0.0, 0.0, 0.0, 0.0), assessment, wording)
+        self.said: list[str] = []
+
+    def heading(self, text: str, level: int = 0, keep: float = 0.0, outline: bool = True) -> None:
+        """Add a heading."""
+        self.said += ["", text]
+
+    def paragraph(self, text: str, style: Style = styles.BODY, indent: float = 0.0, bullet: str = "") -> None:
+        """Add a paragraph."""
+        self.said += [f"{bullet} {text}".strip()] if text else []
+
+    def figure(self, *drawings: Drawing, gap: float = 0.0) -> None:
+        """Leave drawings out."""
+
+    def table(self, header: Sequence[str], shares: Sequence[float], rows: Sequence[Row], pad: float = 2.5) -> None:
+        """Add the rows of a table; what is longer than its column moves the rest to the right."""
+        every = [Row([Part(title) for title in header]), *rows]
+        told = [[_plain(cell) for cell in row.cells] for row in every]
+        wide = [min(max(map(len, column)), _WIDEST) for column in zip(*filter(None, told), strict=True)]
+        for cells, row in zip(told, every, strict=True):
+            line = "  ".join(map(str.ljust, cells, wide)).rstrip()
+            self.said += [one for one in (line, f"    {_plain(row.below)}") if one.strip()]
+
+
+def _plain(cell: Cell) -> str:
+    """Return what stands in a cell on one line."""
+    parts = [cell] if isinstance(cell, Part) else cell
+    return ", ".join(one.text.replace("\n", ", ").replace("\u00a0", " ") for one in parts if one.text)
 
 
 def _split(cells: list[_Lines], room: float) -> tuple[list[_Lines], list[_Lines]]:

@@ -110,7 +110,8 @@ def test_few_english_words_are_left_in_the_german_annex(name: str) -> None:
 def test_no_english_words_are_left_in_the_german_answer_and_plan(name: str) -> None:
     """The short answer, its subjects, the whole answer, and each page of the plan and of the elevation."""
     found = answered(name)
-    said = [text for line in (*brief(found), *subjects(found)) for text in line] + assessment_text(found).splitlines()
+    said = [text for line in (*brief(found), *subjects(found)) for text in line]
+    said += re.sub(r"\w+\[\d+\]\.\S+", "", assessment_text(found)).splitlines()  # without fields of the case
     for elevation in (False, True) if found.scene is not None else ():
         marks = [mark for page in drawings_of(found, "A4", elevation=elevation) for mark in page.marks]
         said += [mark.text for mark in marks if isinstance(mark, Words)]
@@ -150,11 +151,11 @@ def test_the_whole_answer_of_a_german_case_is_german() -> None:
     """`assess --all` printed 'wear:' and 'ABOVE THE LIMIT' in a case that is written in German."""
     text = (ROOT / "tests" / "golden" / "cases" / "tolerances-continuous.toml").read_text(encoding="utf-8")
     said = assessment_text(assess(parse_case(text), "de"))
-    lines = [line for line in said.splitlines() if line.startswith("  direkter Strahl, Auge: ")]
+    lines = [line for line in said.splitlines() if line.startswith("direkter Strahl, Auge ")]
     assert lines
-    assert all(" von der letzten Optik" in line for line in lines)
-    assert re.search(r": \d+,\d+ k?m ", said)
-    assert not re.search(r"\d\.\d+(e[+-]|  )", said)  # ratios in the table, and 2.49e+06 W/m2 on a barrier
+    assert all(" ab der letzten Optik" in line for line in lines)
+    assert re.search(r" \d+,\d+ k?m ", said)
+    assert not re.search(r"\d\.\d+(e[+-]|  )", said)  # ratios and 2.49e+06 W/m2 on a barrier
     for word in (
         "wear:",
         "people:",

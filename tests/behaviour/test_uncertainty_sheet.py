@@ -133,7 +133,7 @@ def test_json_and_text_carry_the_spread():
     row = next(one for one in data["distances"] if (one["way"], one["tissue"]) == ("direct", "eye"))
     assert row["nominal_m"] < row["one_sided_95_percent_m"] < row["worst_corner_m"]
     text = assessment_text(assessment)
-    assert "how sure the distances are" in text
+    assert "How sure the distances are" in text
     assert "seed" in text
 
 
