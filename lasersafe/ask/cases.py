@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import json
 import re
+import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from pathlib import Path
@@ -158,7 +159,15 @@ class _Asking:
         inside = [name for name in names if set(_words(name)) <= set(words)]
         found = {names[name] for name in inside if not any(set(_words(name)) < set(_words(o)) for o in inside)}
         if len(found) == 1:
-            return self.kinds[found.pop()]
+            kind = self.kinds[found.pop()]
+            each = [(word, key) for name, key in names.items() for word in _words(name)]
+            own = {word for word, key in each if key in (kind.key, "any laser")}
+            others = {*(word for word, _ in each), self.text("new.steady"), self.text("new.pulsed")} - own
+            for word in words:  # what would change the light is not dropped without a word
+                if word in others or (any(map(str.isdigit, word)) and word not in own):
+                    lost = self.text("new.more_said", word=word, kind=self.name(kind.key), **self.known())
+                    refuse(f"laser = '{given.strip()[:60]}': {lost}")
+            return kind
         plain = {" ".join(_words(name)): key for name, key in names.items()}
         near = difflib.get_close_matches(" ".join(words)[:60], plain, 1, 0.8)
         message = f"laser = '{given.strip()[:60]}': " + self.text("new.no_kind", **self.known())
@@ -276,7 +285,7 @@ class _Asking:
 
 
 def _words(text: str) -> list[str]:
-    return re.findall(r"[^\W_]+", text.casefold())
+    return re.findall(r"[^\W_]+", unicodedata.normalize("NFKC", text).casefold())  # CO₂ is CO2
 
 
 def _ends(answer: str) -> list[str]:

@@ -28,7 +28,7 @@ _GROUPS = ("guests", "crew", "cameras")
 _WHOLE = 10_000  # longer than anything that is said
 _NAMES = (36, 26, 18, 12)  # longest names, tried from the first to the last until all fits
 _SPARE = (  # what goes first, and what stays of it
-    ("change", 2), ("wear", 2), ("change", 1), ("assumed", 2), ("assumed", 1), ("wear", 1), ("worst", 1),
+    ("change", 2), ("change", 1), ("assumed", 2), ("assumed", 1), ("worst", 2), ("wear", 2), ("worst", 1), ("wear", 1),
 )  # fmt: skip
 Lines = list[tuple[str, str]]  # a label and the line beside it; a line over the whole width is a label alone
 
@@ -148,7 +148,7 @@ class _Answer:
         readings = sum(row.reading is not None and row.reading.above for row in self.a.record.expected)
         counts = {"open": len(self.open), "uncontrolled": len(self.uncontrolled), "measured": readings}
         left_out = d.strike_outs.not_assessed
-        parts = [text(f"brief.n_{key}", count=count) for key, count in counts.items() if count]
+        parts = [text(f"say.{key}_{'one' if n == 1 else 'many'}", count=n) for key, n in counts.items() if n]
         worst = d.strike_outs.worst
         out = [text("brief.n_struck", count=d.strike_outs.ways, ratio=times(worst.ratio))] if worst else []
         out += [text("brief.n_left_out", count=len(left_out), pairs=self.listed(map("/".join, left_out), 1))] * bool(
@@ -225,14 +225,14 @@ class _Answer:
     def changes(self) -> Iterator[str]:
         """Yield what would turn the verdict: what is missing, or what it rests on."""
         d, text = self.a.decision, self.text
-        if not d.passed and self.a.scene is not None:
-            yield from (f.text for f in self.a.scene.findings if f.refuses)
         persons: dict[str, list[str]] = {}
         for person in dict.fromkeys(s.person for s in self.open):
             ways = self.listed((text(f"way.{s.way}") for s in self.open if s.person == person), 2)
             persons.setdefault(ways, []).append(person)
         for ways, names in persons.items():
             yield text("brief.stop", person=self.listed(names), ways=ways)
+        if not d.passed and self.a.scene is not None:
+            yield from (f.text for f in self.a.scene.findings if f.refuses)
         if self.uncontrolled:
             yield text("brief.control", persons=self.listed(f.person for f in self.uncontrolled))
         carried = [s for s in self.counted if not s.below and s.answer] if d.passed else []

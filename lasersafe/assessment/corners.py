@@ -16,7 +16,7 @@ from lasersafe.quantity import Rounding, format_quantity
 from lasersafe.records import InputTolerance
 from lasersafe.wording import Message
 
-MOST_CORNERS = 24
+MOST_CORNERS = 64  # three lasers without stated optics
 _DIGITS = 4
 _FOCUS = ("focal_length", "measured_at", "waist_at")  # move it
 _WIDTHS = ("beam_diameter", "divergence", "focus_diameter", "focal_length", "core_diameter", "numerical_aperture",
@@ -88,18 +88,18 @@ def corners_of(case: Case) -> Corners:
             choices.append((one, (low, high), used))
         stated = one.field, one.value.typed, one.value.unit, float(one.value)
         inputs.append(InputTolerance(*stated, low, high, one.tolerance.kind, used, tried))
-    fitted = case.with_each_optics()
     if case.settings.decide_by == "as typed":
         choices, fixed = [], {}
     differing = _differing(case, found) if choices or fixed else {}
-    if len(fitted) * math.prod(len(used) for _, _, used in choices) > MOST_CORNERS:
-        unknown = ["optics that are not stated"] if len(fitted) > 1 else []
-        names = ", ".join([*unknown, *(one.field for one, _, _ in choices)])
-        refuse(
-            f"{names}: each carries a tolerance whose worse end is not known beforehand, and together they have more "
-            f"than {MOST_CORNERS} corners; give the cautious value of some of them without a tolerance"
-            + ("; and state the optics of a laser" if unknown else "")
-        )
+    ways = math.prod(len(used) for _, _, used in choices) * math.prod(map(len, case._others.values()))
+    if ways > MOST_CORNERS:
+        unstated = ", ".join(f"'{case.laser[i].name}'" for i in case._others)
+        said = [f"the optics of {unstated} are not stated; state a [[laser.setup]] of one"] if unstated else []
+        if choices:
+            names = ", ".join(one.field for one, _, _ in choices)
+            said.append(f"of {names} it is not known beforehand which end is worse; give the cautious value of one")
+        refuse(f"{ways} combinations are more than the {MOST_CORNERS} that are worked out: {'; '.join(said)}")
+    fitted = case.with_each_optics()
     cases = []
     for values in product(*(used for _, _, used in choices)):
         own = {one.place: _value(one, value, ends) for (one, ends, _), value in zip(choices, values, strict=True)}

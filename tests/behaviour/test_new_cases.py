@@ -13,6 +13,7 @@ from pypdf import PdfReader
 
 from lasersafe.ask.cases import _Asking, starters
 from lasersafe.assessment import assess
+from lasersafe.assessment.corners import MOST_CORNERS, corners_of
 from lasersafe.errors import CaseError, InputError
 from lasersafe.models import parse_case, read_case
 from lasersafe.models.kinds import laser_kinds
@@ -201,6 +202,27 @@ def test_a_kind_is_known_by_its_words(said: str, like: str, tmp_path: Path) -> N
     case = tmp_path / "case.toml"
     assert run("new", case, "--laser", said, "--yes").code == 0
     assert read_case(case).laser[0].like == like
+
+
+@pytest.mark.parametrize(
+    ("said", "lost"),
+    [("UV marker", "uv"), ("355 nm laser marker", "355"), ("pulsed green laser", "pulsed"), ("welder 3 kW", "3")],
+)
+def test_a_word_that_would_change_the_light_is_not_lost(said: str, lost: str, tmp_path: Path) -> None:
+    """An ultraviolet marker was written down as one of 1064 nm."""
+    refused = run("new", tmp_path / "case.toml", "--laser", said, "--yes")
+    assert (refused.code, f"'{lost}' would be lost on" in refused.err) == (2, True)
+
+
+def test_three_lasers_without_stated_optics_are_worked_out_and_four_say_which_to_state(tmp_path: Path) -> None:
+    said = ("blue diode", "CO₂ cutter", "any laser", "welder")
+    lasers = [word for one in said for word in ("--laser", one)]
+    three, four = tmp_path / "three.toml", tmp_path / "four.toml"
+    assert run("new", three, *lasers[:6], "--yes").code == run("new", four, *lasers, "--yes").code == 0
+    assert len(corners_of(read_case(three)).cases) == MOST_CORNERS
+    refused = run("assess", four)
+    names = "'blue diode', 'CO2 cutter', 'any laser', 'hand-held welder'"
+    assert f"256 combinations are more than the 64 that are worked out: the optics of {names}" in refused.err
 
 
 def test_each_kind_is_known_by_the_name_that_a_german_list_gives_it() -> None:

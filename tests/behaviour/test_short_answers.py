@@ -54,7 +54,7 @@ def test_the_short_answer_says_the_numbers_of_the_whole_answer() -> None:
     fitted = {(s.laser, s.setup) for s in found.setups if s.fitted}
     counted = [s for s in found.scenarios if (s.laser, s.setup) in fitted and not s.struck_out and not s.below]
     unanswered = [s for s in counted if not s.answer]
-    assert f"{len(unanswered)} x above the limit without an answer" in text
+    assert f"{len(unanswered)} scenarios above the limit without an answer" in text
     assert f"{format_quantity(max(s.ratio for s in unanswered), '1', 3, 'up')} x limit: Welder at the bench" in text
     assert "no eyewear can be relied on" in text
     assert "not enough as worn: Welder at the bench" in text
