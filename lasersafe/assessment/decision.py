@@ -143,8 +143,7 @@ class Sentences:
     def wear(
         self, eyewear: list[EyewearNeed], lasers: Sequence[LaserFacts], scenarios: list[Scenario]
     ) -> Iterator[tuple[str, tuple[str, ...]]]:
-        """Yield what to wear, laser by laser: what covers everybody who is near enough to need any."""
-        away = {person.name: float(person.distance) for person in self.case.person}
+        """Yield what to wear, laser by laser: what covers everybody of the case who needs any."""
         for laser in lasers:
             needs = [n for n in eyewear if n.laser == laser.name]
             covers = [one.eyewear for one in (laser, *laser.lines) if one.eyewear is not None]
@@ -155,8 +154,7 @@ class Sentences:
                 yield laser.name, tuple(self.wording.say(one) for one in (bad.no_reliance, hardest) if one)
             elif covers:
                 marking = self.text("say.and").join(dict.fromkeys(n.marking for n in covers))
-                nearest = min((n.person for n in needs), key=lambda name: away[name])
-                yield laser.name, (self.text("say.wear", marking=marking, person=nearest),)
+                yield laser.name, (self.text("say.wear", marking=marking),)
         for s in scenarios:
             if s.laser != ALL_LASERS or s.tissue != "eye" or s.below:
                 continue

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from lasersafe.drawing.page import left_out_line
 from lasersafe.drawing.primitives import BLACK, WHITE, Lines, edge, grey
 from lasersafe.drawing.text import aperture, distance, duration, in_unit, irradiance, quantity, ratio, tidy, unit_text
 from lasersafe.records import Criterion, badness
@@ -173,7 +174,8 @@ def _people(sheet: Sheet) -> None:
         rows.append(row(name, *stand, state, bar=worst is not None))
     sheet.listing("decision", {"who": 30, "reached": 24, "scatter_only": 20, "there": 26}, rows, 2.0)
     limit = text("decision.limit", tissue=sheet.named("tissue", found.headline_tissue), rule_set=assessment.rule_set)
-    sheet.paragraph(limit, _NOTE)
+    faults = text("decision.faults") if assessment.scene is None else left_out_line(assessment.scene, sheet.wording)
+    sheet.paragraph(f"{limit} {faults}".strip(), _NOTE)
     sure = assessment.uncertainty
     if sure.inputs:
         said = text("sure.typed_only", reason=sure.as_typed) if sure.as_typed else text("sure.corner")

@@ -83,8 +83,8 @@ def test_eyewear_named_for_all_covers_the_one_with_binoculars_as_well() -> None:
     text = HEAD + beam + person("Near", "0.3 m") + person("Far", "6 m", LONG)
     found = found_in(text)
     assert [need.marking for need in found.eyewear] == ["532 D LB6 + R LB4", "532 D LB6 + R LB5"]
-    assert found.decision.wear == "Welder: 532 D LB6 + R LB5 for anyone as near as Near."
-    assert found_in(text, "de").decision.wear == "Welder: 532 D LB6 + R LB5 für alle, die so nahe kommen wie Near."
+    assert found.decision.wear == "Welder: 532 D LB6 + R LB5 for everybody of this case."
+    assert found_in(text, "de").decision.wear == "Welder: 532 D LB6 + R LB5 für alle Personen dieses Falls."
     assert found.record.lasers[0].eyewear is not None
     assert found.record.lasers[0].eyewear.marking in found.decision.wear  # as on the door sign
 
@@ -137,7 +137,7 @@ def test_eyewear_holds_the_beam_of_a_lost_lens_where_that_can_hit() -> None:
     beam = beam[: beam.index('kind = "collimated"')] + lens + 'criterion = "1/e"\n'
     scene = "[scene]\n" + aim("Welder") + '[[scene.person]]\nname = "Far"\nposition = ["0 m", "6 m"]\n'
     bare = found_in(HEAD + laser().replace('"5 mrad"', '"0.1 mrad"') + person("Far", "6 m"))
-    assert bare.decision.wear == "Welder: 1070 D LB8 for anyone as near as Far."
+    assert bare.decision.wear == "Welder: 1070 D LB8 for everybody of this case."
     for number, enough in ((6, False), (8, True)):
         text = HEAD + beam + person("Far", "6 m", f'eyewear = "1070 D LB{number}"') + ENCLOSED + scene
         found = found_in(text)
@@ -151,7 +151,7 @@ def test_eyewear_for_all_keeps_every_wavelength_of_a_tolerance() -> None:
     beam = laser(power="20 W", wavelength="1064 nm +- 5 nm")
     found = found_in(HEAD + beam + person("Near", "1 m") + person("Far", "6 m"))
     assert {need.marking.split()[0] for need in found.eyewear} == {"1059-1069"}
-    assert found.decision.wear == "Welder: 1059-1069 D LB7 for anyone as near as Near."
+    assert found.decision.wear == "Welder: 1059-1069 D LB7 for everybody of this case."
     assert found.record.lasers[0].eyewear is not None
     assert found.record.lasers[0].eyewear.marking == "1059-1069 D LB7"  # on the door sign
 
@@ -161,7 +161,7 @@ def test_eyewear_against_one_of_two_wavelengths_is_no_answer() -> None:
     text = HEAD + laser().replace('power = "500 W"\n', line) + person("Far", "6 m", 'eyewear = "1070 D LB5"') + ENCLOSED
     found = found_in(text)
     assert not found.decision.passed
-    assert found.decision.wear == "Welder: 1070 D LB4 and 635 D LB3 for anyone as near as Far."
+    assert found.decision.wear == "Welder: 1070 D LB4 and 635 D LB3 for everybody of this case."
 
 
 # --- what is struck out ---------------------------------------------------------------------------------------------
