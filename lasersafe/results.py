@@ -313,8 +313,8 @@ class BarrierResult:
 
 def by_distance(results: Sequence[BarrierResult], lines: Sequence[BarrierLine]) -> list[BarrierResult]:
     """Return what falls on barriers at their stated distance, but for what is judged by the place of both."""
-    placed = {(line.name, way.laser) for line in lines for way in line.ways}
-    return [one for one in results if not one.fitted or (one.barrier, one.laser) not in placed]
+    drawn = {line.name for line in lines}
+    return [one for one in results if not one.fitted or one.barrier not in drawn]
 
 
 @dataclass(frozen=True)

@@ -325,16 +325,12 @@ def spectator_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
         origin = wording.text("spectators.of", start=start, laser=line.laser) if len(lasers) > 1 else start
         words = {"side": side, "origin": origin, "limited_by": say(limited), "distance": metres(line.distance)}
         lines.append(wording.text("spectators.line", **words))
-    unplaced = [one.subject for one in scene.findings if one.kind == "aim"]
-    lines += [] if scene.lines else [wording.text("spectators.none")]
-    lines += [wording.text("spectators.no_place", laser=name) for name in unplaced]
     left_out = wording.text("scene.left_out", what=scene.left_out) if scene.left_out else ""
     lines += filter(None, [left_out])
     data = {
         "title": assessment.title,
         "lines": rows,
         "lasers": lasers,
-        "not_placed": unplaced,
         "left_out": left_out,
         "holds_for": holds,
         "verdict": assessment.decision.verdict,

@@ -469,6 +469,10 @@ def pose_of(aim: Aim, context: Context, mode: str, without: Container[str] = ())
         elevation = level if aim.elevation is None else float(aim.elevation)
     low_b, high_b = (bearing, bearing) if aim.bearing_range is None else aim.bearing_range.span
     low_e, high_e = (elevation, elevation) if aim.elevation_range is None else aim.elevation_range.span
+    if aim.any_way:
+        low_b, high_b = -math.pi, math.pi
+        tilted = aim.elevation is not None or aim.elevation_range is not None
+        low_e, high_e = (low_e, high_e) if tilted else (-math.pi / 2.0, math.pi / 2.0)
     # where it is said to point counts, whatever its ranges say
     stated = (low_b + high_b) / 2.0 + math.remainder(bearing - (low_b + high_b) / 2.0, 2.0 * math.pi)
     low_b, high_b = min(low_b, stated), max(high_b, stated)

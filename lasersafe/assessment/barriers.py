@@ -226,8 +226,8 @@ def barrier_loads(
 ) -> tuple[BarrierLoad, ...]:
     """Return what each fitted laser brings to barriers that have to stop it or are rated, alone and with the others.
 
-    The others are those of `at_the_same_time`, where lasers can be on at the same time (*adds*). In a scene a barrier
-    stands where it is drawn, elsewhere and for a laser without a place at its distance.
+    The others are those of `at_the_same_time`, where lasers can be on at the same time (*adds*). A barrier that
+    is drawn stands where it is drawn, any other at its distance.
     """
     falls: list[tuple[str, AnyLoad, str]] = []
     same: dict[str, list[AnyLoad]] = {}

@@ -172,8 +172,7 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
     ends = (low, heights[:-1]), (high, heights[1:])
     least, most = (np.column_stack([np.tile(at, (rows, 1)), np.repeat(level, columns)]) for at, level in ends)
     sums = []
-    fitted = [one for one in stage.fitted if stage.poses(one, "running")]
-    for lasers in [fitted] if stage.case.adds_lasers else [[one] for one in fitted]:
+    for lasers in [stage.fitted] if stage.case.adds_lasers else [[one] for one in stage.fitted]:
         total = np.zeros((rows, columns))
         for context in lasers:
             power = context.power

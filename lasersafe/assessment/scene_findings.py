@@ -125,8 +125,8 @@ def faults_not_drawn(far: Mapping[tuple[str, str, str], float], wording: Wording
 def _targets(stage: Stage, say: Finding) -> Iterator[SceneFinding]:
     for laser in {c.laser.name: c for c in stage.contexts}.values():
         name = laser.laser.name
-        if not stage.poses(laser, "running"):
-            yield say("aim", "scene.not_placed", name, laser=name)
+        if any(one.any_way for one in stage.scene.aim if one.laser == name):
+            yield say("aim", "scene.any_way", name, laser=name)
         targets = [target.name for target in laser.targets]
         if targets:
             yield say("target list", "scene.target_list", name, laser=name, targets=", ".join(targets))

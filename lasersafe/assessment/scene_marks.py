@@ -68,12 +68,12 @@ def aims_of(stage: Stage) -> Iterator[records.AimEnvelope]:
 
 
 def person_marks(stage: Stage) -> Iterator[records.PersonMark]:
-    """Yield every person with a place; of an area that nearest to a laser, or its middle where none has a place."""
+    """Yield every person with a place; of an area that nearest to a laser."""
     apexes = [pose.apex[:2] for c in stage.contexts for pose in stage.poses(c, "running")]
     for one in stage.scene.person:
         area = () if one.area is None else one.area.pairs
         x, y = np.mean(area, axis=0).tolist() if one.position is None else one.position.pair
-        if one.position is None and apexes:
+        if one.position is None:
             (x, y), _ = min(
                 shapely.shortest_line(taken(one), shapely.points(apexes)), key=lambda way: way.length
             ).coords
@@ -92,7 +92,7 @@ def camera_lines(stage: Stage) -> Iterator[records.CameraLine]:
     A camera whose lens is not described is left out. Where it looks is not counted: that can change.
     """
     for one, main in product(stage.scene.camera, stage.fitted):
-        if one.focal_length is not None and one.f_number is not None and stage.poses(main, "running"):
+        if one.focal_length is not None and one.f_number is not None:
             lens = float(one.focal_length), float(one.f_number), float(one.filter_transmission), plain(one.pixel) or 0.0
             camera, place = instruments.Camera(one.name, *lens), (*one.position.pair, float(one.height))
             for context in main.every.values():

@@ -66,7 +66,7 @@ def facts_of(
     ranked = [label for label in labels if class_rank(label) is not None]
     highest = max(ranked, key=lambda label: class_rank(label) or 0) if ranked and ranked == labels else None
     attended = True if stage.case.area.watch_keeper else None
-    if not stage.case.spectator_rules or not people or not all(stage.poses(c, "running") for c in fitted):
+    if not stage.case.spectator_rules or not people:
         return Facts(visible=visible, laser_class=highest, attended=attended)
     today = [z for z in zones if z.kind != "ignition"]
     area = shapely.union_all([area_of(z.polygons) for z in today])

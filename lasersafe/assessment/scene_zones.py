@@ -128,19 +128,18 @@ def joined_zone(farthest: ZoneShape, group: Sequence[ZoneShape]) -> ZoneShape:
 
 
 def lasers_that_add(stages: Sequence[Stage], tissue: str) -> list[list[list[tuple[Stage, Context]]]]:
-    """Return each set of placed lasers that adds for a tissue: what each laser is at each corner of the tolerances."""
+    """Return each set of lasers that adds for a tissue: what each laser is at each corner of the tolerances."""
     sets: dict[tuple[tuple[str, str], ...], list[list[tuple[Stage, Context]]]] = {}
     for stage in stages:
         for lasers in adding(stage.case, stage.contexts, tissue):
-            placed = [one for one in lasers if stage.poses(one, "running")]
-            names = tuple((one.laser.name, one.setup.name) for one in placed)
-            for one, known in zip(placed, sets.setdefault(names, [[] for _ in placed]), strict=True):
+            names = tuple((one.laser.name, one.setup.name) for one in lasers)
+            for one, known in zip(lasers, sets.setdefault(names, [[] for _ in lasers]), strict=True):
                 known.append((stage, one))
-    return [lasers for lasers in sets.values() if lasers]
+    return list(sets.values())
 
 
 def together_lights(stages: Sequence[Stage], tissue: str) -> list[tuple[list[Context], list[list[Light]]]]:
-    """Return all light for a tissue of each set of placed lasers that adds: for each laser one group.
+    """Return all light for a tissue of each set of lasers that adds: for each laser one group.
 
     A group holds the light at all corners of the tolerances. Its highest counts, so that no corner has a larger sum.
     """

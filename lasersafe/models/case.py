@@ -89,17 +89,18 @@ def _laser_and_setup(table: Table, setups: Mapping[str, list[str]], place: Place
 
 
 def _placed(scene: Peek, tables: Mapping[str, Tables], setups: Mapping[str, list[str]]) -> Findings:
-    """Refuse lasers placed, but not while they run with what is fitted, and barriers not known or rated twice."""
-    for i, aim in scene.tables("aim"):
+    """Refuse lasers not placed while they run with what is fitted, and barriers not known or rated twice."""
+    aims = scene.tables("aim")
+    for i, aim in aims:
         if word_of(aim, "laser") is not None:
             yield from _laser_and_setup(aim, setups, ("scene", "aim", i))
     for name, table in tables["laser"].items():
-        own = [(i, aim) for i, aim in scene.tables("aim") if word_of(aim, "laser") == name]
+        own = [(i, aim) for i, aim in aims if word_of(aim, "laser") == name]
         each = [one for _, one in Peek(Laser, table).tables("setup")]
         fitted = [word_of(one, "name") for one in each if len(each) == 1 or one.get("fitted") is True]
         known = [aim for _, aim in own if word_of(aim, "mode") in (None, "running")]
-        if own and not any(word_of(aim, "setup") in (None, *fitted) for aim in known):
-            yield wrong(("scene", "aim", own[0][0]), "misfit.not_running", laser=shown(name))
+        if aims and not any(word_of(aim, "setup") in (None, *fitted) for aim in known):
+            yield wrong(("scene", "aim", *(i for i, _ in own[:1])), "misfit.not_running", laser=shown(name))
     barriers = tables["barrier"]
     for i, table in scene.tables("barrier"):
         wall = word_of(table, "name")

@@ -357,9 +357,10 @@ class Aim(CaseModel):
     height
         Height of the last optic above the floor, as '1.1 m'.
     bearing
-        Direction of the aim, clockwise from the y axis of the plan, as '90 deg'. This or towards is needed.
+        Direction of the aim, clockwise from the y axis of the plan, as '90 deg'. Left out, and towards and
+        bearing_range too: any, so that it can point anywhere that elevation and elevation_range leave open.
     elevation
-        Angle of the aim above the horizontal, as '-20 deg'; left out with bearing: 0.
+        Angle of the aim above the horizontal, as '-20 deg'; left out with bearing: 0, without a direction: any.
     towards
         Point that the laser aims at, instead of bearing and elevation.
     towards_height
@@ -396,11 +397,14 @@ class Aim(CaseModel):
     margin: Annotated[SIValue | None, Measured("rad", "0 deg", "90 deg", "5 deg")] = None
     moves: Annotated[SIValue | None, MOVES] = None
 
+    @property
+    def any_way(self) -> bool:
+        """Whether it can point to any side, as no bearing is stated."""
+        return self.bearing is None and self.towards is None and self.bearing_range is None
+
     @classmethod
     def findings(cls, peek: Peek) -> Findings:
-        """Ask for one way to say where it points."""
-        if not any(name in peek for name in ("bearing", "towards", "bearing_range")):
-            yield wrong("bearing", "misfit.no_bearing")
+        """Refuse two ways to say where it points."""
         if "towards" in peek and "bearing" in peek:
             yield wrong("towards", "misfit.aim_twice")
         if "towards" in peek and "elevation" in peek:

@@ -149,8 +149,7 @@ class AskedRoom:
     def tones(self) -> dict[str, Any]:
         """Return where no light above a limit is proven to be absent: what `answer` has as dark, without words."""
         stages = stages_of(self.case)
-        placed = [(s, one) for s in stages for one in s.contexts if one.setup.fitted and s.poses(one, "running")]
-        ways = [(s, one, way) for s, one in placed for _, way, tissue in KINDS if tissue == "eye"]
+        ways = [(s, one, way) for s in stages for one in s.fitted for _, way, tissue in KINDS if tissue == "eye"]
         lights = ((s, one, source) for s, one, way in ways for source in s.sources(one, way, "eye"))
         if any(cut(*light).area.covers(self.floor) for light in lights):  # one light is above a limit everywhere
             return {"open": self._path(self.floor)}

@@ -5,7 +5,6 @@ from __future__ import annotations
 import io
 import math
 import re
-from dataclasses import replace
 
 import pytest
 from pypdf import PdfReader
@@ -21,8 +20,6 @@ from lasersafe.sheet.flow import Part, Sheet
 from lasersafe.sheet.front import barrier_row
 from lasersafe.wording import load_wording, localise
 from tests.behaviour.test_strike_outs import PLAIN, starter
-from tests.crosscheck.scene_description import Barrier as Wall
-from tests.crosscheck.scene_description import Laser, Person, Scene, case_text
 
 WELDER = starter("handheld-welder")
 
@@ -228,26 +225,3 @@ def test_a_barrier_that_is_drawn_is_judged_where_it_stands_on_page_1_too() -> No
     loads = [one for one in found.decision.loads if one.barrier == "Plate"]
     assert max(one.load for one in loads) == max(way.irradiance for way in plate.ways)
     assert {one.verdict for one in loads} <= {way.verdict for way in (*plate.ways, *plate.faults)}
-
-
-def test_a_laser_without_a_place_counts_on_a_drawn_barrier_at_its_typed_distance() -> None:
-    # 5 W where the wall is drawn and 500 W, which has no place, where it is typed: 4 P / (pi (d^2 + (3 m phi)^2))
-    spot = Laser(500.0, 5e-3, 2e-3, (0.0, 0.0, 1.5), 0.0, name="Spot")
-    scene = Scene((Laser(5.0, 5e-3, 2e-3, (0.0, 0.0, 1.5), 0.0), spot), (Person("P", ((0.0, 6.0),)),))
-    wall = Wall("wall", ((-5.0, 3.0), (5.0, 3.0)))
-    text = case_text(replace(scene, barriers=(wall,)))
-    first = text.index('[[scene.aim]]\nlaser = "Spot"')
-    text = text[:first] + text[text.index("[[scene.", first + 3) :]
-    text = changed(
-        text,
-        ('rating = "1e4 MW/m2"', 'rating = "1e6 W/m2"'),
-        ('distance = "100 mm"\nrating', 'distance = "3 m"\nrating'),
-    )
-    found = assessed(text)
-    peak = 4.0 / (math.pi * (5e-3**2 + (2e-3 * 3.0) ** 2))
-    loads = {(one.laser, one.way): one for one in found.decision.loads}
-    assert loads["Lamp", "direct"].holds  # alone
-    for laser in ("Lamp", "Spot"):
-        assert loads[laser, "direct"].load == pytest.approx(505.0 * peak, rel=1e-3)
-        assert not loads[laser, "direct"].stands
-    assert {one.laser for one in found.by_distance} == {"Spot"}

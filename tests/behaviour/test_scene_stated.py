@@ -166,6 +166,26 @@ bearing = "180 deg"
     return f"{text}[scene]\n{head}" + aim.format(name="Left", x=-0.1) + aim.format(name="Right", x=0.1) + row
 
 
+def test_a_laser_without_a_place_in_a_scene_is_refused():
+    # Zones, lines, map and barriers knew nothing of it and were printed as if they were whole.
+    text, start = two_lasers(), two_lasers().index('[[scene.aim]]\nlaser = "Right"')
+    found = faults(text[:start] + text[text.index("[[scene.person]]") :])
+    assert found == {"scene.aim": load_wording().say(Message("misfit.not_running", laser="'Right'"))}
+
+
+def test_a_laser_whose_direction_is_not_stated_counts_to_all_sides():
+    # 10 m behind the heads, 5 W are 4 * 5 W / (pi * (3 mm^2 + (20 mrad * 10 m)^2)) = 159.1 W/m2, 3.18 times the limit
+    text, start = two_lasers().replace("-20 m", "10 m"), two_lasers().index('[[scene.aim]]\nlaser = "Right"')
+    found = assess(parse_case(text[:start] + text[start:].replace('bearing = "180 deg"\n', "", 1)))
+    ratios = {c.laser: c.ratio for c in found.scene.matrix if (c.way, c.mode) == ("direct", "running")}
+    assert ratios == {"Left": pytest.approx(0.0, abs=0.01), "Right": pytest.approx(3.182, rel=2e-3)}
+    assert load_wording().text("scene.any_way", laser="Right") in [f.text for f in found.scene.findings]
+    assert all(line.distance >= 17.84 for line in found.scene.lines if line.laser == "Right")  # as far as it reaches
+    assert {line.side for line in found.scene.lines if line.laser == "Right"} == {"front", "right", "back", "left"}
+    up = assess(parse_case(text[:start] + text[start:].replace('bearing = "180 deg"', 'elevation = "60 deg"', 1)))
+    assert all(c.ratio < 0.01 for c in up.scene.matrix if (c.way, c.mode) == ("direct", "running"))  # over their heads
+
+
 def test_lasers_that_run_one_at_a_time_do_not_add_and_the_reason_is_printed():
     reason = 'one_at_a_time = true\none_at_a_time_reason = "one key switch feeds both"\n'
     both, alone = (assess(parse_case(two_lasers(head))) for head in ("", reason))
