@@ -282,6 +282,11 @@ class Scenario(OfSetup):
     # worked out from places of a scene
     placed: bool = field(default=False, metadata=HIDDEN)
 
+    @property
+    def of_one(self) -> float:
+        """What one watt or joule that the laser sends brings to each area [1/m2]; NaN of an extended source."""
+        return self.exposure / (self.criterion.amount or math.nan)
+
 
 def unanswered(scenarios: Iterable[Scenario]) -> list[Scenario]:
     """Return those above the limit that nothing answers, the worst first."""

@@ -316,20 +316,19 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
     from_work = None if person.distance_from_work is None else float(person.distance_from_work)
     ways = _from(context, scenario.way, away, from_work)
     found: list[tuple[float, float, str, dict[str, str]]] = []  # share through the aperture, length [m], and in words
-    per_area = scenario.exposure / (scenario.criterion.amount or math.nan)  # of what the laser emits. [1/m2]
-    here = {"share": f"{per_area:.4g}", "scenario": scenario.key}
+    here = {"share": f"{scenario.of_one:.4g}", "scenario": scenario.key}
     if scenario.way != "scatter":
         if scenario.placed:
             ways = [(context.share(scenario.way)[0], max(scenario.distance, away), 0.0, "")]
         for factor, length, _, _ in ways:
             share = float(fraction_through(*diameters(context.beam, length), APERTURE, context.beam.profile))
-            most = _over_reading(context, factor, length, per_area, scenario.criterion.limiting_aperture)
+            most = _over_reading(context, factor, length, scenario.of_one, scenario.criterion.limiting_aperture)
             if scenario.placed and most * area < factor * share:  # beside the axis, or over a mirror that returns less
                 found.append((most * area, length, "reading.placed", here | {"share": f"{most:.4g}"}))
                 continue
             found.append((factor * share, length, "", {"how": f"{factor:g} · {share:.4g} (7 mm, {length:.5g} m)"}))
     elif scenario.placed and not scenario.distance < min(length for _, length, _, _ in ways):
-        found.append((min(per_area * area, 1.0), scenario.distance, "reading.placed", here))
+        found.append((min(scenario.of_one * area, 1.0), scenario.distance, "reading.placed", here))
     else:
         for factor, length, angle, name in ways:
             there = min(float(scatter_exposure(1.0, factor, length, angle, model)) * area, 1.0)
@@ -341,8 +340,7 @@ def _at_person(context: Context, scenario: Scenario) -> Iterator[Expected]:
     if every:
         power, energy = max(e.power for e in every), max(e.pulse_energy for e in every)
     elif space.kind != "continuous":
-        energy, cap = space.caps
-        energy = energy if space.repetition_rate is None else min(energy, cap / space.repetition_rate[0])
+        energy = space.caps[0] if space.repetition_rate is None else float(space.energy_at(space.repetition_rate[0]))
 
     def part(own: Context) -> float:
         """Return what a meter gets of a further wavelength, which may widen otherwise than the main beam. [1]."""

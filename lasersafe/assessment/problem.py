@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError, refuse
+from lasersafe.hazard import exposure
 from lasersafe.hazard.combine import exposure_durations
 from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, compare, pulse_pattern
 from lasersafe.hazard.settings import SettingSpace, worst_settings
@@ -214,25 +215,19 @@ class Problem:
         """What is emitted, where there is one setting."""
         space = self.context.space
         if space.kind == "continuous":
-            return Emission("continuous", power=self.value("power", _high(space.power)))
-        caps = []
-        if space.pulse_energy is not None:
-            caps.append(self.value("pulse_energy", space.pulse_energy[1]))
+            return exposure.continuous(self.value("power", _high(space.power)))
+        energy, power = map(self.value, ("pulse_energy", "mean_power"), space.caps)
         if space.kind == "single pulse":
             assert space.pulse_duration is not None
             pulse = self.value("pulse_duration", space.pulse_duration[1])
-            return Emission("single pulse", pulse_energy=caps[0], pulse_duration=pulse)
+            return exposure.single_pulse(energy, pulse)
         assert space.repetition_rate is not None
         rate = self.value("repetition_rate", space.repetition_rate[1])
         number = 1.0 if space.burst_pulses is None else space.burst_pulses[1]
-        if space.power is not None:
-            caps.append(np.asarray(self.value("mean_power", space.power[1]) / (rate * number)))
-        energy = caps[0] if len(caps) == 1 else np.minimum(*caps)
         burst = ((number, _high(space.burst_spacing)),) if number > 1.0 else ()
-        return Emission(
-            "pulse train", pulse_energy=energy, pulse_duration=self.longest_pulse,
-            repetition_rate=np.asarray(rate * number), burst=burst, pedestal=space.pedestal,
-        )  # fmt: skip
+        most = space.energy_at(rate * number, (energy, power))
+        train = exposure.pulse_train(most, self.longest_pulse, np.asarray(rate * number), space.pedestal)
+        return replace(train, burst=burst)
 
     @property
     def two_caps(self) -> bool:

@@ -138,8 +138,7 @@ def _scattered(scenarios: Iterable[Scenario]) -> list[Scenario]:
 
 def _lit(scenarios: Iterable[Scenario]) -> float:
     """Return the most that scatter brings of one watt on each area [1/m2]; surfaces return wavelengths differently."""
-    found = (s.exposure / s.criterion.amount for s in _scattered(scenarios) if math.isfinite(s.exposure))
-    return max(found, default=0.0)
+    return max((s.of_one for s in _scattered(scenarios) if math.isfinite(s.exposure)), default=0.0)
 
 
 def _mine(scenarios: list[Scenario], person: Person) -> list[Scenario]:

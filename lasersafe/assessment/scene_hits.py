@@ -45,7 +45,6 @@ class Hit:
     """The worst exposure found, with the comparison that decides it."""
 
     ratio: float
-    exposure: float
     criterion: Criterion
     by_rule_set: dict[str, float]
     point: Vector
@@ -61,6 +60,11 @@ class Hit:
     counted: Source | None = None  # whose bound is the highest
     light: Light | None = None  # the same, as it was bounded
     box: tuple[FLOAT, FLOAT] | None = None  # middle and half edges of where it counts [m]
+
+    @property
+    def exposure(self) -> float:
+        """What the comparison sees. [W/m2 or J/m2]."""
+        return self.ratio * self.criterion.limit
 
     @cached_property
     def span(self) -> Span | None:
@@ -296,8 +300,7 @@ def _raised(hit: Hit, times: float) -> Hit:
     if not times > _SAME:
         return hit
     return replace(
-        hit, ratio=hit.ratio * times, exposure=hit.exposure * times,
-        by_rule_set={name: ratio * times for name, ratio in hit.by_rule_set.items()},
+        hit, ratio=hit.ratio * times, by_rule_set={name: ratio * times for name, ratio in hit.by_rule_set.items()},
         fractions={group: ratio * times for group, ratio in hit.fractions.items()},
     )  # fmt: skip
 
@@ -305,7 +308,7 @@ def _raised(hit: Hit, times: float) -> Hit:
 def _at(hit: Hit, ratio: float) -> Hit:
     """Return a hit with all its ratios as high as a bound: no single point is known that gets as much."""
     return replace(
-        hit, ratio=ratio, exposure=ratio * hit.criterion.limit, by_rule_set=dict.fromkeys(hit.by_rule_set, ratio),
+        hit, ratio=ratio, by_rule_set=dict.fromkeys(hit.by_rule_set, ratio),
         fractions=dict.fromkeys(hit.fractions, ratio),
     )  # fmt: skip
 
@@ -346,7 +349,7 @@ def exact_hit(stage: Stage, context: Context, source: Source, point: Vector, ask
     ratio, criterion, angle = max(pairs, key=lambda pair: badness(pair[0]))
     where = "from the lit surface" if source.way == "scatter" else "from the last optic along the path"
     return Hit(
-        ratio, ratio * criterion.limit, criterion, by_rule_set, point, source.path_to(point), source.surface, where,
+        ratio, criterion, by_rule_set, point, source.path_to(point), source.surface, where,
         source, angle, fractions,
     )  # fmt: skip
 

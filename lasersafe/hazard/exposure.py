@@ -119,25 +119,25 @@ class Received(Many):
         return self.emission.single and isinstance(self.wavelength, float) and isinstance(self.duration, float)
 
 
-def continuous(power: float) -> Emission:
+def continuous(power: Any) -> Emission:
     """Return continuous emission.
 
     Parameters
     ----------
-    power : float
+    power : float, or numpy.ndarray of shape (...)
         What leaves the laser. [W]
     """
     return Emission("continuous", power=power)
 
 
-def single_pulse(pulse_energy: float, pulse_duration: float) -> Emission:
+def single_pulse(pulse_energy: Any, pulse_duration: Any) -> Emission:
     """Return one pulse.
 
     Parameters
     ----------
-    pulse_energy : float
+    pulse_energy : float, or numpy.ndarray of shape (...)
         Energy of the pulse. [J]
-    pulse_duration : float
+    pulse_duration : float, or numpy.ndarray of shape (...)
         Its duration. [s]
     """
     return Emission("single pulse", pulse_energy=pulse_energy, pulse_duration=pulse_duration)

@@ -63,10 +63,8 @@ def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) ->
     ends = {share / edge for share in space.duty or () for edge in _LETTER_EDGES}
     rates |= {rate for rate in ends if slow < rate < fast}
     for rate in sorted(rates):
-        energies = [space.power[1] / rate] if space.power is not None else []
-        energies += [space.pulse_energy[1]] if space.pulse_energy is not None else []
-        low, high = space.pulse_duration or (share / rate for share in space.duty or ())
-        found += [pulse_train(min(energies), t, rate, space.pedestal) for t in _lengths(low, high) if t * rate <= 1.0]
+        energy, (low, high) = float(space.energy_at(rate)), space.pulse_duration or np.array(space.duty or ()) / rate
+        found += [pulse_train(energy, t, rate, space.pedestal) for t in _lengths(low, high) if t * rate <= 1.0]
     return found
 
 

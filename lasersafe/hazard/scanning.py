@@ -378,8 +378,7 @@ def _near_jumps(row: SettingSpace, tried: Tried, best: int, ways: Floats) -> Tri
     rate = np.concatenate(rates)
     rate = rate[(rate >= tried.rate.min()) & (rate <= tried.rate.max()) & (rate * pulse <= 1.0)]
     rate = np.append(rate, tried.rate[best])
-    energy = np.minimum(row.caps[0], row.caps[1] / rate)
-    return Tried(energy, np.full_like(rate, pulse), rate, np.ones_like(rate), 1.0 / rate)
+    return Tried(row.energy_at(rate), np.full_like(rate, pulse), rate, np.ones_like(rate), 1.0 / rate)
 
 
 @lru_cache(maxsize=256)

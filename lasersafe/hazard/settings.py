@@ -137,11 +137,15 @@ class SettingSpace:
             return max(mode.highest_pulse_energy for mode in self.modes)
         if self.pattern is not None:
             return sum(energy for _, _, energy in self.pattern.pulses)
-        energy, power = self.caps
         number = 1.0 if self.burst_pulses is None else self.burst_pulses[1]
         if self.repetition_rate is None:
-            return energy if self.kind == "single pulse" else 0.0
-        return min(energy * number, power / self.repetition_rate[0])
+            return self.caps[0] if self.kind == "single pulse" else 0.0
+        return float(self.energy_at(self.repetition_rate[0] * number)) * number
+
+    def energy_at(self, rate: ArrayLike, caps: tuple[ArrayLike, ArrayLike] | None = None) -> Floats:
+        """Return the highest energy of one pulse [J] at rates of pulses [Hz], by its caps or by others."""
+        energy, power = caps or self.caps
+        return np.asarray(np.minimum(energy, np.asarray(power) / rate))
 
     def energy_in(self, time: float) -> float:
         """Return a bound of the energy [J] that leaves in a time [s] at any setting: what begins in it is whole.
@@ -362,8 +366,7 @@ def trains(space: SettingSpace, windows: tuple[float, ...] = (), longest: float 
     pulse, rate, number, spacing = (np.broadcast_to(a, shape).reshape(-1) for a in (
         pulse[:, None, None], rate[:, None, None], numbers[:, None], spacings))  # fmt: skip
     spacing = np.where(number > 1.0, spacing, 1.0 / rate)  # of one pulse it means nothing
-    cap, power = space.caps
-    energy = np.minimum(cap, power / (rate * number))
+    energy = space.energy_at(rate * number)
     fits = (pulse * rate <= 1.0 + _LAST_DIGITS) & (pulse <= longest) & (pulse >= _SHORTEST * (1.0 - _LAST_DIGITS))
     if bursts:
         fits &= (pulse <= spacing) & ((number * spacing * rate <= 1.0 + _SLACK) | (number == 1.0))
