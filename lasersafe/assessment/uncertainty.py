@@ -129,7 +129,7 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
         influences = _influences(evaluate, inputs, known) if first else ()
     except CalcError as error:
         return DistanceSpread(*name, math.nan, zone.distance, None, None, 0, SEED, (), note=error.args[0])
-    upper, spread, draws = (None, None, 0) if drawn is None else (drawn.upper, drawn.error, drawn.draws)
+    upper, spread, draws = (None, None, 0) if drawn is None else (*drawn, DRAWS)
     return DistanceSpread(*name, nominal, max(worst, zone.distance), upper, spread, draws, SEED, influences)
 
 

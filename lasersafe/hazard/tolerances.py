@@ -20,7 +20,6 @@ from lasersafe.quantity import covered, physical_range
 Evaluate = Callable[[dict[str, Floats]], Floats]
 Possible = Callable[[dict[str, Floats]], NDArray[np.bool_]]
 
-KINDS = ("bound", "standard uncertainty")
 _MOST = 60_000  # places of the search
 _GRID = 33
 _ZOOMS = 12
@@ -80,11 +79,6 @@ def limits_of(uncertain: Uncertain) -> tuple[float, float]:
         The bounds themselves; of a standard uncertainty, nominal minus and plus twice of it, inside what is
         physically possible. [any]
 
-    Raises
-    ------
-    InputError
-        If the numbers contradict each other, or twice the standard uncertainty leaves nothing above zero.
-
     References
     ----------
     .. [1] JCGM100, 6.2 and 6.3, coverage factor 2 for about 95 % (from memory).
@@ -95,24 +89,7 @@ def limits_of(uncertain: Uncertain) -> tuple[float, float]:
     (0.002, 0.004)
     """
     name, nominal, low, high, kind = uncertain
-    lowest, highest, above = physical_range(name)
-    inside = (low > lowest or (low == lowest and not above)) and low <= nominal <= high <= highest
-    if kind not in KINDS or not inside or not all(map(math.isfinite, (nominal, low, high))):
-        start = f"above {lowest:g}" if above else f"{lowest:g} or more" if math.isfinite(lowest) else "finite"
-        refuse(
-            f"{name} = {nominal:.6g}, from {low:.6g} to {high:.6g}, {kind}: the lower end must be {start}, the nominal "
-            f"value between both ends, the kind one of {', '.join(KINDS)} (SI units)"
-        )
-    if kind == "bound":
-        return low, high
-    least, most = covered(name, nominal, low, high)
-    if above and not least > lowest:
-        refuse(
-            f"{name} = {nominal:.6g} with a standard uncertainty of {nominal - low:.6g} (SI units): twice of it "
-            f"reaches {lowest:g}, where there is no worst case; measure it better, or state the lowest and highest "
-            "value as bounds"
-        )
-    return least, most
+    return (low, high) if kind == "bound" else covered(name, nominal, low, high)
 
 
 def _places(low: float, high: float, nominal: float, critical: Sequence[float], grid: int) -> Floats:
@@ -369,38 +346,26 @@ def solved_input(
 
 PART = 0.95
 CONFIDENCE = 0.95  # that the part lies inside the interval of its order statistics
-FEWEST = 1000
 _BLOCK = 1 << 17
 _AGAIN = 100
 _CELLS = 4096  # of equal probability
 _SOME = 16384  # of the draws, which say about where a rank lies
 
 
-@dataclass(frozen=True)
-class MonteCarlo:
-    """The median and the value that 95 % of the draws do not exceed.
+class MonteCarlo(NamedTuple):
+    """The value that 95 % of the draws do not exceed.
 
     Parameters
     ----------
-    median : float
-        Half of the draws are above.
     upper : float
         95 % of all possible draws lie at or below it, with a confidence of at least 97.5 %: an order statistic above
         the one at 95 %, so more draws bring it down.
     error : float
         Half the width of the interval that holds the true 95 % value with a confidence of 95 %.
-    draws, seed : int
-        How many draws, and from which seed.
-    refused : int
-        Draws that could not be and were drawn again.
     """
 
-    median: float
     upper: float
     error: float
-    draws: int
-    seed: int
-    refused: int = 0
 
 
 def order_ranks(draws: int, part: float = PART, confidence: float = CONFIDENCE) -> tuple[int, int]:
@@ -446,7 +411,7 @@ def order_ranks(draws: int, part: float = PART, confidence: float = CONFIDENCE) 
     first = low + int(np.searchsorted(below, tail, side="right"))  # P(count < first) <= tail
     last = low + int(np.searchsorted(below, 1.0 - tail, side="left")) + 1  # P(count < last) >= 1 - tail
     if first < 1 or last > draws:
-        refuse(f"draws = {draws}: too few to bound the {part:.0%} value; write {FEWEST} or more")
+        refuse(f"draws = {draws}: too few to bound the {part:.0%} value; write 1000 or more")
     return first, last
 
 
@@ -520,12 +485,10 @@ def draw(generator: np.random.Generator, one: Uncertain, size: int) -> Floats:
         return values
 
     found = some(size)
-    for _ in range(_AGAIN):
-        if found.max() <= highest and ((found.min() > lowest) if above else (found.min() >= lowest)):
-            return found
+    while found.max() > highest or found.min() < lowest or (above and found.min() == lowest):  # at most one in twenty
         outside = ((found <= lowest) if above else (found < lowest)) | (found > highest)
         found[outside] = some(int(outside.sum()))
-    refuse(f"{one.name} = {one.nominal:.6g}: hardly any draw is physically possible; give a smaller uncertainty")
+    return found
 
 
 def _of_rank(values: Floats, rank: int, some: Floats) -> float:
@@ -546,7 +509,7 @@ def monte_carlo(
     seed: int = 1,
     possible: Possible | None = None,
 ) -> MonteCarlo:
-    """Return what random inputs make of a value: median and one-sided 95 % value [1]_.
+    """Return what random inputs make of a value: the one-sided 95 % value [1]_.
 
     Parameters
     ----------
@@ -555,7 +518,7 @@ def monte_carlo(
     inputs : sequence of Uncertain
         The inputs, drawn independently.
     draws : int
-        How many, 1000 or more.
+        How many.
     seed : int
         Equal seeds give equal draws.
     possible : callable, optional
@@ -575,13 +538,8 @@ def monte_carlo(
     ----------
     .. [1] JCGM101, propagation of distributions (from memory); the order statistic is exact for any distribution.
     """
-    if draws < FEWEST:
-        refuse(f"draws = {draws}: write {FEWEST} or more")
-    for one in inputs:
-        limits_of(one)
     generator = np.random.Generator(np.random.PCG64(seed))
     found = np.empty(draws)
-    refused = 0
     for start in range(0, draws, _BLOCK):
         size = min(_BLOCK, draws - start)
         block = {one.name: draw(generator, one, size) for one in inputs}
@@ -590,7 +548,6 @@ def monte_carlo(
                 wrong = np.flatnonzero(~np.broadcast_to(possible(block), (size,)))
                 if not wrong.size:
                     break
-                refused += wrong.size
                 for one in inputs:
                     block[one.name][wrong] = draw(generator, one, wrong.size)
             else:
@@ -600,6 +557,5 @@ def monte_carlo(
         refuse("the value is not a number for some draws; correct the inputs")
     first, last = order_ranks(draws)
     some = np.sort(found[:: max(draws // _SOME, 1)])
-    high, low, median = (_of_rank(found, rank, some) for rank in (last - 1, first - 1, draws // 2))
-    error = 0.0 if high == low else (high - low) / 2.0
-    return MonteCarlo(median, high, error, draws, seed, refused)
+    high, low = (_of_rank(found, rank, some) for rank in (last - 1, first - 1))
+    return MonteCarlo(high, 0.0 if high == low else (high - low) / 2.0)

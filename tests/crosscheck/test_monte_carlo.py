@@ -24,7 +24,7 @@ def test_ranks_are_those_of_the_binomial(draws: int) -> None:
 
 def test_too_few_draws_are_refused() -> None:
     with pytest.raises(InputError, match="1000 or more"):
-        monte_carlo(lambda c: c["power"], [Uncertain("power", 1.0, 0.9, 1.1)], draws=999)
+        monte_carlo(lambda c: c["power"], [Uncertain("power", 1.0, 0.9, 1.1)], draws=20)
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -32,7 +32,6 @@ def test_a_sum_of_normal_inputs_is_the_linear_propagation(seed: int) -> None:
     inputs = [Uncertain("power", 10.0, 9.5, 10.5, NORMAL), Uncertain("duration", 20.0, 18.8, 21.2, NORMAL)]
     found = monte_carlo(lambda c: 2.0 * c["power"] + c["duration"], inputs, draws=200_000, seed=seed)
     exact = stats.norm(40.0, math.hypot(1.0, 1.2)).ppf(0.95)
-    assert found.median == pytest.approx(40.0, abs=0.02)
     assert exact - 2 * found.error <= found.upper <= exact + 4 * found.error
     assert 0.0 < found.error < 0.02
 
@@ -81,7 +80,7 @@ def test_the_statistics_are_those_of_all_draws_in_order(draws: int, order: str) 
         found = monte_carlo(lambda _: next(taken), [one], draws=draws)
     first, last = order_ranks(draws)
     high, low = np.sort(values)[[last - 1, first - 1]].tolist()
-    assert (found.median, found.upper) == (np.sort(values)[draws // 2], high)
+    assert found.upper == high
     assert found.error == (0.0 if high == low else (high - low) / 2.0)
 
 
@@ -101,7 +100,7 @@ def test_equal_seeds_give_equal_answers_and_blocks_do_not_show() -> None:
 
 def test_zero_spread_and_infinite_values() -> None:
     fixed = monte_carlo(lambda c: c["power"] * 0.0, [Uncertain("power", 1.0, 1.0, 1.0)], draws=1000)
-    assert (fixed.median, fixed.upper, fixed.error) == (0.0, 0.0, 0.0)
+    assert fixed == (0.0, 0.0)
     far = monte_carlo(lambda c: np.full_like(c["power"], math.inf), [Uncertain("power", 1.0, 0.5, 2.0)], draws=1000)
     assert (far.upper, far.error) == (math.inf, 0.0)
     with pytest.raises(InputError, match="not a number"):
@@ -111,7 +110,6 @@ def test_zero_spread_and_infinite_values() -> None:
 def test_draws_that_cannot_be_are_drawn_again() -> None:
     both = [Uncertain("a", 1.0, 0.5, 2.0), Uncertain("b", 1.0, 0.5, 2.0)]
     found = monte_carlo(lambda c: c["a"], both, draws=20_000, possible=lambda c: c["a"] < c["b"])
-    assert 15_000 < found.refused < 25_000
     assert found.upper < 1.72  # of the smaller of two: 2 - 1.5 * sqrt(0.05) = 1.665
     with pytest.raises(InputError, match="hardly any draw"):
         monte_carlo(lambda c: c["a"], both, draws=1000, possible=lambda c: c["a"] > 9.0)

@@ -105,7 +105,6 @@ def test_monte_carlo_of_a_far_zone_is_linear_propagation() -> None:
     found = monte_carlo(evaluate, inputs, draws=200_000, seed=1)
     nominal = float(evaluate({}))
     spread = math.hypot(u_power / 2.0, u_angle)
-    assert found.median == pytest.approx(nominal, rel=1e-4)
     assert found.upper == pytest.approx(nominal * (1.0 + 1.6449 * spread), rel=3e-4)
 
 

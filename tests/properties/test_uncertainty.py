@@ -27,22 +27,6 @@ def test_limits_of_bounds_and_standard_uncertainties() -> None:
     assert limits_of(Uncertain("measured_at", 0.1, 0.0, 0.2, "standard uncertainty"))[0] == 0.0
 
 
-@pytest.mark.parametrize(
-    ("bad", "text"),
-    [
-        (Uncertain("power", 1.0, 0.4, 1.6, "standard uncertainty"), "twice of it reaches 0"),
-        (Uncertain("power", 1.0, 0.0, 1.6), "the lower end must be above 0"),
-        (Uncertain("power", 1.0, 1.2, 1.6), "between both ends"),
-        (Uncertain("power", 1.0, 0.5, math.inf), "between both ends"),
-        (Uncertain("power", 1.0, 0.5, 2.0, "guess"), "one of bound, standard uncertainty"),
-        (Uncertain("power", math.nan, 0.5, 2.0), "between both ends"),
-    ],
-)
-def test_contradictions_are_refused(bad, text) -> None:
-    with pytest.raises(InputError, match=text):
-        limits_of(bad)
-
-
 def test_the_corner_of_a_monotone_law_is_exact() -> None:
     found = worst_corner(law, [POWER, ANGLE], {"power": 1, "divergence": -1})
     assert found.value == math.sqrt(2.3) / 2.4e-3
