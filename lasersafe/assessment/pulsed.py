@@ -167,7 +167,8 @@ def ultraviolet_days(worked: CaseResults) -> Iterator[UltravioletDay]:
                 continue
             worst = max(own.values(), key=lambda day: badness(day.ratio))
             c = worst.criterion
-            seen = (Message("dose.of_visit", visit=one[0], dose=f"{one[1]:.3g} J/m2") for one in worst.doses)
+            doses = ((words, format_quantity(dose, "J/m2", 3, "up")) for words, dose, *_ in worst.doses)
+            seen = (Message("dose.of_visit", visit=words, dose=dose) for words, dose in doses)
             steps = [
                 Step(
                     "H_i/H_limit", Message("dose.step", visit=words), "E · t / H_limit",

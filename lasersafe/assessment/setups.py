@@ -356,6 +356,8 @@ def sums_of(case: Case, contexts: list[Context], scenarios: list[Scenario]) -> I
             distance=lead.distance, duration=max(s.duration for _, s in parts), exposure=total, exposure_unit="1",
             duration_reason=joined(dict.fromkeys(s.duration_reason for _, s in parts)), ratio=total,
             limit=1.0, below=bool(total <= 1.0), criterion=lead.criterion,
-            ratio_by_rule_set={name: max((totals[name, group] for group in named), key=badness) for name in sets},
+            ratio_by_rule_set={
+                name: max((totals[key] for key in several if key[0] == name), key=badness, default=0.0) for name in sets
+            },
             surface=", ".join(s.laser for _, s in parts), steps=(step,), placed=all(s.placed for _, s in parts),
         )  # fmt: skip
