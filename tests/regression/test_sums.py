@@ -100,7 +100,7 @@ def test_what_adds_as_two_lines_of_one_laser_adds_as_two_lasers():
 def test_the_ratio_of_a_sum_by_rule_set_is_of_what_adds():
     """A blue beam 100 times above the limit of the retina adds nothing to the cornea, where two others meet."""
     blue, others = beam("A", "445 nm", "18 W", "4 mm", "1 mrad"), (("B", "10.6 um"), ("C", "1550 nm"))
-    found = worked(blue, *(beam(name, nm, "0.1 W", "4 mm", "1 mrad") for name, nm in others), person("Visitor", "1 m"))
+    found = worked(blue, *(beam(name, nm, "0.1 W", "4 mm", "2 mrad") for name, nm in others), person("Visitor", "1 m"))
     row = together(found)
     assert row.surface == "B, C"
     assert max(row.ratio_by_rule_set.values()) == row.ratio < max(s.ratio for s in found.scenarios)
