@@ -7,14 +7,21 @@ import math
 from collections.abc import Container, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from lasersafe.assessment.context import FAR_INFRARED, Context
 from lasersafe.hazard.distances import FARTHEST, farthest_crossing
 from lasersafe.optics.beam import BeamGeometry
-from lasersafe.optics.reflection import STATED, TAKEN_AS_FLAT, reflect_shape, reflect_within, with_real_focus
+from lasersafe.optics.reflection import (
+    STATED,
+    TAKEN_AS_FLAT,
+    reflect_shape,
+    reflect_within,
+    started_at,
+    with_real_focus,
+)
 from lasersafe.scene import beams
 from lasersafe.scene.mirrors import Mirror, from_spots, hung
 from lasersafe.scene.sources import Source, Spots
@@ -286,7 +293,7 @@ def _as_any(
     else:
         tried = np.linspace(near, far, _TRIED if far > near else 1).tolist()
         tried += [z for z in beam.waist_position if near < z < far]
-    lying: tuple[Any, ...] = ("x", "y") if shape.endswith("cylinder") else ("x",)
+    lying = (0, 1) if shape.endswith("cylinder") else (0,)
 
     def worst(distances: list[float], place: float) -> list[Bent]:
         found = []
@@ -294,7 +301,7 @@ def _as_any(
             kinds: dict[object, list[Bent]] = {}  # before and behind a focus it makes something else of the beam
             for z in distances:
                 kind = tuple(z >= waist for waist in beam.waist_position)
-                bent = Bent(*reflect_shape(beam, z, shape, wavelength, curved_axis=axis), z, place)
+                bent = Bent(*reflect_shape(beam, z, shape, wavelength, axis), z, place)
                 kinds.setdefault(kind, []).append(bent)
             for own in kinds.values():
                 if beam.circular and len(lying) == 1:
@@ -376,12 +383,6 @@ def reaching(made: Sequence[tuple[Source, float | None]]) -> list[Source]:
     return [one if share is None else replace(one, reach=next(far) * ROUND_UP) for one, share in made]
 
 
-def _from_optic(beam: BeamGeometry, away: float) -> BeamGeometry:
-    """Return a beam whose distances start at a mirror as one whose start at the last optic, so far from there. [m]."""
-    x, y = beam.waist_position
-    return replace(beam, waist_position=(x + away, y + away))
-
-
 def curved_sources(
     context: Context, pose: Pose, item: Lit, spots: Spots, profile: beams.BeamProfile, source: Source | None = None
 ) -> list[tuple[Source, float]]:
@@ -393,13 +394,13 @@ def curved_sources(
     for bend in item.bends:
         bulge = item.bulge if bend == "convex" else 0.0
         for bent in bent_beams(context, pose, item, spots, bend, source):
-            beam, *finer = (_from_optic(one, bent.away) for one in (bent.beam, *bent.finer))
+            beam, *finer = (started_at(one, -bent.away) for one in (bent.beam, *bent.finer))  # from the last optic
             sent = from_spots(
                 "mirror", bent.spots or spots, replace(profile, beam=beam), math.inf, offset=bent.away,
                 factor=item.reflectance, plane=None if bulge == 1.0 else item.plane, surface=item.name,
                 note=bent.words, bend=bend, bulge=bulge,
                 bends=(source.bends if source else 0) + (key_of(bent.words) != STATED), finer=tuple(finer),
-                widest=bent.widest and _from_optic(bent.widest, bent.away),
+                widest=bent.widest and started_at(bent.widest, -bent.away),
             )  # fmt: skip
             found.append((sent, item.reflectance))
     return found

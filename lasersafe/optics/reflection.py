@@ -10,8 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.errors import OutOfRangeError, refuse
-from lasersafe.optics.beam import BeamGeometry, FloatArray, Many, choice, diameters, finite, pair, positive, within
+from lasersafe.optics.beam import BeamGeometry, FloatArray, Many, choice, diameters, finite, positive, within
 from lasersafe.wording import Message, word
 
 _WIDEST = 1e15  # m, far beyond any use
@@ -178,139 +177,21 @@ class LitSpot(Many):
 POINT = LitSpot()  # a full scatterer that earns no credit for its size
 
 
-SHAPES = ("flat", "convex sphere", "concave sphere", "convex cylinder", "concave cylinder")
-AXES = ("x", "y")
 TAKEN_AS_FLAT, STATED = "shape.taken_as_flat", "shape.stated"  # keys of what is said then
 
 
-def focal_lengths(radius: ArrayLike, incidence: float = 0.0, tangential: str = "x") -> tuple[float, float]:
-    """Return the focal lengths of a curved mirror on both axes of the beam [1]_.
-
-    Parameters
-    ----------
-    radius : array_like, shape () or (2,)
-        Radius of curvature on the axes x and y: above 0 convex, below 0 concave, infinite flat. [m]
-    incidence : float
-        Angle between beam and normal, below pi / 2. [rad]
-    tangential : str
-        Axis of the beam that lies in the plane of incidence, ``"x"`` or ``"y"``.
-
-    Returns
-    -------
-    tuple of float, (x, y)
-        R / 2 cos(theta) in the plane of incidence, R / (2 cos(theta)) across it; below 0 where the surface spreads
-        the beam, infinite where flat. [m]
-
-    Raises
-    ------
-    InputError
-        If the axis is not known.
-    OutOfRangeError
-        If a radius is 0 or NaN or the angle is not below pi / 2.
-
-    References
-    ----------
-    .. [1] SIEGMAN1986, ABCD matrix of a curved mirror at oblique incidence.
-
-    Examples
-    --------
-    >>> focal_lengths(-0.4)
-    (0.2, 0.2)
-    """
-    choice("tangential", tangential, AXES)
-    angle = float(within("incidence", incidence, "rad", 0.0, math.pi / 2.0))
-    slant, why = math.cos(angle), "must be below pi / 2; a beam along the surface meets no mirror"
-    if not slant > 1e-9:
-        refuse(f"incidence = {angle:.6g} rad: {why}", OutOfRangeError)
-    radii = pair("radius", radius)
-    if any(math.isnan(r) or r == 0.0 for r in radii):
-        refuse(f"radius = {radius!r} m: must be a number other than 0, infinite for a flat surface", OutOfRangeError)
-    factors = [slant, 1.0 / slant] if tangential == "x" else [1.0 / slant, slant]
-    return -radii[0] / 2.0 * factors[0], -radii[1] / 2.0 * factors[1]
-
-
-def _axis(beam: BeamGeometry, axis: int, distance: float, width: float, focal: float) -> tuple[float, float, float]:
-    """Return waist diameter, divergence and waist position on one axis behind the surface."""
-    angle, waist = beam.divergence[axis], beam.waist_diameter[axis]
-    away = distance - beam.waist_position[axis]
-    if math.isinf(focal):
-        return waist, angle, -away
-    if beam.propagation == "linear":  # only for surfaces that spread a beam that spreads already
-        return width, min(angle + width / abs(focal), math.pi), 0.0
-    if width == 0.0:  # the surface lies in a point focus, where its curvature does nothing
-        return waist, angle, 0.0
-    own = waist * angle / width  # the part of the divergence that no surface can take away
-    slope = angle * (angle * away / width) - width / focal
-    spread = math.hypot(own, slope)
-    if not spread > 0.0:
-        refuse(
-            "the surface makes a beam from a point focus exactly parallel, which has no end; give the focus its "
-            "real diameter",
-            OutOfRangeError,
-        )
-    position, narrowest = -(slope / spread) * (width / spread), waist * (angle / spread)
-    if spread > math.pi:  # keep the width at the surface
-        position, spread = position * spread / math.pi, math.pi
-    return narrowest, spread, position
-
-
-def reflect(
-    beam: BeamGeometry, distance: float, radius: ArrayLike, incidence: float = 0.0, tangential: str = "x"
-) -> BeamGeometry:
-    """Return the beam behind a curved mirror; its distances start at the mirror [1]_ [2]_.
-
-    A convex surface adds the full angle a / (size of f), 2 a / R for a sphere, where a is the width of the beam there;
-    a concave one focuses a parallel beam at f and the beam spreads beyond. Angles are those of small curvature: near
-    the rim a real sphere spreads more, so the distances are the farther ones. An angle that would exceed pi stays at
-    pi, which is the farther one too.
+def started_at(beam: BeamGeometry, away: float) -> BeamGeometry:
+    """Return a beam whose distances start so far behind where they did, as behind a flat mirror there.
 
     Parameters
     ----------
     beam : BeamGeometry
-        The beam that falls on the mirror. [1]
-    distance : float
-        From the last optic to the mirror. [m]
-    radius : array_like, shape () or (2,)
-        Radius of curvature on the axes x and y: above 0 convex, below 0 concave, infinite flat. [m]
-    incidence : float
-        Angle between beam and normal, below pi / 2. [rad]
-    tangential : str
-        Axis of the beam that lies in the plane of incidence, ``"x"`` or ``"y"``.
-
-    Returns
-    -------
-    BeamGeometry
-        From the mirror on. A ``"linear"`` beam stays so where every curved axis is convex and the beam has passed its
-        waist; elsewhere the hyperbolic law, which reaches farther, takes its place.
-
-    Raises
-    ------
-    InputError
-        If the axis is not known.
-    OutOfRangeError
-        If a number cannot be used, or a point focus is made exactly parallel.
-
-    References
-    ----------
-    .. [1] SIEGMAN1986, ABCD matrix of a curved mirror at oblique incidence.
-    .. [2] ISO11146-1, clause on the propagation of the beam width.
-
-    Examples
-    --------
-    >>> ball = reflect(BeamGeometry((5e-3, 5e-3), (1e-3, 1e-3)), 1.0, 0.1)
-    >>> round(ball.divergence[0], 4)
-    0.103
+        The beam. [1]
+    away : float
+        From the old to the new start; below 0 in front of it. [m]
     """
-    place = float(within("distance", distance, "m", 0.0, math.inf))
-    focal = focal_lengths(radius, incidence, tangential)
-    curved = [axis for axis in (0, 1) if math.isfinite(focal[axis])]
-    spreading = all(focal[axis] < 0.0 and place >= beam.waist_position[axis] for axis in curved)
-    if beam.propagation == "linear" and not spreading:
-        beam = BeamGeometry(beam.waist_diameter, beam.divergence, beam.waist_position, beam.profile, "hyperbolic")
-    widths = [float(width) for width in diameters(beam, place)]
-    x, y = (_axis(beam, axis, place, widths[axis], focal[axis]) for axis in (0, 1))
-    waist, angle, position = zip(x, y, strict=True)
-    return BeamGeometry(waist, angle, position, beam.profile, beam.propagation)
+    x, y = beam.waist_position
+    return replace(beam, waist_position=(x - away, y - away))
 
 
 def reflect_within(
@@ -325,7 +206,8 @@ def reflect_within(
     distances : tuple of float
         The least and the largest from the last optic to the mirror. [m]
     pulls : sequence of tuple of float
-        On each axis the ends of 1 / f, with f of `focal_lengths`. [1/m]
+        On each axis the ends of 1 / f, with f = -R / 2 cos(theta) in the plane of incidence, -R / (2 cos(theta))
+        across it, and R above 0 convex. [1/m]
 
     Returns
     -------
@@ -335,8 +217,8 @@ def reflect_within(
 
     References
     ----------
-    .. [1] Own: intervals of the second moments of `reflect`; each axis as narrow and as little spread as any, the later
-       waist as far away as any, and the earlier one as near to it as any.
+    .. [1] Own: intervals of the second moments behind a curved mirror (SIEGMAN1986, ABCD matrix); each axis as narrow
+       and as little spread as any, the later waist as far away as any, and the earlier one as near to it as any.
     """
     (x, wide_x), (y, wide_y) = (_axis_within(beam, axis, distances, own) for axis, own in enumerate(pulls))
     late, early = (x, y) if x[3] >= y[3] else (y, x)
@@ -363,7 +245,7 @@ def _axis_within(
     turns = [*own, *(abs(one) for one in slopes if own[0] <= abs(one) <= own[1])]
     tried = [(slope, part) for slope in slopes for part in turns]
     tried += [(side * part, part) for part in own for side in (-1.0, 1.0) if low <= side * part <= high]
-    over = [1.0, max(1.0, spread[1] / math.pi)]  # of an angle above pi, see `reflect`
+    over = [1.0, max(1.0, spread[1] / math.pi)]  # an angle above pi ends at pi
     places = [s / (part**2 + s**2) * width * more for s, part in tried for width in (least, most) for more in over]
     narrow, steep = waist * angle / spread[1], min(spread[1], math.pi)
     return (narrow, min(spread[0], math.pi), min(places), max(places)), (narrow, steep, -most / steep)
@@ -395,12 +277,9 @@ def tightest(beam: BeamGeometry, distance: float) -> BeamGeometry:
 
     References
     ----------
-    .. [1] Own: the smallest width over all focal lengths that the second moments of `reflect` allow.
+    .. [1] Own: the smallest width over all focal lengths that second moments allow (SIEGMAN1986, ABCD matrix).
     """
-    place = float(within("distance", distance, "m", 0.0, math.inf))
-    for waist in beam.waist_diameter:
-        positive("waist_diameter", waist, "m")
-    widths = (float(width) for width in diameters(beam, place))
+    widths = (float(width) for width in diameters(beam, distance))
     x, y = (
         min(waist * angle / width, math.pi)
         for waist, angle, width in zip(beam.waist_diameter, beam.divergence, widths, strict=True)
@@ -441,10 +320,13 @@ def with_real_focus(beam: BeamGeometry, wavelength: float) -> BeamGeometry:
 
 
 def reflect_shape(
-    beam: BeamGeometry, distance: float, shape: str, wavelength: float, radius: float | None = None, *,
-    incidence: float = 0.0, curved_axis: str = "x", tangential: str = "x",
-) -> tuple[BeamGeometry, str]:  # fmt: skip
-    """Return the beam behind an object of a shape, the worst one where its radius is not known, and why [1]_.
+    beam: BeamGeometry, distance: float, shape: str, wavelength: float, curved_axis: int = 0
+) -> tuple[BeamGeometry, str]:
+    """Return the worst beam behind an object whose radius of curvature is not known, and why [1]_.
+
+    It is flat where the curvature would only spread the beam more, else at every place the radius that is the worst
+    there; of a hollow surface in front of a focus a point focus where a flat one has it, for which every place in front
+    of it counts as that focus.
 
     Parameters
     ----------
@@ -453,19 +335,11 @@ def reflect_shape(
     distance : float
         From the last optic to the object. [m]
     shape : str
-        One of `SHAPES`.
+        ``convex sphere``, ``concave sphere``, ``convex cylinder`` or ``concave cylinder``.
     wavelength : float
         Wavelength, for the smallest focus possible. [m]
-    radius : float, optional
-        Size of the radius of curvature. Left out: flat where the curvature would only spread the beam more, else at
-        every place the radius that is the worst there; of a hollow surface in front of a focus a point focus where a
-        flat one has it, for which every place in front of it counts as that focus. [m]
-    incidence : float
-        Angle between beam and normal, below pi / 2; used with a radius. [rad]
-    curved_axis : str
-        Axis of the beam in which a cylinder is curved.
-    tangential : str
-        Axis of the beam that lies in the plane of incidence.
+    curved_axis : int
+        Axis of the beam in which a cylinder is curved: 0 for x, 1 for y.
 
     Returns
     -------
@@ -474,14 +348,12 @@ def reflect_shape(
 
     Raises
     ------
-    InputError
-        If a word is not known.
     OutOfRangeError
         If a number cannot be used.
 
     References
     ----------
-    .. [1] Own: the bounds follow from the second moments of `reflect`.
+    .. [1] Own: the bounds follow from second moments behind a curved mirror (SIEGMAN1986, ABCD matrix).
 
     Examples
     --------
@@ -489,18 +361,9 @@ def reflect_shape(
     >>> reflect_shape(beam, 1.0, "convex sphere", 1070e-9)[1]
     'convex sphere of unknown radius, taken as flat: its curvature only spreads this beam more'
     """
-    choice("shape", shape, SHAPES)
-    choice("curved_axis", curved_axis, AXES)
-    if shape == "flat":
-        return reflect(beam, distance, math.inf), "flat"
     real, hollow = with_real_focus(beam, wavelength), shape.startswith("concave")
-    curved = [shape.endswith("sphere") or axis == curved_axis for axis in AXES]  # a cylinder in one
-    if radius is not None:
-        size = float(positive("radius", radius, "m")) * (-1.0 if hollow else 1.0)
-        radii = [size if bent else math.inf for bent in curved]
-        return reflect(real, distance, radii, incidence, tangential), Message(STATED, shape=word(shape))
-    spreads = [bool(distance >= waist) for waist in beam.waist_position]
-    flat = reflect(real, distance, math.inf)
+    curved = [shape.endswith("sphere") or axis == curved_axis for axis in (0, 1)]  # a cylinder in one
+    spreads, flat = [bool(distance >= waist) for waist in beam.waist_position], started_at(real, distance)
     if not hollow and all(spread or not bent for spread, bent in zip(spreads, curved, strict=True)):
         return flat, Message(TAKEN_AS_FLAT, shape=word(shape))
     bound = tightest(real, distance)

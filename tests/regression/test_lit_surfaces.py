@@ -21,13 +21,14 @@ from lasersafe.assessment.stages import stages_of
 from lasersafe.hazard.scatter import scatter_reach
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import BeamGeometry, diameters
-from lasersafe.optics.reflection import LitSpot, reflect, reflect_shape
+from lasersafe.optics.reflection import LitSpot, reflect_shape
 from lasersafe.scene.beams import BeamProfile, ScatterProfile
 from lasersafe.scene.bound import Places
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen, Walls
 from tests import case_head
 from tests.behaviour.test_scene import HEAD
+from tests.curved_mirror import reflect
 from tests.one_light import bound, from_here_on
 from tests.properties.test_scene_zones import criterion, random_laser
 
