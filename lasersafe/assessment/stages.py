@@ -10,7 +10,7 @@ from typing import Any
 from lasersafe.assessment.barriers import at_the_same_time, together
 from lasersafe.assessment.context import WAYS, Context, Wanted, contexts_of_each
 from lasersafe.assessment.corners import corners_of
-from lasersafe.assessment.loads import ALL, Burnt, Part, asked, judge_windows
+from lasersafe.assessment.loads import ALL, MODES, Burnt, Part, asked, judge_windows
 from lasersafe.assessment.scene_matrix import placed_case
 from lasersafe.assessment.setups import results_of_each
 from lasersafe.assessment.stage import RESTS, Stage
@@ -50,11 +50,18 @@ def stages_at(cases: Sequence[Case], wanted: Wanted = "all") -> list[Stage]:
 
 
 def stage_alone(context: Context) -> Stage:
-    """Return the scene of a case with one laser and one set-up in it."""
+    """Return the scene of a case with one laser and one set-up in it, for what its curved mirrors send anywhere.
+
+    Where nothing with a place is curved barriers are left out: what flat mirrors send on is no more than what they get.
+    """
     case = placed_case(context.case)
     assert case.scene is not None
-    stage = Stage(case, case.scene, [context], [])
-    stage.others.append(stage)
+    for scene in (case.scene.model_copy(update={"barrier": ()}), case.scene):
+        stage = Stage(case, scene, [context], [])
+        stage.others.append(stage)
+        poses = dict.fromkeys(pose for mode in MODES for pose in stage.poses(context, mode))
+        if not any(item.placed and item.bends for pose in poses for item in stage.lit(context, pose)):
+            break
     _burn(stage)
     return stage
 
