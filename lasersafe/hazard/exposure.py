@@ -220,7 +220,9 @@ def credited_angles(light: Received, first: ArrayLike, second: ArrayLike) -> Flo
     return np.stack([limited_angle(first, second, ALPHA_MIN, cap) for cap in caps])
 
 
-def trains_at(rule_set: str, tissue: str, wavelength: float, duration: float) -> RegularTrains:
+def trains_at(
+    rule_set: str, tissue: str, wavelength: float, duration: float, source_angle: float = 1.5e-3
+) -> RegularTrains:
     """Return the limits of regular trains at one wavelength and exposure; of the skin for a large area.
 
     Parameters
@@ -233,13 +235,15 @@ def trains_at(rule_set: str, tissue: str, wavelength: float, duration: float) ->
         Wavelength. [m]
     duration : float
         Exposure duration. [s]
+    source_angle : float, optional
+        Angle that the source subtends. [rad]
 
     Returns
     -------
     RegularTrains
-        For a small source.
+        The limits of any number of trains.
     """
-    return regular_trains(rule_set, tissue, wavelength, duration, body_area(tissue, wavelength))
+    return regular_trains(rule_set, tissue, wavelength, duration, body_area(tissue, wavelength), source_angle)
 
 
 def body_area(tissue: str, wavelength: ArrayLike) -> float | None:

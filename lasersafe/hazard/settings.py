@@ -14,17 +14,7 @@ from numpy.typing import ArrayLike
 
 from lasersafe.errors import InputError, refuse
 from lasersafe.hazard import exposure as comparisons
-from lasersafe.hazard.exposure import (
-    Emission,
-    Floats,
-    Received,
-    compare_source,
-    credited_angles,
-    criteria,
-    pulse_train,
-    train_limit,
-    trains_at,
-)
+from lasersafe.hazard.exposure import Emission, Floats, Received, pulse_train, train_limit, trains_at
 from lasersafe.limits import rule_sets
 from lasersafe.limits.exposure import count_pulses, duration_edges
 from lasersafe.optics.beam import first_highest, unique
@@ -482,12 +472,16 @@ def _windows(rule_sets: tuple[str, ...], tissue: str, wavelength: float, duratio
     return tuple(sorted(found))
 
 
-def _ratio(rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float) -> Floats:
-    """Return energy over limit at each setting."""
-    if space.burst_pulses is None and not space.pedestal:
-        return tried.energy / trains_at(rule_set, tissue, wavelength, duration).per_pulse(tried.pulse, tried.rate)
+def _ratio(
+    rule_set: str, tissue: str, tried: Tried, space: SettingSpace, wavelength: float, duration: float,
+    angles: ArrayLike = comparisons.ALPHA_MIN,
+) -> Floats:  # fmt: skip
+    """Return energy over limit at each setting, before a small source or before those of some angles [rad]."""
+    if space.burst_pulses is None and not space.pedestal and np.ptp(angles) == 0.0:
+        limits = trains_at(rule_set, tissue, wavelength, duration, float(np.max(angles)))
+        return tried.energy / limits.per_pulse(tried.pulse, tried.rate)
     light = Received(rule_set, tissue, tried.together(space), wavelength, duration)
-    return tried.energy / train_limit(light).per_pulse
+    return tried.energy / train_limit(light, angles).per_pulse
 
 
 def emission_ratio(
@@ -515,7 +509,8 @@ def emission_ratio(
     Criterion
         The comparison.
     """
-    found = [one for name in rule_sets for one in criteria(Received(name, tissue, emission, wavelength, duration))]
+    lights = [Received(name, tissue, emission, wavelength, duration) for name in rule_sets]
+    found = [one for light in lights for one in comparisons.criteria(light)]
     worst = max(found, key=lambda one: badness(one.amount / one.limit))
     return worst.amount / worst.limit, worst
 
@@ -652,12 +647,12 @@ def _for_large_sources(
         for mode, tried, every in modes:
             lights = [Received(name, "eye", one, wavelength, duration) for one in every]
             if tried is None:
-                seen = (compare_source(one, angle, angle) for one in lights)
+                seen = (comparisons.compare_source(one, angle, angle) for one in lights)
                 ratios = (max(float(np.max(c.amount / c.limit)) for c in own) for own in seen)
                 worst += zip(ratios, every, strict=True)
                 continue
-            limits = [train_limit(lights[0], own).per_pulse for own in credited_angles(lights[0], angle, angle)]
-            ratio = tried.energy / np.min(limits, axis=0)
+            credited = comparisons.credited_angles(lights[0], angle, angle)
+            ratio = np.max([_ratio(name, "eye", tried, mode, wavelength, duration, own) for own in credited], axis=0)
             at = first_highest(ratio)
             worst.append((float(ratio[at]), tried.emission(at, mode)))
         if worst:

@@ -158,6 +158,11 @@ class Grid:
         low, high = lowest * (1.0 - 2.0 * EDGE), highest * (1.0 + 2.0 * EDGE)
         return any(first <= high and last >= low for first, last in self._spans)
 
+    def log_t2(self, angle: Floats) -> Floats:
+        """Return the logarithm to base 2 of T_2 before sources of some angles [rad]."""
+        first, rise, low, high, _ = self.t2
+        return np.asarray(np.minimum(np.maximum(first + rise * angle, low), high))
+
     def apertures(self, piece: Ints, duration: Floats) -> Floats:
         """Return the limiting apertures of pieces. [m]."""
         hole, growth = self.parameters[3].take(piece), self.parameters[4].take(piece)
@@ -230,8 +235,7 @@ class Grid:
             above -= self.source_power.take(place) * log
             raised = raised + np.maximum(above, 0.0, out=above)
             raised -= math.log2(self.source_min)
-            first, rise, low, high, _ = self.t2
-            log_t2 = np.minimum(np.maximum(first + rise * source, low), high)
+            log_t2 = self.log_t2(source)
             if not depth:
                 place += 1
                 place += log >= log_t2 - EDGE

@@ -6,6 +6,7 @@ gives too, is worked out at once, without saying which rule decides.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 from functools import lru_cache
@@ -339,22 +340,38 @@ class Power(NamedTuple):
     power: float
 
 
-def _powers(grid: Grid, nm: float, area: float | None) -> tuple[list[Power], set[float]]:
-    """Return the rows of one hazard at a wavelength for a small source, and their limiting apertures [m]."""
+def _powers(grid: Grid, nm: float, area: float | None, angle: float) -> tuple[list[Power], set[float]]:
+    """Return the rows of one hazard at a wavelength for a source of an angle [rad], and their limiting apertures [m].
+
+    Before a large source a row ends at T_2 as well, and where alpha_max passes the angle.
+    """
     column = int(grid.wavelengths.exactly(np.array(nm * 1e-9)))
     pieces: list[Power] = []
     apertures: set[float] = set()
-    for n, (low, high) in enumerate(pairwise(grid.durations.edges)):
-        for at in grid.slots[:, column + 2 * n * grid.durations.stride]:
-            if grid.pieces[at] is None:
-                continue
-            coefficient, extra, rate, hole, growth, power, slope, *_ = grid.parameters[:, at].tolist()
-            coefficient *= float(np.exp2(slope * nm * 1e-9)) + extra if slope else 1.0
-            apertures |= {hole * low**growth, hole * high**growth}
-            before = [p for p in pieces if p.high == low and p[2:] == (coefficient, power + rate)]
-            for one in before:
-                pieces.remove(one)
-            pieces.append(Power(before[0].low if before else low, high, coefficient, power + rate))
+    large = angle > grid.source_min * (1.0 + EDGE) and grid.sized[0] <= nm * 1e-9 <= grid.sized[1]
+    log_t2, log_angle = (float(grid.log_t2(np.asarray(angle))), math.log2(angle)) if large else (math.inf, -math.inf)
+    for n, ends in enumerate(pairwise(grid.durations.edges)):
+        cell = column + 2 * n * grid.durations.stride
+        most, rise = float(grid.source_max[cell]), float(grid.source_power[cell])
+        inner = [2.0**log_t2, *([2.0 ** ((log_angle - most) / rise)] if rise else [])]
+        cuts = sorted({*ends, *(time for time in inner if ends[0] < time < ends[1])})
+        for low, high in pairwise(cuts):
+            above = max(log_angle - most - rise * math.log2(low * high) / 2.0, 0.0)
+            for at in grid.slots[:, cell + (1 + (low >= 2.0**log_t2 * (1.0 - EDGE)) if large else 0)]:
+                if grid.pieces[at] is None:
+                    continue
+                coefficient, extra, rate, hole, growth, power, slope, *by_size = grid.parameters[:, at].tolist()
+                coefficient *= float(np.exp2(slope * nm * 1e-9)) + extra if slope else 1.0
+                if large:
+                    times_t2, sized = by_size
+                    raised = log_angle - math.log2(grid.source_min) + (log_angle - most if above else 0.0)
+                    coefficient *= 2.0 ** (sized * raised + times_t2 * (log_t2 - grid.t2[4]))
+                    power -= sized * rise if above else 0.0
+                apertures |= {hole * low**growth, hole * high**growth}
+                before = [p for p in pieces if p.high == low and p[2:] == (coefficient, power + rate)]
+                for one in before:
+                    pieces.remove(one)
+                pieces.append(Power(before[0].low if before else low, high, coefficient, power + rate))
     rule = grid.rule_set.area
     if area is not None and rule is not None and rule.hazard in grid.hazards and nm >= rule.wavelength[0] * (1 - EDGE):
         late = [p._replace(low=max(p.low, rule.duration[0])) for p in pieces if p.high > rule.duration[0]]
@@ -387,7 +404,7 @@ def _lowest(pieces: list[Power], start: float, end: float) -> float:
 
 @dataclass(frozen=True)
 class RegularTrains:
-    """The limits of regular trains at one wavelength and exposure, for a small source.
+    """The limits of regular trains at one wavelength and exposure, for sources of one angle.
 
     Attributes
     ----------
@@ -402,7 +419,7 @@ class RegularTrains:
     joining : tuple of tuple of float
         T_i, and the time in which groups are counted. [s]
     source_angle : float
-        Angle of a small source. [rad]
+        Angle of the source. [rad]
     fills : bool
         Whether an area of skin is stated, so that windows end with rows too.
     """
@@ -475,20 +492,23 @@ class RegularTrains:
                 time = np.asarray(min(within, duration))
                 together = np.where(short, count_pulses(time, rate), 1.0) if short.any() else np.ones(pulse.shape)
                 groups = np.ceil(count_pulses(np.asarray(counted), rate) / together)
-                of = (np.asarray(self.source_angle), np.asarray(duration), pulse, short, groups)
-                factor, row = train_factor(self.rules, *of)
-                use = (row >= 0) & (pulse <= self.rules.longest_pulse * (1 + EDGE)) & ~undivided(pulse, period)
-                share = np.where(use, 1.0 / factor, 0.0)
-                note(share, single)
-                if float(together.max()) > 1.0:
-                    note(share * together * (together > 1.0), _limit(pieces, time))
+                use = (pulse <= self.rules.longest_pulse * (1 + EDGE)) & ~undivided(pulse, period)
+                shorter = short & (pulse < within * (1 - EDGE))
+                for joined in [short] + [shorter] * bool((short > shorter).any()):  # a pulse of T_i is of both sides
+                    of = (np.asarray(self.source_angle), np.asarray(duration), pulse, joined, groups)
+                    factor, row = train_factor(self.rules, *of)
+                    share = np.where(use & (row >= 0), 1.0 / factor, 0.0)
+                    note(share, single)
+                    if float(together.max()) > 1.0:
+                        note(share * together * (together > 1.0), _limit(pieces, time))
         return 1.0 / worst
 
 
 @lru_cache(maxsize=256)
 def regular_trains(
-    rule_set: str, tissue: str, wavelength: float, duration: float, exposed_area: float | None = None
-) -> RegularTrains:
+    rule_set: str, tissue: str, wavelength: float, duration: float, exposed_area: float | None = None,
+    source_angle: float = 1.5e-3,
+) -> RegularTrains:  # fmt: skip
     """Return the limits of regular trains at one wavelength and exposure.
 
     Parameters
@@ -503,23 +523,26 @@ def regular_trains(
         Exposure duration. [s]
     exposed_area : float, optional
         Area of skin that is exposed. [m2]
+    source_angle : float, optional
+        Angle that the source subtends. [rad]
 
     Returns
     -------
     RegularTrains
-        For a small source.
+        The limits of any number of trains.
     """
     grids = {name: grid_of(rule_set, tissue, name) for name in hazards_of(rule_set, tissue)}
     some = next(iter(grids.values()))
     rules, nm = some.rule_set, wavelength * 1e9
-    found = {name: _powers(grid, nm, exposed_area) for name, grid in grids.items()}
+    found = {name: _powers(grid, nm, exposed_area, source_angle) for name, grid in grids.items()}
     rows = {int(side[()]) for side in train_sides(rules, np.array(nm))} - {-1}
+    t2 = 2.0 ** float(some.log_t2(np.asarray(source_angle)))
     joining = [
-        (row.joined_within, min(duration, 2.0 ** some.t2[4] if row.counted_over is None else row.counted_over))
+        (row.joined_within, min(duration, t2 if row.counted_over is None else row.counted_over))
         for row in (rules.train_times[number] for number in sorted(rows))
         if any(found[name][0] for name in rules.train_hazards if name in found)
     ]
     holding = {name: pieces for name, (pieces, _) in found.items() if pieces}
     apertures = frozenset(hole for _, holes in found.values() for hole in holes)
     joined, fills = tuple(joining), exposed_area is not None
-    return RegularTrains(rules, duration, holding, apertures, joined, some.source_min, fills)
+    return RegularTrains(rules, duration, holding, apertures, joined, source_angle, fills)

@@ -123,11 +123,14 @@ def test_the_limit_of_many_settings_is_the_limit_of_a_train():
         pulse = np.minimum(pulse, duration)
         rate = np.minimum(log_uniform(draw, 0.1, 1e9, 200), draw.uniform(1e-4, 1, 200) / pulse)
         name, tissue = SETS[number % 2], ("eye", "skin")[number // 2 % 2]
-        expected = (
-            1.0
-            / pulse_train_limit(name, tissue, lam, pulse, rate, duration, exposed_area=body_area(tissue, lam)).per_pulse
-        )
-        found = 1.0 / trains_at(name, tissue, lam, duration).per_pulse(pulse, rate)
+        angle = (1.5e-3, 5e-3, 17e-3, 0.1, 0.4)[number // 4 % 5] if tissue == "eye" else 1.5e-3
+        if number % 3 == 0:
+            lam = float(draw.uniform(400e-9, 1400e-9))
+            pulse[:20] = draw.choice([5e-6, 13e-6, 18e-6, 50e-6], 20)  # T_i has two sides
+            rate[:20] = np.minimum(rate[:20], 1.0 / pulse[:20])
+        given = name, tissue, lam, pulse, rate, duration, angle
+        expected = 1.0 / pulse_train_limit(*given, exposed_area=body_area(tissue, lam)).per_pulse
+        found = 1.0 / trains_at(name, tissue, lam, duration, angle).per_pulse(pulse, rate)
         assert found == pytest.approx(expected, rel=1e-9, abs=0)
 
 
