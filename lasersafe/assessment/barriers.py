@@ -43,8 +43,7 @@ def load_of(
     """
     lines = list(context.every.values())
     worst = context.emission("eye", context.duration(way)[0])
-    settings = corner_emissions(context.space, worst, context.wavelength)
-    largest = max(settings, key=lambda one: one.pulse_energy)
+    largest = max(corner_emissions(context.space, worst, context.wavelength), key=lambda one: one.pulse_energy)
     energies = [own.space.highest_pulse_energy for own in lines]
     energies[0] = max(energies[0], largest.pulse_energy)
     power, every = context.power, list[tuple[float, Where]]()
@@ -58,8 +57,7 @@ def load_of(
             peak * energy / part if part > 0.0 else math.inf for (peak, _), energy, part in each if energy > 0.0
         )
     pulsed, irradiance = largest.kind != "continuous", sum(peak for peak, _ in every) if every else math.inf
-    energy, rate = sum(energies) if pulsed else None, max(one.repetition_rate for one in settings) or None
-    return Load(irradiance, power, energy, rate, pulse if pulsed else None), every
+    return Load(irradiance, power, sum(energies) if pulsed else None, pulse if pulsed else None), every
 
 
 def judged(

@@ -228,8 +228,6 @@ class Load:
         Of the beam, for the scope of EN 12254. [W]
     pulse_energy : float, optional
         Energy of one pulse; None for continuous emission. [J]
-    repetition_rate : float, optional
-        Pulses per second; None for a single pulse or continuous emission. [Hz]
     pulse : float, optional
         Peak radiant exposure of one pulse; needed with pulses. [J/m2]
     """
@@ -237,7 +235,6 @@ class Load:
     irradiance: float
     mean_power: float | None = None
     pulse_energy: float | None = None
-    repetition_rate: float | None = None
     pulse: float | None = None
 
 
@@ -250,7 +247,7 @@ class Rating:
     irradiance : float or None
         None when unrated. [W/m2]
     time : float, optional
-        For which it is stated; with an EN 12254 class in its scope the test time of that standard stands in. [s]
+        For which it is stated; a case has it with every rating. [s]
     pulse : float, optional
         Radiant exposure of one pulse; None when not rated for pulses. [J/m2]
     en12254_class : str
@@ -266,7 +263,7 @@ class Rating:
     observed: bool = False
 
 
-def judge_barrier(falls: Load, rating: Rating, required_time: float | None = None) -> BarrierVerdict:
+def judge_barrier(falls: Load, rating: Rating, required_time: float) -> BarrierVerdict:
     """Judge a barrier: it holds only when irradiance and time are both within what its maker states [1]_ [2]_.
 
     A number that is missing, not finite or not positive never lets a barrier hold.
@@ -277,7 +274,7 @@ def judge_barrier(falls: Load, rating: Rating, required_time: float | None = Non
         What falls on it.
     rating : Rating
         What it withstands.
-    required_time : float, optional
+    required_time : float
         Time until the beam is surely off; see `needed_time`. [s]
 
     Returns
@@ -296,32 +293,25 @@ def judge_barrier(falls: Load, rating: Rating, required_time: float | None = Non
     'holds: 48000 W/m2 is within the rated 100000 W/m2 for 60 s, and 10 s are needed'
     """
     notes: list[str] = []
-    marked, energy, rate = rating.en12254_class.strip(), falls.pulse_energy, falls.repetition_rate
-    power = energy * rate if falls.mean_power is None and energy is not None and rate is not None else falls.mean_power
-    outside, time = en12254_outside(power, energy, rating.observed), rating.time
+    marked, energy = rating.en12254_class.strip(), falls.pulse_energy
+    outside = en12254_outside(falls.mean_power, energy, rating.observed)
     if marked and outside:
         notes.append(Message("barrier.no_evidence", name=marked, why=joined(outside)))
     elif marked:
         notes.append(Message("barrier.no_table", name=marked))
-        test = load(En12254)
-        if time is None and energy is None:
-            time = test.test_time
-        elif time is None and rate is not None and rate > 0:
-            time = min(test.test_time, test.test_pulses / rate)
     elif outside:
         notes.append(Message("barrier.outside", why=joined(outside)))
     if energy is not None:
         notes.append(Message("barrier.density_only"))
-    holds, why = _compare(falls.irradiance, rating.irradiance, time, required_time)
+    holds, why = _compare(falls.irradiance, rating.irradiance, rating.time, required_time)
     if marked and outside and holds:
         holds, why = False, Message("barrier.out_of_scope")
     if energy is not None and holds:
+        pulse = math.inf if falls.pulse is None else falls.pulse
         if rating.pulse is None:
             holds, why = False, Message("barrier.no_pulses")
-        elif falls.pulse is None:
-            holds, why = False, Message("barrier.pulse_unknown", rating=f"{rating.pulse:.6g} J/m2")
-        elif not math.isfinite(falls.pulse) or not falls.pulse <= rating.pulse:
-            holds, why = False, Message("barrier.pulse", **load_and_rating(falls.pulse, rating.pulse, "J/m2"))
+        elif not math.isfinite(pulse) or not pulse <= rating.pulse:
+            holds, why = False, Message("barrier.pulse", **load_and_rating(pulse, rating.pulse, "J/m2"))
     pairs = (
         ("E / E_R", "barrier.part_used", "barrier.part_formula", falls.irradiance, rating.irradiance, ".5g", "W/m2"),
         ("H / H_R", "barrier.pulse_load", "barrier.pulse_formula", falls.pulse, rating.pulse, ".4g", "J/m2"),
@@ -342,7 +332,7 @@ def en12254_outside(mean_power: float | None, pulse_energy: float | None, observ
     Parameters
     ----------
     mean_power : float or None
-        Mean power; None for a single pulse. [W]
+        Mean power; None for a single pulse, which has none. [W]
     pulse_energy : float or None
         Energy of one pulse; None for continuous emission. [J]
     observed : bool
@@ -357,10 +347,7 @@ def en12254_outside(mean_power: float | None, pulse_energy: float | None, observ
     ----------
     .. [1] EN12254, scope (``shared/eyewear/en12254.toml``).
     """
-    scope = load(En12254)
-    reasons = []
-    if mean_power is None and pulse_energy is None:
-        reasons.append(Message("barrier.scope_unknown"))
+    scope, reasons = load(En12254), []
     pairs = (("power", mean_power, scope.mean_power, "W"), ("energy", pulse_energy, scope.pulse_energy, "J"))
     for what, value, most, unit in pairs:
         if value is not None and not 0 <= value <= most * (1 + TOLERANCE):
@@ -452,14 +439,10 @@ def load_and_rating(load: float, rating: float, unit: str) -> dict[str, str]:
 
 
 def _compare(
-    irradiance: float, rating: float | None, rated_time: float | None, required_time: float | None
+    irradiance: float, rating: float | None, rated_time: float | None, required_time: float
 ) -> tuple[bool, Message]:
-    if rating is None:
+    if rating is None or rated_time is None:  # each is stated with the other
         return False, Message("barrier.unrated")
-    if rated_time is None:
-        return False, Message("barrier.no_time")
-    if required_time is None:
-        return False, Message("barrier.no_need")
     known = all(math.isfinite(number) for number in (irradiance, rating, rated_time, required_time))
     if not (known and irradiance >= 0 and rating > 0 and rated_time > 0 and required_time > 0):
         return False, Message("barrier.unusable")
@@ -473,7 +456,7 @@ def _compare(
 
 
 def judge_window(
-    ratio: float, optical_density: float | None, load: Load, rating: Rating, required_time: float | None = None
+    ratio: float, optical_density: float, load: Load, rating: Rating, required_time: float
 ) -> BarrierVerdict:
     """Judge a view window: it holds only when both its density and its resistance are enough [1]_.
 
@@ -481,13 +464,13 @@ def judge_window(
     ----------
     ratio : float
         Exposure that would meet the eye without the window, over its limit. [1]
-    optical_density : float or None
-        Density at this wavelength as its maker states it; None when not stated. [1]
+    optical_density : float
+        Density at this wavelength as its maker states it. [1]
     load : Load
         What falls on the window.
     rating : Rating
         What it withstands.
-    required_time : float, optional
+    required_time : float
         Time until the beam is surely off. [s]
 
     Returns
@@ -506,18 +489,15 @@ def judge_window(
 
     Examples
     --------
-    >>> judge_window(1e4, 6.0, Load(4e4), Rating(None)).verdict
+    >>> judge_window(1e4, 6.0, Load(4e4), Rating(None), 10.0).verdict
     'does not hold: density 6 is enough (4 needed), but it is not rated, so nothing is known about what it withstands'
     """
     times = float(within("exposure over limit", ratio, "", 0.0, math.inf))
     needed = float(round_up_density(math.log10(times))) if times > 0.0 else 0.0
     damage = judge_barrier(load, rating, required_time)
-    known = optical_density is not None and math.isfinite(optical_density)
-    dense = known and optical_density is not None and times * 10.0**-optical_density <= 1.0
-    holds = bool(dense and damage.holds)
-    lasting = "window.holds" if damage.holds else "window.damaged"
-    key = "window.no_density" if not known else lasting if dense else "window.too_low"
-    density = "" if optical_density is None else f"{optical_density:g}"
-    why = Message(key, density=density, needed=f"{needed:g}", why=damage.verdict.values["why"])
+    dense = times * 10.0**-optical_density <= 1.0
+    key = "window.too_low" if not dense else "window.holds" if damage.holds else "window.damaged"
+    why = Message(key, density=f"{optical_density:g}", needed=f"{needed:g}", why=damage.verdict.values["why"])
+    holds = dense and damage.holds
     verdict = Message("barrier.holds" if holds else "barrier.fails", why=why)
     return BarrierVerdict(holds, verdict, needed_density=needed)

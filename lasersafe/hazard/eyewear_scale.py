@@ -160,15 +160,13 @@ class En208:
 
 @dataclass(frozen=True)
 class En12254:
-    """EN 12254 screens: the scope and the test, without a table of AB numbers."""
+    """EN 12254 screens: the scope, without a table of AB numbers."""
 
     file: ClassVar = "eyewear/en12254.toml"
     source: Source
     mean_power: Annotated[float, As("scope.mean_power_w")]
     pulse_energy: Annotated[float, As("scope.pulse_energy_j")]
     observed: Annotated[bool, As("scope.observed")]
-    test_time: Annotated[float, As("test.duration_s")]
-    test_pulses: Annotated[int, As("test.pulses", inside=(1.0, math.inf))]
 
 
 @dataclass(frozen=True)

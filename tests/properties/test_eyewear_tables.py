@@ -55,7 +55,7 @@ def test_any_line_left_out_is_noticed(tmp_path, name):
 def test_a_key_too_many_is_noticed_in_every_table(tmp_path, name):
     lines = text_of(name).splitlines()
     headings = [number for number in lines_of(name) if lines[number].startswith("[")]
-    assert len(headings) > 2
+    assert len(headings) > 1
     for number in headings:
         with pytest.raises(ReferenceDataError, match="key 'spare' is not known; known: "):
             read(tmp_path, name, "\n".join([*lines[: number + 1], "spare = 1", *lines[number + 1 :]]))

@@ -24,7 +24,7 @@ RATED = {"rating": 1e5, "rated_time": 60.0, "required_time": 10.0}
 WEAK = {"mean_power": 50.0, "observed": True}
 
 
-def judged(irradiance, *, required_time=None, rating=None, rated_time=None, pulse_rating=None, **more):
+def judged(irradiance, *, required_time, rating=None, rated_time=None, pulse_rating=None, **more):
     stated = {key: more.pop(key) for key in ("en12254_class", "observed") if key in more}
     load = Load(irradiance, pulse=more.pop("pulse_exposure", None), **more)
     return judge_barrier(load, Rating(rating, rated_time, pulse_rating, **stated), required_time)
@@ -40,8 +40,7 @@ def judged(irradiance, *, required_time=None, rating=None, rated_time=None, puls
         (7.6e5, {}, False, "7.60 times the rated"),
         (4.8e4, {"rating": None}, False, "not rated"),
         (0.0, {"rating": None}, False, "not rated"),
-        (4.8e4, {"rated_time": None}, False, "without a time"),
-        (4.8e4, {"required_time": None}, False, "not known for how long"),
+        (4.8e4, {"rated_time": None}, False, "not rated"),  # a case states it with every rating
         (4.8e4, {"required_time": 60.0}, True, "60 s are needed"),
         (4.8e4, {"required_time": 60.1}, False, "rated for 60 s"),
     ],
@@ -80,8 +79,6 @@ def test_a_number_that_cannot_be_used_never_holds(field, bad):
         ({"mean_power": 100.1, "observed": True}, "100 W mean power"),
         ({"mean_power": 50.0, "observed": False}, "somebody who watches"),
         ({"pulse_energy": 31.0, "observed": True}, "30 J per pulse"),
-        ({"pulse_energy": 1.0, "repetition_rate": 101.0, "observed": True}, "101 W"),
-        ({"observed": True}, "neither mean power nor pulse energy"),
         ({"mean_power": math.nan, "observed": True}, "100 W mean power"),
         ({"pulse_energy": math.nan, "observed": True}, "30 J per pulse"),
     ],
@@ -100,31 +97,19 @@ def test_an_ab_class_counts_only_in_its_scope(beam, reason):
 def test_an_ab_class_in_its_scope_still_needs_a_stated_density():
     bare = judged(1.0, rating=None, required_time=10.0, en12254_class="AB5", **WEAK)
     assert (bare.holds, "not rated" in bare.verdict) == (False, True)
-    rated = judged(1.0, rating=10.0, required_time=100.0, en12254_class="AB5", **WEAK)
+    rated = judged(1.0, **RATED, en12254_class="AB5", **WEAK)
     assert rated.holds is True
     assert "AB5" in rated.notes[0]
-    longer = judged(1.0, rating=10.0, required_time=101.0, en12254_class="AB5", **WEAK)
-    assert longer.holds is False
 
 
-@pytest.mark.parametrize(("rate", "seconds"), [(5.0, 100.0), (10.0, 100.0), (50.0, 20.0)])
-def test_the_screen_test_ends_after_its_pulses(rate, seconds):
-    beam = {"rating": 10.0, "pulse_energy": 0.1, "repetition_rate": rate, "observed": True, "en12254_class": "AB5"}
-    beam |= {"pulse_exposure": 1.0, "pulse_rating": 1.0}
-    assert judged(1.0, required_time=seconds, **beam).holds is True
-    assert judged(1.0, required_time=seconds * 1.01, **beam).holds is False
-
-
-def test_a_single_pulse_has_no_test_time_of_its_own():
-    beam = {"pulse_energy": 1.0, "observed": True, "en12254_class": "AB5"}
-    assert judged(1.0, rating=10.0, required_time=1.0, **beam).holds is False
-    notes = " ".join(judged(1.0, rating=10.0, required_time=1.0, **beam).notes)
+def test_notes_on_a_single_pulse_have_no_name_of_a_field():
+    notes = " ".join(judged(1.0, **RATED, pulse_energy=1.0, observed=True, en12254_class="AB5").notes)
     assert "single pulse" in notes
-    assert "_" not in notes  # no name of a field
+    assert "_" not in notes
 
 
 def test_a_rating_as_power_density_says_nothing_about_pulses():
-    beam = {"mean_power": 2.0, "pulse_energy": 20.0, "repetition_rate": 0.1}
+    beam = {"mean_power": 2.0, "pulse_energy": 20.0}
     assert "does not speak about pulses" in judged(1.0, **RATED, **beam, pulse_exposure=4e5).verdict
     for rating, exposure, holds in ((1e6, 4e5, True), (1e5, 4e5, False), (1e6, math.nan, False), (1e6, None, False)):
         result = judged(1.0, **RATED, **beam, pulse_exposure=exposure, pulse_rating=rating)
