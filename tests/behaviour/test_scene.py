@@ -465,7 +465,6 @@ def test_the_map_of_a_case_lies_inside_its_zones():
         ('line = [["-20 m", "-3 m"], ["20 m", "-3 m"]]', 'line = [["-20 m", "-3 m"]]', "at least 2 points"),
         ('top = "3 m"', 'top = "-1 m"', "is not above the lower edge"),
         ('stop = "Booth"', 'stop = "Boot"', "is not a barrier with a place in the scene"),
-        ('bearing = "180 deg"', "", "write bearing"),
         ('bearing = "180 deg"', 'bearing = "180 deg"\ntowards = ["1 m", "1 m"]', "given twice"),
         ('bearing = "180 deg"', 'bearing_range = ["0 deg", "400 deg"]', "more than a full turn"),
         ('height = "1.2 m"', 'height = "1.2"', "scene.aim[1].height"),
