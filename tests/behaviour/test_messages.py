@@ -74,13 +74,16 @@ def test_a_copy_of_a_sentence_keeps_its_key() -> None:
 
 
 def test_a_sentence_in_another_language_keeps_its_key_and_says_what_stands_in_it() -> None:
-    verdict = Message("barrier.fails", why=Message("barrier.no_time"))
+    verdict = Message("barrier.fails", why=Message("barrier.unrated"))
     here = verdict.said("de")
-    assert here == "hält nicht: die Auslegung ist ohne Zeit angegeben"
-    assert (here.key, inner(here, "why")) == ("barrier.fails", "die Auslegung ist ohne Zeit angegeben")
+    assert here == "hält nicht: ohne Angabe einer Auslegung ist nicht bekannt, was ausgehalten wird"
+    assert (here.key, inner(here, "why")) == (
+        "barrier.fails",
+        "ohne Angabe einer Auslegung ist nicht bekannt, was ausgehalten wird",
+    )
     for again in (copy.deepcopy(here), pickle.loads(pickle.dumps(here))):
         assert (again, again.language, again.values) == (here, "de", here.values)
-    assert here.said("en") == "does not hold: its rating is stated without a time"
+    assert here.said("en") == "does not hold: it is not rated, so nothing is known about what it withstands"
     assert inner("typed by a user", "why") == "typed by a user"
 
 
