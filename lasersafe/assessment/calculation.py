@@ -20,7 +20,7 @@ from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through
 from lasersafe.optics.reflection import LitSpot, with_real_focus
 from lasersafe.quantity import format_quantity
 from lasersafe.records import Criterion, LineShare, Step
-from lasersafe.scene.beams import farthest_of
+from lasersafe.scene.beams import FLOAT, farthest_of
 from lasersafe.scene.sources import Source
 from lasersafe.wording import Message, joined, word
 
@@ -230,16 +230,32 @@ class Working:
     numbers: str
     source: str
 
-    def with_waist(self, beam: BeamGeometry) -> Working:
-        """Return the same with the waist of a beam that is not the one whose steps stand with its set-up."""
-        put_in = {
-            name: " × ".join(dict.fromkeys(format_quantity(one, unit, 5) if one else f"0 {unit}" for one in pair))
-            for name, pair, unit in (
-                ("waist", beam.waist_diameter, "m"), ("place", beam.waist_position, "m"),
-                ("angle", beam.divergence, "rad"),
-            )
-        }  # fmt: skip
-        return replace(self, numbers=Message("step.waist", numbers=self.numbers, **put_in))
+
+def with_waist(numbers: str, beam: BeamGeometry) -> Message:
+    """Return the numbers put in with the waist of a beam that is not the one whose steps stand with its set-up."""
+    put_in = {
+        name: " × ".join(dict.fromkeys(format_quantity(one, unit, 5) if one else f"0 {unit}" for one in pair))
+        for name, pair, unit in (
+            ("waist", beam.waist_diameter, "m"), ("place", beam.waist_position, "m"), ("angle", beam.divergence, "rad"),
+        )
+    }  # fmt: skip
+    return Message("step.waist", numbers=numbers, **put_in)
+
+
+def legs_of(source: Source, distance: float, where: Message) -> Message:
+    """Return the way of light with what its length is made of: where it starts, and the lengths before and after."""
+    lengths = {"wide": source.spot, "first": source.offset, "rest": distance - source.offset}
+    facts = {"where": where, "start": corner_text(np.array(source.apex))}
+    facts |= {name: format_quantity(length, "m", 4) for name, length in lengths.items()}
+    kind = "point" if source.spots is None else "patch" if source.patch else "turned"
+    if source.way == "scatter" or not source.offset > 0.0:
+        return where if source.parts else Message(f"hit.{'from' if kind == 'point' else 'spot'}_{kind}", **facts)
+    return Message(f"hit.from_{kind}", **facts)
+
+
+def corner_text(place: FLOAT) -> str:
+    """Return a place of shape (3,) [m] in words."""
+    return ", ".join(f"{value:z.3f}" for value in place)
 
 
 def beam_working(

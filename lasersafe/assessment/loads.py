@@ -13,6 +13,7 @@ import numpy as np
 
 from lasersafe.assessment.barriers import beam_numbers, judged, load_of, plain, scatter_numbers, strongest
 from lasersafe.assessment.barriers import together as together
+from lasersafe.assessment.calculation import corner_text, legs_of, with_waist
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.hazard.barriers import Load, Rating, judge_window, needed_time
 from lasersafe.hazard.instruments import Aid
@@ -228,6 +229,17 @@ def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
     if not 0.0 < plain_one < math.inf:
         return ()
     put_in = joined([one for one in (f"{value / plain_one:.5g}", numbers, more) if one], " · ")
+    if isinstance(source.profile, BeamProfile):
+        put_in = put_in if source.profile.beam == context.beam else with_waist(put_in, source.profile.beam)
+        if source.offset > 0.0:
+            there = Message(
+                "hit.where", distance=f"{seen.near:.5g} m", origin=word("from the last optic along the path")
+            )
+            over = Message("barrier.over", surface=word(source.surface), legs=legs_of(source, seen.near, there))
+            put_in = Message("hit.put_in", numbers=put_in, where=over)
+    if any(source.moves) and not source.parts:
+        start, size = seen.start
+        put_in = Message("hit.starts", where=put_in, low=corner_text(start - size), high=corner_text(start + size))
     return (Step("E", Message("barrier.peak_of_place"), formula, put_in, value, "W/m2", words, "own"),)
 
 

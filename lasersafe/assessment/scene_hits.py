@@ -399,7 +399,9 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
         beside = peak * math.exp(-((2.0 * off / wide) ** 2))
         if beside < value:
             value, working = beside, beside_working(criterion, beam, place, source.factor, (aside, off, wide))
-    return (working if beam == context.beam else working.with_waist(beam)), value
+    if beam != context.beam:
+        working = replace(working, numbers=calculation.with_waist(working.numbers, beam))
+    return working, value
 
 
 def _view(source: Source, point: Vector, away: float) -> float:

@@ -7,12 +7,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
-import numpy as np
 import shapely
 
 from lasersafe.assessment import scene_hits
 from lasersafe.assessment.aims import place_of
-from lasersafe.assessment.calculation import WITHOUT_STEPS, Working, exposure_steps
+from lasersafe.assessment.calculation import WITHOUT_STEPS, Working, corner_text, exposure_steps, legs_of
 from lasersafe.assessment.context import BASE_WAY, FAULTS, MORE_WAYS, ON_THE_FLOOR, TISSUES, WAYS, Context, aid_of
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
@@ -24,13 +23,12 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records import Step, badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario
-from lasersafe.scene.beams import FLOAT, ScatterProfile
+from lasersafe.scene.beams import ScatterProfile
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import Over
     from lasersafe.hazard.instruments import Aid
-    from lasersafe.scene.sources import Source
 
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
@@ -324,7 +322,7 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
     where = Message("hit.where", distance=format_quantity(hit.distance, "m", 4), origin=word(hit.where))
     if one.way != "mirror then scatter":
         x, y, z = (f"{value:z.2f}" for value in hit.point)
-        where = Message("hit.at_place", where=_legs(hit.source, hit.distance, where), x=x, y=y, z=z)
+        where = Message("hit.at_place", where=legs_of(hit.source, hit.distance, where), x=x, y=y, z=z)
     if hit.angle > ALPHA_MIN:
         assert isinstance(hit.source.profile, ScatterProfile)
         spot, angle = format_quantity(hit.source.profile.size, "m", 4), format_quantity(hit.angle, "rad", 4)
@@ -342,21 +340,6 @@ def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:
         ratio_by_rule_set=hit.by_rule_set, fractions=hit.fractions, surface=word(hit.surface), placed=True,
         struck_out=one.struck_out, steps=_steps(context, one, hit, where) if printed else (), modes=tuple(modes),
     )  # fmt: skip
-
-
-def _legs(source: Source, distance: float, where: Message) -> Message:
-    """Return the way of light with what its length is made of: where it starts, and the lengths before and after."""
-    lengths = {"wide": source.spot, "first": source.offset, "rest": distance - source.offset}
-    facts = {"where": where, "start": _corner(np.array(source.apex))}
-    facts |= {name: format_quantity(length, "m", 4) for name, length in lengths.items()}
-    kind = "point" if source.spots is None else "patch" if source.patch else "turned"
-    if source.way == "scatter" or not source.offset > 0.0:
-        return where if source.parts else Message(f"hit.{'from' if kind == 'point' else 'spot'}_{kind}", **facts)
-    return Message(f"hit.from_{kind}", **facts)
-
-
-def _corner(place: FLOAT) -> str:
-    return ", ".join(f"{value:z.3f}" for value in place)
 
 
 def _steps(context: Context, one: Found, hit: Hit, where: Message) -> tuple[Step, ...]:
@@ -392,14 +375,14 @@ def _in_box(hit: Hit, where: Message) -> Message:
         return where
     near, same = format_quantity(span.near, "m", 5), abs(span.near - hit.distance) <= _EXACT * hit.distance
     if source is not hit.source:
-        legs = _legs(source, span.near, Message("hit.where", distance=near, origin=word(hit.where)))
+        legs = legs_of(source, span.near, Message("hit.where", distance=near, origin=word(hit.where)))
         where = Message("hit.by_other", where=where, surface=word(source.surface), legs=legs)
     nearer = span.near > hit.distance and not same
     if source.parts or any(source.moves) or nearer:  # of several the nearest that lights
         start, size = span.start
-        where = Message("hit.starts", where=where, low=_corner(start - size), high=_corner(start + size))
+        where = Message("hit.starts", where=where, low=corner_text(start - size), high=corner_text(start + size))
     middle, half = hit.box
     if same and not half.max() > 0.0:
         return where
     key = "hit.in_box_scatter" if isinstance(source.profile, ScatterProfile) else "hit.in_box"
-    return Message(key, where=where, low=_corner(middle - half), high=_corner(middle + half), near=near)
+    return Message(key, where=where, low=corner_text(middle - half), high=corner_text(middle + half), near=near)

@@ -18,7 +18,7 @@ from lasersafe.ask.drawings import drawings_of
 from lasersafe.ask.printed import assessment_text, brief, subjects
 from lasersafe.assessment import assess
 from lasersafe.assessment.barriers import scatter_numbers
-from lasersafe.assessment.scene_matrix import _corner
+from lasersafe.assessment.calculation import corner_text
 from lasersafe.cli import app
 from lasersafe.data import load_toml, templates_path
 from lasersafe.drawing.primitives import Words
@@ -293,7 +293,7 @@ def test_the_reason_of_eyewear_has_commas_in_german() -> None:
 
 def test_places_and_sources_are_printed_without_noise() -> None:
     # a place -1e-17 m was "-0.000", one 0.1 m beside, turned with the aim, 0.0999 m, and the floor was "ground"
-    assert _corner(np.array([-1e-17, -0.5, 1e-9])) == "0.000, -0.500, 0.000"
+    assert corner_text(np.array([-1e-17, -0.5, 1e-9])) == "0.000, -0.500, 0.000"
     beside = ElevationItem("Operator", "person", -0.4, 0.1 - 1e-16, 0.0, 1.6)
     with decimals(wording := load_wording("de")):
         assert _where(beside, wording).endswith("0,1\u00a0m seitlich")

@@ -302,3 +302,19 @@ def test_the_distance_of_several_wavelengths_behind_an_instrument_has_its_sum() 
     zone = next(zone for zone in found.setups[0].zones if zone.way == "aided")
     assert zone.steps[-1].symbol == "Σ"
     assert zone.steps[-1].value == pytest.approx(1.0, rel=1e-6)
+
+
+def test_the_width_of_a_bent_beam_at_a_barrier_follows_from_the_waist_that_is_printed() -> None:
+    """A concave plate makes a beam with no steps of its own: its waist, and the way over the plate, stand there."""
+    text = (ROOT / "templates" / "cases" / "co2-cutter.toml").read_text(encoding="utf-8")
+    scene = assess(parse_case(text.replace('shape = "flat"', ""))).scene
+    assert scene is not None
+    texts = [put_in(step) for one in scene.barriers for way in one.ways for step in way.steps if step.symbol == "E"]
+    bent = [text for text in texts if "d₀ = " in text]
+    assert bent
+    for text in bent:
+        found = re.search(r"π · ([\d.e-]+) m · [\d.e-]+ m\) at ([\d.]+) m", text)
+        assert found is not None
+        waist, place, angle = (length(text, before) for before in ("d₀ = ", "z₀ = ", "φ = "))
+        assert math.hypot(waist, angle * (float(found[2]) - place)) == pytest.approx(float(found[1]), rel=1e-3)
+        assert re.search(r"; over [^;]+ from the last optic along the path: [^;]+, and [^;]+ on from the nearest", text)
