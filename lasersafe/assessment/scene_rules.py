@@ -17,7 +17,7 @@ from lasersafe.assessment.scenarios import struck_out
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import SUMS, stated
 from lasersafe.assessment.stage import Stage, kept
-from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, pack
+from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, packs
 from lasersafe.optics.beam import unique
 from lasersafe.quantity import raised
 from lasersafe.records.scene import BarrierLine, MatrixCell, Point, SpectatorLine, SpectatorRule, ZoneShape
@@ -160,7 +160,7 @@ def near_of(stages: tuple[Stage, ...], facing: float, beyond: float) -> shapely.
             if not all(stated(mirror.reach, zone.distance) <= FARTHER * beyond for mirror in mirrors):
                 return None
     around, found = 3.0 * finest(plan) + PAD, list[shapely.Geometry]()
-    asked = [rule for key in stage.case.spectator_rules for rule in pack(key).rules if rule.fact in _OF_ZONES]
+    asked = [rule for key in stage.case.spectator_rules for rule in packs()[key].rules if rule.fact in _OF_ZONES]
     gaps = [float(rule.value) if rule.fact == "lateral_gap" else 0.0 for rule in asked]
     if gaps:
         found += [taken(one).buffer(max(gaps) + around) for one in _spectators(stage)]
@@ -176,7 +176,7 @@ def near_of(stages: tuple[Stage, ...], facing: float, beyond: float) -> shapely.
 
 def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:
     """Return every row of the chosen packs with its outcome."""
-    return tuple(row for key in stage.case.spectator_rules for row in judge(pack(key), facts))
+    return tuple(row for key in stage.case.spectator_rules for row in judge(packs()[key], facts))
 
 
 def zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:
@@ -260,9 +260,9 @@ def faults_beyond(stages: Sequence[Stage], lines: Sequence[SpectatorLine]) -> di
 def stricter_lines(stage: Stage, lines: tuple[SpectatorLine, ...], facts: Facts) -> tuple[SpectatorLine, ...]:
     """Return the lines, moved out by the gap that a chosen pack asks for between the zone and people."""
     asked = [
-        (found[0], Message("rule.of_pack", pack=word(pack(key).name), rule=word(found[1].key)))
+        (found[0], Message("rule.of_pack", pack=word(packs()[key].name), rule=word(found[1].key)))
         for key in stage.case.spectator_rules
-        if (found := asked_for(pack(key), "lateral_gap", facts)) is not None
+        if (found := asked_for(packs()[key], "lateral_gap", facts)) is not None
     ]
     if not asked:
         return lines

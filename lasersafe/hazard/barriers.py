@@ -12,14 +12,13 @@ from lasersafe.data import As, Printed, Seen, Source, check, fail, load
 from lasersafe.hazard.distances import PEAK_APERTURE, direct_distance, scatter_distance
 from lasersafe.hazard.eyewear_scale import En12254, Iec60825Part4
 from lasersafe.hazard.marking import round_up_density
-from lasersafe.optics.beam import BeamGeometry, choice, positive, within
+from lasersafe.optics.beam import BeamGeometry, within
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.quantity import format_quantity
 from lasersafe.records import Step
 from lasersafe.wording import Message, joined
 
 FILES = ("metals.toml", "non_metals.toml")
-FINISHES = ("mirror", "matt", "unknown")
 LONG_WAVE = 2.6e-6  # m; from here brushed and painted metal counts as a mirror (trade practice, Rayleigh rule)
 SAME = 0.02  # a row stands for wavelengths this close to it, relative
 
@@ -125,13 +124,6 @@ def material_reflectance(key: str, finish: str, wavelength: float) -> Reflectanc
         The upper end at a row within 2 %, the larger neighbour between rows, 1 outside them; a matt surface that is
         not rough counts as a mirror from 2.6 um on.
 
-    Raises
-    ------
-    InputError
-        If the material or finish is not known.
-    OutOfRangeError
-        If the wavelength is not positive and finite.
-
     References
     ----------
     .. [1] NK-DATABASE, clean metals at normal incidence, derived from n and k.
@@ -144,20 +136,17 @@ def material_reflectance(key: str, finish: str, wavelength: float) -> Reflectanc
     >>> material_reflectance("copper", "matt", 800e-9).words
     'copper: 0.97 + 0.02 (larger neighbour, 1070 nm)'
     """
-    choice("finish", finish, FINISHES)
-    light = float(positive("wavelength", wavelength, "m"))
-    choice("material", key, tuple(materials()))
     material = materials()[key]
-    mirror = finish != "matt" or (light >= LONG_WAVE and not material.rough)
+    mirror = finish != "matt" or (wavelength >= LONG_WAVE and not material.rough)
     rows = material.rows
-    close = [row for row in rows if abs(row.wavelength - light) <= SAME * row.wavelength]
+    close = [row for row in rows if abs(row.wavelength - wavelength) <= SAME * row.wavelength]
     if close:
         chosen, how = max(close, key=material.used), "at"
-    elif rows[0].wavelength < light < rows[-1].wavelength:
-        below = max(i for i, row in enumerate(rows) if row.wavelength < light)
+    elif rows[0].wavelength < wavelength < rows[-1].wavelength:
+        below = max(i for i, row in enumerate(rows) if row.wavelength < wavelength)
         chosen, how = max(rows[below : below + 2], key=material.used), "larger neighbour,"
     else:
-        words = f"{material.name}: no value at {light * 1e9:.6g} nm, so all of it"
+        words = f"{material.name}: no value at {wavelength * 1e9:.6g} nm, so all of it"
         return Reflectance(1.0, True, words, NOT_KNOWN.source, NOT_KNOWN.seen)
     more = f" + {material.plus:g}" if material.plus else ""
     printed = f"{chosen.value:g}{more}" if chosen.high is None else f"{chosen.low:g} to {chosen.high:g}"

@@ -11,7 +11,7 @@ from itertools import pairwise, product
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from lasersafe.errors import InputError, OutOfRangeError, refuse
+from lasersafe.errors import InputError
 from lasersafe.hazard import exposure as comparisons
 from lasersafe.hazard.distances import Places, exposure_at, farthest, highest_ratio, last_fall
 from lasersafe.hazard.exposure import Comparison, Emission, Floats, Received, body_area, credited_angles, criteria
@@ -243,11 +243,6 @@ def group_of(tissue: str, hazard: str, wavelength: float) -> str:
     str
         ``retina thermal``, ``retina photochemical``, ``cornea and lens``, ``ultraviolet B and C`` or ``skin``.
 
-    Raises
-    ------
-    OutOfRangeError
-        If the wavelength is outside 180 nm to 1 mm.
-
     References
     ----------
     .. [1] BGI832, page 23: UV-C and UV-B with themselves; UV-A with IR-B and IR-C, of the skin with all above; visible
@@ -259,8 +254,6 @@ def group_of(tissue: str, hazard: str, wavelength: float) -> str:
     >>> group_of("eye", "retina thermal", 532e-9), group_of("skin", "skin thermal", 1064e-9)
     ('retina thermal', 'skin')
     """
-    if not 180e-9 * (1 - 1e-9) <= wavelength <= 1e-3 * (1 + 1e-9):
-        refuse(f"wavelength = {wavelength * 1e9:.6g} nm: the table of additions covers 180 nm to 1 mm", OutOfRangeError)
     if wavelength < 315e-9 * (1 - 1e-9):
         return "ultraviolet B and C"
     if tissue == "skin":

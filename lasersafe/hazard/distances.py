@@ -55,12 +55,9 @@ def farthest_crossing(
     Raises
     ------
     OutOfRangeError
-        If the ends are not in order, a ratio is no number, or the ratio is above 1 at the far end.
+        If a ratio is no number, or the ratio is above 1 at the far end.
     """
-    first, last = float(positive("near", near, "m")), float(positive("far", far, "m"))
-    if not first < last:
-        refuse("near must be below far; correct the ends of the search", OutOfRangeError)
-    nodes = np.clip(np.sort(np.append(np.geomspace(first, last, points), also)), first, last)
+    nodes = np.clip(np.sort(np.append(np.geomspace(near, far, points), also)), near, far)
     over = _over(np.asarray(ratio(nodes)), nodes)
     return last_kept(lambda place: np.asarray(ratio(place)) > 1.0, nodes, over) if over.any() else 0.0
 

@@ -312,16 +312,7 @@ def worst_rates(wavelength: float, slowest: float, fastest: float) -> tuple[floa
     tuple of float
         Rising rates, both ends among them. [Hz]
 
-    Raises
-    ------
-    OutOfRangeError
-        If an end is not finite and positive.
-    InputError
-        If the range runs backwards.
     """
-    positive("repetition rate", (slowest, fastest), "Hz")
-    if slowest > fastest:
-        refuse(f"repetition rate = {slowest:g} to {fastest:g} Hz: the range runs backwards")
     rule, nanometre = load(En207).pulse_number, round(wavelength * 1e9, 6)
     rates = {slowest, fastest}
     if _at([rule], nanometre):

@@ -11,11 +11,10 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.data import As, Printed, Seen, Source, Span, check, check_cover, load
-from lasersafe.errors import refuse
 from lasersafe.hazard.exposure import Comparison, Emission, Floats
 from lasersafe.limits.tables import inside
 from lasersafe.optics import viewing
-from lasersafe.optics.beam import BeamGeometry, choice, diameters, finite, fraction_through, positive, within
+from lasersafe.optics.beam import BeamGeometry, diameters, finite, fraction_through, positive, within
 from lasersafe.optics.reflection import POINT, LitSpot
 from lasersafe.records import Step
 from lasersafe.records.scene import CameraLine
@@ -137,16 +136,8 @@ def aid(name: str) -> Aid:
     -------
     Aid
         The instrument.
-
-    Raises
-    ------
-    InputError
-        If there is none of this name.
     """
-    known = {one.name: one for one in load(Viewing).aid}
-    if name not in known:
-        refuse(f"viewing aid = {name!r} is not known here; write one of: {', '.join(known)}")
-    return known[name]
+    return next(one for one in load(Viewing).aid if one.name == name)
 
 
 def through(compared: Iterable[Comparison], instrument: Aid, wavelength: ArrayLike) -> list[Comparison]:
@@ -259,8 +250,6 @@ class Camera:
 
         Raises
         ------
-        InputError
-            If the way is not known.
         OutOfRangeError
             If a number cannot be used.
 
@@ -268,7 +257,6 @@ class Camera:
         ----------
         .. [1] Elementary: fraction of the beam in the entrance pupil, over the area of the Airy disc.
         """
-        choice("way", sent.way, ("direct", "mirror"))
         dx, dy = diameters(beam, place)
         part = float(fraction_through(dx, dy, self.pupil, beam.profile))
         spot, _ = self.image(wavelength)
@@ -318,7 +306,7 @@ class Camera:
         ----------
         .. [1] MCCLUNEY1994, irradiance of an image by the radiance of its object.
         """
-        width = float(within("spot_diameter", spot.diameter, "m", 0.0, math.inf))
+        width = float(spot.diameter)
         at_lens = float(spot.exposure(light.amount, distance))
         entering = min(at_lens * math.pi / 4.0 * self.pupil**2, light.amount)
         angle = 2.0 * math.atan2(width * math.cos(spot.view_angle), 2.0 * distance)

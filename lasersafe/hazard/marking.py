@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.data import load
-from lasersafe.errors import InputError, refuse
+from lasersafe.errors import InputError
 from lasersafe.hazard.eyewear_scale import FACTOR_ANYWAY, TOLERANCE, En207, En208
 from lasersafe.optics.beam import FloatArray, finite, positive, within
 from lasersafe.quantity import format_quantity
@@ -142,8 +142,6 @@ class Asked:
 
     Raises
     ------
-    InputError
-        If no need is given.
     OutOfRangeError
         If the density is not finite.
 
@@ -158,8 +156,6 @@ class Asked:
     density: float
 
     def __post_init__(self) -> None:
-        if not self.scales:
-            refuse("scale needs: none given; work them out with scale_numbers first")
         finite("optical density", self.density, "")
 
     @property

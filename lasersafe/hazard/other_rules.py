@@ -527,29 +527,6 @@ def packs() -> dict[str, Pack]:
     return found
 
 
-def pack(key: str) -> Pack:
-    """Return a rule pack.
-
-    Parameters
-    ----------
-    key : str
-        As in ``shared/spectator_rules/``.
-
-    Returns
-    -------
-    Pack
-        The pack.
-
-    Raises
-    ------
-    InputError
-        If there is none of this key.
-    """
-    if key not in packs():
-        refuse(f"spectator rules = {key!r} are not known here; write one of: {', '.join(packs())}")
-    return packs()[key]
-
-
 def class_rank(name: str) -> int | None:
     """Return the rank of a laser class, for comparing; None for a class that is not known.
 

@@ -159,14 +159,7 @@ def most_hazardous_distance(
     -------
     tuple of float
         Distance, the farthest of equal ones within 1e-9 [m], and ratio [1].
-
-    Raises
-    ------
-    OutOfRangeError
-        If the ends are not in order.
     """
-    if not 0.0 < nearest < farthest:
-        refuse(f"search from {nearest:g} m to {farthest:g} m: the ends must be above 0 and in order", OutOfRangeError)
     grid = np.clip(np.sort(np.append(np.geomspace(nearest, farthest, points), also)), nearest, farthest)
     best, value = nearest, -math.inf
     for _ in range(9):
@@ -249,18 +242,10 @@ def radiance_limit(rule_set: str, wavelength: float, duration: float) -> tuple[f
     str
         How it was obtained.
 
-    Raises
-    ------
-    OutOfRangeError
-        If the limit does not apply there.
-
     References
     ----------
     .. [1] EU2006-25, Table 2.3 (``shared/radiance/eu200625_photochemical.toml``).
     """
-    if not (400e-9 <= wavelength <= 600e-9 and 10.0 <= duration <= 3e4):
-        asked = f"radiance limit at {wavelength * 1e9:.6g} nm for {duration:g} s"
-        refuse(f"{asked}: it covers 400 nm to 600 nm and 10 s to 30000 s", OutOfRangeError)
     blue = float(correction_factor(rule_set, "C_B", wavelength))
     if rule_set != "EU-2006/25/EC":
         row = next(h for h in hazard_limits(rule_set, "eye", wavelength, duration) if h.name == "retina photochemical")

@@ -10,9 +10,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from lasersafe.data import As, Printed, Seen, Source, Span, check_cover, load
-from lasersafe.errors import refuse
 from lasersafe.optics import beam as optics
-from lasersafe.optics.beam import FloatArray, Pair, choice, finite, mean_exposure, pair, positive, within
+from lasersafe.optics.beam import FloatArray, Pair, finite, mean_exposure, positive, within
 
 
 @dataclass(frozen=True)
@@ -157,9 +156,6 @@ def collecting_gain(objective: ArrayLike, pupil: ArrayLike = PUPIL, transmission
         return finite("collecting gain", part * np.square(widening), "")
 
 
-SPREADS = ("lambert", "hemisphere", "cone")
-
-
 @dataclass(frozen=True)
 class ExtendedSource:
     """A glowing area, or an array of small ones, as it is seen from its normal.
@@ -182,13 +178,6 @@ class ExtendedSource:
         Brightest spot of an emitter over its mean radiance, measured; None when it is not known.
     transmittance : float
         Share of the light that leaves a translucent object. [1]
-
-    Raises
-    ------
-    InputError
-        If the spread is not known, a cone has no divergence, or the weights do not fit.
-    OutOfRangeError
-        If a number cannot be used.
     """
 
     size: Pair
@@ -199,28 +188,6 @@ class ExtendedSource:
     weights: tuple[float, ...] = ()
     peak_over_mean: float | None = None
     transmittance: float = 1.0
-
-    def __post_init__(self) -> None:
-        within("size", self.size, "m", 0.0, math.inf)
-        choice("spread", self.spread, SPREADS)
-        if self.spread == "cone":
-            positive("divergence", self.divergence, "rad")
-            within("divergence", self.divergence, "rad", 0.0, math.pi)
-        within("transmittance", self.transmittance, "", 0.0, 1.0)
-        if min(self.count) < 1:
-            refuse(f"count = {self.count}: give at least one emitter in each direction")
-        for number, step in zip(self.count, self.pitch, strict=True):
-            if number > 1:
-                positive("pitch", step, "m")
-        total = self.count[0] * self.count[1]
-        if self.weights and len(self.weights) != total:
-            refuse(f"weights: {len(self.weights)} are given for {total} emitters; give one for each")
-        if self.weights:
-            within("weights", self.weights, "", 0.0, 1.0)
-            if not abs(math.fsum(self.weights) - 1.0) <= 1e-6:
-                refuse(f"weights add up to {math.fsum(self.weights):.6g}; they must add up to 1")
-        if self.peak_over_mean is not None:
-            within("peak_over_mean", self.peak_over_mean, "", 1.0, math.inf)
 
     @property
     def shares(self) -> FloatArray:
@@ -436,10 +403,6 @@ def offset_fraction(diameter: float, aperture: float, offset: ArrayLike) -> Floa
     return np.asarray(np.minimum((profile * chord * weight).sum(axis=-1), 1.0))
 
 
-PATTERNS = ("line", "circle", "figure of eight", "raster", "wobble")
-WAVEFORMS = ("sine", "triangle")
-
-
 @dataclass(frozen=True)
 class ScanPattern:
     """A pattern that a scanner repeats [1]_.
@@ -466,13 +429,6 @@ class ScanPattern:
     pitch : float
         Step of the slow axis from line to line, like *width*. [rad or m]
 
-    Raises
-    ------
-    InputError
-        If a word is not known, or a raster has no line or a pitch of 0.
-    OutOfRangeError
-        If a number is not positive and finite, or an angle is above pi.
-
     References
     ----------
     .. [1] Own: docs/method.md, "Scanned beams".
@@ -486,20 +442,6 @@ class ScanPattern:
     fans_out: bool = False
     lines: int = 1
     pitch: float = 0.0
-
-    def __post_init__(self) -> None:
-        choice("pattern", self.kind, PATTERNS)
-        choice("waveform", self.waveform, WAVEFORMS)
-        object.__setattr__(self, "width", pair("width", self.width))
-        positive("width", self.width, "")
-        positive("frequency", self.frequency, "Hz")
-        if self.reference is None:
-            within("width", self.width, "rad", 0.0, math.pi)
-        else:
-            positive("reference", self.reference, "m")
-        if self.kind == "raster" and (self.lines < 1 or not self.pitch > 0.0):
-            refuse(f"raster of {self.lines} lines with a pitch of {self.pitch:g}: give a line or more and a pitch")
-        finite("pitch", self.pitch, "")
 
     @property
     def period(self) -> float:

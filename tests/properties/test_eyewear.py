@@ -131,12 +131,6 @@ def test_no_rate_of_a_range_asks_for_more_than_the_worst_rates(wavelength, slowe
         assert all(withstand(wavelength, rate, energy(rate)) <= highest * (1 + 1e-5) for rate in inside)
 
 
-@pytest.mark.parametrize(("slowest", "fastest"), [(0.0, 1.0), (1.0, math.nan), (2.0, 1.0), (1.0, math.inf)])
-def test_a_range_of_rates_that_cannot_be_used_is_refused(slowest, fastest):
-    with pytest.raises(CalcError, match="repetition rate"):
-        worst_rates(1064e-9, slowest, fastest)
-
-
 @given(WAVELENGTHS, POWERS, positive(1e-4, 0.1), positive(1e-4, 0.1))
 def test_an_elliptical_beam_lies_between_the_round_ones(wavelength, power, x, y):
     (oval,) = scale_numbers(wavelength, power=power, beam_diameter_63=(x, y))
@@ -285,14 +279,6 @@ def test_which_of_the_two_decides_is_said_for_each_letter():
     assert "D: damage class and optical density both ask for LB6" in text
     assert "M: the optical density decides" in text
     assert "I: the damage class decides; it asks for more than LB10" in text
-
-
-@pytest.mark.parametrize(
-    "function", [lambda: Asked(1064e-9, (), 5.0).decides(), lambda: Asked(1e-6, (), 5.0).marking()]
-)
-def test_advice_without_a_need_is_refused(function):
-    with pytest.raises(InputError, match="scale needs"):
-        function()
 
 
 @pytest.mark.parametrize("bad", [math.nan, math.inf, -1.0])

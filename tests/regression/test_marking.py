@@ -133,7 +133,7 @@ def test_verdicts(text, needs, density, rate, verdict, words):
 @pytest.mark.parametrize(
     ("change", "words"),
     [
-        ({"scales": []}, "scale needs"), ({"density": math.nan}, "optical density"),
+        ({"density": math.nan}, "optical density"),
         ({"wavelength": math.nan}, "wavelength"), ({"wavelength": -1.0}, "wavelength"),
         ({"repetition_rate": math.nan}, "repetition rate"), ({"repetition_rate": 0.0}, "repetition rate"),
     ],

@@ -7,7 +7,6 @@ from dataclasses import replace
 
 import pytest
 
-from lasersafe.errors import InputError
 from lasersafe.hazard.other_rules import (
     MET,
     NOT_APPLICABLE,
@@ -17,7 +16,6 @@ from lasersafe.hazard.other_rules import (
     asked_for,
     class_rank,
     judge,
-    pack,
     packs,
 )
 from tests.project import bibliography
@@ -41,14 +39,14 @@ GOOD = Facts(
 
 
 def outcomes(key: str, facts: Facts) -> dict[str, str]:
-    return {verdict.rule: verdict.outcome for verdict in judge(pack(key), facts)}
+    return {verdict.rule: verdict.outcome for verdict in judge(packs()[key], facts)}
 
 
 @pytest.mark.parametrize("key", packs())
 def test_nothing_is_met_by_what_is_not_known(key):
     assert set(outcomes(key, Facts()).values()) == {NOT_JUDGED}
     assert {MET} <= set(outcomes(key, GOOD).values()) <= {MET, NOT_APPLICABLE}
-    assert pack(key).source.key in bibliography()
+    assert packs()[key].source.key in bibliography()
 
 
 def test_germany_row_by_row():
@@ -60,7 +58,7 @@ def test_germany_row_by_row():
         shortest_exposure_time=4.0,
     )
     assert set(outcomes("germany_shows", edges).values()) == {MET}
-    hot = next(v for v in judge(pack("germany_shows"), edges) if v.rule == "object temperature")
+    hot = next(v for v in judge(packs()["germany_shows"], edges) if v.rule == "object temperature")
     assert hot.words == "at most 90 °C, here 90 °C"
     worse = {
         "height above standing places": replace(GOOD, height_above_standing=2.69),
@@ -70,7 +68,7 @@ def test_germany_row_by_row():
         "object temperature": replace(GOOD, object_temperature=364.0),
         "shortest exposure time": replace(GOOD, shortest_exposure_time=0.25),
     }
-    assert set(worse) == {rule.key for rule in pack("germany_shows").rules}
+    assert set(worse) == {rule.key for rule in packs()["germany_shows"].rules}
     for key, facts in worse.items():
         found = outcomes("germany_shows", facts)
         assert [k for k, outcome in found.items() if outcome != MET] == [key]
@@ -102,7 +100,7 @@ def test_invisible_emission_at_most_class_1(key):
 
 
 def test_figures_printed_in_feet():
-    values = {rule.key: float(rule.value) / 0.3048 for rule in pack("massachusetts").rules}
+    values = {rule.key: float(rule.value) / 0.3048 for rule in packs()["massachusetts"].rules}
     assert values == pytest.approx(
         {
             "above, unattended": 20.0,
@@ -111,7 +109,7 @@ def test_figures_printed_in_feet():
             "beside, attended": 8.0,
         }
     )
-    assert {rule.key: rule.seen for rule in pack("fda_variance").rules}["beside"] == "memory"
+    assert {rule.key: rule.seen for rule in packs()["fda_variance"].rules}["beside"] == "memory"
 
 
 def test_classes():
@@ -120,13 +118,8 @@ def test_classes():
     assert class_rank("1") < class_rank("2") < class_rank("1M") < class_rank("3R") < class_rank("3B") < class_rank("4")
 
 
-def test_an_unknown_pack_is_refused_with_the_list():
-    with pytest.raises(InputError, match="germany_shows"):
-        pack("germany")
-
-
 def test_what_a_pack_asks_for_in_a_drawing():
-    chosen = pack("massachusetts")
+    chosen = packs()["massachusetts"]
     value, rule = asked_for(chosen, "height_above_standing", Facts(attended=True, laser_class="4"))
     assert (round(value, 3), rule.key) == (3.048, "above, attended")
     assert asked_for(chosen, "height_above_standing", Facts())[1].key == "above, unattended"  # not known: the larger
