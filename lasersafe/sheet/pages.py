@@ -9,7 +9,7 @@ from functools import partial
 from lasersafe.drawing.primitives import grey
 from lasersafe.drawing.text import density, distance, duration, in_unit, place, spoken, tidy, unit_text, wavelength
 from lasersafe.quantity import Rounding, format_quantity
-from lasersafe.records import Zone
+from lasersafe.records import Zone, badness
 from lasersafe.results import Assessment, BeamFacts, LaserFacts, SignOff
 from lasersafe.sheet.drawings import warning
 from lasersafe.sheet.flow import Entry, Part, Row, Sheet
@@ -197,8 +197,13 @@ def notice_lines(assessment: Assessment, wording: Wording) -> list[str]:
         for beam in laser.beams:
             lines.append("  " + beam_line(beam, wording))
             setup = next(s for s in assessment.setups if s.laser == laser.name and s.setup == beam.setup)
-            lines += [_reach(zone, assessment, wording) for zone in setup.zones if zone.tissue == "eye"]
+            farthest: dict[str, float] = {}  # of each way, the eye first: the skin where its zone ends farther off
+            for zone in sorted(setup.zones, key=lambda one: one.tissue):
+                if not zone.distance <= farthest.get(zone.way, -1.0):
+                    farthest[zone.way] = zone.distance
+                    lines.append(_reach(zone, assessment, wording))
         lines += _in_the_air(laser.name, assessment, wording)
+    lines += ["", assessment.decision.people]  # of all lasers, with what is not on the list of surfaces
     return [unit_text(line).replace("\u00a0", " ") for line in lines]
 
 
@@ -208,6 +213,7 @@ def _in_the_air(laser: str, assessment: Assessment, wording: Wording) -> list[st
     if scene is None:
         return []
     lines = []
+    far = [z.distance for s in assessment.setups if s.laser == laser and s.fitted for z in s.zones if z.way == "direct"]
     for aim in scene.aims:
         if (aim.laser, aim.mode, aim.fitted) == (laser, "running", True):
             low, high = (math.degrees(end) for end in aim.elevation_range)
@@ -221,7 +227,7 @@ def _in_the_air(laser: str, assessment: Assessment, wording: Wording) -> list[st
                 bearing=" – ".join(dict.fromkeys(f"{math.degrees(end) % 360.0:.4g}°" for end in aim.bearing_range)),
                 elevation=" – ".join(dict.fromkeys(f"{end:.3g}°" for end in (low, high))),
                 margin=f"{margin:.3g}°",
-                top=distance(aim.position[2] + aim.reach * max(math.sin(steepest), 0.0), with_feet),
+                top=distance(aim.position[2] + max(far, key=badness) * max(math.sin(steepest), 0.0), with_feet),
             )))  # fmt: skip
     outdoors = [tidy(one.text) for one in scene.findings if one.kind == "outdoors" and one.subject == laser]
     return [*lines, *(f"  {one}" for one in outdoors)]

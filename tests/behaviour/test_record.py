@@ -6,6 +6,7 @@ import contextlib
 import copy
 import io
 import math
+import re
 import tomllib
 import unicodedata
 from collections.abc import Iterator
@@ -17,6 +18,7 @@ from pypdf import PdfReader
 
 from lasersafe.assessment import assess, assess_file
 from lasersafe.data import templates_path
+from lasersafe.drawing.text import quantity
 from lasersafe.errors import CaseError, OutputError
 from lasersafe.models import case_from, parse_case
 from lasersafe.results import Assessment, Expected
@@ -525,6 +527,23 @@ def test_the_notice_says_where_a_laser_stands_and_points_how_high_it_reaches_and
     assert "Place on the map: not stated" in text
     assert "Last optic at (0.00 m, 0.00 m) of the plan, 1.2 m above the floor; bearing 330° – 60° of the plan" in text
     assert "Left: the light disturbs sight, above 5 µW/cm² as the eye weighs it, up to" in text
+
+
+def test_the_notice_gives_the_skin_where_it_is_reached_farther_and_the_distances_of_page_1(tmp_path: Path) -> None:
+    """1550 nm: 1000 W/m2 for the cornea and 100 W/m2 for a large area of skin; the notice gave the cornea alone."""
+    text = (ROOT / "tests" / "golden" / "cases" / "scene-two-lasers-outdoor.toml").read_text(encoding="utf-8")
+    case = tmp_path / "case.toml"
+    case.write_text(text.replace("638 nm", "1550 nm"), encoding="utf-8")
+    found, said = assess_file(case), run("notice", case).out
+    zones = {z.tissue: z.distance for s in found.setups if s.laser == "Right" for z in s.zones if z.way == "direct"}
+    assert zones["skin"] > 3.0 * zones["eye"]
+    far = {tissue: quantity(far, "m", 3, "up").replace("\u00a0", " ") for tissue, far in zones.items()}
+    for tissue in far:
+        assert re.search(f"direct beam, {tissue}: .* beyond {far[tissue]} from the last optic", said)
+    (aim,) = (one for one in found.scene.aims if (one.laser, one.mode) == ("Right", "running"))
+    top = aim.position[2] + zones["skin"] * math.sin(aim.elevation_range[1] + aim.margin)
+    assert f"above the limit up to {quantity(top, 'm', 3, 'up')}".replace("\u00a0", " ") in said
+    assert " ".join(found.decision.people.split()) in " ".join(said.split())
 
 
 @pytest.mark.parametrize(("stated", "there"), [("", True), ("process = false\n", False), ("process = true\n", True)])
