@@ -214,13 +214,15 @@ class Asked:
         )
         ends = np.cumsum([0, *counts])
         self.rows = [slice(*pair) for pair in itertools.pairwise(ends.tolist())]
-        self.outlines, self.line = list[tuple[int, shapely.Geometry]](), np.full((len(owner), 2, 2), np.nan)
+        self.outlines, self.line = dict[int, shapely.Geometry](), np.full((len(owner), 2, 2), np.nan)
+        self.outline = np.zeros(len(owner), dtype=np.intp)  # of each receiver, many of which have the same: its id
         for start, one in zip(ends.tolist(), questions, strict=False):
             for row, outline in enumerate(one.places.outlines):
                 if isinstance(outline, np.ndarray):
                     self.line[start + row] = outline
                 elif outline is not None:
-                    self.outlines.append((start + row, outline))
+                    self.outline[start + row], self.outlines[id(outline)] = id(outline), outline
+        shapely.prepare(list(self.outlines.values()))
 
     def each(self, owner: INDEX, middle: FLOAT, half: FLOAT, asked: FLAGS, enough: float = 0.0) -> FLOAT:
         """Return at least what each light of a receiver gives anywhere in boxes, of shape (boxes, lights)."""
@@ -261,12 +263,16 @@ class Asked:
     def inside(self, now: _Open) -> _Open:
         """Return the boxes of which any part is in their places, no wider than that part."""
         kept = np.ones(len(now.owner), dtype=bool)
-        for row, outline in self.outlines:
-            mine = (now.owner == row).nonzero()[0]
+        for number, outline in self.outlines.items():
+            mine = (self.outline[now.owner] == number).nonzero()[0]
             if not mine.size:
                 continue
-            low, high = now.middle[mine, :2] - now.half[mine, :2], now.middle[mine, :2] + now.half[mine, :2]
-            part = shapely.bounds(shapely.intersection(outline, shapely.box(*low.T, *high.T)))
+            middle, half = now.middle[mine, :2], now.half[mine, :2]
+            part, of = np.unique(np.column_stack([middle - half, middle + half]), axis=0, return_inverse=True)
+            boxes = shapely.box(*part.T)
+            cut = (~(shapely.contains_properly(outline, boxes) & (shapely.area(boxes) > 0.0))).nonzero()[0]
+            part[cut] = shapely.bounds(shapely.intersection(outline, boxes[cut]))
+            part = part[of.reshape(-1)]
             left = np.isfinite(part).all(axis=1)
             kept[mine[~left]] = False
             mine, part = mine[left], part[left]
@@ -294,8 +300,8 @@ class Asked:
     def holds(self, owner: INDEX, points: FLOAT) -> FLAGS:
         """Return which points are in their places."""
         found = np.ones(len(owner), dtype=bool)
-        for row, outline in self.outlines:
-            mine = owner == row
+        for number, outline in self.outlines.items():
+            mine = self.outline[owner] == number
             if mine.any():
                 found[mine] = shapely.intersects_xy(outline, points[mine, 0], points[mine, 1])
         return found
