@@ -251,9 +251,6 @@ def exposure_ratios(
         If a case lies outside what the rule sets cover.
     """
     place = np.asarray(distance, dtype=np.float64)
-    inside = (place > 0.0) if way == "scatter" else (place >= 0.0)
-    if not (inside & np.isfinite(place)).all():
-        refuse(f"distance: must be {'above 0 m' if way == 'scatter' else '0 m or more'} and finite")
     return _worst(context, {_PLACE: place, **checked_changes(context, way, tissue, changes)}, way, tissue)
 
 

@@ -10,6 +10,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import numpy as np
+import shapely
+from shapely.ops import substring
 
 from lasersafe.assessment.barriers import beam_numbers, judged, load_of, plain, scatter_numbers, strongest
 from lasersafe.assessment.barriers import together as together
@@ -83,7 +85,7 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
     for number, (stage, context, way, modes) in enumerate(wanted):
         lights = {
             one: replace(one, profile=stage.in_irradiance(one.profile, 1.0))
-            for one in sources_on(stage, context, way, "eye", modes)
+            for one in sources_on(stage, context, way, modes)
         }
         spots = {one.profile for one in lights if isinstance(one.profile, ScatterProfile)}
         # lit spots as an eye right at a window sees them
@@ -157,14 +159,14 @@ def behind(context: Context, lights: Sequence[Light], instrument: Aid) -> list[L
     return found
 
 
-def sources_on(stage: Stage, context: Context, way: str, tissue: str, modes: tuple[str, ...]) -> list[Source]:
+def sources_on(stage: Stage, context: Context, way: str, modes: tuple[str, ...]) -> list[Source]:
     """Return all light of a way in some modes that can fall on barriers; none gets what it scatters itself.
 
     A head that in a fault points at a wall or floor next to a barrier can point at the barrier as well: that is more.
     """
     return list(dict.fromkeys(
         source for mode in modes for part in (way, *(["mirror then scatter"] if way == "scatter" else []))
-        for source in stage.sources(context, part, tissue, mode) if not (source.parts and mode == "fault")
+        for source in stage.sources(context, part, "eye", mode) if not (source.parts and mode == "fault")
     ))  # fmt: skip
 
 
@@ -273,15 +275,8 @@ def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) 
 
 def part_of_line(line: tuple[tuple[float, float], ...], start: float, end: float) -> tuple[tuple[float, float], ...]:
     """Return the part of a polyline between two distances along it [m]."""
-    found: list[tuple[float, float]] = []
-    passed = 0.0
-    for a, b in itertools.pairwise(line):
-        length = math.dist(a, b)
-        low, high = max(start - passed, 0.0), min(end - passed, length)
-        if low < high:
-            found += [(a[0] + (b[0] - a[0]) * t / length, a[1] + (b[1] - a[1]) * t / length) for t in (low, high)]
-        passed += length
-    return tuple(spot for spot, _ in itertools.groupby(found)) or (line[-1], line[-1])
+    (x, y), *further = shapely.get_coordinates(substring(shapely.LineString(line), start, end)).tolist()
+    return ((x, y), *(tuple(spot) for spot in further or [line[-1]]))
 
 
 def parts_of(scene: Scene) -> dict[Part, Screen]:

@@ -178,7 +178,7 @@ def _on(stage: Stage, screen: Screen, way: str, low: FLOAT, high: FLOAT, heights
             power = context.power
             if power is None:
                 return np.full(total.shape, math.inf)
-            sources = sources_on(stage, context, way, "eye", ("running",))
+            sources = sources_on(stage, context, way, ("running",))
             others = [one for one in sources if not one.parts or one.surface != screen.name]
             lights = [(replace(one, profile=stage.in_irradiance(one.profile, power)), Walls()) for one in others]
             if lights:

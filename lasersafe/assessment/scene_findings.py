@@ -184,7 +184,7 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
     noted: list[tuple[int, str, str]] = []
     for stage, (number, context) in ((one, laser) for one in stages for laser in enumerate(one.fitted)):
         time = context.duration("scatter")[0]
-        profiles, lights = _over_mirrors(stage, context, "scatter", time)
+        profiles, lights = _over_mirrors(stage, context, time)
         beams = [
             (one, stage.walls(context, "mirror")) for one in stage.sources(context, "mirror", "eye")
             if not one.aimed or one.directions.box().everywhere
@@ -223,18 +223,18 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
 
 
 @kept("walls")
-def _over_mirrors(stage: Stage, context: Context, way: str, time: float) -> tuple[list[ScatterProfile], list[Light]]:
+def _over_mirrors(stage: Stage, context: Context, time: float) -> tuple[list[ScatterProfile], list[Light]]:
     """Return the scatter of each wavelength, and all that goes on over one further mirror and over one more."""
     every: list[Source] = []
     placed = {item.name: item for pose in stage.poses(context, "running") for item in stage.lit(context, pose)}
     parts = zip(context.every.values(), stage.portions(context, "eye", time, spread=False), strict=True)
     profiles = [stage.scatter_profile(own, "eye", time, portion) for own, portion in parts]
     walls = stage.walls(context, "direct")
-    sent = [one for known in (way, "mirror then scatter") for one in stage.sources(context, known, "eye")]
+    sent = [one for way in ("scatter", "mirror then scatter") for one in stage.sources(context, way, "eye")]
     for _ in range(2):
         sent = faces.scatter_over_mirrors(sent, stage.scene, placed.values(), walls, profiles, stage.scatter_reach)
         every += sent
-    return profiles, [(one, stage.walls(context, way)) for one in every]
+    return profiles, [(one, stage.walls(context, "scatter")) for one in every]
 
 
 def _at_once(

@@ -113,7 +113,7 @@ def _spread(context: Context, zone: Zone, used: Mapping[str, tuple[float, ...]])
             if len(values.get(one.name, ())) == 1:
                 (end,), (low, high) = values[one.name], limits_of(one)
                 directions[one.name] = 1 if high - end < end - low else -1
-        return worst_corner(evaluate, some, directions, critical_values(context), possible).value
+        return worst_corner(evaluate, some, directions, critical_values(context), possible)
 
     name = (context.laser.name, context.setup.name, way, tissue)
     try:

@@ -17,8 +17,7 @@ from numpy.typing import ArrayLike, NDArray
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.hazard.exposure import ALPHA_MIN, Comparison, Floats, Received, compare, criteria, strictest_by_aperture
 from lasersafe.hazard.instruments import Aid, through
-from lasersafe.optics import beam as optics
-from lasersafe.optics.beam import BeamGeometry, FloatArray, choice, diameters, finite, mean_exposure, positive, within
+from lasersafe.optics.beam import BeamGeometry, FloatArray, diameters, finite, mean_exposure, positive, within
 from lasersafe.optics.reflection import scatter_intensity
 from lasersafe.optics.viewing import transmitted
 from lasersafe.records import Criterion, Zone, badness
@@ -296,8 +295,6 @@ def direct_distance(amount: ArrayLike, limit: ArrayLike, aperture: ArrayLike, be
     """
     waist, angle, position = beam.waist_diameter, beam.divergence, beam.waist_position
     if beam.circular:
-        choice("profile", beam.profile, optics.PROFILES)
-        choice("propagation", beam.propagation, optics.PROPAGATIONS)
         every = (amount, limit, aperture, waist[0], angle[0], position[0])
         numbers = [np.asarray(one, dtype=np.float64) for one in every]
         shape = np.broadcast_shapes(*(one.shape for one in numbers))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -49,22 +48,6 @@ class Uncertain(NamedTuple):
     kind: str = "bound"
 
 
-@dataclass(frozen=True)
-class Corner:
-    """The worst value inside all limits, and where it is.
-
-    Parameters
-    ----------
-    value : float
-        The highest value that was found.
-    inputs : dict of str to float
-        Each input there.
-    """
-
-    value: float
-    inputs: dict[str, float]
-
-
 def limits_of(uncertain: Uncertain) -> tuple[float, float]:
     """Return the lowest and highest value that the worst corner has to cover [1]_.
 
@@ -107,7 +90,7 @@ def worst_corner(
     directions: Mapping[str, int],
     critical: Mapping[str, Sequence[float]] | None = None,
     possible: Possible | None = None,
-) -> Corner:
+) -> float:
     """Return the highest value inside all limits.
 
     An input with a known direction is put to its worse end, which is exact. All others are searched together: ends,
@@ -128,8 +111,8 @@ def worst_corner(
 
     Returns
     -------
-    Corner
-        With nothing to vary, the nominal value.
+    float
+        With nothing to vary, the nominal value. [any]
 
     Raises
     ------
@@ -156,7 +139,7 @@ def worst_corner(
         return found
 
     if not searched:
-        return Corner(_some(values(held, 1)), fixed)
+        return _some(values(held, 1))
     grid = max(3, min(_GRID, int(_MOST ** (1.0 / len(searched)))))
     edges = {one.name: list((critical or {}).get(one.name, ())) for one in searched}
     lists = {one.name: _places(*ends[one.name], one.nominal, edges[one.name], grid) for one in searched}
@@ -174,7 +157,7 @@ def worst_corner(
                 best, place = found, where
             step = (high - low) / (_GRID - 1) * 4.0
             spans[name] = (max(place[name] - step, ends[name][0]), min(place[name] + step, ends[name][1]))
-    return Corner(_some(np.array([best])), fixed | place)
+    return _some(np.array([best]))
 
 
 def _some(found: Floats) -> float:
@@ -385,11 +368,6 @@ def order_ranks(draws: int, part: float = PART, confidence: float = CONFIDENCE) 
     tuple of int
         Ranks, counted from 1.
 
-    Raises
-    ------
-    InputError
-        If there are too few draws for such a pair.
-
     References
     ----------
     .. [1] Elementary: the number of draws below a quantile is binomial, whatever is drawn.
@@ -410,8 +388,6 @@ def order_ranks(draws: int, part: float = PART, confidence: float = CONFIDENCE) 
     tail = (1.0 - confidence) / 2.0
     first = low + int(np.searchsorted(below, tail, side="right"))  # P(count < first) <= tail
     last = low + int(np.searchsorted(below, 1.0 - tail, side="left")) + 1  # P(count < last) >= 1 - tail
-    if first < 1 or last > draws:
-        refuse(f"draws = {draws}: too few to bound the {part:.0%} value; write 1000 or more")
     return first, last
 
 

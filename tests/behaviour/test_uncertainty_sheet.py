@@ -171,5 +171,5 @@ def test_the_corner_of_the_sheet_is_that_of_a_search_over_everything_between(pow
             lambda values, tissue=tissue: zone_distances(free, "direct", tissue, values),
             inputs, {"power": 1, "beam_diameter": -1, "divergence": -1},
             {} if light is None else {"wavelength": [4e-7, 4.5e-7, 1.05e-6, 1.4e-6]},
-        ).value  # fmt: skip
+        )  # fmt: skip
         assert max(s.zone("direct", tissue).distance for s in found) == pytest.approx(searched, rel=1e-6)

@@ -22,11 +22,6 @@ def test_ranks_are_those_of_the_binomial(draws: int) -> None:
     assert below.cdf(last - 2) < 0.975 <= below.cdf(last - 1)
 
 
-def test_too_few_draws_are_refused() -> None:
-    with pytest.raises(InputError, match="1000 or more"):
-        monte_carlo(lambda c: c["power"], [Uncertain("power", 1.0, 0.9, 1.1)], draws=20)
-
-
 @pytest.mark.parametrize("seed", range(5))
 def test_a_sum_of_normal_inputs_is_the_linear_propagation(seed: int) -> None:
     inputs = [Uncertain("power", 10.0, 9.5, 10.5, NORMAL), Uncertain("duration", 20.0, 18.8, 21.2, NORMAL)]

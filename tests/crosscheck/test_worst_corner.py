@@ -44,11 +44,7 @@ def enumerate_corner(kind: str, seed: int) -> None:
     columns = {one.name: column for one, column in zip(inputs, np.array(list(grid)).T, strict=True)}
     can = np.broadcast_to(possible(columns), (ENDS ** len(inputs),))
     brute = evaluate({name: column[can] for name, column in columns.items()})
-    assert found.value >= brute.max() * (1 - 1e-13), (kind, way, tissue, inputs)
-    again = evaluate({name: np.asarray(value) for name, value in found.inputs.items()})
-    assert float(again) == pytest.approx(found.value, rel=1e-13)
-    assert all(one.low <= found.inputs[one.name] <= one.high for one in inputs)
-    assert set(found.inputs) == {one.name for one in inputs}
+    assert found >= brute.max() * (1 - 1e-13), (kind, way, tissue, inputs)
 
 
 @pytest.mark.parametrize("kind", KINDS)
@@ -74,7 +70,7 @@ def test_a_peak_of_the_tables_inside_the_range_is_found() -> None:
     )  # fmt: skip
     places = np.concatenate([np.linspace(1390e-9, 1410e-9, 4001), [1400e-9]])
     best = zone_distances(own, "direct", "eye", {"wavelength": places, "power": 44.0})
-    assert found.value >= best.max()
+    assert found >= best.max()
 
 
 def test_what_a_surface_reflects_jumps_at_critical_wavelengths_alone() -> None:
