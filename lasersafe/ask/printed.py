@@ -310,7 +310,7 @@ def spectator_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
         for aim in scene.aims
         if aim.mode == "running" and aim.fitted
     }
-    lines, rows = [assessment.title, ""], []
+    rows, told = [], dict[tuple[str, str], list[str]]()  # a side, and by what it is limited -> how far from which laser
     for line in scene.lines:
         limited = line.limited_by
         if line.note:
@@ -320,11 +320,15 @@ def spectator_lines(path: Path) -> tuple[dict[str, Any], list[str]]:
         row |= {"distance_ft": math.ceil(feet(line.distance)), "from": line.distance_from, "limited_by": limited}
         rows.append(row | {"line_m": as_json(line.line)})
         if line.distance <= 0.0:
-            lines.append(wording.text("spectators.free", side=side))
+            told[side, ""] = []
             continue
         origin = wording.text("spectators.of", start=start, laser=line.laser) if len(lasers) > 1 else start
-        words = {"side": side, "origin": origin, "limited_by": say(limited), "distance": metres(line.distance)}
-        lines.append(wording.text("spectators.line", **words))
+        away = wording.text("spectators.away", distance=metres(line.distance), origin=origin)
+        told.setdefault((side, say(limited)), []).append(away)
+    lines = [assessment.title, ""]
+    for (side, limit), far in told.items():
+        words = {"side": side, "away": ", ".join(far), "limited_by": limit}
+        lines.append(wording.text("spectators.line" if limit else "spectators.free", **words))
     left_out = wording.text("scene.left_out", what=scene.left_out) if scene.left_out else ""
     lines += filter(None, [left_out])
     data = {
