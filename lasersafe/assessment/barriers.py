@@ -7,7 +7,7 @@ from collections.abc import Callable, Collection, Iterable, Sequence
 from dataclasses import replace
 from typing import Any, TypeVar
 
-from lasersafe.assessment.context import BASE_WAY, Context
+from lasersafe.assessment.context import BASE_WAY, FAULTS, Context
 from lasersafe.hazard.barriers import Load, Rating, judge_barrier, load_and_rating, needed_time
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.eyewear import corner_emissions
@@ -16,7 +16,7 @@ from lasersafe.models import Barrier, SceneBarrier
 from lasersafe.optics.beam import BeamGeometry, diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import format_quantity
-from lasersafe.records import Step, badness
+from lasersafe.records import Step, badness, worst
 from lasersafe.records.scene import BarrierLine, BarrierLoad, BarrierWay
 from lasersafe.results import BarrierResult, by_distance
 from lasersafe.wording import Message, Wording, word
@@ -177,14 +177,27 @@ def falls_on(
 def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
     """Return what falls on each barrier on each way, with a verdict on each laser and on all fitted ones together.
 
-    What a barrier need not stop is marked.
+    What a barrier need not stop is marked. The beam of a fault, straight or over mirrors, is a way of its own, beside
+    which the others run as they should.
     """
-    results = [
-        _result(context, barrier, way) for context in contexts for barrier in context.case.barrier
-        if barrier.laser in (None, context.laser.name) for way in context.ways
-    ]  # fmt: skip
-    beside = [at_the_same_time(one, (o for o in results if o.barrier == one.barrier)) for one in results]
-    return [together(one, others) if one.fitted else one for one, others in zip(results, beside, strict=True)]
+    usual, faults = list[BarrierResult](), list[BarrierResult]()
+    for context in contexts:
+        for barrier in (one for one in context.case.barrier if one.laser in (None, context.laser.name)):
+            usual += [_result(context, barrier, way) for way in context.ways]
+            for broken in context.broken(contexts) if context.setup.fitted else ():
+                both = [_result(broken, barrier, way) for way in broken.ways_of_fault]
+                faults.append(replace(worst(both), way=broken.fault, asked=any(one.asked for one in both)))
+    found = []
+    for one in (*usual, *faults):
+        same = (other for other in usual if other.barrier == one.barrier)
+        others = at_the_same_time(_as_beam(one), same)
+        found.append(together(one, others) if one.fitted else one)
+    return found
+
+
+def _as_beam(one: BarrierResult) -> BarrierResult:
+    """Return what a fault brings as if it came the way of the beam."""
+    return replace(one, way="direct") if one.way in FAULTS else one
 
 
 def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
@@ -230,8 +243,8 @@ def barrier_loads(
     falls: list[tuple[str, AnyLoad, str]] = []
     same: dict[str, list[AnyLoad]] = {}
     for result in by_distance(results, lines):
-        falls.append((result.barrier, result, result.way))
-        same.setdefault(result.barrier, []).append(result)
+        falls.append((result.barrier, result, _as_beam(result).way))
+        same.setdefault(result.barrier, []).extend([result] if result.way not in FAULTS else [])
     for line in (one for one in lines if one.kind != "terrain"):
         falls += [(line.name, one, one.way) for one in line.ways]
         falls += [(line.name, one, "direct") for one in line.faults]

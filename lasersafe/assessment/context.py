@@ -193,39 +193,39 @@ class Context:
         powers = [own.space.highest_mean_power for own in self.every.values()]
         return None if None in powers else sum(power for power in powers if power is not None)
 
-    def faults(self, every: Sequence[Context]) -> dict[str, tuple[Context | None, str]]:
-        """Return the laser with the beam of each fault, all its wavelengths in it, or None where it cannot be; a note.
+    def faults(self, every: Sequence[Context]) -> dict[str, tuple[list[Context], str]]:
+        """Return the laser with the beams of each fault, all its wavelengths in each, none where it cannot be; a note.
 
-        *every* are the set-ups of the case: without a lens the beam is no wider than any of the collimated ones.
+        *every* are the set-ups of the case: without a lens the beam is no wider than any of the collimated ones of its
+        profile, and may have the profile of each.
         """
         case, setup, beam, note = self.case, self.setup, self.beam, ""
         usual, stated = 300e-9 <= self.wavelength <= 2.4e-6, self.laser.fibre
-        found: dict[str, tuple[Context | None, str]] = {
-            "fibre broken": (None, Message("cannot.fibre" if stated is None else "cannot.no_fibre")),
-            "optic lost": (None, Message("cannot.lens")),
+        found: dict[str, tuple[list[Context], str]] = {
+            "fibre broken": ([], Message("cannot.fibre" if stated is None else "cannot.no_fibre")),
+            "optic lost": ([], Message("cannot.lens")),
         }
         if usual if stated is None else stated:
             if not setup.kind.startswith("fibre"):
                 beam = fibre_multimode(FIBRE_APERTURE, "5 %", propagation=case.settings.propagation)
                 note = Message("fault.aperture", value=f"{FIBRE_APERTURE:g}")
-            found["fibre broken"] = replace(self, beam=beam, fault="fibre broken"), note
+            found["fibre broken"] = [replace(self, beam=beam, fault="fibre broken")], note
         if setup.kind == "lens":
             same = [c for c in every if c.laser is self.laser and c.setup.kind == "collimated"]
             if same:
-                least = min(same, key=lambda c: math.prod(c.beam.divergence))
-                alike = [c for c in same if c.beam.profile == least.beam.profile]
-                beam = narrowest([c.beam for c in alike])
-                note = Message("fault.as_setup", name=", ".join(c.setup.name for c in alike))
+                profiles = dict.fromkeys(c.beam.profile for c in same)
+                beams = [narrowest([c.beam for c in same if c.beam.profile == one]) for one in profiles]
+                note = Message("fault.as_setup", name=", ".join(c.setup.name for c in same))
             else:
                 width = self.beam.divergence[0] * abs(self.beam.waist_position[0])
-                beam = collimated(width, least_divergence(width, self.wavelength), "1/e", self.beam.profile)
+                beams = [collimated(width, least_divergence(width, self.wavelength), "1/e", self.beam.profile)]
                 note = Message("fault.least_divergence")
-            found["optic lost"] = replace(self, beam=beam, fault="optic lost"), note
+            found["optic lost"] = [replace(self, beam=one, fault="optic lost") for one in beams], note
         return found
 
     def broken(self, every: Sequence[Context]) -> list[Context]:
-        """Return the laser with the beam of each fault that can be, as `faults` does."""
-        return [one for one, _ in self.faults(every).values() if one is not None]
+        """Return the laser with each beam of the faults that can be, as `faults` does."""
+        return [one for beams, _ in self.faults(every).values() for one in beams]
 
     @property
     def narrowest_spot(self) -> float:

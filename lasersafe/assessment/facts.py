@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import falls_on, load_of
-from lasersafe.assessment.context import MORE_WAYS, WAYS, Context, kinds_of_light
+from lasersafe.assessment.context import FAULTS, MORE_WAYS, WAYS, Context, kinds_of_light
 from lasersafe.assessment.setups import NO_CHANGES, beam_ways, reach_together
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import corner_emissions, covering
@@ -221,7 +221,7 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
     at_rest: dict[object, Scenario] = {}  # of the eye, where people have places one per person and way
     for s in worked.scenarios:
         mine = (s.laser, s.setup, s.tissue) == (*name, "eye") and not s.struck_out
-        if mine and (not s.placed or (s.way in WAYS and "running" in s.modes)):
+        if mine and s.way not in FAULTS and (not s.placed or (s.way in WAYS and "running" in s.modes)):
             at_rest.setdefault((s.person, s.way) if s.placed else id(s), s)
     own = list(at_rest.values())
     yield from (row for s in own for row in _at_person(context, s))
@@ -237,7 +237,7 @@ def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -
             yield _row(context, ("behind eyewear", s.person, s.way), away, (value, s.exposure_unit), numbers)
     stated = {barrier.name: float(barrier.distance) for barrier in context.case.barrier}
     for one in worked.barriers:  # where they are stated to be, or as aimed in the scene where that is less
-        if (one.laser, one.setup) != name or not one.asked or not math.isfinite(one.irradiance):
+        if (one.laser, one.setup) != name or one.way in FAULTS or not (one.asked and math.isfinite(one.irradiance)):
             continue
         sent = [(factor, far, name) for factor, far, _, name in _from(context, one.way, stated[one.barrier])]
         load, each = load_of(context, one.way, partial(falls_on, one.way, sent))

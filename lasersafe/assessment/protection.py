@@ -57,9 +57,10 @@ def eyewear_of(
     ``near`` is how near the last optic can come to each person [m], ``over`` what curved mirrors send there.
     """
     alone: dict[str, list[Scenario]] = {}
-    lines = context.every
+    lines, usual = context.every, next(one for one in every if one.named[:2] == context.named[:2])
+    beams = (usual, context) if context.fault else (usual,)
     if context.laser.line:
-        alone = {name: list(scenarios_of(one.alone)) for name, one in lines.items()}
+        alone = {name: [row for beam in beams for row in scenarios_of(beam.every[name].alone)] for name in lines}
     own = [s for s in scenarios if s.setup == context.setup.name and s.laser == context.laser.name]
     for person in context.case.person:
         exposed = _mine(own, person)
@@ -308,9 +309,9 @@ class CaseResults:
         it answers only for the persons that the case names as protected by it. Where person and barrier have places,
         geometry has decided, and the barrier is in the exposure already. A barrier without a place answers for the
         persons that it protects from all sides, not in service, when it may be open. One that is drawn and lets light
-        through answers for nobody.
+        through answers for nobody. The beam of a fault comes from all sides.
         """
-        case, way = self.case, BASE_WAY.get(scenario.way, scenario.way)
+        case, way = self.case, scenario.way if scenario.way in FAULTS else BASE_WAY.get(scenario.way, scenario.way)
         (away,) = (float(one.distance) for one in case.person if one.name == scenario.person)
         placed = set[str]() if case.scene is None else {barrier.name for barrier in case.scene.barrier}
         for one in self.barriers:
@@ -332,9 +333,11 @@ class CaseResults:
         if not panes or self.stage is None:
             return bool(panes)
         context = next(own for own in self.found if own.named == (one.laser, one.setup, ""))
-        judged = self.stage.windows(context, BASE_WAY.get(one.way, one.way))
-        held = {number for (name, number), pane in judged.items() if name == one.barrier and pane.holds}
-        return not (self.stage.poses(context, "running") and panes <= held)
+        beams = [own for own in context.broken(self.found) if own.fault == one.way]
+        lights = [(own, way) for own in beams for way in own.ways_of_fault] or [(context, BASE_WAY[one.way])]
+        judged = (self.stage.windows(own, way).items() for own, way in lights)
+        failing = {part for each in judged for part, pane in each if not pane.holds}
+        return not self.stage.poses(context, "running") or any((one.barrier, number) in failing for number in panes)
 
     def answer(self, scenario: Scenario, needs: Sequence[EyewearNeed], wording: Wording) -> str:
         """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
@@ -454,16 +457,18 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
                 if context.setup.fitted or wanted != "short":
                     mine, more = placed_scenarios(there, context)
                     cells += more
-            mine = [*mine, *scenarios_of(context, placed), *extended_scenarios(context)]
+            broken = context.broken(found) if context.setup.fitted else []
+            each = (row for beam in (context, *broken) for row in scenarios_of(beam, placed))
+            mine = [*mine, *each, *extended_scenarios(context)]
             scenarios += mine
             if not context.setup.fitted:
                 continue
             near = {} if there is None else nearest_of(there, context)
             needs = list(eyewear_of(context, found, mine, near, over_mirrors(there, context), wording))
-            for broken in [] if there is None else context.broken(found):  # in their beams as well
-                eyes = [s for s in mine if s.way == broken.fault and s.tissue == "eye"]
+            for fault in broken:  # in their beams as well
+                eyes = [s for s in mine if s.way == fault.fault and s.tissue == "eye"]
                 if hit := {s.person for s in eyes if not (s.below or s.struck_out)}:
-                    also = eyewear_of(broken, found, mine, near, over_mirrors(there, broken), wording)
+                    also = eyewear_of(fault, found, mine, near, over_mirrors(there, fault), wording)
                     needs = covering_each([needs, [need for need in also if need.person in hit]])
             eyewear += needs
         barriers = barrier_results(found)

@@ -204,10 +204,18 @@ def _worst_sum(
 def scenarios_of(context: Context, placed: Collection[str] = ()) -> Iterator[Scenario]:
     """Yield the scenarios of one laser with one set-up, without controls and answers, but of persons with a place.
 
-    Of a set-up that is not fitted today only the worse tissue of each person and way is kept.
+    Of a set-up that is not fitted today only the worse tissue of each person and way is kept. In the beam of a fault
+    there is one for each tissue, straight or over a mirror.
     """
     for person in (one for one in context.persons if one.name not in placed):
         again = partial(_scenario, context)
+        if context.fault:
+            struck = struck_out(context, person, context.fault)
+            for tissue in TISSUES:
+                each = (again(person, way, tissue) for way in context.ways_of_fault)
+                top = max(each, key=lambda s: badness(s.ratio))
+                yield replace(top, way=context.fault, struck_out=struck)
+            continue
         own = [s for way in context.ways for tissue in TISSUES for s in with_scan(context, person, way, tissue, again)]
         if not context.setup.fitted:
             own = [max((s for s in own if s.way == way), key=lambda s: badness(s.ratio)) for way in context.ways]

@@ -268,11 +268,11 @@ def asked_of(
     kind = "direct" if way in ("missing the target", "through the target") else way
     asked = Asked((), tissue, duration, aid)
     if way in FAULTS:
-        broken, note = context.faults(stage.contexts)[way]
-        if broken is None:
+        beams, note = context.faults(stage.contexts)[way]
+        if not beams:
             return replace(asked, note=note)
         usual = "running" if mode == "fault" else mode
-        lights = stage.lights(broken, broken.ways_of_fault, tissue, usual, duration)
+        lights = [x for one in beams for x in stage.lights(one, one.ways_of_fault, tissue, usual, duration)]
         note = note if aid is None else joined([note, word(aid.name)])
         return replace(asked, note=note, keys=ask(stage, context, lights, asked))
     if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):

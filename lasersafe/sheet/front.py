@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from lasersafe.drawing.page import left_out_line
@@ -296,11 +296,18 @@ def _struck_out(sheet: Sheet) -> list[str]:
 
 def _answers(sheet: Sheet) -> list[str]:
     """Return which barriers and which eyewear answer scenarios above the limit, and how many each."""
-    counts: dict[str, int] = {}
-    for one in sheet.assessment.counted:
-        if one.answer and not one.below:
-            counts[one.answer] = counts.get(one.answer, 0) + 1
+    counts = answers_of(one for one in sheet.assessment.counted if not one.below)
     return [sheet.text("rests.answers_for", answer=tidy(answer), count=count) for answer, count in counts.items()]
+
+
+def answers_of(scenarios: Iterable[Scenario]) -> dict[str, int]:
+    """Return what answers some scenarios, and how many; a barrier once, with all ways on which it holds."""
+    found: dict[tuple[str, str], list[str]] = {}
+    for one in (one.answer for one in scenarios if one.answer):
+        what, bracket, way = one.partition(" (") if one.endswith(")") else (one, "", "")
+        found.setdefault((what, bracket), []).append(way.removesuffix(")"))
+    ways = {key: ", ".join(dict.fromkeys(own)) for key, own in found.items()}
+    return {f"{what} ({ways[what, more]})" if more else what: len(own) for (what, more), own in found.items()}
 
 
 def _readings(sheet: Sheet) -> list[str]:

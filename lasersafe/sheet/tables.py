@@ -9,7 +9,7 @@ from lasersafe.drawing.text import density, duration, in_unit, number, place, ra
 from lasersafe.records import EyewearNeed, badness
 from lasersafe.results import Control, Scenario, unanswered
 from lasersafe.sheet.flow import Part, Row, Sheet, bold, faint, note, row, strong, tiny
-from lasersafe.sheet.front import barrier_row, by_barrier, rating_of, way_of
+from lasersafe.sheet.front import answers_of, barrier_row, by_barrier, rating_of, way_of
 from lasersafe.sheet.text import ITEM, NOTE, SHADE, Footnotes, Style, joined
 from lasersafe.wording import CONTROL_KINDS, WAYS, inner, key_of
 
@@ -42,7 +42,7 @@ def _person(name: str, role: str, own: Sequence[Scenario], sheet: Sheet) -> Row:
     laser = sheet.say(worst.laser)
     light = tiny(way_and_mode(worst, sheet)), faint(f"{laser}; {at}"), faint(sheet.references.by_key(worst.key))
     state = text("scenarios.below" if worst.below else "scenarios.above")
-    keeps = [tiny(tidy(one)) for one in dict.fromkeys(s.answer for s in own if s.answer)]
+    keeps = [tiny(tidy(one)) for one in answers_of(own)]
     if open_ones:
         key = "people.open_one" if len(open_ones) == 1 else "people.open"
         keeps.insert(0, strong(text(key, count=len(open_ones))))
@@ -70,12 +70,14 @@ def barriers(sheet: Sheet) -> None:
     sheet.begin("barriers.heading", keep=60.0)
     rows = []
     for name, own in loads.items():
-        not_held = []
+        not_held, alike = [], dict[tuple[str, str], list[str]]()
         for one in {one.way: one for one in reversed(own) if not one.stands}.values():  # the highest of each way
-            key = "say.times_its_rating" if one.factor > 1.0 else "say.not_held"
-            not_held.append(tiny(sheet.text(key, way=way_of(one, sheet), factor=ratio(one.factor))))
-            if not one.factor > 1.0:
-                not_held.append(faint(verdict_of(one.holds, one.verdict, sheet)[1]))
+            above = one.factor > 1.0
+            said = ratio(one.factor) if above else verdict_of(one.holds, one.verdict, sheet)[1]
+            alike.setdefault(("say.times_its_rating" if above else "say.not_held", said), []).append(way_of(one, sheet))
+        for (key, said), ways in alike.items():
+            not_held.append(tiny(sheet.text(key, way=", ".join(ways), factor=said)))
+            not_held += [] if key == "say.times_its_rating" else [faint(said)]
         asked = {one.way for one in own if one.asked}
         unasked = ", ".join(sheet.named("way", way) for way in WAYS if asked and way not in asked)
         not_held += [faint(sheet.text("barriers.unasked", ways=unasked))] if unasked else []

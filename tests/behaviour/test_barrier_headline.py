@@ -128,13 +128,14 @@ def test_a_barrier_that_fails_against_the_beam_answers_with_the_light_that_it_ho
     nearer = changed(PLAIN, ('"500 W"', '"250 W"'), ('"8 m"', '"2.5 m"'))  # 194 W/cm2 of the beam, as above
     text = nearer + barrier("100 W/cm2", 'protects = ["Row"]')
     answers = {s.answer for s in assessed(text).scenarios if s.answer}
-    assert answers == {"barrier 'Plate' holds (scattered light)"}
+    assert answers == {f"barrier 'Plate' holds ({way})" for way in ("scattered light", "broken fibre")}
 
 
 def test_what_a_barrier_need_not_stop_answers_for_nobody() -> None:
     text = PLAIN + barrier("2 MW/cm2", 'must_stop = ["scatter"]')
     found = assessed(text)
-    assert {b.way: b.asked for b in found.barriers} == {"direct": False, "mirror": False, "scatter": True}
+    asked = {"direct": False, "mirror": False, "scatter": True, "fibre broken": False}
+    assert {b.way: b.asked for b in found.barriers} == asked
     assert all(b.holds for b in found.barriers)
     assert all(not s.answer for s in found.scenarios)
     assert {row.way for row in found.record.expected if row.where == "Plate"} == {"scatter"}

@@ -42,7 +42,7 @@ def test_what_passes_a_target_reaches_persons_zones_and_barriers() -> None:
 
 def test_nothing_passes_unless_a_figure_says_so() -> None:
     found = assess(parse_case(PLAIN + SHEET))
-    assert {s.way for s in found.scenarios} == {"direct", "mirror", "scatter"}
+    assert {s.way for s in found.scenarios} == {"direct", "mirror", "scatter", "fibre broken"}
     assert all(zone.way != "transmitted" for setup in found.setups for zone in setup.zones)
 
 

@@ -284,6 +284,61 @@ def test_the_beam_of_a_lost_lens_is_followed_over_mirrors(worn, enough):
     assert bool(row.answer) is need.verdict.enough is enough
 
 
+LOST = math.hypot(10e-3, 2.0 * 1070e-9 / (math.pi * 10e-3) * 9.0)  # as above, 9 m away
+WALL = """
+[[barrier]]
+name = "Wall"
+distance = "5 m"
+rating = "{rating}"
+rated_time = "30000 s"
+"""
+PLACES = "[scene]\n" + aim("Head", "1.5 m")
+
+
+@pytest.mark.parametrize("scene", ["", PLACES])
+def test_somebody_without_a_place_has_a_row_density_and_class_for_a_lost_lens(scene):
+    # Said was what comes through the lens: 40 W/m2, 0.8 times the limit, which asks for D LB3.
+    text = CASE.format(wavelength="1070 nm", power="100 W", eyewear="1070 D LB6")
+    setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
+    text = text[:setup] + LENS + text[person:].replace('"1 m"\ndistance_from_work = "0.5 m"', '"9 m"')
+    found = assess(parse_case(text + scene), wanted="short")
+    seen = 100.0 * -math.expm1(-((7e-3 / LOST) ** 2)) / (math.pi / 4.0 * 7e-3**2)
+    (row,) = of_the_eye(found, "optic lost")
+    assert row.ratio == pytest.approx(seen / 50.0, rel=1e-3)
+    (need,) = found.eyewear
+    assert need.optical_density_exact >= math.log10(seen / 50.0) - 1e-3
+    (scale,) = need.scales
+    assert scale.scale_number == 7
+    assert scale.density_value >= 100.0 / (math.pi / 4.0 * LOST**2) * (LOST / 1e-3) ** 1.7 * 0.999
+    assert not need.verdict.enough
+    assert not row.answer
+    bent = of_the_eye(found, "fibre broken")  # at 1070 nm one is taken to be there
+    wide = 2.0 * 9.0 * math.tan(math.asin(0.20)) / math.sqrt(math.log(20.0))
+    assert [one.ratio for one in bent] == [pytest.approx(100.0 / (math.pi / 4.0 * wide**2) / 50.0, rel=1e-2)]
+
+
+@pytest.mark.parametrize(
+    ("rating", "protects", "holds", "answered"),
+    [("2 MW/m2", True, True, True), ("2 MW/m2", False, True, False), ("1 MW/m2", True, False, False)],
+)
+def test_a_barrier_answers_the_beam_of_a_lost_lens_where_it_holds_that_beam(rating, protects, holds, answered):
+    # By a lens of 50 mm 100 W are 0.99 m wide at 5 m: 130 W/m2, which both hold. Without it they are 10 mm wide there:
+    # 4 * 100 W / (pi * (10 mm)^2) = 1.27 MW/m2. A barrier that protects nobody by name stands on one side only.
+    text = CASE.format(wavelength="1070 nm", power="100 W", eyewear="").replace('eyewear = ""\n', "")
+    setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
+    text = text[:setup] + LENS + text[person:].replace('"1 m"\ndistance_from_work = "0.5 m"', '"9 m"')
+    more = WALL.format(rating=rating) + ('protects = ["Operator"]\n' if protects else "")
+    found = assess(parse_case(text + more), wanted="short")
+    loads = {one.way: one for one in found.barriers}
+    assert loads["direct"].holds
+    assert loads["optic lost"].irradiance == pytest.approx(400.0 / (math.pi * 1e-4), rel=2e-3)
+    assert loads["optic lost"].holds is holds
+    (row,) = of_the_eye(found, "optic lost")
+    assert bool(row.answer) is answered
+    assert all(one.below for one in of_the_eye(found, "direct"))
+    assert {(one.way, one.holds) for one in found.decision.loads} >= {("direct", True), ("optic lost", holds)}
+
+
 def test_what_a_broken_fibre_sends_is_followed_over_mirrors():
     # A wall that holds stands between head and operator, a mirror of 0.3 m beside it at the middle of a way of 4 m and
     # 4 m. The fibre of 0.20 at 5 % has a 1/e radius of 8 m * 0.20 / sqrt(ln 20), by its angle: 1 kW in its
@@ -319,7 +374,8 @@ def test_eyewear_withstands_what_a_surface_scatters_of_each_wavelength(waves, po
     text = CASE.format(wavelength=f"{waves[0]} nm", power=f"{power} W", eyewear="532+1064 D LB3")
     setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
     line = f'[[laser.line]]\nname = "other"\nwavelength = "{waves[1]} nm"\npower = "{power} W"\n'
-    text = text[:setup] + line + LENS + text[person:].replace('distance = "1 m"', 'distance = "9 m"') + COPPER
+    kept = '[[strike_out]]\nway = "optic lost"\nperson = "Operator"\nreason = "a switch in the lens holder"\n'
+    text = text[:setup] + line + LENS + text[person:].replace('distance = "1 m"', 'distance = "9 m"') + kept + COPPER
     found = {round(one.wavelength * 1e9): one for one in assess(parse_case(text), wanted="short").eyewear}
     by_hand = 0.99 * power / (math.pi * 0.5**2) * 100.0
     assert found[1064].scales[0].density_value == pytest.approx(by_hand, rel=1e-6)

@@ -189,6 +189,18 @@ def test_the_distance_of_the_first_page_is_that_of_the_skin_where_a_curved_mirro
     assert found.decision.headline_tissue == "skin"
 
 
+USUAL = 'name = "{}"\nkind = "collimated"\nbeam_diameter = "{}"\ndivergence = "{}"\ncriterion = "1/e"\n'
+
+
+def by_a_lens(setups: list[str], away: float) -> str:
+    """Return a case of 1 W by a lens with other set-ups, and somebody so far in front of it [m]."""
+    text = case_text(Scene((Laser(1.0, 10e-3, 1e-3, (0.0, 0.0, 1.6), 0.0),), (Person("Row", ((0.0, away),)),)))
+    lens = 'name = "lens"\nkind = "lens"\nfitted = true\nbeam_diameter = "10 mm"\nfocal_length = "150 mm"\n'
+    more = "".join(f"[[laser.setup]]\n{setup}" for setup in setups)
+    head, tail = text.split("[[laser.setup]]\n")
+    return f'{head}[[laser.setup]]\n{lens}criterion = "1/e"\n{more}{tail[tail.index("[[person]]") :]}'
+
+
 @pytest.mark.parametrize("order", [(0, 1), (1, 0)])
 @pytest.mark.parametrize(("wide", "least"), [("10 mm", 10e-3), ("2 mm", 2e-3)])
 def test_a_lost_lens_leaves_no_wider_a_beam_than_any_collimated_set_up(order, wide, least):
@@ -196,14 +208,20 @@ def test_a_lost_lens_leaves_no_wider_a_beam_than_any_collimated_set_up(order, wi
 
     Then that which spreads least, also where the other is narrower, as next to the head.
     """
-    usual = 'name = "{}"\nkind = "collimated"\nbeam_diameter = "{}"\ndivergence = "{}"\ncriterion = "1/e"\n'
-    setups = [usual.format("wide", wide, "50 mrad"), usual.format("narrow", "10 mm", "0.5 mrad")]
-    text = case_text(Scene((Laser(1.0, 10e-3, 1e-3, (0.0, 0.0, 1.6), 0.0),), (Person("Row", ((0.0, 10.0),)),)))
-    lens = 'name = "lens"\nkind = "lens"\nfitted = true\nbeam_diameter = "10 mm"\nfocal_length = "150 mm"\n'
-    more = "".join(f"[[laser.setup]]\n{setups[number]}" for number in order)
-    head, tail = text.split("[[laser.setup]]\n")
-    text = f'{head}[[laser.setup]]\n{lens}criterion = "1/e"\n{more}{tail[tail.index("[[person]]") :]}'
-    cells = assess(parse_case(text)).scene.matrix
+    setups = [USUAL.format("wide", wide, "50 mrad"), USUAL.format("narrow", "10 mm", "0.5 mrad")]
+    cells = assess(parse_case(by_a_lens([setups[number] for number in order], 10.0))).scene.matrix
     found = max(c.ratio for c in cells if c.mode == "running" and c.way == "optic lost")
     width = math.hypot(least, 0.5e-3 * 10.0)
     assert found == pytest.approx((1.0 - math.exp(-((7e-3 / width) ** 2))) / 3.848e-5 / 50.0, rel=0.02)
+
+
+@pytest.mark.parametrize("placed", [True, False])
+def test_a_lost_lens_may_leave_the_profile_of_any_collimated_set_up(placed: bool) -> None:
+    # Only that which spreads least counted: even and 10 mm wide, of which 7 mm see 49 %, 255 times the limit. The other
+    # is a Gaussian of 2 mm and 100 mm away hypot(2 mm, 50 mrad * 100 mm) = 5.39 mm wide, of which they see 82 %.
+    even = USUAL.format("even", "10 mm", "0.5 mrad") + 'profile = "top-hat"\n'
+    text = by_a_lens([USUAL.format("narrow", "2 mm", "50 mrad"), even], 0.1)
+    found = assess(parse_case(text if placed else text[: text.index("[scene]")]))
+    rows = [s for s in found.scenarios if (s.way, s.tissue) == ("optic lost", "eye")]
+    seen = -math.expm1(-((7e-3 / math.hypot(2e-3, 5e-3)) ** 2)) / 3.848e-5 / 50.0
+    assert max(s.ratio for s in rows) == pytest.approx(seen, rel=2e-3)
