@@ -117,8 +117,7 @@ def plan_page(found: Assessment, paper: page.Paper, wording: Wording) -> Drawing
         Texts.
     """
     scene, text = found.scene, wording.text
-    if scene is None:
-        raise ValueError(text("plan.no_scene"))
+    assert scene is not None
     extent = room_of(scene)
     areas = {key: joined(parts) for key, parts in stands(found).items()}
     tones = [

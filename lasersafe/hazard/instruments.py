@@ -407,11 +407,6 @@ def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorTh
     SensorThreshold or None
         Only of the same wavelength, within 1 %, and mode.
 
-    Raises
-    ------
-    OutOfRangeError
-        If a number is not positive and finite.
-
     References
     ----------
     .. [1] SENSOR-LFW18, summary of measured thresholds.
@@ -422,11 +417,10 @@ def known_threshold(wavelength: float, pulse_duration: float | None) -> SensorTh
     >>> known_threshold(450e-9, None) is None, known_threshold(532e-9, 10e-9).effect
     (True, 'point damage')
     """
-    light = float(positive("wavelength", wavelength, "m"))
-    pulse = None if pulse_duration is None else float(positive("pulse_duration", pulse_duration, "s"))
     fitting = []
     for one in load(_Thresholds).threshold:
-        near, span = abs(one.wavelength - light) <= SAME * one.wavelength, one.pulse_duration
+        pulse, span = pulse_duration, one.pulse_duration
+        near = abs(one.wavelength - wavelength) <= SAME * one.wavelength
         if near and (span is None if pulse is None else span is not None and span[0] <= pulse <= span[1]):
             fitting.append(one)
     return min(fitting, key=lambda one: one.value, default=None)

@@ -251,13 +251,10 @@ class Solution(NamedTuple):
         already that end does not.
     every : bool
         Whether the whole range keeps it; ``value`` is then the other end.
-    reached : float
-        What the function gives at ``value``; of no value, at the end of the range.
     """
 
     value: float | None
     every: bool
-    reached: float
 
 
 def solved_input(
@@ -304,27 +301,22 @@ def solved_input(
     Raises
     ------
     InputError
-        If the range or the target cannot be used, or the function is not a number somewhere.
+        If the function is not a number somewhere.
     """
-    if not (np.isfinite([low, high, target]).all() and low < high):
-        refuse(f"range = {low:.6g} to {high:.6g}, target = {target:.6g}: write finite numbers, the lower end first")
-
-    seen: dict[float, float] = {}
 
     def above(places: Floats) -> NDArray[np.bool_]:
         found = np.broadcast_to(np.asarray(evaluate(places[::-1]), dtype=np.float64), places.shape)[::-1]
         if np.isnan(found).any():
             refuse("the function is not a number somewhere in the range; give a narrower range")
-        seen.update(zip(places.tolist(), found.tolist(), strict=True))
         return np.asarray(found > target)
 
     grid = _places(low, high, low, critical, points)
     grid = grid[::-1] if largest else grid  # towards the end from which on the target is kept
-    over, (first, *_, last) = above(grid), grid.tolist()
+    over = above(grid)
     if over[-1]:
-        return Solution(None, False, seen[last])
-    found = last_kept(above, grid, over, sections, close) if over.any() else first
-    return Solution(found, not over.any(), seen[found])
+        return Solution(None, False)
+    found = last_kept(above, grid, over, sections, close) if over.any() else float(grid[0])
+    return Solution(found, not over.any())
 
 
 PART = 0.95

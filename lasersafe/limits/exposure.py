@@ -13,7 +13,7 @@ from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError, refuse
 from lasersafe.limits.grid import DURATIONS, WAVELENGTHS, Grid, Ints, Piece, grid_of, hazards_of
-from lasersafe.limits.tables import EDGE, AreaRule, Floats, Row, RuleSet, Source, inside, load_rule_set, nearest
+from lasersafe.limits.tables import EDGE, AreaRule, Floats, Row, RuleSet, Source, inside, load_rule_set
 from lasersafe.records import Step
 from lasersafe.wording import Message, joined, word
 
@@ -153,20 +153,12 @@ def correction_factor(rule_set: str, name: str, wavelength: ArrayLike) -> Floats
     numpy.ndarray, shape (...)
         The factor, or T_1 in seconds; the lower value at an edge shared by two rows, NaN where the table has no row.
 
-    Raises
-    ------
-    InputError
-        If the edition has no such factor.
-
     Examples
     --------
     >>> correction_factor("ICNIRP-2013", "C_A", [532e-9, 850e-9, 1064e-9]).round(3)
     array([1.   , 1.995, 5.   ])
     """
-    factors = load_rule_set(rule_set).factors
-    if name not in factors:
-        raise nearest(name, "factor", factors)
-    return factors[name].at(np.asarray(wavelength, dtype=np.float64) * 1e9, np.fmin)
+    return load_rule_set(rule_set).factors[name].at(np.asarray(wavelength, dtype=np.float64) * 1e9, np.fmin)
 
 
 def time_t2(rule_set: str, source_angle: ArrayLike) -> Floats:
@@ -679,7 +671,7 @@ def explain(
     Raises
     ------
     InputError
-        If the rule set or the tissue is not known, or an input is not a single value.
+        If the rule set or the tissue is not known.
     OutOfRangeError
         If any input is not finite or lies outside what the edition covers.
 
@@ -689,9 +681,6 @@ def explain(
     >>> print(step.symbol, step.value, step.unit, "-", step.meaning)
     H 0.02 J/m2 - lowest limit: retina thermal
     """
-    given = [wavelength, duration, source_angle] + ([] if exposed_area is None else [exposed_area])
-    if any(np.ndim(value) for value in given):
-        refuse("explain takes one point; call it once for each point of an array")
     lam, time, alpha, rules = float(wavelength), float(duration), float(source_angle), load_rule_set(rule_set)
     limits = hazard_limits(rule_set, tissue, lam, time, alpha, exposed_area=exposed_area)
     steps: list[Step] = []

@@ -280,9 +280,7 @@ def hazards_of(rule_set: str, tissue: str) -> tuple[str, ...]:
 @lru_cache(maxsize=64)
 def grid_of(rule_set: str, tissue: str, hazard: str | None = None) -> Grid:
     """Return the grid of an edition for a tissue, of all hazards or of one."""
-    names = hazards_of(rule_set, tissue)
-    if hazard is not None and hazard not in names:
-        raise nearest(hazard, "hazard", sorted(names))
+    hazards_of(rule_set, tissue)  # refuses a tissue that is none
     return build(load_rule_set(rule_set), tissue, hazard)
 
 

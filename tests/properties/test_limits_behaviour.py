@@ -220,8 +220,6 @@ def test_unknown_names_are_refused_with_the_nearest():
         hazard_limits("ICNIRP-2013", "eyes", 532e-9, 1.0)
     with pytest.raises(InputError, match="rule set"):
         pulse_train_limit("", "eye", 532e-9, 1e-9, 1.0, 1.0)
-    with pytest.raises(InputError, match="C_A"):
-        correction_factor("ICNIRP-2013", "CA", 532e-9)
 
 
 @pytest.mark.parametrize(
