@@ -43,7 +43,8 @@ BASE_WAY = {
     "mirror then scatter": "scatter", "fibre broken": "direct", "optic lost": "direct", "aided viewing": "direct",
 }  # fmt: skip
 WAYS = ("direct", "mirror", "scatter")  # there always are
-ON_THE_FLOOR = (*WAYS, "mirror then scatter")  # that a place in a scene gets light by, without faults and instruments
+SCATTERED = ("scatter", "mirror then scatter")
+ON_THE_FLOOR = (*WAYS[:2], *SCATTERED)  # that a place in a scene gets light by, without faults and instruments
 MORE_WAYS = ("transmitted",)  # there are where a figure of the case says so
 NO_AID = "struck.no_aid"  # key of the sentence that nobody uses an instrument
 FARTHER = 1.01  # times the distance of the decision block: what a flat mirror rounds up is below

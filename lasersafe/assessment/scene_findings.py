@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from lasersafe.assessment import faces
 from lasersafe.assessment.aims import curved_sources, reaching, unlisted
 from lasersafe.assessment.calculation import hollow_steps
-from lasersafe.assessment.context import Context, wave_span
+from lasersafe.assessment.context import SCATTERED, Context, wave_span
 from lasersafe.assessment.distances import with_loss
 from lasersafe.assessment.scene_barriers import ARM, REACH
 from lasersafe.assessment.scene_hits import known_of, not_below, person_places, shown_above
@@ -34,7 +34,7 @@ if TYPE_CHECKING:
     Together = Sequence[tuple[list[Context], list[list[Light]]]]
 
 KRUSE_COVERS = (400e-9, 2.5e-6)  # m; elsewhere no loss in the air is counted
-_SCATTER, _MIRRORS = ("scatter", "mirror then scatter"), ("mirror", "convex mirror", "concave mirror")
+_MIRRORS = "mirror", "convex mirror", "concave mirror"
 _LEFT_OUT = {  # what is in no zone, line or map; all but faults refuses the verdict
     "no_work_distance", "bent_twice", "many_ways", "scatter_sent_on", "floor_lit_anyhow", "at_once", "gathered",
     "fault",
@@ -189,7 +189,7 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
             (one, stage.walls(context, "mirror")) for one in stage.sources(context, "mirror", "eye")
             if not one.aimed or one.directions.box().everywhere
         ]  # fmt: skip
-        times = dict.fromkeys(_SCATTER, time) | dict.fromkeys(_MIRRORS, context.duration("mirror")[0])
+        times = dict.fromkeys(SCATTERED, time) | dict.fromkeys(_MIRRORS, context.duration("mirror")[0])
         below = [
             {
                 way for way in times
@@ -197,7 +197,7 @@ def _sent_on(stages: Sequence[Stage], wording: Wording, say: Finding) -> Iterato
             }
             for person in (people if lights or beams else ())
         ]  # fmt: skip
-        asked.append(([row for row, ways in enumerate(below) if ways.issuperset(_SCATTER)], lights))
+        asked.append(([row for row, ways in enumerate(below) if ways.issuperset(SCATTERED)], lights))
         rows = [row for row, ways in enumerate(below) if beams and len(ways) == len(times)]
         floors = list[faces.LitFace]()
         if rows:

@@ -12,7 +12,17 @@ import shapely
 from lasersafe.assessment import scene_hits
 from lasersafe.assessment.aims import place_of
 from lasersafe.assessment.calculation import WITHOUT_STEPS, Working, corner_text, exposure_steps, legs_of
-from lasersafe.assessment.context import BASE_WAY, FAULTS, MORE_WAYS, ON_THE_FLOOR, TISSUES, WAYS, Context, aid_of
+from lasersafe.assessment.context import (
+    BASE_WAY,
+    FAULTS,
+    MORE_WAYS,
+    ON_THE_FLOOR,
+    SCATTERED,
+    TISSUES,
+    WAYS,
+    Context,
+    aid_of,
+)
 from lasersafe.assessment.loads import MODES
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
 from lasersafe.assessment.scene_hits import Asked, Hit, ask, taken, worst_hit
@@ -23,7 +33,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records import Step, badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario
-from lasersafe.scene.beams import ScatterProfile
+from lasersafe.scene.beams import LEAST, ScatterProfile, farthest_of
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
@@ -33,6 +43,7 @@ if TYPE_CHECKING:
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
 _EXACT = 1e-4  # of an exposure: what is recomputed from the five digits that are printed agrees as well
+_CLEARLY_LIT = 0.3 / LEAST  # times less than the limit: what has that counts as lit, for scatter
 _ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
 
 
@@ -260,6 +271,22 @@ def _same_as(stage: Stage, context: Context, base: str, mode: str) -> int:
     return number
 
 
+def _scatters(stage: Stage, context: Context, fault: str) -> bool:
+    """Return whether the beam of a fault can light what no other row has: it counts there with the scatter of all.
+
+    The fitted beam lights all that a lost lens' beam does where it is not too wide, and a head that a fault turns all
+    that a broken fibre does where the case does not say that it stays.
+    """
+    if fault == "optic lost":
+        x0, y0, x1, y1 = stage.extent
+        profiles = (stage.beam_profile(one, "eye", one.duration("direct")[0]) for one in context.every.values())
+        known = min(farthest_of(one.criteria, one.beam, _CLEARLY_LIT) for one in profiles)
+        return not known >= math.hypot(x1 - x0, y1 - y0)
+    name = context.laser.name
+    stays = [one.mode for one in stage.scene.aim if one.laser == name]
+    return "fault" in [*stays, *(one.mode for one in stage.case.strike_out if one.laser in (None, name))]
+
+
 @kept("people", people=True)
 def asked_of(
     stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float, aid: Aid | None
@@ -272,7 +299,8 @@ def asked_of(
         if not beams:
             return replace(asked, note=note)
         usual = "running" if mode == "fault" else mode
-        lights = [x for one in beams for x in stage.lights(one, one.ways_of_fault, tissue, usual, duration)]
+        ways = (*context.ways_of_fault, *(SCATTERED if _scatters(stage, context, way) else ()))
+        lights = [x for one in beams for x in stage.lights(one, ways, tissue, usual, duration)]
         note = note if aid is None else joined([note, word(aid.name)])
         return replace(asked, note=note, keys=ask(stage, context, lights, asked))
     if way == "through the target" and context.targets and not any(t.cut_through for t in context.targets):

@@ -557,7 +557,7 @@ class Stage:
     def for_people(self, context: Context) -> tuple[tuple[int, ...], ...]:
         """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
         broken = context.broken(self.contexts)
-        return self.standing(context, WAYS), *(self.standing(one, one.ways_of_fault) for one in broken)
+        return self.standing(context, WAYS), *(self.standing(one, WAYS) for one in broken)
 
     @kept("all")
     def standing(self, context: Context, ways: tuple[str, ...]) -> tuple[int, ...]:

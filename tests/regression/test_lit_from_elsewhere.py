@@ -356,3 +356,53 @@ def test_what_walls_leave_of_a_laser_is_asked_at_each_corner_of_another(order):
         (pose,) = stage.poses(own, "running")
         found[number] = window.holds, len(stage._beams_of_eyes(own, pose)), stage._first_like(own, "mirror", "service")
     assert found == {0: (True, 0, "service"), 1: (False, 1, "running")}
+
+
+def test_a_broken_fibre_scatters_where_the_head_is_said_not_to_turn_in_a_fault():
+    """Over a screen of 2 m to the ceiling: it was in no row where the case strikes a turned head out."""
+    guests = Person("Row", ((0.0, 4.0),))
+    scene = Scene(
+        (Laser(4000.0, 5e-3, 1e-3, (0.0, 0.0, 1.2), 180.0),), (guests,), (),
+        (Barrier("screen", ((-9.0, 2.0), (9.0, 2.0)), 2.0),), '[scene.ceiling]\nheight = "3.2 m"\n',
+    )  # fmt: skip
+    bolted = '[[strike_out]]\nway = "every way"\nmode = "fault"\nperson = "Row"\nreason = "the head is bolted down"\n'
+    text = case_text(scene).replace("[scene]\n", f"{bolted}[scene]\n")
+    text = text.replace('stature = "standing adult"', 'eye_height = "1.6 m"')
+    found = assess(parse_case(text), wanted="short")
+    rows = {(c.way, c.tissue): c for c in found.scene.matrix if c.mode == "running" and c.ratio > 0.01}
+    # traced: rays of a cone of 0.20 at 5 % to places of the ceiling, 0.8 of them on by Lambert, past the screen twice
+    spread = np.random.default_rng(7).normal(
+        0.0, math.tan(math.asin(0.2)) / math.sqrt(2.0 * math.log(20.0)), (2, 20000)
+    )
+    most, eye = 0.0, np.array([0.0, 4.0, 1.6])
+    for aim in np.arange(2.5, 6.0, 0.25):
+        along = np.array([0.0, aim, 2.0]) / math.hypot(aim, 2.0)
+        up = np.array([0.0, -along[2], along[1]])
+        rays = along + spread[0][:, None] * np.array([1.0, 0.0, 0.0]) + spread[1][:, None] * up
+        rays = rays[rays[:, 2] > 0.0]
+        lit = np.array([0.0, 0.0, 1.2]) + rays * (2.0 / rays[:, 2])[:, None]
+        away = lit - eye
+        free = (1.2 + 2.0 * 2.0 / np.maximum(lit[:, 1], 2.0) > 2.0) & (
+            (lit[:, 1] > 2.0) | (1.6 + 1.6 * 2.0 / (4.0 - np.minimum(lit[:, 1], 2.0)) > 2.0)
+        )
+        length = np.sqrt(np.square(away).sum(axis=1))
+        part = 0.8 * away[:, 2] / length / (math.pi * np.square(length))
+        most = max(most, 4000.0 * float(part[free].sum()) / spread.shape[1] / 50.0)
+    assert most > 4.0
+    assert set(rows) == {("fibre broken", "eye")}
+    assert most <= rows["fibre broken", "eye"].ratio < 3.0 * most
+    assert not found.decision.passed
+
+
+def test_a_lost_lens_lights_a_wall_that_the_fitted_beam_is_too_wide_to_light():
+    """100 W by a lens of 20 mm are 200 m wide 400 m away, without it some 35 mm. Only the beam itself counted."""
+    eyes = Person("Row", ((0.3, 399.6),))
+    wall = Barrier("wall", ((-3.0, 400.0), (3.0, 400.0)))
+    text = case_text(Scene((Laser(100.0, 10e-3, 1e-3, (0.0, 0.0, 1.2), 0.0),), (eyes,), (), (wall,)))
+    text = text.replace('kind = "collimated"\n', 'kind = "lens"\nfocal_length = "20 mm"\n')
+    text = text.replace('divergence = "1 mrad"\n', "").replace('stature = "standing adult"', 'eye_height = "1.2 m"')
+    found = assess(parse_case(text), wanted="short").scene
+    rows = {c.way: c.ratio for c in found.matrix if c.mode == "running" and c.tissue == "eye"}
+    by_hand = 0.8 * 100.0 * (0.4 / 0.5) / (math.pi * 0.5**2) / 50.0
+    assert rows["scatter"] < 0.01
+    assert by_hand <= rows["optic lost"] < 1.5 * by_hand
