@@ -228,7 +228,7 @@ def _number(number: str, rect: Rect) -> list[Mark]:
 
 
 def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
-    """Return what lies outside the drawing: persons, and zones that go on."""
+    """Return what lies outside the drawing: persons, and of each laser the zone that goes on farthest."""
     scene, text = found.scene, wording.text
     if scene is None:
         return []
@@ -243,13 +243,12 @@ def _margin(found: Assessment, extent: Rect, wording: Wording) -> list[str]:
             aim = min(aims, key=lambda one: math.dist(one.position[:2], person.position))
             off = place(math.dist(aim.position[:2], person.position))
             notes.append(text("plan.place_off", name=person.name, distance=off, laser=aim.laser))
-    farthest: dict[tuple[str, str], ZoneShape] = {}
+    farthest: dict[str, ZoneShape] = {}
     for zone in scene.zones:
         if any(outside(point) for point in _corners(zone.polygons)):
-            key = (zone.laser, zone.kind)
-            farthest[key] = max(farthest.get(key, zone), zone, key=lambda one: badness(one.distance))
-    for (laser, kind), zone in farthest.items():
-        said, far = "plan.goes_on", zone.distance
+            farthest[zone.laser] = max(farthest.get(zone.laser, zone), zone, key=lambda one: badness(one.distance))
+    for laser, zone in farthest.items():
+        said, far, kind = "plan.goes_on", zone.distance, zone.kind
         if kind == "eye together":  # that of page 1: of a sum only
             said, far = "plan.goes_on_sum", found.decision.headline_distance  # squares of the floor are proven
         words = {"distance": distance(far), "origin": wording.say(zone.measured_from)}

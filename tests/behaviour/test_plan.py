@@ -408,7 +408,7 @@ def test_the_margin_says_from_where_a_zone_goes_on() -> None:
     zone = replace(next(one for one in full.zones if one.kind == "eye direct"), kind="scatter eye", distance=20.0)
     said = {}
     for origin in ("last optic", "lit surface"):
-        scene = replace(full, zones=(*full.zones, replace(zone, measured_from=origin)))
+        scene = replace(full, zones=(replace(zone, measured_from=origin),))  # of each laser the farthest is named
         said[origin] = [text_of(plan_page(placed(scene), Paper("A3", 420.0, 297.0, 10.0), load_wording(one)))
                         for one in ("en", "de")]  # fmt: skip
     assert "eye, scatter: goes on to 20.0 m from the last optic" in said["last optic"][0]
@@ -653,6 +653,7 @@ def test_the_drawings_use_every_text(monkeypatch: pytest.MonkeyPatch) -> None:
     for missing in (None, replace(full, elevations=())):
         with pytest.raises(InputError):
             drawings_of(replace(assessment(), scene=missing), "A4", elevation=True)
+    pages_of(replace(full, zones=tuple(replace(one, kind="eye together") for one in full.zones)))
     for kind in ("sheet", "annex"):
         render_sheet(replace(assessment(), scene=full), kind=kind)
     strip = {"direct": np.array([[1e7, math.inf, 0.0]]), "scatter": np.array([[99.0, 900.0, 3000.0]])}
