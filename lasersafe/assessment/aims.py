@@ -39,6 +39,7 @@ _NEAR_ENOUGH, _MOST_PARTS = 0.25, 8  # m, and at most: how finely the slack of w
 _STEEPEST = math.radians(80.0)
 _CELL, _MOST_CELLS = 0.04, 8  # of the distance, rad; and at most so many parts in which what is between is bounded
 _STEEPEST_TILT = math.radians(87.0)
+_AFAR, _HAIR = 1e4, 1e-12  # m: a lit spot is a point from there; and relative
 UNLISTED = "an object that is not on the list"
 NOT_LISTED = "not listed"  # as a shape: nobody fires at it, so that it counts as flat
 HAND_MARGIN = math.radians(10.0)  # common practice, no source
@@ -449,8 +450,16 @@ class Pose:
 def far_scatter(profile: beams.ScatterProfile, factor: float) -> float:
     """Return the distance beyond which a lit spot of a reflectance is below the limit [m]."""
     if profile.size:  # seen aslant it looks half as large, which only the cosine of Lambert makes up for
-        factor *= 1.0 if profile.lambert else 2.0
-        return farthest_crossing(lambda place: factor * profile.ratio(place), beams.NEAREST, FARTHEST)
+        bright = factor if profile.lambert else 2.0 * factor
+
+        def ratio(place: beams.FLOAT) -> beams.FLOAT:
+            return np.asarray(bright * profile.ratio(place))
+
+        point = max(_AFAR * math.sqrt(float(ratio(np.array([_AFAR]))[0])), 2.0 * beams.NEAREST)
+        before, behind = ratio(ends := point * np.array([1.0 - _HAIR, 1.0 + _HAIR])).tolist()
+        if before > 1.0 >= behind:  # it only falls: it is as far as a point exceeds the limit
+            return float(ends[1])
+        return farthest_crossing(ratio, beams.NEAREST, FARTHEST)
     return math.sqrt(factor * profile.at_one)
 
 

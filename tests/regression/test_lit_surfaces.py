@@ -274,6 +274,10 @@ def test_an_even_spot_that_looks_smaller_from_the_side_reaches_farther_there():
     even = ScatterProfile(lambda r: 3.0 / r, lambert=False, size=1.0)
     assert far_scatter(even, 1.0) == pytest.approx(6.0)
     assert far_scatter(replace(even, lambert=True), 1.0) == pytest.approx(3.0)
+    # as far as a point exceeds the limit, unless it is none there
+    assert far_scatter(ScatterProfile(lambda r: 4.0 / np.square(r), size=1.0), 1.0) == pytest.approx(2.0, rel=1e-11)
+    larger = ScatterProfile(lambda r: np.where(r < 3.0, 1.5, 4.0 / np.square(r)), size=1.0)
+    assert far_scatter(larger, 1.0) == pytest.approx(3.0)
 
 
 @pytest.mark.parametrize(("setup", "typed", "values", "place"), [
