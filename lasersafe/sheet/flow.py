@@ -22,7 +22,7 @@ MILLIMETRE = 72.0 / 25.4  # [point]
 _SIDE = 2.5
 _CARRIED = 90.0  # height of a heading with what is said below it, at most, that goes to the next page with its table
 _LOW = 200.0  # room below which it is looked whether the row after a title still fits on the page
-_ALONE = 30.0  # a last row that is lower does not stand alone on the next page
+_ALONE = 30.0  # a last row, or the rest of one that is split, that is lower does not stand alone on the next page
 _PLAIN, _WIDEST = 600.0, 40  # of pages as text: their size [point]; letters, of a column
 _SIGNED = re.compile(r"[^/_.:=\-]+[/_.:=\-]*")
 T = TypeVar("T")
@@ -285,7 +285,7 @@ class Flow:
                 if high <= self.room:
                     self._row(cells, below, edges, high, row, pad)
                     break
-                now, cells = _split(cells, self.room - 2 * pad)
+                now, cells = _split(cells, min(self.room, high - _ALONE) - 2 * pad)
                 part: _Lines = []
                 used = max(map(_height, now), default=0.0)
                 if not any(cells):
