@@ -17,17 +17,18 @@ from typing import TYPE_CHECKING
 import lasersafe
 from lasersafe.assessment.calculation import WITHOUT_STEPS
 from lasersafe.assessment.corners import corners_of
-from lasersafe.assessment.decision import Sentences, conditions, reached
+from lasersafe.assessment.decision import Sentences, conditions, not_shaded, reached
 from lasersafe.assessment.facts import assumptions_of, record_of
 from lasersafe.assessment.protection import controlled, worked_out
 from lasersafe.assessment.pulsed import PRINTED, ultraviolet_days
+from lasersafe.assessment.scenarios import extended_results
 from lasersafe.assessment.setups import compared_rules
 from lasersafe.assessment.uncertainty import uncertainty_of
 from lasersafe.data import shared_path, templates_path
 from lasersafe.models import Case, canonical, read_case, typed_inputs
 from lasersafe.records import badness, over
 from lasersafe.results import Assessment
-from lasersafe.wording import languages, load_wording
+from lasersafe.wording import Message, languages, load_wording
 
 if TYPE_CHECKING:
     from lasersafe.assessment.context import Wanted
@@ -68,15 +69,24 @@ def assess(case: Case, language: str | None = None, wanted: Wanted = "all") -> A
     worked, controls, findings = controlled(worked, wording, words)
     scene, (beam, scatter, aided), say = None, reached(worked), Sentences(case, wording)
     assumed = assumptions_of(typed, every, beam.distance, scatter.distance)
+    extended = over(every, extended_results)
+    bright: list[tuple[float, tuple[tuple[str, float], ...]]] = [
+        (one.distance, ((Message("step.of_source", source=one.source), one.distance),)) for one in extended
+    ]
     if worked.stage is not None:
         from lasersafe.assessment.scene import scene_result
 
-        scene, lit = scene_result(worked, wording, beam.distance)
-        if badness(lit[0]) > badness(scatter.distance):
-            scatter = replace(scatter, distance=lit[0], parts=lit[1])
+        scene, reach = scene_result(worked, wording, beam.distance, extended)
+        bright = [reach]  # extended sources are named as not counted
+    for distance, parts in bright:
+        if badness(distance) > badness(scatter.distance):
+            scatter = replace(scatter, distance=distance, parts=parts)
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
     uncertainty = uncertainty_of(typed, corners, worked, wording, with_spreads=wanted == "all")
     decision, draft = say.decided(worked, scene, record, (beam, scatter, aided))
+    glow = "; ".join(one.left_out for one in not_shaded(extended, wording))
+    if scene is None and glow:  # on a plan it is named with all that no drawing holds
+        decision = replace(decision, people=f"{decision.people} {wording.text('say.not_shaded', what=glow)}")
     if uncertainty.inputs:  # which values the distances hold for
         as_typed = uncertainty.as_typed
         words_on = wording.text("sure.typed_only", reason=as_typed) if as_typed else wording.text("sure.corner")
@@ -94,7 +104,7 @@ def assess(case: Case, language: str | None = None, wanted: Wanted = "all") -> A
         inputs=typed_inputs(typed), notes=tuple(filter(None, (case.notes, case.scene.note if case.scene else ""))),
         fingerprint=fingerprint(typed, wording.language), version=lasersafe.__version__, language=wording.language,
         units=case.units, record=replace(record, draft_reasons=draft), ultraviolet=days, rules=tuple(rules),
-        uncertainty=uncertainty, scene=scene,
+        uncertainty=uncertainty, scene=scene, extended=extended,
         **({name: over(every, each) for name, each in PRINTED.items()} if wanted == "all" else {}),
     )  # fmt: skip
 

@@ -520,12 +520,13 @@ def scan_field(setup: Setup) -> tuple[float, float]:
     def half(pair: tuple[float, float]) -> float:
         return (math.hypot(*pair) if fills else max(pair)) / 2.0
 
+    angle, reference = 0.0, float(setup.focal_length) if setup.kind == "lens" else 0.0
     if scan.full_width is not None and scan.width_at is not None:
-        wide = half(scan.full_width.pair)
-        angle, aside = math.atan2(wide, float(scan.width_at)), 0.0 if scan.fans_out else wide
-    else:
-        angle = 0.0 if scan.full_angle is None else half(scan.full_angle.pair)
-        aside = float(setup.focal_length) * math.tan(min(angle, _STEEPEST)) if setup.kind == "lens" else 0.0
+        reference = float(scan.width_at)
+        angle = math.atan2(half(scan.full_width.pair), reference)
+    elif scan.full_angle is not None:
+        angle = half(scan.full_angle.pair)
     if scan.largest_angle is not None:
         angle = max(angle, half(scan.largest_angle.pair))
-    return angle, aside
+    apart = not scan.fans_out or scan.full_width is None
+    return angle, reference * math.tan(min(angle, _STEEPEST)) if apart else 0.0

@@ -61,14 +61,17 @@ def load_of(
 
 
 def judged(
-    context: Context, way: str, load: Load, rated: Barrier | SceneBarrier, table: Barrier | None
-) -> tuple[dict[str, Any], tuple[Step, ...]]:
+    context: Context, every: Iterable[Context], way: str, load: Load, rated: Barrier | SceneBarrier,
+    table: Barrier | None,
+) -> tuple[dict[str, Any], tuple[Step, ...]]:  # fmt: skip
     """Return what every record of a barrier says of the load of one laser on a way, and the steps of the verdict.
 
     Parameters
     ----------
     context : Context
         One laser with one set-up.
+    every : iterable of Context
+        The set-ups of the case: the scope of EN 12254 asks for the mean power of all that are on at once.
     way : str
         On which it falls.
     load : Load
@@ -80,6 +83,11 @@ def judged(
     """
     more = () if table is None else (plain(table.pulse_rating), table.en12254_class, table.observed)
     stated = Rating(plain(rated.rating), plain(rated.rated_time), *more)
+    at_once = stated.en12254_class and context.setup.fitted and context.case.adds_lasers
+    if table is not None and load.mean_power is not None and at_once:
+        fitted = (one for one in every if one.setup.fitted and table.laser in (None, one.laser.name))
+        powers = {one.laser.name: one.power or 0.0 for one in fitted} | {context.laser.name: load.mean_power}
+        load = replace(load, mean_power=sum(powers.values()))
     verdict = judge_barrier(load, stated, needed_time(stated.observed))
     return {
         "laser": context.laser.name, "setup": context.setup.name, "way": way, "fitted": context.setup.fitted,
@@ -183,9 +191,9 @@ def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
     usual, faults = list[BarrierResult](), list[BarrierResult]()
     for context in contexts:
         for barrier in (one for one in context.case.barrier if one.laser in (None, context.laser.name)):
-            usual += [_result(context, barrier, way) for way in context.ways]
+            usual += [_result(context, contexts, barrier, way) for way in context.ways]
             for broken in context.broken(contexts) if context.setup.fitted else ():
-                both = [_result(broken, barrier, way) for way in broken.ways_of_fault]
+                both = [_result(broken, contexts, barrier, way) for way in broken.ways_of_fault]
                 faults.append(replace(worst(both), way=broken.fault, asked=any(one.asked for one in both)))
     found = []
     for one in (*usual, *faults):
@@ -200,7 +208,7 @@ def _as_beam(one: BarrierResult) -> BarrierResult:
     return replace(one, way="direct") if one.way in FAULTS else one
 
 
-def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
+def _result(context: Context, every: Sequence[Context], barrier: Barrier, way: str) -> BarrierResult:
     far, model = float(barrier.distance), context.case.settings.scatter_model
     worked = Message("barrier.peak"), "4 Φ ρ / (π d_x d_y)", Message("source.peak")
     if way == "scatter":
@@ -216,15 +224,15 @@ def _result(context: Context, barrier: Barrier, way: str) -> BarrierResult:
         return value, Step("E", *worked[:2], numbers, value, "W/m2", worked[2], "own")
 
     load, each = load_of(context, way, falls)
-    found, steps = judged(context, way, load, barrier, barrier)
+    found, steps = judged(context, every, way, load, barrier, barrier)
     first = each[0][1] if each else Step(
         "E", Message("barrier.mean"), Message("barrier.no_mean"), Message("barrier.not_for_pulses"), math.inf, "W/m2",
         "own rule", "own",
     )  # fmt: skip
     if len(each) > 1:
         put_in = " + ".join(f"{peak:.5g}" for peak, _ in each)
-        every = "ΣE", Message("barrier.every_wavelength"), "ΣE = E_1 + E_2 + …", put_in, load.irradiance, "W/m2"
-        steps = (Step(*every, Message("source.together"), "own"), *steps)
+        added = "ΣE", Message("barrier.every_wavelength"), "ΣE = E_1 + E_2 + …", put_in, load.irradiance, "W/m2"
+        steps = (Step(*added, Message("source.together"), "own"), *steps)
     asked = BASE_WAY[way] in barrier.must_stop
     return BarrierResult(barrier=barrier.name, distance=far, asked=asked, steps=(first, *steps), **found)
 

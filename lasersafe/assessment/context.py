@@ -52,6 +52,8 @@ _SMALLEST = 1e-12  # less of a limit is not told from it
 _TRACE = 1e-9
 Portion = dict[tuple[str, str], float]  # rule set and group -> part of a limit
 FAULTS = ("fibre broken", "optic lost")
+GLOWING = "extended source"  # mode of the scenarios of one
+_WIDEST = 1e4  # times as wide as another beam: then all that is near gets as much as the axis
 FIBRE_APERTURE = 0.20  # multimode delivery fibre, 5 % of the peak (published checks, section 14)
 
 
@@ -77,6 +79,7 @@ class Scatterer:
     distance: float | None  # [m] from the last optic, None when not known
     at_work: bool
     mirrored: float | None = None  # reflectance where it acts as a mirror, None where it does not
+    off: float = 0.0  # [m] how far from the work something is that is called at the work
 
 
 @dataclass
@@ -95,6 +98,8 @@ class Context:
     focus: float | None  # [m] from the last optic; None without a lens
     time: float | None = None  # [s] of every way and wavelength, where a question asks for it
     fault: str = ""  # "fibre broken" or "optic lost", for the beam of it
+    also: tuple[BeamGeometry, ...] = ()  # of each further wavelength in the beam of a fault
+    differs: tuple[float, float] = (1.0, 0.0)  # the same as `may_differ`, of the beam of a fault
     corner: tuple[int, int] = (0, 0)  # which of the cases without their lasers, and which of the lasers, all different
 
     @cached_property
@@ -162,19 +167,21 @@ class Context:
 
     @cached_property
     def further(self) -> dict[str, Context]:
-        """One context for each further wavelength, by its name; in the beam of a fault all have that one.
+        """One context for each further wavelength, by its name.
 
         One with an angle of its own lights a spot of its own; from a single-mode fibre a shorter one spreads less.
         """
         found = {}
-        for line in self.laser.line:
+        for number, line in enumerate(self.laser.line):
             space, beam, criterion = self.space.scaled(float(line.share or 1.0)), self.beam, line.divergence_criterion
             if line.power is not None:
                 space = SettingSpace("continuous", power=(float(line.power), float(line.power)))
-            if line.divergence is not None and criterion is not None and not self.fault:
+            if self.fault:
+                beam = self.also[number]
+            elif line.divergence is not None and criterion is not None:
                 x, y = (float(v) for v in to_1_over_e(list(line.divergence.pair), criterion, beam.profile))
                 beam = replace(beam, divergence=(x, y))
-            elif self.setup.kind == "fibre single mode" and line.wavelength < self.wavelength and not self.fault:
+            elif self.setup.kind == "fibre single mode" and line.wavelength < self.wavelength:
                 angle = beam.divergence[0] * float(line.wavelength) / self.wavelength  # with the field of the main one
                 beam = replace(beam, divergence=(angle, angle))
             typed = self.setup.spot_diameter is not None  # that of the main beam
@@ -198,9 +205,11 @@ class Context:
         """Return the laser with the beams of each fault, all its wavelengths in each, none where it cannot be; a note.
 
         *every* are the set-ups of the case: without a lens the beam is no wider than any of the collimated ones of its
-        profile, and may have the profile of each.
+        profile, and may have the profile of each; without these each wavelength spreads on each axis as little as
+        diffraction allows it to.
         """
-        case, setup, beam, note = self.case, self.setup, self.beam, ""
+        case, setup, note, lines = self.case, self.setup, "", list(self.every.values())
+        beams = [own.beam for own in lines]
         usual, stated = 300e-9 <= self.wavelength <= 2.4e-6, self.laser.fibre
         found: dict[str, tuple[list[Context], str]] = {
             "fibre broken": ([], Message("cannot.fibre" if stated is None else "cannot.no_fibre")),
@@ -208,30 +217,54 @@ class Context:
         }
         if usual if stated is None else stated:
             if not setup.kind.startswith("fibre"):
-                beam = fibre_multimode(FIBRE_APERTURE, "5 %", propagation=case.settings.propagation)
+                beams = [fibre_multimode(FIBRE_APERTURE, "5 %", propagation=case.settings.propagation)] * len(lines)
                 note = Message("fault.aperture", value=f"{FIBRE_APERTURE:g}")
-            found["fibre broken"] = [replace(self, beam=beam, fault="fibre broken")], note
+            found["fibre broken"] = [self._with_beams(beams, "fibre broken")], note
         if setup.kind == "lens":
             same = [c for c in every if c.laser is self.laser and c.setup.kind == "collimated"]
             if same:
                 profiles = dict.fromkeys(c.beam.profile for c in same)
-                beams = [narrowest([c.beam for c in same if c.beam.profile == one]) for one in profiles]
+                lost = [self._without_lens([c for c in same if c.beam.profile == one]) for one in profiles]
                 note = Message("fault.as_setup", name=", ".join(c.setup.name for c in same))
             else:
-                width = self.beam.divergence[0] * abs(self.beam.waist_position[0])
-                beams = [collimated(width, least_divergence(width, self.wavelength), "1/e", self.beam.profile)]
+                at_lens = zip(self.beam.divergence, self.beam.waist_position, strict=True)
+                widths, wider = [angle * abs(place) for angle, place in at_lens], self.may_differ[0]
+                beams = [_least_spread(widths, own, wider) for own in lines]
+                lost = [self._with_beams(beams, "optic lost", (wider, 0.0))]
                 note = Message("fault.least_divergence")
-            found["optic lost"] = [replace(self, beam=one, fault="optic lost") for one in beams], note
+            found["optic lost"] = lost, note
         return found
+
+    def _with_beams(
+        self, beams: Sequence[BeamGeometry], fault: str, differs: tuple[float, float] = (1.0, 0.0)
+    ) -> Context:
+        main, *further = beams
+        return replace(self, beam=main, fault=fault, also=tuple(further), differs=differs)
+
+    def _without_lens(self, alike: Sequence[Context]) -> Context:
+        """Return it with the beam of set-ups of one profile, on the axis the narrowest of all, beside it the widest."""
+        each = [[own.beam for own in line] for line in zip(*(c.every.values() for c in alike), strict=True)]
+        beams = [narrowest(line) for line in each]
+        pairs = ((one, least) for line, least in zip(each, beams, strict=True) for one in line)
+        wider, loose = (max(one) for one in zip(*(c.may_differ for c in alike), strict=True))
+        return self._with_beams(beams, "optic lost", (wider * max(_times_as_wide(*pair) for pair in pairs), loose))
 
     def broken(self, every: Sequence[Context]) -> list[Context]:
         """Return the laser with each beam of the faults that can be, as `faults` does."""
         return [one for beams, _ in self.faults(every).values() for one in beams]
 
-    @property
-    def narrowest_spot(self) -> float:
-        """The lit spot at the work [m], the smallest of all its wavelengths, which earns the least credit."""
-        return min([self.spot, *(own.spot for own in self.further.values())])
+    def spot_at(self, *places: float) -> float:
+        """Return the lit spot at the work and at some places from the last optic [m], the smallest, as of `spot_of`."""
+        return float(spot_of(self.setup, self.beam, places=places)) if self.spot and places else self.spot
+
+    def narrowest_spot(self, *places: float) -> float:
+        """Return the same, the smallest of all its wavelengths, which earns the least credit. [m]."""
+        return min(own.spot_at(*places) for own in self.every.values())
+
+    @cached_property
+    def lit_places(self) -> tuple[float, ...]:
+        """How far from the last optic things are that scatter, as far as that is stated. [m]."""
+        return tuple(dict.fromkeys(one.distance for one in self.scatterers if one.distance is not None))
 
     @property
     def alone(self) -> Context:
@@ -248,9 +281,8 @@ class Context:
 
     @property
     def may_differ(self) -> tuple[float, float]:
-        """How many times as wide tolerances let the beam be, and how far away its focus [m]; not known of a fault."""
-        known = {} if self.fault else self.case._may_differ
-        return known.get((self.laser.name, self.setup.name), (1.0, 0.0))
+        """How many times as wide the beam may be, by tolerances or, after a fault, set-ups, and its focus off [m]."""
+        return self.differs if self.fault else self.case._may_differ.get((self.laser.name, self.setup.name), (1.0, 0.0))
 
     @property
     def surfaces(self) -> tuple[Surface, ...]:
@@ -343,7 +375,8 @@ class Context:
             words = f"{surface.name}, {reflectance.words}" if reflectance.words else surface.name
             angle = float(surface.view_angle) if "view_angle" in surface.model_fields_set else self.aslant
             shines = self.mirrored(surface) if far or surface.finish != "matt" else None
-            found.append(Scatterer(reflectance.value, angle, words, work if at_work else place, at_work, shines))
+            off = abs(place - work) if at_work and work is not None else 0.0
+            found.append(Scatterer(reflectance.value, angle, words, place, at_work, shines, off))
         if not self.case.settings.surfaces_complete or not found:
             if not any(s.at_work for s in found):
                 found.append(Scatterer(1.0, self.aslant, Message("reflectance.at_work"), work, True))
@@ -356,8 +389,35 @@ class Context:
 
     @property
     def lit_spot(self) -> LitSpot:
-        """What scatters most, with the spot that the beam lights at the work."""
-        return LitSpot(self.brightest.reflectance, self.aslant, self.case.settings.scatter_model, self.spot)
+        """What scatters most, with the smallest spot that the beam lights on anything."""
+        spot = self.spot_at(*self.lit_places)
+        return LitSpot(self.brightest.reflectance, self.aslant, self.case.settings.scatter_model, spot)
+
+
+def _least_spread(widths: Sequence[float], own: Context, wider: float) -> BeamGeometry:
+    """Return a bound of what leaves with a width on each axis [m], or so many times that, and spreads least."""
+    angles = [least_divergence(one * wider, own.wavelength) for one in widths]
+    round_one = widths[0] == widths[1]
+    width, angle = (one[0] if round_one else tuple(one) for one in (widths, angles))
+    return collimated(width, angle, "1/e", own.beam.profile)
+
+
+def _times_as_wide(beam: BeamGeometry, least: BeamGeometry) -> float:
+    """Return how many times as wide as another beam one is at most [1]_.
+
+    References
+    ----------
+    .. [1] Own: with its waist D away from the other's, hypot(d, φ (x + D)) is at most hypot(d, φ x) + φ D.
+    """
+    found = []
+    for axis in (0, 1):
+        (wide, slope, place), (narrow, slow, other) = (
+            (one.waist_diameter[axis], one.divergence[axis], one.waist_position[axis]) for one in (beam, least)
+        )
+        apart = slope * abs(place - other) / narrow if narrow > 0.0 else math.inf
+        found.append(max(wide / narrow if narrow > 0.0 else math.inf, slope / slow) + apart)
+    linear = math.sqrt(2.0) if beam.propagation != least.propagation else 1.0
+    return float(min(max(found) * linear, _WIDEST))
 
 
 def contexts(case: Case, sets: tuple[str, ...] = ()) -> list[Context]:

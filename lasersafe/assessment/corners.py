@@ -75,6 +75,8 @@ def corners_of(case: Case) -> Corners:
             setup = case.laser[int(one.place[1])].setup[int(one.place[3])]
             if setup.kind == "collimated" and setup.waist_at is not None:
                 end = "ends"  # read away from the waist it widens the beam beyond that place and narrows the waist
+        if one.place[-1] == "view_angle" and case.settings.scatter_model == "hemisphere":
+            end = "high"  # as bright from the side, where the spot looks smaller
         if end in ("low", "high"):
             used, tried = (low if end == "low" else high,), "monotone"
             fixed[one.place] = _value(one, used[0], (low, high))

@@ -14,8 +14,8 @@ from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.models import Case
 from lasersafe.quantity import feet, format_quantity, shown, times
-from lasersafe.records import EyewearNeed, Step, UltravioletDay, Zone, badness, highest
-from lasersafe.records.scene import SceneResult
+from lasersafe.records import ExtendedResult, EyewearNeed, Step, UltravioletDay, Zone, badness, highest
+from lasersafe.records.scene import SceneFinding, SceneResult
 from lasersafe.results import GUESTS, Assumption, ControlFinding, Decision, LaserFacts, Record, Scenario, SetupResult
 from lasersafe.wording import Message, Wording, joined, word
 
@@ -56,6 +56,19 @@ def metres(distance: float, with_feet: bool = True) -> str:
         return "∞ m"
     tail = f" ({format_quantity(feet(distance), 'ft', 3, 'up')})" if with_feet else ""
     return format_quantity(distance, "m", 3, "up") + tail
+
+
+def not_shaded(extended: Sequence[ExtendedResult], wording: Wording) -> Iterator[SceneFinding]:
+    """Name the extended sources that exceed a limit, and how far: no barrier counts there, nor does any drawing."""
+    farthest: dict[tuple[str, str], float] = {}
+    for one in extended:
+        key = one.source, one.laser
+        farthest[key] = max(farthest.get(key, 0.0), one.distance, key=badness)
+    for (source, laser), reach in farthest.items():
+        if not reach <= 0.0:
+            words = {"source": source, "laser": laser, "distance": format_quantity(reach, "m", 3, "up")}
+            told = wording.text("left_out.glows", **words)
+            yield SceneFinding("extended", wording.text("scene.glows", **words), subject=source, left_out=told)
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,6 @@ from lasersafe.assessment.aims import Lit, Pose, place_of
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.loads import as_point, behind
 from lasersafe.assessment.paths import ROUND, STOOD_ON, corners_of, members_of, over_level_mirrors, stood_on
-from lasersafe.optics.beam import diameters
 from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import CLOSEST, EVERYWHERE, FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.bound import Places, Question, bounds, known_as, most_light
@@ -289,17 +288,13 @@ def backing_name(target: Target) -> str:
 
 def spot_on(context: Context, pose: Pose, item: Lit) -> float:
     """Return the diameter for which a lit spot on a surface earns credit, as small as it can be there. [m]."""
-    work, spot = float(context.setup.work_distance or 0.0), context.narrowest_spot
     away = math.dist(pose.apex, item.position) if item.placed else item.along or 0.0
     around = item.width / 2.0 + pose.loose if item.placed else 0.0
     near, far = max(away - around, 0.0), away + around
-    if not spot or near == work == far:
-        return spot
-    if context.setup.kind == "lens":  # its focus may be anywhere but at the work
-        return spot if near <= work <= far else 0.0
-    places = np.array([near, far, *(min(max(one, near), far) for one in context.beam.waist_position)])
-    beams = [context.beam, *(own.beam for own in context.further.values())]
-    return min(spot, *(float(one.min()) for beam in beams for one in diameters(beam, places)))
+    if near == float(context.setup.work_distance or 0.0) == far:
+        return context.narrowest_spot()
+    waists = (one for own in context.every.values() for one in own.beam.waist_position)
+    return context.narrowest_spot(near, far, *(min(max(one, near), far) for one in waists))
 
 
 def lit_behind_targets(scene: Scene, targets: Sequence[Target], pose: Pose, work: float, light: Light) -> list[LitFace]:

@@ -9,7 +9,7 @@ from functools import partial
 from typing import TYPE_CHECKING
 
 from lasersafe.assessment.barriers import falls_on, load_of
-from lasersafe.assessment.context import FAULTS, MORE_WAYS, WAYS, Context, kinds_of_light
+from lasersafe.assessment.context import FAULTS, GLOWING, MORE_WAYS, WAYS, Context, kinds_of_light
 from lasersafe.assessment.setups import NO_CHANGES, beam_ways, reach_together
 from lasersafe.errors import CaseError, Fault
 from lasersafe.hazard.eyewear import corner_emissions, covering
@@ -218,11 +218,11 @@ def patterns_of(context: Context) -> Sequence[Emission]:
 def _rows(context: Context, worked: CaseResults, lines: Sequence[BarrierLine]) -> Iterator[Expected]:
     """Return what a meter has to show at persons, behind their eyewear, and on barriers."""
     name = context.laser.name, context.setup.name
-    at_rest: dict[object, Scenario] = {}  # of the eye, where people have places one per person and way
+    at_rest: dict[tuple[str, str], Scenario] = {}  # of the eye, the worst of each person and way
     for s in worked.scenarios:
-        mine = (s.laser, s.setup, s.tissue) == (*name, "eye") and not s.struck_out
+        mine = (s.laser, s.setup, s.tissue) == (*name, "eye") and not s.struck_out and GLOWING not in s.modes
         if mine and s.way not in FAULTS and (not s.placed or (s.way in WAYS and "running" in s.modes)):
-            at_rest.setdefault((s.person, s.way) if s.placed else id(s), s)
+            at_rest.setdefault((s.person, s.way), s)
     own = list(at_rest.values())
     yield from (row for s in own for row in _at_person(context, s))
     wearers = {n.person for n in worked.eyewear if n.verdict is not None and (n.laser, n.setup) == name}

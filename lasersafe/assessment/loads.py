@@ -264,7 +264,7 @@ def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) 
         return BarrierWay(*names, 0.0, True, Message("barrier.holds", why=holds), fitted=context.setup.fitted)
     barrier = barrier_for(stage, context, entry.name)
     load, peak = load_on(stage, context, way, (entry.name, None)), stage.peaks(context, way, MODES)[entry.name, None]
-    found, _ = judged(context, way, load, entry if barrier is None else barrier, barrier)
+    found, _ = judged(context, stage.contexts, way, load, entry if barrier is None else barrier, barrier)
     if peak.span is not None and context.power is not None:  # of a single pulse there is no mean anywhere
         found |= {"place": peak.place, "away": peak.span.near}
     return BarrierWay(steps=_steps_of(stage, context, peak), **found)

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property, lru_cache, reduce
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -92,17 +92,23 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
     return beam
 
 
-def spot_of(setup: Setup, beam: BeamGeometry, value: Value = as_typed) -> Floats:
+def spot_of(setup: Setup, beam: BeamGeometry, value: Value = as_typed, places: Collection[float] = ()) -> Floats:
     """Return the 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m].
 
-    A spot under a lens can be moved into focus, so it earns credit only when its diameter is stated.
+    It is the smallest on the work and on what is lit at other *places* [m] from the last optic. A spot under a lens can
+    be moved into focus, so it earns credit only when its diameter is stated; away from the work that is smaller by no
+    more than the beam narrows on the way.
     """
+    work = None if setup.work_distance is None else float(setup.work_distance)
     if setup.spot_diameter is not None:
         width = np.minimum(*_axes(setup, "spot_diameter", value))
         criterion, profile = getattr(setup, "criterion", "1/e"), getattr(setup, "profile", "gaussian")
-        return optics.to_1_over_e(width, criterion, profile)
-    if setup.kind != "lens" and setup.work_distance is not None:
-        return np.minimum(*optics.diameters(beam, np.asarray(float(setup.work_distance))))
+        off = max((math.inf if work is None else abs(place - work) for place in places), default=0.0)
+        narrower = np.maximum(*beam.divergence) * off if off > 0.0 else 0.0
+        return np.maximum(optics.to_1_over_e(width, criterion, profile) - narrower, 0.0)
+    if setup.kind != "lens" and work is not None:
+        every = (one for place in (work, *places) for one in optics.diameters(beam, np.asarray(place)))
+        return reduce(np.minimum, every)
     return np.asarray(0.0)
 
 
@@ -293,7 +299,9 @@ class Problem:
     @property
     def spot(self) -> Floats:
         """The 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m]."""
-        return spot_of(self.context.setup, self.beams, self.value) if self.context.spot else np.asarray(0.0)
+        if not self.context.spot:
+            return np.asarray(0.0)
+        return spot_of(self.context.setup, self.beams, self.value, self.context.lit_places)
 
     def reflectance(self, way: str) -> Floats:
         """Return the reflectance of the mirror, or of what scatters most; of a target what passes."""

@@ -9,8 +9,8 @@ from itertools import product
 from typing import TYPE_CHECKING, Any, TypeAlias
 
 from lasersafe.assessment.barriers import barrier_results
-from lasersafe.assessment.context import BASE_WAY, FAULTS, NO_AID, WAYS, aid_of, contexts_of_each, portions
-from lasersafe.assessment.scenarios import GLOWING, extended_scenarios, person_duration, scenarios_of
+from lasersafe.assessment.context import BASE_WAY, FAULTS, GLOWING, NO_AID, WAYS, aid_of, contexts_of_each, portions
+from lasersafe.assessment.scenarios import extended_scenarios, person_duration, scenarios_of
 from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
 from lasersafe.hazard import eyewear as filters
 from lasersafe.hazard import marking as marks
@@ -118,18 +118,23 @@ def _parts_of_rows(
 
     That is the part of its limit that it may use, and no more than all of it through the limiting aperture.
     """
-    lines = next(one for one in every if one.named[:2] == context.named[:2]).every  # as without the fault
-    known: dict[tuple[float, bool], list[tuple[float, float]]] = {}
+    whole = next(one for one in every if one.named[:2] == context.named[:2])  # as without the fault
+    lit: dict[str, list[list[Context]]] = {}
+    for one in (whole, *whole.broken(every)):
+        lit.setdefault(one.fault, []).append(list(one.every.values()))
+    known: dict[tuple[float, bool, str], list[tuple[float, float]]] = {}
     for row in rows:
-        key = row.duration, BASE_WAY[row.way] != "scatter" and row.way not in FAULTS
+        fault = row.way if row.way in FAULTS else ""
+        lines, key = lit[fault], (row.duration, BASE_WAY[row.way] != "scatter", fault)
         if key not in known:
-            parts = (max(one.values(), default=1.0) for one in portions(list(lines.values()), "eye", *key))
-            compared = (own.compared("eye", row.duration) for own in lines.values())
+            beams = [[max(p.values(), default=1.0) for p in portions(own, "eye", *key[:2])] for own in lines]
+            parts = map(max, zip(*beams, strict=True))
+            compared = (own.compared("eye", row.duration) for own in lines[0])
             all_of_it = (
                 max(c.amount / (math.pi / 4.0 * c.limiting_aperture**2 * c.limit) for c in own) for own in compared
             )
             known[key] = list(zip(parts, all_of_it, strict=True))
-        for name, (part, most) in zip(lines, known[key], strict=True):
+        for name, (part, most) in zip(whole.every, known[key], strict=True):
             yield name, replace(row, ratio=min(row.ratio * part, most))
 
 
@@ -212,7 +217,11 @@ def need_at(
     if beams.lit > 0.0:  # it is wider than the factor of EN 207 rises, behind an instrument too
         wide = filters.WIDEST * narrower
         bent[beams.lit * math.pi / 4.0 * wide**2, wide, wide] = None
-    need = filters.hardest_need(light, places, least_density, shared_by, narrower, bent)
+    rise = filters.raised_by(context.may_differ[0])  # of an oblong beam that a tolerance makes the more so
+    wider = [(share * rise, dx, dy) for share, dx, dy in bent] if rise > 1.0 else []
+    if rise > 1.0 and not (context.beam.circular and context.setup.circular):
+        wider += [(rise, dx, dy) for _, dx, dy in places]
+    need = filters.hardest_need(light, places, least_density, shared_by, narrower, [*bent, *wider])
     need = replace(need, laser=context.laser.name, setup=context.setup.name)
     if aid is not None and narrower > 1.0:
         words = Message("need.through_aid", aid=word(aid.name), times=f"{narrower:g}")
@@ -436,16 +445,16 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
         every = contexts_of_each(cases)
         own = list(zip(cases, every, results_of_each(every), [None] * len(cases), strict=True))
     else:
-        from lasersafe.assessment.scene_matrix import ask_all, bent_beams_at, nearest_of, placed_case, placed_scenarios
+        from lasersafe.assessment import scene_matrix
         from lasersafe.assessment.stages import stages_at
 
-        stages = stages_at(list(map(placed_case, cases)), wanted)
+        stages = stages_at(list(map(scene_matrix.placed_case, cases)), wanted)
         for stage in stages:
-            ask_all(stage)
+            scene_matrix.ask_all(stage)
         own = [(stage.case, stage.contexts, stage.setups, stage) for stage in stages]
 
     def over_mirrors(there: Stage | None, context: Context) -> dict[str, list[Over]]:
-        return {} if there is None else bent_beams_at(there, context, context.persons)
+        return {} if there is None else scene_matrix.bent_beams_at(there, context, context.persons)
 
     corners, cells = [], list["MatrixCell"]()
     for case, found, setups, there in own:
@@ -455,15 +464,16 @@ def worked_out(cases: Sequence[Case], wording: Wording, wanted: Wanted = "all") 
             if there is not None and there.poses(context, "running"):
                 placed = {person.name for person in there.scene.person}
                 if context.setup.fitted or wanted != "short":
-                    mine, more = placed_scenarios(there, context)
+                    mine, more = scene_matrix.placed_scenarios(there, context)
                     cells += more
             broken = context.broken(found) if context.setup.fitted else []
             each = (row for beam in (context, *broken) for row in scenarios_of(beam, placed))
-            mine = [*mine, *each, *extended_scenarios(context)]
+            to_work = scene_matrix.nearest_to_work(there, context) if there is not None and case.extended else {}
+            mine = [*mine, *each, *extended_scenarios(context, to_work)]
             scenarios += mine
             if not context.setup.fitted:
                 continue
-            near = {} if there is None else nearest_of(there, context)
+            near = {} if there is None else scene_matrix.nearest_of(there, context)
             needs = list(eyewear_of(context, found, mine, near, over_mirrors(there, context), wording))
             for fault in broken:  # in their beams as well
                 eyes = [s for s in mine if s.way == fault.fault and s.tissue == "eye"]

@@ -9,10 +9,10 @@ from itertools import product
 from typing import Any, cast
 
 from lasersafe import records
-from lasersafe.assessment.context import BASE_WAY, FAULTS, TISSUES, Context, setting_words
+from lasersafe.assessment.context import BASE_WAY, FAULTS, GLOWING, TISSUES, Context, setting_words
 from lasersafe.assessment.protection import CaseResults
 from lasersafe.assessment.scans import scan_results
-from lasersafe.assessment.scenarios import GLOWING, Look, extended_results, module_results
+from lasersafe.assessment.scenarios import Look, module_results
 from lasersafe.assessment.setups import sum_results
 from lasersafe.hazard.combine import BANDS, Visit, day_doses, is_ultraviolet
 from lasersafe.hazard.exposure import criteria
@@ -98,7 +98,7 @@ def class_checks(found: Sequence[Context]) -> Iterator[records.ClassCheck]:
 # the fields of an assessment that no verdict depends on, and what yields them
 PRINTED: dict[str, Callable[[Sequence[Context]], Iterable[Any]]] = {
     "class_checks": class_checks, "scans": scan_results, "sums": sum_results, "modules": module_results,
-    "extended": extended_results, "settings": setting_reports,
+    "settings": setting_reports,
 }  # fmt: skip
 
 
@@ -119,8 +119,13 @@ def _visits(worked: CaseResults, name: str, tissue: str) -> tuple[list[Visit], l
                 if GLOWING not in s.modes and s.way not in FAULTS and not (s.placed and "running" not in s.modes)
                 and (s.person, s.laser, s.setup, BASE_WAY.get(s.way)) == there
             ]  # fmt: skip
-            own = [s for s in here if (s.way, s.tissue) == (visit.way, tissue)]
-            share, row = max(((worked.passes(s), s) for s in own), key=lambda one: one[0], default=(1.0, None))
+            own = [(worked.passes(s), s) for s in here if (s.way, s.tissue) == (visit.way, tissue)]
+            share, row = max(own, key=lambda one: one[0], default=(1.0, None))
+            sent, least = str(visit.way), 1.0
+            others = [s for s in here if s.way != visit.way and worked.passes(s) > 0.0] if not share > 0.0 else []
+            for other in sorted(others, key=lambda one: badness(one.ratio)):  # which counts as its row says
+                share, row = worked.passes(other) if other.tissue == tissue else 1.0, other
+                sent, least = other.way, 0.0 if other.placed else 1.0
             if row is not None and share < 1.0:
                 kind, answer = "let_through" if share > 0.0 else "not_counted", row.answer or row.struck_out
                 number = round(-math.log10(share)) if share > 0.0 else 0
@@ -129,20 +134,20 @@ def _visits(worked: CaseResults, name: str, tissue: str) -> tuple[list[Visit], l
                 stopped.append(words)
                 continue
             time = float(visit.time)
-            looks = [Look(person, context.share(visit.way)[0])]
+            looks = [Look(person, context.share(sent)[0])]
             if visit.way == "scatter":
                 looks = [Look(person, number=number) for number, _ in enumerate(context.scatterers)]
-            key = (context, looks, _nearer(context, looks, here))
+            key = (context, looks, _nearer(context, looks, here, least))
             visits.append(Visit(context.wavelength, share * context.space.energy_in(time) / time, time, words, key))
     return visits, stopped
 
 
-def _nearer(context: Context, looks: Sequence[Look], here: Iterable[Scenario]) -> float:
-    """Return how many times as much the places of a scene give on a way as its distances do, 1 at least.
+def _nearer(context: Context, looks: Sequence[Look], here: Iterable[Scenario], least: float) -> float:
+    """Return how many times as much the places of a scene give on a way as its distances do, so much at least.
 
     Of both tissues: that which is less at risk has no row of its own.
     """
-    found = [1.0]
+    found = [least]
     for one in here:
         if one.placed and not one.struck_out:
             by_distance = max(look.seen(context, one.criterion)[0] for look in looks)

@@ -12,7 +12,7 @@ from typing import Any
 import numpy as np
 
 from lasersafe.assessment import calculation
-from lasersafe.assessment.context import NO_AID, TISSUES, Context, Scatterer, aid_of, duration_of_all, lines_of
+from lasersafe.assessment.context import GLOWING, NO_AID, TISSUES, Context, Scatterer, aid_of, duration_of_all, lines_of
 from lasersafe.assessment.scans import with_scan
 from lasersafe.hazard import scatter
 from lasersafe.hazard.combine import Line, Sum, exposure_duration, groups, sums_at
@@ -27,7 +27,6 @@ from lasersafe.records import Criterion, ExtendedResult, LineShare, ModuleResult
 from lasersafe.results import GUESTS, Scenario
 from lasersafe.wording import Message, joined, word
 
-GLOWING = "extended source"  # mode of its scenarios
 _TOUCHING = 1e-3  # m: from here on skin and cornea are searched; nobody looks from nearer than the nearest view
 
 
@@ -103,7 +102,9 @@ def distance_from(person: Person, scatterer: Scatterer, retinal: bool = True) ->
     is stated.
     """
     if scatterer.at_work and person.distance_from_work is not None:
-        found, words = float(person.distance_from_work), Message("place.stated")
+        found = max(float(person.distance_from_work) - scatterer.off, _TOUCHING)
+        off = format_quantity(scatterer.off, "m", 3, "up")
+        words = Message("place.less", off=off) if scatterer.off > 0.0 else Message("place.stated")
         if not retinal:
             return found, words
     elif scatterer.distance is not None:
@@ -172,7 +173,7 @@ def _looks(context: Context, person: Person, way: str, tissue: str, factor: floa
         if tissue != "eye" or aid is UNDESCRIBED:  # no credit for what it magnifies
             found.append(bare)
             continue
-        spot = context.narrowest_spot if one.at_work else 0.0
+        spot = context.narrowest_spot(*(() if one.distance is None else (one.distance,)))
         first, second = map(float, source_angles(spot, spot, distance_from(person, one)[0], one.view_angle))
         found.append(replace(bare, through=None, axes=(first, second)))
         if aid is not None:
@@ -354,15 +355,21 @@ def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
         yield result
 
 
-def extended_scenarios(context: Context) -> Iterator[Scenario]:
-    """Yield a scenario for each person who can look at an extended source, eye and skin."""
+def extended_scenarios(context: Context, to_work: Mapping[tuple[str, str], float]) -> Iterator[Scenario]:
+    """Yield a scenario for each person who can look at an extended source, eye and skin.
+
+    The source is at the work. Who has a place in a scene is no farther from it than that, by person and tissue [m].
+    """
     work = None if context.setup.work_distance is None else float(context.setup.work_distance)
     for extended, person, tissue in product(_fed_by(context), context.persons, TISSUES):
         lines = context.every.values()
         time = person_time(lines, person, "scatter", tissue)
         compared = [(own.wavelength, c) for own in lines for c in own.compared(tissue, time[0])]
         looked_at = Scatterer(1.0, 0.0, extended.name, work, True)
-        near, _ = distance_from(person, looked_at, all(c.retinal for _, c in compared))
+        retinal = all(c.retinal for _, c in compared)
+        near, _ = distance_from(person, looked_at, retinal)
+        placed = max(to_work.get((person.name, tissue), math.inf), scatter.CLOSEST_VIEW if retinal else _TOUCHING)
+        near = min(near, placed)
         glow = _Glow(lines, tissue, time[0], source_of(extended))
         decided, tops = glow.worst_views(near, max(1e4, 10.0 * near), 60)
         gain = 1.0

@@ -11,6 +11,7 @@ import numpy as np
 from lasersafe.assessment import scene_marks as marks
 from lasersafe.assessment import scene_rules, scene_zones
 from lasersafe.assessment.context import TISSUES
+from lasersafe.assessment.decision import not_shaded
 from lasersafe.assessment.price import prices
 from lasersafe.assessment.scene_barriers import barrier_line
 from lasersafe.assessment.scene_findings import faults_not_drawn, findings_of, rule_findings
@@ -27,12 +28,13 @@ _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import CaseResults
+    from lasersafe.records import ExtendedResult
     from lasersafe.scene.beams import FLOAT
     from lasersafe.wording import Wording
 
 
 def scene_result(
-    worked: CaseResults, wording: Wording, beyond: float
+    worked: CaseResults, wording: Wording, beyond: float, extended: Sequence[ExtendedResult] = ()
 ) -> tuple[records.SceneResult, tuple[float, tuple[tuple[str, float], ...]]]:
     """Return the record of a scene, coordinates and numbers only, and how far what is lit scatters, see `lit_reach`.
 
@@ -47,6 +49,8 @@ def scene_result(
         For the short answer zones are looked at only where verdict and distances can depend on them: near spectators,
         whom rules keep a gap from them, and farther than this from the lasers, where a beam would reach farther than is
         said. [m]
+    extended : sequence of ExtendedResult, optional
+        How far extended sources reach.
     """
     stages = tuple(one.stage for one in worked.each if one.stage is not None)
     stage = stages[0]
@@ -80,7 +84,7 @@ def scene_result(
         grid = replace(scene_map(stages, x, y), persons=map_places(stages, persons))
         costs = prices(stage, worked.scenarios, wording.text)
         findings += [records.SceneFinding("price", text, subject=who) for who, text in costs]
-    findings += faults_not_drawn(scene_rules.faults_beyond(stages, lines), wording)
+    findings += [*faults_not_drawn(scene_rules.faults_beyond(stages, lines), wording), *not_shaded(extended, wording)]
     scene = records.SceneResult(
         plan=plan, aims=over(stages, marks.aims_of), beyond=missed, barriers=barriers, persons=persons,
         zones=(*zones, *over(behind, lambda one: one[1], scene_zones.joined_zone)) if near is None else (),

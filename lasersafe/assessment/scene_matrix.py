@@ -7,6 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, TypeVar
 
+import numpy as np
 import shapely
 
 from lasersafe.assessment import scene_hits
@@ -92,6 +93,29 @@ def nearest_of(stage: Stage, context: Context) -> dict[str, float]:
         (x, y, _), (wide, deep, _) = pose.apex, pose.moves
         heads.append(shapely.box(x - wide, y - deep, x + wide, y + deep))
     return {p.name: max(float(shapely.distance(taken(p), heads).min()), 1e-3) for p in stage.scene.person if heads}
+
+
+def nearest_to_work(stage: Stage, context: Context) -> dict[tuple[str, str], float]:
+    """Return how near eyes and skin of each person with a place come to the work, by person and tissue [m].
+
+    The head points as it should; nothing is known of a laser whose work distance is not stated.
+    """
+    work = stage.work_distance(context)
+    poses = dict.fromkeys(pose for mode in MODES[:3] for pose in stage.poses(context, mode) if work > 0.0)
+    every, found = [pose.spots(work) for pose in poses], dict[tuple[str, str], float]()
+    for tissue in TISSUES if every else ():
+        places = scene_hits.person_places(stage, tissue)
+        middle, half = (places.low + places.high) / 2.0, (places.high - places.low) / 2.0
+        around = np.sqrt(np.square(half).sum(axis=1))
+        bounds = []
+        for spots in every:  # round all of the spots, and round all of the place
+            (bottom, top), corners = spots.heights, spots.corners
+            low, high = (*corners.min(axis=0), bottom), (*corners.max(axis=0), top)
+            gaps = np.maximum(np.maximum(places.low - high, low - places.high) - spots.slack, 0.0)
+            bounds.append(np.maximum(np.sqrt(np.square(gaps).sum(axis=1)), spots.away(*middle.T) - around))
+        near = np.min(bounds, axis=0).tolist()
+        found |= {(one.name, tissue): away for one, away in zip(stage.scene.person, near, strict=True)}
+    return found
 
 
 def bent_beams_at(stage: Stage, context: Context, people: Sequence[Person]) -> dict[str, list[Over]]:

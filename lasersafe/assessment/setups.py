@@ -120,7 +120,7 @@ def _sum_result(context: Context, way: str, tissue: str) -> tuple[SumResult, dic
     farthest = max((far for own in found.values() for far in alone(own)), key=badness)
     if scatter:
         most = max(c.brightest.reflectance for c in found.values())
-        spot = replace(context.lit_spot, reflectance=most, diameter=context.narrowest_spot)
+        spot = replace(context.lit_spot, reflectance=most, diameter=context.narrowest_spot(*context.lit_places))
         top, *_ = sums_beyond(decided, tissue, lines, duration, max(distance, _NEAREST), spot)
     else:
         top, *_ = sums_beyond(decided, tissue, lines, duration, distance, max(c.share(way)[0] for c in found.values()))

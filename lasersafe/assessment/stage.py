@@ -521,7 +521,7 @@ class Stage:
         found = {name: loads.together(one, [other[name] for other in others]) for name, one in own.items()}
         return {name: loads.unless_fallen(self, one, (name, None)) for name, one in found.items()}
 
-    @kept("walls", stated=False)
+    @kept("all", stated=False)
     def _alone(self, context: Context, way: str) -> dict[str, BarrierWay]:
         return {entry.name: loads.judge_screen(self, context, way, entry) for entry in self.scene.barrier}
 

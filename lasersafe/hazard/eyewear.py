@@ -219,6 +219,27 @@ def widths_beyond(beam: BeamGeometry, distance: float) -> list[tuple[float | Non
     return [(place, float(dx), float(dy)) for place in places for dx, dy in [widths(place)]]
 
 
+def raised_by(wider: float) -> float:
+    """Return how many times density times the factor of EN 207 can rise where one axis alone is wider [1]_.
+
+    Parameters
+    ----------
+    wider : float
+        How many times as wide, at least 1. [1]
+
+    Returns
+    -------
+    float
+        The density falls with the axis, the factor rises with a power of it up to 15 mm. [1]
+
+    References
+    ----------
+    .. [1] DGUV203-042, factor of the beam diameter.
+    """
+    most = min(wider, WIDEST / 1e-3)
+    return beam_factor(_ANY, WIDEST) / beam_factor(_ANY, WIDEST / most) / most
+
+
 def hardest_need(
     light: Filtered, places: Iterable[tuple[float | None, float, float]], least_density: float = -math.inf,
     shared_by: int = 1, narrower: float = 1.0, over: Iterable[tuple[float, float, float]] = (),

@@ -184,8 +184,8 @@ class Surface(Thing):
     Attributes
     ----------
     distance
-        Distance from the last optic, as '150 mm'. Within 50 mm or a fifth of the work distance of it, it counts as at
-        the work.
+        Distance from the last optic, as '150 mm'. Within 50 mm or a fifth of the work distance of the work,
+        distance_from_work counts for it, less how far off it is.
     view_angle
         Angle between the line of sight and the normal of the surface, for scattered light. Left out: 0, the
         brightest direction.

@@ -151,6 +151,15 @@ def test_lasers_that_light_a_barrier_at_once_count_together() -> None:
     assert not load.stands
 
 
+@pytest.mark.parametrize(("alone", "holds"), [("", False), ('laser = "Welder"', True)])
+def test_an_ab_class_is_asked_for_all_lasers_that_are_on_at_once(alone: str, holds: bool) -> None:
+    # EN 12254 ends at 100 W: each of two lasers has 80 W, both on one screen 160 W.
+    second = PLAIN[PLAIN.index("[[laser]]") : PLAIN.index("[[person]]")].replace('"Welder"', '"Cleaner"')
+    text = changed(PLAIN, ("[[person]]", second + "[[person]]"), ('"500 W"', '"80 W"'))
+    found = assessed(text + barrier("10 kW/cm2", f'en12254_class = "1064 D AB5"\n{alone}'))
+    assert {one.holds for one in found.barriers} == {holds}
+
+
 def test_a_barrier_of_one_laser_is_not_said_to_hold_the_other() -> None:
     second = PLAIN[PLAIN.index("[[laser]]") : PLAIN.index("[[person]]")].replace('"Welder"', '"Cleaner"')
     text = changed(PLAIN, ("[[person]]", second + "[[person]]")) + barrier("2 MW/cm2", 'laser = "Welder"')

@@ -483,6 +483,65 @@ def test_a_day_above_the_limit_refuses_the_decision():
     assert "ultraviolet doses of a day" in refused_one.verdict
 
 
+def test_a_visit_counts_what_comes_on_a_way_that_is_not_struck_out_with_its_own():
+    """Straight light is struck out, and half of the beam passes through the target: 600 s of it are in the day.
+
+    By hand 6 m away, 8.49 mm wide: 1 mW * (1 - exp(-(3.5 / 8.49)^2)) / 9.62 mm2 = 16.3 W/m2, half of it for 600 s is
+    0.49 of 1e4 J/m2. The day counted nothing, however much came.
+    """
+    text = (
+        HEAD
+        + """\
+[settings]
+surfaces_complete = true
+[[laser]]
+name = "L"
+class_label = "4"
+wavelength = "355 nm"
+fibre = false
+[laser.emission]
+kind = "continuous"
+power = "1 mW"
+[[laser.setup]]
+name = "S"
+kind = "collimated"
+beam_diameter = "6 mm"
+divergence = "1 mrad"
+criterion = "1/e"
+work_distance = "5 m"
+[[surface]]
+name = "Plate"
+material = "glass"
+finish = "mirror"
+reflectance = 0.001
+transmittance = 0.5
+distance = "5 m"
+[[person]]
+name = "P"
+role = "crew"
+distance = "6 m"
+distance_from_work = "2 m"
+in_beam_possible = {possible}
+[[person.visits]]
+way = "direct"
+time = "600 s"
+"""
+    )
+    days = [
+        {
+            day.tissue: day.ratio
+            for day in assess(parse_case(text.replace("{possible}", word)), wanted="short").ultraviolet
+        }
+        for word in ("true", "false")
+    ]
+    # limit of 315 nm to 400 nm for 600 s: 1e4 J/m2; eye and skin over 3.5 mm
+    width = math.hypot(6e-3, 6e-3)
+    there = 1e-3 * (1.0 - math.exp(-((3.5e-3 / width) ** 2))) / (math.pi * 3.5e-3**2 / 4.0)
+    for tissue in ("eye", "skin"):
+        assert days[0][tissue] == pytest.approx(there * 600.0 / 1e4, rel=1e-6)
+        assert days[1][tissue] == pytest.approx(days[0][tissue] / 2.0, rel=1e-9)
+
+
 @pytest.mark.parametrize(
     ("old", "new", "message"),
     [

@@ -244,6 +244,51 @@ def test_extended_source_is_a_scenario_with_its_worst_part():
     assert render_sheet(found).startswith(b"%PDF")
 
 
+def test_first_page_and_plan_count_an_extended_source():
+    """1 W of 450 nm through an opal disc of 10 mm that sends it into a cone of 5 degrees, 1/e.
+
+    By hand at 22.4 m a point: 1 W * 4 / (pi (87.3 mrad * 22.4 m)^2) = 0.333 W/m2, a third of the 1 W/m2 of 100 s;
+    3 W are 1.0 times. The first page said 31 mm, and lines of a plan ended nearer.
+    """
+    cone = '[[extended]]\nname = "Opal"\nlaser = "L"\nsize = "10 mm"\nspread = "cone"\ndivergence = "5 deg"\n'
+    text = text_of(end=cone).replace("532 nm", "450 nm").replace("20 mW", "3 W")
+    far = math.sqrt(3.0 * 4.0 / math.pi / 1.0) / math.radians(5.0)
+    scene = '[scene]\n[[scene.aim]]\nlaser = "L"\nposition = ["0 m", "0 m"]\nheight = "1.6 m"\nbearing = "0 deg"\n'
+    for one, what in ((text, "people"), (text + scene, "scene")):
+        found = assess(parse_case(one), wanted="short")
+        assert what == "scene" or found.decision.scatter_distance == pytest.approx(far, rel=1e-3)
+        assert "light of the extended source 'Opal' (22.4 m)" in (
+            found.decision.people if what == "people" else found.scene.left_out
+        )
+        assert "22.4 m" in found.decision.people
+
+
+def test_who_has_a_place_is_as_near_to_an_extended_source_as_that():
+    """Typed are 25 m from the work, in the scene the eyes are 0.5 m beside it, 5 m in front of the last optic.
+
+    By hand: 3 W / (pi (0.5 m)^2) = 3.82 W/m2, of which the cone of 100 s (11 mrad) sees all of 10 mm, 20 mrad, as the
+    limit of a small one is taken without a measured evenness: 3.82 times 1 W/m2. It was 25 m: 0.0015 times.
+    """
+    disc = '[[extended]]\nname = "Opal"\nlaser = "L"\nsize = "10 mm"\n'
+    text = text_of(scan='work_distance = "5 m"\n', end=disc).replace("532 nm", "450 nm").replace("20 mW", "3 W")
+    text = text.replace('distance_from_work = "10 m"', 'distance_from_work = "25 m"')
+    text += '[scene]\n[[scene.aim]]\nlaser = "L"\nposition = ["0 m", "0 m"]\nheight = "1.6 m"\nbearing = "0 deg"\n'
+    text += '[[scene.person]]\nname = "P"\nposition = ["0.5 m", "5 m"]\neye_height = "1.6 m"\n'
+    (row,) = rows(assess(parse_case(text), wanted="short"), "extended source", "scatter")
+    assert row.distance == pytest.approx(0.5)
+    assert row.ratio == pytest.approx(3.0 / (math.pi * 0.5**2), rel=1e-3)
+
+
+@pytest.mark.parametrize("part", [{"scan": SCAN}, {"end": ARRAY}], ids=["scan", "extended"])
+@pytest.mark.parametrize("way", ["direct", "scatter"])
+def test_a_place_has_one_reading_of_a_way_beside_scans_and_extended_sources(part, way):
+    # each had two rows alike, so that no reading could be entered: "several lasers can light this place"
+    reading = '[[reading]]\nwhat = "power"\nwhere = "P"\nvalue = "1 nW"\ninstrument = "M 1"\nuncertainty = "5 %"\n'
+    found = answer(**part | {"end": part.get("end", "") + reading + f'way = "{way}"\n'}).record.expected
+    assert len({(one.what, one.where, one.way) for one in found}) == len(found)
+    assert [one.way for one in found if one.reading is not None] == [way]
+
+
 def test_barrier_carries_all_wavelengths():
     barrier = '[[barrier]]\nname = "B"\ndistance = "5 m"\nrating = "1 W/cm2"\nrated_time = "60 s"\n'
     plain, pumped = (answer(end=barrier, line=line) for line in ("", PUMP))

@@ -95,3 +95,23 @@ def test_the_skin_reach_of_an_extended_source_is_searched_nearer_than_the_neares
     # skin at 532 nm for 100 s: 1.1e4 * 10^0.25 / 10 = 1956 W/m2 of the first 10 s; 20 W / (pi r^2) is that at 57.0 mm
     limit = 1.1e3 * 10.0**0.25
     assert found["skin"].distance == pytest.approx(math.sqrt(20.0 / (math.pi * limit)), rel=1e-6)
+
+
+def test_what_stands_near_the_work_scatters_from_where_it_stands():
+    # A board at 11.9 m is called at the work of 10 m. Somebody from 11 m on, or 2 m from the work, may be right at it:
+    # 0.1 m for the eye, 1 W / (pi (0.1 m)^2) = 31.83 W/m2. It counted as at 10 m, 1 m and 2 m away: 0.32 and 0.08 W/m2.
+    text = CASE.format(wavelength="532 nm", power="1 W", near="2 m").replace(
+        'work_distance = "1 m"', 'work_distance = "10 m"'
+    )
+    text = text.replace(
+        '[[surface]]\nname = "Board"\ndistance = "1 m"', '[[surface]]\nname = "Board"\ndistance = "11.9 m"'
+    )
+    text = text.replace('role = "crew"\ndistance = "1 m"', 'role = "crew"\ndistance = "11 m"')
+    barrier = '[[barrier]]\nname = "Curtain"\ndistance = "12 m"\nrating = "1 W/cm2"\nrated_time = "10 s"\n'
+    for one in (text, text.replace('distance_from_work = "2 m"\n', "")):
+        found = assess(parse_case(one + barrier))
+        row = next(s for s in found.scenarios if (s.way, s.tissue) == ("scatter", "eye"))
+        assert row.exposure == pytest.approx(1.0 / (math.pi * 0.1**2), rel=1e-9)
+        # the curtain 0.1 m behind the board, not 2 m behind the work
+        lit = next(one for one in found.barriers if one.way == "scatter")
+        assert lit.irradiance == pytest.approx(1.0 / (math.pi * 0.1**2), rel=1e-9)

@@ -155,3 +155,43 @@ def test_where_the_time_passes_t2_of_a_smaller_angle_the_scatter_reaches_on() ->
         turns = turning_places(many, spot.angles, spot.diameter)
         found = scatter_farthest(many.emission.amount, spot_limits(many), spot, (70,), turns=turns)
         assert found == pytest.approx(np.full(70, turn * math.sqrt(over)), rel=1e-6)
+
+
+def test_a_spot_is_credited_as_small_as_it_is_where_it_falls():
+    """A beam of 6 mm and 1 mrad lights 50.4 mm on the work at 50 m, and 6.02 mm on a bright board at 0.5 m.
+
+    By hand, 300 W at 1070 nm for 100 s: E = 300 W / (pi r^2) is 18 * 5 * (6.02 mm / r) / 1.5 mrad * T_2^-0.25 W/m2 with
+    T_2 = 10 s * 10^((6.02 mm / r - 1.5 mrad) / 98.5 mrad) at r = 500 mm. With the spot of the work it was 309 mm.
+    """
+    text = CASE.format(power="300 W", view="0 deg", near="49 m").replace("640 nm", "1070 nm")
+    setup = text.index('kind = "lens"'), text.index("[[surface]]")
+    beam = 'kind = "collimated"\nbeam_diameter = "6 mm"\ndivergence = "1 mrad"\ncriterion = "1/e"\n'
+    beam += 'work_distance = "50 m"\n'
+    text = (
+        text[: setup[0]]
+        + beam
+        + text[setup[1] :]
+        .replace("reflectance = 1.0", "reflectance = 0.01")
+        .replace('distance = "1 m"', 'distance = "50 m"')
+    )
+    bright = (
+        '[[surface]]\nname = "Bright"\ndistance = "0.5 m"\nmaterial = "board"\nfinish = "matt"\nreflectance = 1.0\n'
+    )
+    case = parse_case(text.replace("[[person]]", f"{bright}[settings]\nsurfaces_complete = true\n[[person]]"))
+    far = next(z.distance for z in assess(case).setups[0].zones if (z.way, z.tissue) == ("scatter", "eye"))
+    angle = math.hypot(6e-3, 1e-3 * 0.5) / far
+    until = 10.0 * 10.0 ** ((angle - 1.5e-3) / 98.5e-3)
+    assert 300.0 / (math.pi * far**2) == pytest.approx(18.0 * 5.0 * angle / 1.5e-3 * until**-0.25, rel=1e-3)
+    own = contexts(case)[0]
+    assert float(zone_distances(own, "scatter", "eye", {})) == pytest.approx(far, rel=1e-12)
+
+
+def test_away_from_the_work_a_stated_spot_is_as_much_smaller_as_the_beam_may_narrow():
+    # 60 mm at 1 m; the beam widens by 20 mm / 0.5 m = 40 mrad, so that at 0.5 m, its focus, it may be 40 mm at least by
+    # that alone, and is a point: a spot of 10 mm at 1 m may be nothing there, and earned the credit of all of it.
+    text = CASE.format(power="1 W", view="0 deg", near="2 m").replace(
+        'name = "Board"\ndistance = "1 m"', 'name = "Board"\ndistance = "0.85 m"'
+    )
+    small = contexts(parse_case(text.replace('"60 mm"', '"5 mm"')))[0]
+    assert small.narrowest_spot(0.85) == small.lit_spot.diameter == 0.0 < small.spot
+    assert contexts(parse_case(text))[0].narrowest_spot(0.85) == pytest.approx(60e-3 - 0.15 * 40e-3)

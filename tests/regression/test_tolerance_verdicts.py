@@ -113,3 +113,78 @@ def test_eyewear_that_fails_at_one_corner_does_not_hide_that_none_can_be_relied_
         assert not found.verdict.enough
         assert not found.reliable
         assert found.no_reliance == "none can be relied on"
+
+
+BEAM = """\
+[settings]
+surfaces_complete = true
+scatter_model = "{model}"
+[[laser]]
+name = "L"
+class_label = "4"
+wavelength = "640 nm"
+[laser.emission]
+{emission}
+[[laser.setup]]
+name = "S"
+kind = "collimated"
+beam_diameter = {width}
+divergence = ["3 mrad", "3 mrad"]
+criterion = "1/e"
+work_distance = "1 m"
+{spot}
+[[surface]]
+name = "Board"
+material = "board"
+finish = "matt"
+reflectance = 1.0
+distance = "1 m"
+view_angle = "{view}"
+[[person]]
+name = "P"
+role = "crew"
+distance = "10 mm"
+distance_from_work = "2 m"
+time = "10 s"
+time_reason = "for the test"
+eyewear = "640 D LB9"
+"""
+STEADY = 'kind = "continuous"\npower = "400 W"'
+
+
+def beam(width='"6 mm"', emission=STEADY, spot="", view="0 deg", model="lambert"):
+    text = HEAD + BEAM.format(width=width, emission=emission, spot=spot, view=view, model=model)
+    return assess(parse_case(text), wanted="short")
+
+
+def test_a_longer_axis_that_may_be_wider_asks_for_the_higher_scale_number():
+    # EN 207: E F = 4 * 400 W / (pi dx dy) * (dy/mm)^1.7: 2 x 7 mm 9.9e8 W/m2, LB8; 2 x 10 mm 1.28e9 and 2 x 13 mm
+    # 1.53e9, LB9. With 10 mm +- 3 mm the narrowest, 7 mm, stood for all.
+    each = [4.0 * 400.0 / (math.pi * 2e-3 * wide * 1e-3) * wide**1.7 for wide in (7.0, 10.0, 13.0)]
+    assert [one <= 1e9 for one in each] == [True, False, False]
+    for width, number in (("7 mm", 8), ("10 mm", 9), ("13 mm", 9), ("10 mm +- 3 mm", 9)):
+        (need,) = beam(f'["2 mm", "{width}"]').eyewear
+        assert [one.scale_number for one in need.scales] == [number], width
+
+
+def test_scatter_alike_to_all_sides_counts_from_the_side_where_its_spot_looks_small():
+    of = {
+        view: next(s for s in beam(spot='spot_diameter = "60 mm"', view=view, model="hemisphere").scenarios
+                   if (s.way, s.tissue) == ("scatter", "eye")).ratio
+        for view in ("5 deg", "85 deg", "45 deg +- 40 deg")
+    }  # fmt: skip
+    assert of["85 deg"] > 1.5 * of["5 deg"]
+    assert of["45 deg +- 40 deg"] == pytest.approx(of["85 deg"], rel=1e-9)
+
+
+def test_a_spot_that_may_be_wider_is_judged_as_wider_too():
+    # Pulses of 6 us, 5 per second for 10 s, 2 m from the spot: up to 5 mrad C_P is 1, beyond it 0.4 of ICNIRP-2013, so
+    # that 11 mm (5.5 mrad) are worse than 9 mm (4.5 mrad).
+    train = 'kind = "pulse train"\npulse_duration = "6 us"\nrepetition_rate = "5 Hz"\npulse_energy = "20 mJ"'
+    of = {
+        spot: next(s for s in beam(emission=train, spot=f'spot_diameter = "{spot}"').scenarios
+                   if (s.way, s.tissue) == ("scatter", "eye")).ratio
+        for spot in ("9 mm", "11 mm", "10 mm +- 1 mm")
+    }  # fmt: skip
+    assert of["11 mm"] > 1.5 * of["9 mm"]
+    assert of["10 mm +- 1 mm"] == pytest.approx(of["11 mm"], rel=1e-9)
