@@ -24,7 +24,7 @@ from lasersafe.optics.beam import diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records import Step
 from lasersafe.records.scene import BarrierWay, ViewWindow
-from lasersafe.scene.beams import FLOAT, BeamProfile, ScatterProfile, Vector
+from lasersafe.scene.beams import FLOAT, LEAST, BeamProfile, ScatterProfile, Vector, farthest_of
 from lasersafe.scene.bound import Places, Question, Span, bounds, span
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen, Walls
@@ -44,6 +44,7 @@ Part = tuple[str, int | None]  # a barrier, or the number of an opening in it
 Burnt = tuple[tuple[str, str, str], Part, str]
 ALL = "", "", ""
 Held = TypeVar("Held", BarrierWay, ViewWindow)
+_CLEARLY_LIT = 0.3 / LEAST  # times less than the limit: what has that counts as lit, for scatter
 _FAR = 1e4  # m: from here a lit spot is a point
 _NO_WALLS = Walls()
 
@@ -114,6 +115,22 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
         place = None if source is None else (x, y, z)
         found[number][part] = Peak(float(one.upper[worst]), place, source=source, span=seen_at)
     return found
+
+
+def scatters(stage: Stage, context: Context, fault: str) -> bool:
+    """Return whether the beam of a fault can light what no other row has: it counts there with the scatter of all.
+
+    The fitted beam lights all that a lost lens' beam does where it is not too wide, and a head that a fault turns all
+    that a broken fibre does where the case does not say that it stays.
+    """
+    if fault == "optic lost":
+        x0, y0, x1, y1 = stage.extent
+        profiles = (stage.beam_profile(one, "eye", one.duration("direct")[0]) for one in context.every.values())
+        known = min(farthest_of(one.criteria, one.beam, _CLEARLY_LIT) for one in profiles)
+        return not known >= math.hypot(x1 - x0, y1 - y0)
+    name = context.laser.name
+    stays = [one.mode for one in stage.scene.aim if one.laser == name]
+    return "fault" in [*stays, *(one.mode for one in stage.case.strike_out if one.laser in (None, name))]
 
 
 def as_point(context: Context, source: Source, aid: Aid) -> Source:

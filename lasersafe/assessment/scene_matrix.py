@@ -24,7 +24,7 @@ from lasersafe.assessment.context import (
     Context,
     aid_of,
 )
-from lasersafe.assessment.loads import MODES
+from lasersafe.assessment.loads import MODES, scatters
 from lasersafe.assessment.scenarios import bare_first, person_time, scenario_of, struck_out
 from lasersafe.assessment.scene_hits import Asked, Hit, ask, taken, worst_hit
 from lasersafe.assessment.stage import Stage, kept
@@ -34,7 +34,7 @@ from lasersafe.quantity import format_quantity
 from lasersafe.records import Step, badness
 from lasersafe.records.scene import MatrixCell
 from lasersafe.results import Scenario
-from lasersafe.scene.beams import LEAST, ScatterProfile, farthest_of
+from lasersafe.scene.beams import ScatterProfile
 from lasersafe.wording import Message, joined, word
 
 if TYPE_CHECKING:
@@ -44,7 +44,6 @@ if TYPE_CHECKING:
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
 _EXACT = 1e-4  # of an exposure: what is recomputed from the five digits that are printed agrees as well
-_CLEARLY_LIT = 0.3 / LEAST  # times less than the limit: what has that counts as lit, for scatter
 _ALIKE = 0.99  # of the ratio of the worst mode: so near that a row of its own says nothing
 
 
@@ -295,22 +294,6 @@ def _same_as(stage: Stage, context: Context, base: str, mode: str) -> int:
     return number
 
 
-def _scatters(stage: Stage, context: Context, fault: str) -> bool:
-    """Return whether the beam of a fault can light what no other row has: it counts there with the scatter of all.
-
-    The fitted beam lights all that a lost lens' beam does where it is not too wide, and a head that a fault turns all
-    that a broken fibre does where the case does not say that it stays.
-    """
-    if fault == "optic lost":
-        x0, y0, x1, y1 = stage.extent
-        profiles = (stage.beam_profile(one, "eye", one.duration("direct")[0]) for one in context.every.values())
-        known = min(farthest_of(one.criteria, one.beam, _CLEARLY_LIT) for one in profiles)
-        return not known >= math.hypot(x1 - x0, y1 - y0)
-    name = context.laser.name
-    stays = [one.mode for one in stage.scene.aim if one.laser == name]
-    return "fault" in [*stays, *(one.mode for one in stage.case.strike_out if one.laser in (None, name))]
-
-
 @kept("people", people=True)
 def asked_of(
     stage: Stage, context: Context, way: str, tissue: str, mode: str, duration: float, aid: Aid | None
@@ -323,7 +306,7 @@ def asked_of(
         if not beams:
             return replace(asked, note=note)
         usual = "running" if mode == "fault" else mode
-        ways = (*context.ways_of_fault, *(SCATTERED if _scatters(stage, context, way) else ()))
+        ways = (*context.ways_of_fault, *(SCATTERED if scatters(stage, context, way) else ()))
         lights = [x for one in beams for x in stage.lights(one, ways, tissue, usual, duration)]
         note = note if aid is None else joined([note, word(aid.name)])
         return replace(asked, note=note, keys=ask(stage, context, lights, asked))

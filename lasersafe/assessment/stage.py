@@ -556,8 +556,9 @@ class Stage:
     @kept("all", people=True)
     def for_people(self, context: Context) -> tuple[tuple[int, ...], ...]:
         """Return what tells the walls that hold against a laser, and against the beam of a fault, from others."""
-        broken = context.broken(self.contexts)
-        return self.standing(context, WAYS), *(self.standing(one, WAYS) for one in broken)
+        more = [(one, loads.scatters(self, context, one.fault)) for one in context.broken(self.contexts)]
+        faults = (self.standing(one, WAYS if scatters else one.ways_of_fault) for one, scatters in more)
+        return self.standing(context, WAYS), *faults
 
     @kept("all")
     def standing(self, context: Context, ways: tuple[str, ...]) -> tuple[int, ...]:
