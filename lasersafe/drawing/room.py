@@ -397,9 +397,10 @@ class _Section(sketch.Sketch):
             self.marks.append(pen.Lines(ticks, pen.BLACK, 0.2))
 
     def _item(self, item: ElevationItem) -> None:
-        low, high = self.view.point((item.along, item.bottom)), self.view.point((item.along, item.top))
         if not _drawn(self.view, item):
             return
+        ends = (self.view.point((item.along, height)) for height in (item.bottom, item.top))
+        low, high = ((x, min(max(y, self.frame[1]), self.frame[3])) for x, y in ends)  # a wall may be higher
         middle: pen.Pair = (low[0], (low[1] + high[1]) / 2)
         names, clear = item.name, 1.0
         if item.kind == "person":

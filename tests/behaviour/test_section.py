@@ -6,10 +6,11 @@ import numpy as np
 import pytest
 import shapely
 
+from lasersafe.assessment import assess
 from lasersafe.assessment.scene_marks import elevations, person_marks
 from lasersafe.assessment.stages import stages_of
 from lasersafe.drawing.page import Paper
-from lasersafe.drawing.primitives import Words
+from lasersafe.drawing.primitives import Lines, Words
 from lasersafe.drawing.room import elevation_pages
 from lasersafe.models import parse_case
 from lasersafe.scene.areas import area_of
@@ -121,3 +122,13 @@ def test_scatter_is_drawn_round_all_of_the_ground_that_a_tilting_head_can_light(
     beam = Laser(200.0, 5e-3, 1e-3, (0.0, 0.0, 1.5), 0.0, elevation=-12.0, elevation_half=8.0)
     area = lit(section(parse_case(case_text(Scene((beam,), (Person("Row", ((3.0, 9.0),)),))))), "scatter eye")
     assert all(area.contains(shapely.Point(along, 0.5)) for along in (5.0, 10.0, 15.0, 20.0))
+
+
+def test_a_wall_higher_than_the_drawing_ends_at_its_frame():
+    """A wall of 8 m that does not hold ran over the title and off the paper."""
+    scene = assess(case(rating="1 W/cm2", top="40 m")).scene
+    (page,) = elevation_pages(scene, Paper("A4", 297.0, 210.0, 10.0), "t", load_wording())
+    above = page.frame[3] + 1e-6
+    lines = [point for mark in page.marks if isinstance(mark, Lines) for run in mark.runs for point in run]
+    assert lines
+    assert max(y for _, y in lines) <= above
