@@ -391,7 +391,7 @@ def register_answer(folder: Path, recursive: bool, on: str | None, as_csv: bool 
         values = ([{True: "yes", False: "no"}.get(one, one) for one in asdict(row).values()] for row in rows)
         cells = ([for_spreadsheet(plain(one, 1000)) for one in row] for row in values)
         return data, csv_text([[one.name for one in fields(Row)], *cells])
-    said = ("files", "overdue", "not readable", _CHANGED, "handed out as pages, no sheets")
+    said = ("files", "overdue", "not readable", _CHANGED, "pages to hand out or annexes")
     shown = [[name.replace("_", " ") for name in _WIDTHS]] + [
         [
             *(plain(text, 60) for text in (row.file, row.place, row.dates, row.lasers)),

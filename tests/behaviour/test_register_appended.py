@@ -52,7 +52,7 @@ def test_the_pages_to_hand_out_are_no_damaged_sheets(tmp_path: Path) -> None:
     assert not any(rows[f"{name}.pdf"]["problem"] for name in ("card", "prestart", "door-sign", "sheet"))
     assert (data["count"], data["not_readable"], data["handouts"]) == (7, 2, 4)
     assert "handout: pre-use check" in text
-    assert text.splitlines()[-1] == "7 files, 0 overdue, 2 not readable, 4 handed out as pages, no sheets"
+    assert text.splitlines()[-1] == "7 files, 0 overdue, 2 not readable, 4 pages to hand out or annexes"
 
 
 def test_certificate_signatures_are_told_from_other_bytes(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
