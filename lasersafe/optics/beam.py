@@ -278,7 +278,7 @@ def pair(name: str, value: ArrayLike) -> Pair:
 class BeamGeometry(Many):
     """A beam, or many as arrays that broadcast together, as the formulas of this package use them [1]_.
 
-    Numbers are checked here, arrays where they are used. Where both axes are one array, the beams are circular.
+    Numbers and words are checked here, arrays where they are used. Where both axes are one array, they are circular.
 
     Parameters
     ----------
@@ -313,6 +313,8 @@ class BeamGeometry(Many):
     propagation: str = "hyperbolic"
 
     def __post_init__(self) -> None:
+        choice("profile", self.profile, PROFILES)
+        choice("propagation", self.propagation, PROPAGATIONS)
         if not self.single:
             return
         for name, (unit, low, high) in _TAKEN.items():
@@ -321,8 +323,6 @@ class BeamGeometry(Many):
                 continue  # what is made by the formulas of this package
             object.__setattr__(self, name, pair(name, both))
             within(name, getattr(self, name), unit, low, high)
-        choice("profile", self.profile, PROFILES)
-        choice("propagation", self.propagation, PROPAGATIONS)
 
     @property
     def single(self) -> bool:

@@ -256,6 +256,19 @@ def test_words_that_are_not_known_are_refused() -> None:
         lasersafe.direct_distance(lasersafe.collimated_beam("4 mm", "0.01 mrad", "1/e"), "1 um", "1 s", power=1)
 
 
+@pytest.mark.parametrize("word", ["profile", "propagation"])
+@pytest.mark.parametrize("other", ["Linear", None])
+def test_a_beam_that_is_written_down_by_hand_takes_only_known_words(word, other) -> None:
+    numbers = (np.array(waist) for waist in (1e-3, [1e-3, 2e-3]))
+    for beam in (lasersafe.Beam(one, np.array(1e-3), np.array(0.0), **{word: other}) for one in numbers):
+        with pytest.raises(InputError, match=f"{word} = .* is not known here; write one of"):
+            lasersafe.direct_distance(beam, "1070 nm", "10 s", power=10)
+        with pytest.raises(InputError, match=f"{word} = .* is not known here; write one of"):
+            lasersafe.beam_exposure(beam, "5 m", "7 mm", power=10)
+        with pytest.raises(InputError, match=f"{word} = .* is not known here; write one of"):
+            beam.diameters("5 m")
+
+
 # What comes out
 
 
