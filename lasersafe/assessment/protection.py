@@ -345,8 +345,8 @@ class CaseResults:
         beams = [own for own in context.broken(self.found) if own.fault == one.way]
         lights = [(own, way) for own in beams for way in own.ways_of_fault] or [(context, BASE_WAY[one.way])]
         judged = (self.stage.windows(own, way).items() for own, way in lights)
-        failing = {part for each in judged for part, pane in each if not pane.holds}
-        return not self.stage.poses(context, "running") or any((one.barrier, number) in failing for number in panes)
+        held = ({number for (name, number), pane in each if name == one.barrier and pane.holds} for each in judged)
+        return not self.stage.poses(context, "running") or not all(panes <= those for those in held)
 
     def answer(self, scenario: Scenario, needs: Sequence[EyewearNeed], wording: Wording) -> str:
         """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
