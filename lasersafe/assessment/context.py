@@ -100,6 +100,7 @@ class Context:
     fault: str = ""  # "fibre broken" or "optic lost", for the beam of it
     also: tuple[BeamGeometry, ...] = ()  # of each further wavelength in the beam of a fault
     differs: tuple[float, float] = (1.0, 0.0)  # the same as `may_differ`, of the beam of a fault
+    lengthened: bool = False  # whether the beam of a fault stands for oblong ones, though it may be round
     corner: tuple[int, int] = (0, 0)  # which of the cases without their lasers, and which of the lasers, all different
 
     @cached_property
@@ -247,7 +248,8 @@ class Context:
         beams = [narrowest(line) for line in each]
         pairs = ((one, least) for line, least in zip(each, beams, strict=True) for one in line)
         wider, loose = (max(one) for one in zip(*(c.may_differ for c in alike), strict=True))
-        return self._with_beams(beams, "optic lost", (wider * max(_times_as_wide(*pair) for pair in pairs), loose))
+        lost = self._with_beams(beams, "optic lost", (wider * max(_times_as_wide(*pair) for pair in pairs), loose))
+        return replace(lost, lengthened=any(own.oblong for c in alike for own in c.every.values()))
 
     def broken(self, every: Sequence[Context]) -> list[Context]:
         """Return the laser with each beam of the faults that can be, as `faults` does."""
@@ -283,6 +285,11 @@ class Context:
     def may_differ(self) -> tuple[float, float]:
         """How many times as wide the beam may be, by tolerances or, after a fault, set-ups, and its focus off [m]."""
         return self.differs if self.fault else self.case._may_differ.get((self.laser.name, self.setup.name), (1.0, 0.0))
+
+    @property
+    def oblong(self) -> bool:
+        """Whether one axis of the beam is or may be longer than the other, by tolerances or, after a fault, set-ups."""
+        return self.lengthened or not (self.beam.circular and self.setup.circular)
 
     @property
     def surfaces(self) -> tuple[Surface, ...]:

@@ -219,7 +219,7 @@ def need_at(
         bent[beams.lit * math.pi / 4.0 * wide**2, wide, wide] = None
     rise = filters.raised_by(context.may_differ[0])  # of an oblong beam that a tolerance makes the more so
     wider = [(share * rise, dx, dy) for share, dx, dy in bent] if rise > 1.0 else []
-    if rise > 1.0 and not (context.beam.circular and context.setup.circular):
+    if rise > 1.0 and context.oblong:
         wider += [(rise, dx, dy) for _, dx, dy in places]
     need = filters.hardest_need(light, places, least_density, shared_by, narrower, [*bent, *wider])
     need = replace(need, laser=context.laser.name, setup=context.setup.name)

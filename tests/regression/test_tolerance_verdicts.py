@@ -167,6 +167,25 @@ def test_a_longer_axis_that_may_be_wider_asks_for_the_higher_scale_number():
         assert [one.scale_number for one in need.scales] == [number], width
 
 
+def test_a_lost_lens_of_two_crossed_oblong_beams_asks_for_the_scale_number_of_either():
+    # 2 m from the last optic 2 x 13 mm are 2.09 x 13.01 mm: E F = 4 * 400 W / (pi dx dy) * (13.01)^1.7 = 1.47e9 W/m2,
+    # LB9. The narrowest of both axes, 2.09 x 2.09 mm, asks for 4.1e8 W/m2 and LB8, and stood for both.
+    narrow, long = (math.hypot(d, 0.3 * 2.0) for d in (2.0, 13.0))
+    crossed, round_one = (4.0 * 400.0 / (math.pi * narrow * d * 1e-6) * d**1.7 for d in (long, narrow))
+    assert crossed > 1e9 > round_one > 1e8
+    free = 'divergence = ["0.3 mrad", "0.3 mrad"]\ncriterion = "1/e"\nwork_distance = "1 m"\n[[laser.setup]]\n'
+    free = "".join(f'name = "{key}"\nkind = "collimated"\nbeam_diameter = {{{key}}}\n{free}' for key in "AB")
+    own = 'name = "S"\nkind = "lens"\nfitted = true\nfocal_length = "100 mm"\nwork_distance = "100 mm"\n'
+    own += 'beam_diameter = "2 mm"\ncriterion = "1/e"\n'
+    head, tail = (HEAD + BEAM).split('name = "S"\n')
+    text = head + free + own + tail[tail.index("{spot}") :].replace('"10 mm"', '"2 m"')
+    said = {"emission": STEADY, "spot": "", "view": "0 deg", "model": "lambert"}
+    for wide, number in (("13 mm", 9), ("2 mm", 8)):
+        crossed = {"A": f'["2 mm", "{wide}"]', "B": f'["{wide}", "2 mm"]'}
+        (need,) = assess(parse_case(text.format(**said, **crossed)), wanted="short").eyewear
+        assert [one.scale_number for one in need.scales] == [number], wide
+
+
 def test_scatter_alike_to_all_sides_counts_from_the_side_where_its_spot_looks_small():
     of = {
         view: next(s for s in beam(spot='spot_diameter = "60 mm"', view=view, model="hemisphere").scenarios
