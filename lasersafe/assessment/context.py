@@ -403,7 +403,7 @@ class Context:
 
 def _least_spread(widths: Sequence[float], own: Context, wider: float) -> BeamGeometry:
     """Return a bound of what leaves with a width on each axis [m], or so many times that, and spreads least."""
-    angles = [least_divergence(one * wider, own.wavelength) for one in widths]
+    angles = [min(least_divergence(one * wider, own.wavelength), math.pi) for one in widths]
     round_one = widths[0] == widths[1]
     width, angle = (one[0] if round_one else tuple(one) for one in (widths, angles))
     return collimated(width, angle, "1/e", own.beam.profile)

@@ -158,6 +158,8 @@ def _sentence(spreads: list[DistanceSpread], wording: Wording) -> str:
     best, text = first.influences[0], wording.text
     what = wording.input_name(best.name)
     where = ", ".join((first.laser, first.setup, text(f"way.{first.way}"), text(f"tissue.{first.tissue}")))
+    if best.known is None and math.isinf(best.exponent):
+        return text("sure.jumps", what=what, where=where)
     if best.known is None:
         return text("sure.state", what=what, percent=f"{abs(best.exponent):.2g}", where=where)
     if not best.known < first.worst:

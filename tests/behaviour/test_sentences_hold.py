@@ -146,6 +146,16 @@ def test_eyewear_holds_the_beam_of_a_lost_lens_where_that_can_hit() -> None:
         assert bool(lost.answer) is enough
 
 
+def test_a_beam_too_narrow_to_leave_in_half_a_turn_is_assessed_with_its_lens_lost() -> None:
+    # 10 um at 1/e of 100 um light spreads by 4 * 100 / (pi 10) = 12.7 rad as diffraction would have it, more than all
+    # ways there are: it was refused for a divergence that no field of the case has.
+    beam = laser(wavelength="100 um").replace('kind = "collimated"', 'kind = "lens"').replace('"8 mm"', '"10 um"')
+    beam = "".join(line for line in beam.splitlines(True) if not line.startswith("divergence"))
+    beam = beam.replace('criterion = "1/e"\n', 'criterion = "1/e"\nfocal_length = "100 mm"\n')
+    found = found_in(HEAD + beam + person("Far", "6 m"))
+    assert {one.distance for one in found.scenarios if one.way == "optic lost"} == {6.0}
+
+
 def test_eyewear_for_all_keeps_every_wavelength_of_a_tolerance() -> None:
     # 1064 nm +- 5 nm asks each of two persons for 1059 to 1069 nm, so whatever covers both asks for no less.
     beam = laser(power="20 W", wavelength="1064 nm +- 5 nm")

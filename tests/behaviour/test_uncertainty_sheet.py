@@ -1,6 +1,7 @@
 """What a user gets to know on how sure the distances are: sheet, text and JSON."""
 
 import json
+import math
 import re
 
 import pytest
@@ -8,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from lasersafe.ask.printed import assessment_text
+from lasersafe.assessment import assess
 from lasersafe.assessment.context import contexts
 from lasersafe.assessment.distances import zone_distances
 from lasersafe.errors import CaseError
@@ -107,6 +109,17 @@ def test_the_sheet_shows_inputs_spread_and_seed(language):
     assert "20000" in text.replace("\u00a0", " ")
     assert str(spread(assessment, "direct", "eye").seed) in text
     assert ("probability of injury" if language == "en" else "Wahrscheinlichkeit einer Verletzung") in text
+
+
+@pytest.mark.parametrize(("language", "said"), [("en", "the distance jumps where"), ("de", "Der Abstand springt")])
+def test_an_input_at_which_the_distance_jumps_is_said_without_a_number(language, said):
+    # at 10 Hz one pulse more counts in 10 s as soon as the rate is a little higher: it said "by inf %"
+    train = 'kind = "pulse train"\npulse_duration = "10 ns"\nrepetition_rate = "10 Hz"\nmean_power = "10 W"'
+    found = assess(parse_case(text_of((EMISSION, train))), language)
+    (first, *_) = spread(found, "direct", "eye").influences
+    assert (first.name, first.exponent) == ("repetition_rate", math.inf)
+    assert said in found.uncertainty.measure
+    assert " inf " not in found.uncertainty.measure
 
 
 def test_the_decision_says_that_it_is_the_worst_corner():
