@@ -218,7 +218,7 @@ def _result(context: Context, every: Sequence[Context], barrier: Barrier, way: s
     def falls(own: Context, power: float) -> tuple[float, Step]:
         sent = [(own.share(way)[0], far, "")]
         if way == "scatter":
-            apart = ((one, CLOSEST_VIEW if one.distance is None else far - one.distance) for one in own.scatterers)
+            apart = ((one, CLOSEST_VIEW if one.farthest is None else far - one.farthest) for one in own.scatterers)
             sent = [(one.reflectance, r if r > 0.0 else CLOSEST_VIEW, one.words) for one, r in apart]
         value, (_, numbers) = falls_on(way, sent, own, power)
         return value, Step("E", *worked[:2], numbers, value, "W/m2", worked[2], "own")

@@ -79,7 +79,12 @@ class Scatterer:
     distance: float | None  # [m] from the last optic, None when not known
     at_work: bool
     mirrored: float | None = None  # reflectance where it acts as a mirror, None where it does not
-    off: float = 0.0  # [m] how far from the work something is that is called at the work
+    off: float = 0.0  # [m] how far behind it the work is for which it stands too, negative where that is before it
+
+    @property
+    def farthest(self) -> float | None:
+        """How far from the last optic it may be: it stands for the work where it is called at the work. [m]."""
+        return None if self.distance is None else self.distance + max(self.off, 0.0)
 
 
 @dataclass
@@ -382,7 +387,7 @@ class Context:
             words = f"{surface.name}, {reflectance.words}" if reflectance.words else surface.name
             angle = float(surface.view_angle) if "view_angle" in surface.model_fields_set else self.aslant
             shines = self.mirrored(surface) if far or surface.finish != "matt" else None
-            off = abs(place - work) if at_work and work is not None else 0.0
+            off = work - place if at_work and work is not None else 0.0
             found.append(Scatterer(reflectance.value, angle, words, place, at_work, shines, off))
         if not self.case.settings.surfaces_complete or not found:
             if not any(s.at_work for s in found):

@@ -297,7 +297,7 @@ def _from(
     stated = [one for one in context.scatterers if one.distance is not None]
     dull = context.case.settings.surfaces_complete and all(one.mirrored is None for one in stated)  # one is a mirror
     for one in stated or context.scatterers:
-        apart = None if one.distance is None else abs(away - one.distance)
+        apart = None if one.farthest is None else abs(away - one.farthest)
         if one.at_work and from_work is not None:
             apart = from_work
         if way == "scatter":

@@ -318,17 +318,21 @@ class CaseResults:
         it answers only for the persons that the case names as protected by it. Where person and barrier have places,
         geometry has decided, and the barrier is in the exposure already. A barrier without a place answers for the
         persons that it protects from all sides, not in service, when it may be open. One that is drawn and lets light
-        through answers for nobody. The beam of a fault comes from all sides.
+        through answers for nobody. The beam of a fault comes from all sides, so that one has to stop both the direct
+        beam and mirrored light.
         """
         case, way = self.case, scenario.way if scenario.way in FAULTS else BASE_WAY.get(scenario.way, scenario.way)
         (away,) = (float(one.distance) for one in case.person if one.name == scenario.person)
         placed = set[str]() if case.scene is None else {barrier.name for barrier in case.scene.barrier}
         for one in self.barriers:
-            protects = any(b.name == one.barrier and scenario.person in b.protects for b in case.barrier)
+            stops = next(b for b in case.barrier if b.name == one.barrier)
+            protects, asked = scenario.person in stops.protects, one.asked
+            if way in FAULTS:  # its row is the worse of straight and over mirrors
+                asked = set(WAYS[:2]) <= set(stops.must_stop)
             if scenario.placed and (one.barrier in placed or not protects or "service" in scenario.modes):
                 continue
             same = (one.laser, one.setup, one.way) == (scenario.laser, scenario.setup, way)
-            holds = one.asked and one.holds and one.distance < away and (way == "direct" or protects)
+            holds = asked and one.holds and one.distance < away and (way == "direct" or protects)
             if same and holds and not self._leaks(one):
                 yield one
 

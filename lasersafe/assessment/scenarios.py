@@ -102,13 +102,14 @@ def distance_from(person: Person, scatterer: Scatterer, retinal: bool = True) ->
     is stated.
     """
     if scatterer.at_work and person.distance_from_work is not None:
-        found = max(float(person.distance_from_work) - scatterer.off, _TOUCHING)
-        off = format_quantity(scatterer.off, "m", 3, "up")
-        words = Message("place.less", off=off) if scatterer.off > 0.0 else Message("place.stated")
+        apart = abs(scatterer.off)
+        found = max(float(person.distance_from_work) - apart, _TOUCHING)
+        off = format_quantity(apart, "m", 3, "up")
+        words = Message("place.less", off=off) if apart > 0.0 else Message("place.stated")
         if not retinal:
             return found, words
-    elif scatterer.distance is not None:
-        found = max(float(person.distance) - scatterer.distance, 0.0)
+    elif scatterer.farthest is not None:
+        found = max(float(person.distance) - scatterer.farthest, 0.0)
         words = Message("place.lower_bound")
     else:
         found, words = 0.0, Message("place.unknown")
@@ -173,7 +174,7 @@ def _looks(context: Context, person: Person, way: str, tissue: str, factor: floa
         if tissue != "eye" or aid is UNDESCRIBED:  # no credit for what it magnifies
             found.append(bare)
             continue
-        spot = context.narrowest_spot(*(() if one.distance is None else (one.distance,)))
+        spot = context.narrowest_spot(*(() if one.distance is None else (one.distance,))) if one.at_work else 0.0
         first, second = map(float, source_angles(spot, spot, distance_from(person, one)[0], one.view_angle))
         found.append(replace(bare, through=None, axes=(first, second)))
         if aid is not None:

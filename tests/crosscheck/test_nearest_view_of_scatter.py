@@ -115,3 +115,22 @@ def test_what_stands_near_the_work_scatters_from_where_it_stands():
         # the curtain 0.1 m behind the board, not 2 m behind the work
         lit = next(one for one in found.barriers if one.way == "scatter")
         assert lit.irradiance == pytest.approx(1.0 / (math.pi * 0.1**2), rel=1e-9)
+
+
+def test_what_is_called_at_the_work_scatters_from_the_work_where_that_is_farther():
+    # A board at 8.1 m stands for the work of 10 m, which then has no row of its own: 1 m from who is 11 m off,
+    # 1 W / (pi (1 m)^2), and 2 m from the curtain. It was not counted there at all: 2.9 m and 3.9 m.
+    text = CASE.format(wavelength="532 nm", power="1 W", near="2 m").replace(
+        'work_distance = "1 m"', 'work_distance = "10 m"'
+    )
+    text = text.replace(
+        '[[surface]]\nname = "Board"\ndistance = "1 m"', '[[surface]]\nname = "Board"\ndistance = "8.1 m"'
+    )
+    text = text.replace('role = "crew"\ndistance = "1 m"', 'role = "crew"\ndistance = "11 m"')
+    text = text.replace('distance_from_work = "2 m"\n', "")
+    barrier = '[[barrier]]\nname = "Curtain"\ndistance = "12 m"\nrating = "1 W/cm2"\nrated_time = "10 s"\n'
+    found = assess(parse_case(text + barrier))
+    row = next(s for s in found.scenarios if (s.way, s.tissue) == ("scatter", "eye"))
+    assert row.exposure == pytest.approx(1.0 / math.pi, rel=1e-9)
+    lit = next(one for one in found.barriers if one.way == "scatter")
+    assert lit.irradiance == pytest.approx(1.0 / (math.pi * 2.0**2), rel=1e-9)

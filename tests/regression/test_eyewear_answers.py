@@ -339,6 +339,18 @@ def test_a_barrier_answers_the_beam_of_a_lost_lens_where_it_holds_that_beam(rati
     assert {(one.way, one.holds) for one in found.decision.loads} >= {("direct", True), ("optic lost", holds)}
 
 
+@pytest.mark.parametrize("stops", ['["direct"]', '["mirror"]', '["mirror", "scatter"]'])
+def test_a_barrier_answers_a_lost_lens_only_where_it_has_to_stop_its_beam_straight_and_over_mirrors(stops):
+    # the row is the worse of both: one that stands in the way of mirrored light alone answered the beam itself
+    text = CASE.format(wavelength="1070 nm", power="100 W", eyewear="").replace('eyewear = ""\n', "")
+    setup, person = text.index("[[laser.setup]]"), text.index("[[person]]")
+    text = text[:setup] + LENS + text[person:].replace('"1 m"\ndistance_from_work = "0.5 m"', '"9 m"')
+    more = WALL.format(rating="2 MW/m2") + f'protects = ["Operator"]\nmust_stop = {stops}\n'
+    (row,) = of_the_eye(assess(parse_case(text + more), wanted="short"), "optic lost")
+    assert row.ratio > 1.0
+    assert not row.answer
+
+
 def test_what_a_broken_fibre_sends_is_followed_over_mirrors():
     # A wall that holds stands between head and operator, a mirror of 0.3 m beside it at the middle of a way of 4 m and
     # 4 m. The fibre of 0.20 at 5 % has a 1/e radius of 8 m * 0.20 / sqrt(ln 20), by its angle: 1 kW in its
