@@ -67,9 +67,9 @@ def assess(case: Case, language: str | None = None, wanted: Wanted = "all") -> A
     worked = leaving.run(worked_out, corners.cases, wording, wanted)
     case, every, words = worked.case, [one.found for one in worked.each], conditions(worked)
     worked, controls, findings = controlled(worked, wording, words)
-    scene, (beam, scatter, aided), say = None, reached(worked), Sentences(case, wording)
+    extended, say = over(every, extended_results), Sentences(case, wording)
+    scene, (beam, scatter, aided) = None, reached(worked, () if case.scene else extended)
     assumed = assumptions_of(typed, every, beam.distance, scatter.distance)
-    extended = over(every, extended_results)
     bright: list[tuple[float, tuple[tuple[str, float], ...]]] = [
         (one.distance, ((Message("step.of_source", source=one.source), one.distance),)) for one in extended
     ]

@@ -94,10 +94,11 @@ class Reached:
         return (Step("r", meaning, formula, numbers, self.distance, "m", Message("source.together"), "own"),)
 
 
-def reached(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
+def reached(worked: CaseResults, extended: Sequence[ExtendedResult] = ()) -> tuple[Reached, Reached, Reached]:
     """Return how far what is fitted reaches along its beams, by scatter, and in beams seen through instruments.
 
-    Of each the farthest zone, its set-up, and how far all reach together where they add.
+    Of each the farthest zone, its set-up, and how far all reach together where they add, by scatter with *extended*,
+    the extended sources.
     """
     ways, found = beam_ways(worked.case), dict[tuple[str, ...], Reached]()
     aided = ("direct", "aided") if any(person.aided for person in worked.case.person) else ways
@@ -113,7 +114,8 @@ def reached(worked: CaseResults) -> tuple[Reached, Reached, Reached]:
         found[some] = Reached(zone, farthest, zone.distance)
         if together > zone.distance:
             pairs = [pair for pair in pairs if pair[0].tissue == tissue]
-            parts = highest({setup.laser: own.distance} for own, setup in pairs)
+            glowing = [{one.laser: one.distance} for one in extended if "scatter" in some and one.tissue == tissue]
+            parts = highest([*({setup.laser: own.distance} for own, setup in pairs), *glowing])
             zone, farthest = max(pairs, key=lambda pair: badness(pair[0].distance))
             found[some] = Reached(zone, farthest, together, tuple(parts.items()))
     return found[ways], found["scatter",], found[aided]

@@ -27,6 +27,7 @@ from lasersafe.records import Criterion, ExtendedResult, LineShare, ModuleResult
 from lasersafe.results import GUESTS, Scenario
 from lasersafe.wording import Message, joined, word
 
+_VIEWS = 400  # between which an extended source is bounded
 _TOUCHING = 1e-3  # m: from here on skin and cornea are searched; nobody looks from nearer than the nearest view
 
 
@@ -306,6 +307,27 @@ class _Glow:
         lights = (light for own in self.lines for light in own.received(self.tissue, self.duration, (name,)))
         return scatter.step_distances(self.source, lights)
 
+    def falling(self, name: str, nearest: float) -> Callable[[Floats], Floats]:
+        """Return a bound of the ratio from distances on, none nearer than *nearest* [m], which never rises [1]_.
+
+        References
+        ----------
+        .. [1] Own: exposure never rises with distance, an angle never falls faster than 1/r, and between two of their
+           steps no limit falls faster than two angles do; far beyond, where every part is a point, the ratio falls.
+        """
+        ratio, steps = self.ratio(name), self.steps(name)
+        far = max(10.0 * nearest, float(steps.max()))
+        places = np.unique(np.clip(np.append(np.geomspace(nearest, far, _VIEWS), steps), nearest, far))
+        values = ratio(places)
+        between = np.maximum(values[:-1], values[1:]) * (places[1:] / places[:-1]) ** 2
+        bound = np.maximum.accumulate(np.append(between, values[-1])[::-1])[::-1]
+
+        def beyond(distance: Floats) -> Floats:
+            at = np.clip(np.searchsorted(places, distance, side="right") - 1, 0, places.size - 1)
+            return np.where(distance < far, bound[at], ratio(np.maximum(distance, far)))
+
+        return beyond
+
     def worst_views(
         self, near: float, farthest: float = 1e4, points: int = 120
     ) -> tuple[str, dict[str, scatter.SourceFinding]]:
@@ -324,6 +346,26 @@ class _Glow:
         return max(tops, key=lambda name: badness(tops[name].ratio)), tops
 
 
+def _nearest_view(context: Context, extended: Extended, tissue: str, duration: float) -> float:
+    """Return how near anybody is to an extended source [m]: skin and cornea touch it, nobody looks from so near."""
+    lines = context.every.values()
+    looks = all(c.retinal for own in lines for c in own.compared(tissue, duration))
+    return float(extended.nearest) if looks else _TOUCHING
+
+
+def glow_ratios(context: Context, tissue: str) -> Iterator[dict[tuple[str, str], Callable[[Floats], Floats]]]:
+    """Yield, for each extended source that a laser feeds, bounds of exposure over limit by rule set and group.
+
+    They take distances from the source [m], as `lasersafe.assessment.distances.group_ratios` does.
+    """
+    duration, _ = duration_of_all(context.every, "scatter")
+    for one in _fed_by(context):
+        glow = _Glow(context.every.values(), tissue, duration, source_of(one))
+        near = _nearest_view(context, one, tissue, duration)
+        each = {name: glow.falling(name, near) for name in context.rule_sets}
+        yield {(name, group): beyond for name, beyond in each.items() for group in context.groups(tissue)}
+
+
 def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
     """Yield how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at."""
     every = ((own, one, tissue) for own in found for one in _fed_by(own) for tissue in TISSUES)
@@ -331,7 +373,7 @@ def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
         nearest, lines = float(extended.nearest), context.every.values()
         duration, _ = duration_of_all(context.every, "scatter")
         glow = _Glow(lines, tissue, duration, source_of(extended))
-        start = nearest if all(c.retinal for own in lines for c in own.compared(tissue, duration)) else _TOUCHING
+        start = _nearest_view(context, extended, tissue, duration)
         reaches = {n: scatter.extended_distance(glow.ratio(n), glow.steps(n), start) for n in context.rule_sets}
         decided, tops = glow.worst_views(nearest)
         top = tops[decided]

@@ -72,7 +72,7 @@ def scene_result(
     persons = tuple(marks.person_marks(stage))
     every = [scenario for one in worked.each for scenario in one.scenarios]
     facts = scene_rules.facts_of(stages, zones, matrix, barriers, every)
-    rules = scene_rules.rules_of(stage, facts)
+    rules = scene_rules.rules_of(stage, facts, any(not one.distance <= 0.0 for one in extended))
     lines = tuple(scene_rules.spectator_lines(stage, zones, facing))
     together = {tissue: scene_zones.together_lights(stages, tissue) for tissue in TISSUES}
     findings = [*findings_of(stages, missed, barriers, together, wording), *rule_findings(rules, wording)]

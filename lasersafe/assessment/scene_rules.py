@@ -17,7 +17,7 @@ from lasersafe.assessment.scenarios import struck_out
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import SUMS, stated
 from lasersafe.assessment.stage import Stage, kept
-from lasersafe.hazard.other_rules import Facts, asked_for, class_rank, judge, packs
+from lasersafe.hazard.other_rules import MET, NOT_JUDGED, Facts, asked_for, class_rank, judge, packs
 from lasersafe.optics.beam import unique
 from lasersafe.quantity import raised
 from lasersafe.records.scene import BarrierLine, MatrixCell, Point, SpectatorLine, SpectatorRule, ZoneShape
@@ -174,9 +174,17 @@ def near_of(stages: tuple[Stage, ...], facing: float, beyond: float) -> shapely.
     return near
 
 
-def rules_of(stage: Stage, facts: Facts) -> tuple[SpectatorRule, ...]:
-    """Return every row of the chosen packs with its outcome."""
-    return tuple(row for key in stage.case.spectator_rules for row in judge(packs()[key], facts))
+def rules_of(stage: Stage, facts: Facts, glows: bool) -> tuple[SpectatorRule, ...]:
+    """Return every row of the chosen packs with its outcome.
+
+    Where an extended source *glows* above a limit no row is met that rests on zones: none holds its light.
+    """
+    chosen, found = [packs()[key] for key in stage.case.spectator_rules], list[SpectatorRule]()
+    for rule, row in ((rule, row) for pack in chosen for rule, row in zip(pack.rules, judge(pack, facts), strict=True)):
+        doubtful = glows and row.outcome == MET and rule.fact in (*_OF_ZONES, "reach_over_gap")
+        words = Message("rule.glows", words=row.words)
+        found.append(replace(row, outcome=NOT_JUDGED, words=words) if doubtful else row)
+    return tuple(found)
 
 
 def zones_of(zones: Sequence[ZoneShape], laser: str) -> list[ZoneShape]:

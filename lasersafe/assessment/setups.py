@@ -15,6 +15,7 @@ from lasersafe import results
 from lasersafe.assessment import calculation
 from lasersafe.assessment.context import TISSUES, Context, duration_of_all, lines_of, setting_words
 from lasersafe.assessment.distances import group_ratios, instruments_of, variable_inputs, zone_distances
+from lasersafe.assessment.scenarios import glow_ratios
 from lasersafe.hazard.combine import Line, Sum, sums_at, sums_beyond
 from lasersafe.hazard.distances import Reach, direct_reach, exposure_at, farthest_crossing, zone
 from lasersafe.hazard.exposure import Floats, Received
@@ -248,7 +249,8 @@ def reach_together(
     """Return how far all fitted lasers reach together on some ways [m], and the tissue that reaches farthest.
 
     Every laser is at least as far away as that distance, and each counts with its highest fraction from there on and
-    over all corners: so the sum only falls, and beyond the place where it is 1 no sum is above 1.
+    over all corners: so the sum only falls, and beyond the place where it is 1 no sum is above 1. Without a scene the
+    extended sources that it feeds count with the scatter of each.
 
     Parameters
     ----------
@@ -265,7 +267,10 @@ def reach_together(
     lasers: dict[tuple[str, str], list[Context]] = {}
     for context in (one for found in corners for one in found if one.setup.fitted):
         same = lasers.setdefault((context.laser.name, context.setup.name), [])
-        if not any(one.laser == context.laser and one.case.surface == context.case.surface for one in same):
+        if not any(
+            one.laser == context.laser and one.case.surface == context.case.surface
+            and one.case.extended == context.case.extended for one in same
+        ):  # fmt: skip
             same.append(context)  # the corners of another laser do not change this one
 
     def changed(context: Context, way: str) -> dict[str, float]:
@@ -280,11 +285,16 @@ def reach_together(
     ]  # fmt: skip
     if alone is None:
         alone = max((float(zone_distances(*one)) for _, _, one in asked), default=0.0, key=badness)
+    glows = "scatter" in ways and not any(one.case.scene for found in corners for one in found)
     best = (alone, "eye")
     if math.isnan(alone) or len({laser for laser, _ in lasers}) < 2 or not corners[0][0].case.adds_lasers:
         return best
     for tissue in TISSUES:
-        ratios = [[group_ratios(*own) for at, of, own in asked if (at, of) == (tissue, laser)] for laser in lasers]
+        ratios = [
+            [group_ratios(*own) for at, of, own in asked if (at, of) == (tissue, laser)]
+            + [one for context in same if glows for one in glow_ratios(context, tissue)]
+            for laser, same in lasers.items()
+        ]  # fmt: skip
         for key in sorted({key for same in ratios for one in same for key in one}):
             adding = [found for same in ratios if (found := [one[key] for one in same if key in one])]
 

@@ -77,6 +77,17 @@ def test_what_cannot_be_judged_names_what_is_missing():
     assert "measured there by IEC 60825-1" in outcomes("arizona")["invisible radiation"].words
 
 
+@pytest.mark.parametrize(("transmittance", "judged"), [(1.0, False), (1e-9, True)])
+def test_no_zone_holds_the_light_of_an_extended_source_so_that_a_gap_is_not_judged_beside_one(transmittance, judged):
+    # both gaps were "met" up to the glowing disc; of 4 kW a billionth is 4 uW, below every limit
+    glow = f'\n[[extended]]\nname = "Opal"\nlaser = "Welder"\nsize = "10 mm"\ntransmittance = {transmittance}\n'
+    for rule in ("gap beside spectators", "gap below reach-over points"):
+        row = outcomes(more=glow)[rule]
+        assert row.outcome == ("met" if judged else "cannot be judged from this case")
+        assert ("without the light of extended sources" in row.words) is not judged
+    assert outcomes("portland", rating="1 W/cm2", more=glow)["scatter only"].outcome == "not met"
+
+
 @pytest.mark.parametrize("language", [one for one in languages() if one != "en"])
 def test_rules_and_cameras_are_said_in_every_language(language):
     say = load_wording(language).say

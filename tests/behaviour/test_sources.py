@@ -7,10 +7,13 @@ import math
 import re
 import tomllib
 
+import numpy as np
 import pytest
 
 from lasersafe.ask.printed import assessment_text
 from lasersafe.assessment import assess
+from lasersafe.assessment.context import contexts
+from lasersafe.assessment.scenarios import _Glow, source_of
 from lasersafe.data import templates_path
 from lasersafe.errors import CaseError
 from lasersafe.models import parse_case
@@ -261,6 +264,39 @@ def test_first_page_and_plan_count_an_extended_source():
             found.decision.people if what == "people" else found.scene.left_out
         )
         assert "22.4 m" in found.decision.people
+
+
+@pytest.mark.parametrize("second", ["glows", "scatters"])
+def test_the_second_distance_adds_extended_sources_of_several_lasers(second):
+    """Two discs as above, each 22.4 m: Σ = 1 at √2 times that, 31.7 m; the first page said 22.4 m, that of one.
+
+    With one that scatters alone, 3 W from a perfect point: 3 W / (pi r2) of 1 W/m2 more, 22.4 m and 0.98 m: 22.42 m.
+    """
+    cone = '[[extended]]\nname = "{0} disc"\nlaser = "{0}"\nsize = "10 mm"\nspread = "cone"\ndivergence = "5 deg"\n'
+    end = cone.format("L") + (cone.format("M") if second == "glows" else "")
+    text = text_of(end=end).replace("532 nm", "450 nm").replace("20 mW", "3 W")
+    head, one, rest = re.split(r"(?s)(\[\[laser\]\].*?)(?=\[\[person\]\])", text, maxsplit=1)
+    found = assess(parse_case(head + one + one.replace('"L"', '"M"') + rest), wanted="short")
+    glows = 3.0 * 4.0 / math.pi / math.radians(5.0) ** 2
+    far = math.sqrt(2.0 * glows if second == "glows" else glows + 3.0 / math.pi)
+    assert found.decision.scatter_distance == pytest.approx(far, rel=1e-3)
+    assert found.decision.scatter_distance > 1.0005 * math.sqrt(glows)
+
+
+def test_a_bound_of_an_extended_source_never_rises_and_holds_between_its_steps():
+    # a train of 6 us before a narrow cone: the limit falls by 2.5 just beyond 5 mrad, and the ratio has a hump
+    end = '[[extended]]\nname = "E"\nlaser = "L"\nsize = "3 mm"\nspread = "cone"\ndivergence = "0.5 deg"\n'
+    train = 'kind = "pulse train"\npulse_duration = "6 us"\nrepetition_rate = "5 Hz"\npulse_energy = "1 mJ"'
+    text = text_of(end=end).replace('kind = "continuous"\npower = "20 mW"', train)
+    (own,) = contexts(parse_case(text))
+    glow = _Glow(own.every.values(), "eye", 10.0, source_of(own.case.extended[0]))
+    places = np.geomspace(0.1, 100.0, 20_001)
+    for name in own.rule_sets:
+        bound, there = glow.falling(name, 0.1)(places), glow.ratio(name)(places)
+        assert (np.diff(bound) <= 1e-12 * bound[:-1]).all()
+        assert (bound >= np.maximum.accumulate(there[::-1])[::-1]).all()
+        assert bound[0] <= 1.1 * there.max()
+        assert there.max() > 1.1 * there[0]
 
 
 def test_who_has_a_place_is_as_near_to_an_extended_source_as_that():
