@@ -162,11 +162,11 @@ class _Asking:
             kind = self.kinds[found.pop()]
             each = [(word, key) for name, key in names.items() for word in _words(name)]
             own = {word for word, key in each if key in (kind.key, "any laser")}
-            others = {*(word for word, _ in each), self.text("new.steady"), self.text("new.pulsed")} - own
+            light = (*self.text("new.light").split(), self.text("new.steady"), self.text("new.pulsed"))
+            others = {*(word for word, _ in each), *light} - own
             for word in words:  # what would change the light is not dropped without a word
                 if word in others or (any(map(str.isdigit, word)) and word not in own):
-                    lost = self.text("new.more_said", word=word, kind=self.name(kind.key), **self.known())
-                    refuse(f"laser = '{given.strip()[:60]}': {lost}")
+                    self.lost(given, word, kind)
             return kind
         plain = {" ".join(_words(name)): key for name, key in names.items()}
         near = difflib.get_close_matches(" ".join(words)[:60], plain, 1, 0.8)
@@ -181,6 +181,11 @@ class _Asking:
                 return self.kinds[plain[near[0]]]
         message += f"; {question}"
         raise InputError(message)
+
+    def lost(self, given: str, word: str, kind: LaserKind) -> None:
+        """Refuse a word or value that would not be written down."""
+        lost = self.text("new.more_said", word=word, kind=self.name(kind.key), **self.known())
+        refuse(f"laser = '{given.strip()[:60]}': {lost}")
 
     def laser(self, kind: LaserKind, told: Sequence[str]) -> list[str]:
         """Return the lines of one laser, of which some values were told already."""
@@ -205,8 +210,11 @@ class _Asking:
 
         known: dict[str, str] = {}
         for part in told:
+            before = dict(known)
             if part.casefold() in (steady, pulsed):
                 known["emission"] = part.casefold()
+                if before.get("emission", part.casefold()) != part.casefold():
+                    self.lost(part, before["emission"], kind)
                 continue
             for key, mark in marks.items():
                 with contextlib.suppress(InputError):
@@ -215,6 +223,8 @@ class _Asking:
             if part not in known.values():
                 refuse(f"laser = '{part[:60]}': " + self.text("new.no_value"))
             key = next(name for name, value in known.items() if value == part)
+            if before.get(key, part) != part:
+                self.lost(part, before[key], kind)
             marks[key].read(_ends(part)[-1], key)
         said = dict(known)
 

@@ -206,10 +206,14 @@ def test_a_kind_is_known_by_its_words(said: str, like: str, tmp_path: Path) -> N
 
 @pytest.mark.parametrize(
     ("said", "lost"),
-    [("UV marker", "uv"), ("355 nm laser marker", "355"), ("pulsed green laser", "pulsed"), ("welder 3 kW", "3")],
-)
+    [
+        ("UV marker", "uv"), ("355 nm laser marker", "355"), ("pulsed green laser", "pulsed"), ("welder 3 kW", "3"),
+        ("red laser marker", "red"), ("ultra violet marker", "violet"), ("blue diode, 6 W, 5 W", "6 W"),
+        ("any laser, pulsed, steady", "pulsed"), ("green laser, 532 nm, 515 nm", "532 nm"),
+    ],
+)  # fmt: skip
 def test_a_word_that_would_change_the_light_is_not_lost(said: str, lost: str, tmp_path: Path) -> None:
-    """An ultraviolet marker was written down as one of 1064 nm."""
+    """A red marker was written down as one of 1064 nm, a diode of '6 W, 5 W' with the 5 W alone."""
     refused = run("new", tmp_path / "case.toml", "--laser", said, "--yes")
     assert (refused.code, f"'{lost}' would be lost on" in refused.err) == (2, True)
 
