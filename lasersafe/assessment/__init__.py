@@ -17,11 +17,10 @@ from typing import TYPE_CHECKING
 import lasersafe
 from lasersafe.assessment.calculation import WITHOUT_STEPS
 from lasersafe.assessment.corners import corners_of
-from lasersafe.assessment.decision import Sentences, conditions, not_shaded, reached
+from lasersafe.assessment.decision import Sentences, conditions, extended_of, not_shaded, reached
 from lasersafe.assessment.facts import assumptions_of, record_of
 from lasersafe.assessment.protection import controlled, worked_out
 from lasersafe.assessment.pulsed import PRINTED, ultraviolet_days
-from lasersafe.assessment.scenarios import extended_results
 from lasersafe.assessment.setups import compared_rules
 from lasersafe.assessment.uncertainty import uncertainty_of
 from lasersafe.data import shared_path, templates_path
@@ -67,7 +66,7 @@ def assess(case: Case, language: str | None = None, wanted: Wanted = "all") -> A
     worked = leaving.run(worked_out, corners.cases, wording, wanted)
     case, every, words = worked.case, [one.found for one in worked.each], conditions(worked)
     worked, controls, findings = controlled(worked, wording, words)
-    extended, say = over(every, extended_results), Sentences(case, wording)
+    extended, say = extended_of(worked), Sentences(case, wording)
     scene, (beam, scatter, aided) = None, reached(worked, () if case.scene else extended)
     assumed = assumptions_of(typed, every, beam.distance, scatter.distance)
     bright: list[tuple[float, tuple[tuple[str, float], ...]]] = [

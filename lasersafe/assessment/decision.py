@@ -10,11 +10,12 @@ from lasersafe.assessment.barriers import barrier_loads, passing
 from lasersafe.assessment.context import FAR_INFRARED, FARTHER, kinds_of_light
 from lasersafe.assessment.facts import MOST, gain_of
 from lasersafe.assessment.protection import SCATTER_ALONE, CaseResults, unreadable_markings
+from lasersafe.assessment.scenarios import extended_results
 from lasersafe.assessment.setups import ALL_LASERS, beam_ways, reach_together
 from lasersafe.hazard.marking import kilowatt_class
 from lasersafe.models import Case
 from lasersafe.quantity import feet, format_quantity, shown, times
-from lasersafe.records import ExtendedResult, EyewearNeed, Step, UltravioletDay, Zone, badness, highest
+from lasersafe.records import ExtendedResult, EyewearNeed, Step, UltravioletDay, Zone, badness, highest, over
 from lasersafe.records.scene import SceneFinding, SceneResult
 from lasersafe.results import GUESTS, Assumption, ControlFinding, Decision, LaserFacts, Record, Scenario, SetupResult
 from lasersafe.wording import Message, Wording, joined, word
@@ -56,6 +57,11 @@ def metres(distance: float, with_feet: bool = True) -> str:
         return "∞ m"
     tail = f" ({format_quantity(feet(distance), 'ft', 3, 'up')})" if with_feet else ""
     return format_quantity(distance, "m", 3, "up") + tail
+
+
+def extended_of(worked: CaseResults) -> tuple[ExtendedResult, ...]:
+    """Return how far each extended source exceeds a limit, at the worst corner of the tolerances."""
+    return over([one.found for one in worked.each], extended_results)
 
 
 def not_shaded(extended: Sequence[ExtendedResult], wording: Wording) -> Iterator[SceneFinding]:
