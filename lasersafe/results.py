@@ -269,6 +269,7 @@ class Scenario(OfSetup):
     below: bool = field(metadata=told("below_limit", rank=2, worse=not_))  # exposure <= limit; False when either is NaN
     # what keeps the person below the limit all the same (a barrier that holds, eyewear), or ""
     answer: str = field(default="", metadata=told(rank=3, worse=not_))
+    held: tuple[str, str] = field(default=("", ""), metadata=HIDDEN)  # barrier and way, of one that fails on another
     # the printed reason, when the case removes this scenario
     struck_out: str = field(default="", metadata=told(spoken=True, rank=1, worse=not_))
     criterion: records.Criterion = field(metadata=told(inside=("rule_set", "hazard", "rule")))

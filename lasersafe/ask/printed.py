@@ -217,10 +217,8 @@ class _Answer:
             answer = self.text("brief.is_below") if s.below else s.answer or self.text("brief.unanswered")
             words = {"person": s.person, "way": way_of(s, self.wording), "ratio": times(s.ratio), "answer": answer}
             room, said = max(_ROOM, self.width), self.short(self.text("brief.scenario", **words))
-            if (
-                len(said) > room
-            ):  # the way gives way, so that the answer stands; rows that differ in it alone keep some of it
-                least = 18 if s.answer else 0
+            if len(said) > room:  # the way gives way, so that the answer stands
+                least = 18 if s.answer else 0  # rows that differ in it alone keep some of it
                 words["way"] = words["way"][: max(len(words["way"]) - (len(said) - room) - 3, least)].rstrip() + "..."
                 said = self.short(self.text("brief.scenario", **words))
             yield textwrap.shorten(said, room, placeholder="...")

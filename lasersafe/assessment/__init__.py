@@ -69,22 +69,23 @@ def assess(case: Case, language: str | None = None, wanted: Wanted = "all") -> A
     extended, say = extended_of(worked), Sentences(case, wording)
     scene, (beam, scatter, aided) = None, reached(worked, () if case.scene else extended)
     assumed = assumptions_of(typed, every, beam.distance, scatter.distance)
-    bright: list[tuple[float, tuple[tuple[str, float], ...]]] = [
-        (one.distance, ((Message("step.of_source", source=one.source), one.distance),)) for one in extended
-    ]
-    if worked.stage is not None:
+    glow, bright = "", list[tuple[float, tuple[tuple[str, float], ...]]]()
+    if worked.stage is None:
+        named = ((Message("step.of_source", source=one.source), one.distance) for one in extended)
+        bright += [(distance, ((words, distance),)) for words, distance in named]
+        glow = "; ".join(one.left_out for one in not_shaded(extended, wording))
+    else:
         from lasersafe.assessment.scene import scene_result
 
         scene, reach = scene_result(worked, wording, beam.distance, extended)
-        bright = [reach]  # extended sources are named as not counted
+        bright.append(reach)  # a plan names extended sources with all that no drawing holds
     for distance, parts in bright:
         if badness(distance) > badness(scatter.distance):
             scatter = replace(scatter, distance=distance, parts=parts)
     record = record_of(typed, worked, words, findings, assumed, () if scene is None else scene.barriers)
     uncertainty = uncertainty_of(typed, corners, worked, wording, with_spreads=wanted == "all")
     decision, draft = say.decided(worked, scene, record, (beam, scatter, aided))
-    glow = "; ".join(one.left_out for one in not_shaded(extended, wording))
-    if scene is None and glow:  # on a plan it is named with all that no drawing holds
+    if glow:
         decision = replace(decision, people=f"{decision.people} {wording.text('say.not_shaded', what=glow)}")
     if uncertainty.inputs:  # which values the distances hold for
         as_typed = uncertainty.as_typed

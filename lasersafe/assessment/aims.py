@@ -39,7 +39,7 @@ _NEAR_ENOUGH, _MOST_PARTS = 0.25, 8  # m, and at most: how finely the slack of w
 _STEEPEST = math.radians(80.0)
 _CELL, _MOST_CELLS = 0.04, 8  # of the distance, rad; and at most so many parts in which what is between is bounded
 _STEEPEST_TILT = math.radians(87.0)
-_AFAR, _HAIR = 1e4, 1e-12  # m: a lit spot is a point from there; and relative
+_HAIR = 1e-12  # relative
 UNLISTED = "an object that is not on the list"
 NOT_LISTED = "not listed"  # as a shape: nobody fires at it, so that it counts as flat
 HAND_MARGIN = math.radians(10.0)  # common practice, no source
@@ -455,7 +455,7 @@ def far_scatter(profile: beams.ScatterProfile, factor: float) -> float:
         def ratio(place: beams.FLOAT) -> beams.FLOAT:
             return np.asarray(bright * profile.ratio(place))
 
-        point = max(_AFAR * math.sqrt(float(ratio(np.array([_AFAR]))[0])), 2.0 * beams.NEAREST)
+        point = max(beams.AFAR * math.sqrt(float(ratio(np.array([beams.AFAR]))[0])), 2.0 * beams.NEAREST)
         before, behind = ratio(ends := point * np.array([1.0 - _HAIR, 1.0 + _HAIR])).tolist()
         if before > 1.0 >= behind:  # it only falls: it is as far as a point exceeds the limit
             return float(ends[1])

@@ -198,14 +198,14 @@ def barrier_results(contexts: list[Context]) -> list[BarrierResult]:
     found = []
     for one in (*usual, *faults):
         same = (other for other in usual if other.barrier == one.barrier)
-        others = at_the_same_time(_as_beam(one), same)
+        others = at_the_same_time(replace(one, way=_usual(one.way)), same)
         found.append(together(one, others) if one.fitted else one)
     return found
 
 
-def _as_beam(one: BarrierResult) -> BarrierResult:
-    """Return what a fault brings as if it came the way of the beam."""
-    return replace(one, way="direct") if one.way in FAULTS else one
+def _usual(way: str) -> str:
+    """Return the way as which the beam of a fault adds to others; any other way is what it is."""
+    return BASE_WAY[way] if way in FAULTS else way
 
 
 def _result(context: Context, every: Sequence[Context], barrier: Barrier, way: str) -> BarrierResult:
@@ -251,7 +251,7 @@ def barrier_loads(
     falls: list[tuple[str, AnyLoad, str]] = []
     same: dict[str, list[AnyLoad]] = {}
     for result in by_distance(results, lines):
-        falls.append((result.barrier, result, _as_beam(result).way))
+        falls.append((result.barrier, result, _usual(result.way)))
         same.setdefault(result.barrier, []).extend([result] if result.way not in FAULTS else [])
     for line in (one for one in lines if one.kind != "terrain"):
         falls += [(line.name, one, one.way) for one in line.ways]

@@ -16,7 +16,7 @@ from shapely.ops import substring
 from lasersafe.assessment.barriers import beam_numbers, judged, load_of, plain, scatter_numbers, strongest
 from lasersafe.assessment.barriers import together as together
 from lasersafe.assessment.calculation import corner_text, legs_of, with_waist
-from lasersafe.assessment.context import Context, aid_of
+from lasersafe.assessment.context import SCATTERED, Context, aid_of
 from lasersafe.hazard.barriers import Load, Rating, judge_window, needed_time
 from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import CLOSEST_VIEW
@@ -24,7 +24,7 @@ from lasersafe.optics.beam import diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.records import Step
 from lasersafe.records.scene import BarrierWay, ViewWindow
-from lasersafe.scene.beams import FLOAT, LEAST, BeamProfile, ScatterProfile, Vector, farthest_of
+from lasersafe.scene.beams import AFAR, FLOAT, LEAST, BeamProfile, ScatterProfile, Vector, farthest_of
 from lasersafe.scene.bound import Places, Question, Span, bounds, span
 from lasersafe.scene.sources import Source
 from lasersafe.scene.walls import Gap, Screen, Walls
@@ -45,7 +45,6 @@ Burnt = tuple[tuple[str, str, str], Part, str]
 ALL = "", "", ""
 Held = TypeVar("Held", BarrierWay, ViewWindow)
 _CLEARLY_LIT = 0.3 / LEAST  # times less than the limit: what has that counts as lit, for scatter
-_FAR = 1e4  # m: from here a lit spot is a point
 _NO_WALLS = Walls()
 
 
@@ -143,7 +142,7 @@ def as_point(context: Context, source: Source, aid: Aid) -> Source:
 
 @lru_cache(maxsize=256)  # one profile for all spots that share theirs: the table of lights asks it once
 def _from_afar(profile: ScatterProfile) -> ScatterProfile:
-    far = float(profile.ratio(np.array([_FAR]))[0]) * _FAR**2
+    far = float(profile.ratio(np.array([AFAR]))[0]) * AFAR**2
     return replace(profile, ratio=lambda r: np.asarray(far / np.square(r)), size=0.0, nearest=CLOSEST_VIEW)
 
 
@@ -182,7 +181,7 @@ def sources_on(stage: Stage, context: Context, way: str, modes: tuple[str, ...])
     A head that in a fault points at a wall or floor next to a barrier can point at the barrier as well: that is more.
     """
     return list(dict.fromkeys(
-        source for mode in modes for part in (way, *(["mirror then scatter"] if way == "scatter" else []))
+        source for mode in modes for part in (SCATTERED if way == "scatter" else (way,))
         for source in stage.sources(context, part, "eye", mode) if not (source.parts and mode == "fault")
     ))  # fmt: skip
 

@@ -71,7 +71,7 @@ def eyewear_of(
         by_line = {name: _mine(alone.get(name, exposed), person) + glowing for name in lines}
         away = min(float(person.distance), near.get(person.name, math.inf))
         rows = [s for s in exposed if s.placed]
-        for name, part in _parts_of_rows(context, every, rows) if alone else ():
+        for name, part in _parts_of_rows(usual, every, rows) if alone else ():
             by_line[name].append(part)
         scattered, meets = _scattered(exposed), over.get(person.name, ())
         there = context.returned_apart * _lit(rows)  # a row of a scene is that of one wavelength
@@ -118,9 +118,8 @@ def _parts_of_rows(
 
     That is the part of its limit that it may use, and no more than all of it through the limiting aperture.
     """
-    whole = next(one for one in every if one.named[:2] == context.named[:2])  # as without the fault
     lit: dict[str, list[list[Context]]] = {}
-    for one in (whole, *whole.broken(every)):
+    for one in (context, *context.broken(every)):
         lit.setdefault(one.fault, []).append(list(one.every.values()))
     known: dict[tuple[float, bool, str], list[tuple[float, float]]] = {}
     for row in rows:
@@ -134,7 +133,7 @@ def _parts_of_rows(
                 max(c.amount / (math.pi / 4.0 * c.limiting_aperture**2 * c.limit) for c in own) for own in compared
             )
             known[key] = list(zip(parts, all_of_it, strict=True))
-        for name, (part, most) in zip(whole.every, known[key], strict=True):
+        for name, (part, most) in zip(context.every, known[key], strict=True):
             yield name, replace(row, ratio=min(row.ratio * part, most))
 
 
@@ -352,8 +351,8 @@ class CaseResults:
         held = ({number for (name, number), pane in each if name == one.barrier and pane.holds} for each in judged)
         return not self.stage.poses(context, "running") or not all(panes <= those for those in held)
 
-    def answer(self, scenario: Scenario, needs: Sequence[EyewearNeed], wording: Wording) -> str:
-        """Return what keeps the person below the limit although the scenario alone exceeds it, or "".
+    def answer(self, scenario: Scenario, needs: Sequence[EyewearNeed], wording: Wording) -> Scenario:
+        """Return a scenario above the limit with what keeps its person below all the same, if anything does.
 
         No barrier answers an extended source. Eyewear, by what its wearer needs against the same beam, answers what its
         verdict says, at every corner of the tolerances, and nothing without an end.
@@ -363,15 +362,17 @@ class CaseResults:
             same = (b for b in self.barriers if (b.barrier, b.laser, b.setup) == (one.barrier, one.laser, one.setup))
             weak = any(b.asked and not b.holds for b in same)
             key = "say.barrier_holds_against" if weak else "say.barrier_holds"
-            return wording.text(key, barrier=one.barrier, way=wording.text(f"way.{one.way}"))
+            answer = wording.text(key, barrier=one.barrier, way=wording.text(f"way.{one.way}"))
+            return replace(scenario, answer=answer, held=(one.barrier, one.way) if weak else ("", ""))
         verdicts = [need.verdict for need in needs]
         if scenario.tissue != "eye" or not verdicts or not math.isfinite(scenario.ratio):
-            return ""
+            return scenario
         scatter = BASE_WAY.get(scenario.way) == "scatter" and not glowing
         if not all(v is not None and (v.enough or (scatter and v.verdict == marks.SCATTER_ONLY)) for v in verdicts):
-            return ""
+            return scenario
         (marking,) = (person.eyewear for person in self.case.person if person.name == scenario.person)
-        return wording.text("say.eyewear_scatter" if scatter else "say.eyewear_enough", marking=marking)
+        key = "say.eyewear_scatter" if scatter else "say.eyewear_enough"
+        return replace(scenario, answer=wording.text(key, marking=marking))
 
     def sharing_limit(self, context: Context, one: Scenario) -> tuple[int, float]:
         """Return how many lasers that can be on at once share the limit of a scenario of the eye, and that limit.
@@ -402,10 +403,9 @@ class CaseResults:
         """Return the same with what answers its scenarios, and what is left of several lasers together."""
         scenarios, left = [], []
         for bare in self.scenarios:
-            one, beam = bare, (bare.person, bare.laser, bare.setup)
+            beam = bare.person, bare.laser, bare.setup
             own = [need for need in eyewear if (need.person, need.laser, need.setup) == beam]
-            if not (bare.below or bare.struck_out):
-                one = replace(bare, answer=self.answer(bare, own, wording))
+            one = bare if bare.below or bare.struck_out else self.answer(bare, own, wording)
             scenarios.append(one)
             share = self.passes(one)
             if 0.0 < share < 1.0:

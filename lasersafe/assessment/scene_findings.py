@@ -230,7 +230,7 @@ def _over_mirrors(stage: Stage, context: Context, time: float) -> tuple[list[Sca
     parts = zip(context.every.values(), stage.portions(context, "eye", time, spread=False), strict=True)
     profiles = [stage.scatter_profile(own, "eye", time, portion) for own, portion in parts]
     walls = stage.walls(context, "direct")
-    sent = [one for way in ("scatter", "mirror then scatter") for one in stage.sources(context, way, "eye")]
+    sent = [one for way in SCATTERED for one in stage.sources(context, way, "eye")]
     for _ in range(2):
         sent = faces.scatter_over_mirrors(sent, stage.scene, placed.values(), walls, profiles, stage.scatter_reach)
         every += sent

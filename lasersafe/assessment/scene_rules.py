@@ -12,7 +12,7 @@ import numpy as np
 import shapely
 from shapely import affinity
 
-from lasersafe.assessment.context import FARTHER, TISSUES, WAYS, Context, kinds_of_light
+from lasersafe.assessment.context import FARTHER, SCATTERED, TISSUES, WAYS, Context, kinds_of_light
 from lasersafe.assessment.scenarios import struck_out
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import SUMS, stated
@@ -74,7 +74,7 @@ def facts_of(
     high = 0.0 if gap <= 0.0 else None if any(z.overhead for z in today) else math.inf
     names, lasers = {p.name for p in people}, {(c.laser.name, c.setup.name) for c in fitted}
     mine = [c for c in cells if c.person in names and c.mode == "running" and (c.laser, c.setup) in lasers]
-    beams = [c for c in mine if c.way not in ("scatter", "mirror then scatter") and not c.ratio <= 0.0]
+    beams = [c for c in mine if c.way not in SCATTERED and not c.ratio <= 0.0]
     moved = {  # by a scanner, by hand, or by a head that turns
         (c.laser.name, c.setup.name) for c in fitted
         if c.setup.scan is not None or c.laser.handheld or not all(p.fixed for p in stage.poses(c, "running"))

@@ -13,7 +13,7 @@ import shapely
 
 from lasersafe.assessment.aims import ROUND_UP, Pose, far_scatter, place_of, reaching
 from lasersafe.assessment.barriers import beam_numbers, plain
-from lasersafe.assessment.context import ON_THE_FLOOR, TISSUES, Context, duration_of_all
+from lasersafe.assessment.context import ON_THE_FLOOR, SCATTERED, TISSUES, Context, duration_of_all
 from lasersafe.assessment.setups import adding
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.barriers import barrier_distance, screening_thresholds
@@ -211,7 +211,7 @@ def lit_reach(stages: Sequence[Stage]) -> tuple[float, tuple[tuple[Message, floa
                 bright.append(factors)
                 for stage, context in corners:
                     time = duration_of_all(context.every, "scatter")[0]
-                    for way in ("scatter", "mirror then scatter"):
+                    for way in SCATTERED:
                         for source in stage.sources(context, way, tissue, duration=time):
                             assert isinstance(source.profile, ScatterProfile)
                             factors[source.profile] = max(factors.get(source.profile, 0.0), source.factor, key=badness)
@@ -263,8 +263,8 @@ def _shape(
 
 def _of_way(stage: Stage, context: Context, way: str, tissue: str) -> tuple[Source, ...]:
     """Return the light on a way; scatter with that of light that mirrors have sent on."""
-    found = stage.sources(context, way, tissue)
-    return found if way != "scatter" else (*found, *stage.sources(context, "mirror then scatter", tissue))
+    ways = SCATTERED if way == "scatter" else (way,)
+    return tuple(source for one in ways for source in stage.sources(context, one, tissue))
 
 
 def _zones_of(stage: Stage, near: shapely.Geometry | None) -> Iterator[ZoneShape]:

@@ -27,6 +27,7 @@ POINT = 1e-7  # m: a focus that is described as a point
 _RAYS = 36.0  # k^2: of 1e15 times the limit no more than 1 is left outside so many diameters
 LEAST = 1e-4  # of the limit: light that gives less, all of it together, is none
 CLOSEST = 0.01  # m: nearer to a lit spot its ratio is taken from here
+AFAR = 1e4  # m: from here a lit spot is a point
 BEAM = (
     ("waist", float, 2), ("divergence", float, 2), ("waist_position", float, 2), ("linear", float), ("even", float),
     ("round", float),

@@ -296,18 +296,20 @@ def _struck_out(sheet: Sheet) -> list[str]:
 
 def _answers(sheet: Sheet) -> list[str]:
     """Return which barriers and which eyewear answer scenarios above the limit, and how many each."""
-    counts = answers_of(one for one in sheet.assessment.counted if not one.below)
+    counts = answers_of((one for one in sheet.assessment.counted if not one.below), sheet)
     return [sheet.text("rests.answers_for", answer=tidy(answer), count=count) for answer, count in counts.items()]
 
 
-def answers_of(scenarios: Iterable[Scenario]) -> dict[str, int]:
+def answers_of(scenarios: Iterable[Scenario], sheet: Sheet) -> dict[str, int]:
     """Return what answers some scenarios, and how many; a barrier once, with all ways on which it holds."""
-    found: dict[tuple[str, str], list[str]] = {}
-    for one in (one.answer for one in scenarios if one.answer):
-        what, bracket, way = one.partition(" (") if one.endswith(")") else (one, "", "")
-        found.setdefault((what, bracket), []).append(way.removesuffix(")"))
-    ways = {key: ", ".join(dict.fromkeys(own)) for key, own in found.items()}
-    return {f"{what} ({ways[what, more]})" if more else what: len(own) for (what, more), own in found.items()}
+    found: dict[tuple[str, str], list[str]] = {}  # by the barrier that holds on some ways, or by the whole answer
+    for barrier, way, answer in ((*one.held, one.answer) for one in scenarios if one.answer):
+        found.setdefault((barrier, "" if barrier else answer), []).append(way and sheet.text(f"way.{way}"))
+    counts = {}
+    for (barrier, answer), ways in found.items():
+        words = {"barrier": barrier, "way": ", ".join(dict.fromkeys(ways))}
+        counts[answer or sheet.text("say.barrier_holds_against", **words)] = len(ways)
+    return counts
 
 
 def _readings(sheet: Sheet) -> list[str]:

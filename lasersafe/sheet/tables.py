@@ -42,7 +42,7 @@ def _person(name: str, role: str, own: Sequence[Scenario], sheet: Sheet) -> Row:
     laser = sheet.say(worst.laser)
     light = tiny(way_and_mode(worst, sheet)), faint(f"{laser}; {at}"), faint(sheet.references.by_key(worst.key))
     state = text("scenarios.below" if worst.below else "scenarios.above")
-    keeps = [tiny(tidy(one)) for one in answers_of(own)]
+    keeps = [tiny(tidy(one)) for one in answers_of(own, sheet)]
     if open_ones:
         key = "people.open_one" if len(open_ones) == 1 else "people.open"
         keeps.insert(0, strong(text(key, count=len(open_ones))))

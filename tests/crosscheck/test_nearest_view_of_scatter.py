@@ -97,19 +97,21 @@ def test_the_skin_reach_of_an_extended_source_is_searched_nearer_than_the_neares
     assert found["skin"].distance == pytest.approx(math.sqrt(20.0 / (math.pi * limit)), rel=1e-6)
 
 
+def board_near_work(board: str) -> str:
+    """Return a case with work at 10 m, a board that is called at it, somebody from 11 m on and a curtain at 12 m."""
+    text = CASE.format(wavelength="532 nm", power="1 W", near="2 m")
+    text = text.replace('work_distance = "1 m"', 'work_distance = "10 m"')
+    text = text.replace('name = "Board"\ndistance = "1 m"', f'name = "Board"\ndistance = "{board}"')
+    text = text.replace('role = "crew"\ndistance = "1 m"', 'role = "crew"\ndistance = "11 m"')
+    return text + '[[barrier]]\nname = "Curtain"\ndistance = "12 m"\nrating = "1 W/cm2"\nrated_time = "10 s"\n'
+
+
 def test_what_stands_near_the_work_scatters_from_where_it_stands():
     # A board at 11.9 m is called at the work of 10 m. Somebody from 11 m on, or 2 m from the work, may be right at it:
     # 0.1 m for the eye, 1 W / (pi (0.1 m)^2) = 31.83 W/m2. It counted as at 10 m, 1 m and 2 m away: 0.32 and 0.08 W/m2.
-    text = CASE.format(wavelength="532 nm", power="1 W", near="2 m").replace(
-        'work_distance = "1 m"', 'work_distance = "10 m"'
-    )
-    text = text.replace(
-        '[[surface]]\nname = "Board"\ndistance = "1 m"', '[[surface]]\nname = "Board"\ndistance = "11.9 m"'
-    )
-    text = text.replace('role = "crew"\ndistance = "1 m"', 'role = "crew"\ndistance = "11 m"')
-    barrier = '[[barrier]]\nname = "Curtain"\ndistance = "12 m"\nrating = "1 W/cm2"\nrated_time = "10 s"\n'
+    text = board_near_work("11.9 m")
     for one in (text, text.replace('distance_from_work = "2 m"\n', "")):
-        found = assess(parse_case(one + barrier))
+        found = assess(parse_case(one))
         row = next(s for s in found.scenarios if (s.way, s.tissue) == ("scatter", "eye"))
         assert row.exposure == pytest.approx(1.0 / (math.pi * 0.1**2), rel=1e-9)
         # the curtain 0.1 m behind the board, not 2 m behind the work
@@ -120,16 +122,9 @@ def test_what_stands_near_the_work_scatters_from_where_it_stands():
 def test_what_is_called_at_the_work_scatters_from_the_work_where_that_is_farther():
     # A board at 8.1 m stands for the work of 10 m, which then has no row of its own: 1 m from who is 11 m off,
     # 1 W / (pi (1 m)^2), and 2 m from the curtain. It was not counted there at all: 2.9 m and 3.9 m.
-    text = CASE.format(wavelength="532 nm", power="1 W", near="2 m").replace(
-        'work_distance = "1 m"', 'work_distance = "10 m"'
-    )
-    text = text.replace(
-        '[[surface]]\nname = "Board"\ndistance = "1 m"', '[[surface]]\nname = "Board"\ndistance = "8.1 m"'
-    )
-    text = text.replace('role = "crew"\ndistance = "1 m"', 'role = "crew"\ndistance = "11 m"')
+    text = board_near_work("8.1 m")
     text = text.replace('distance_from_work = "2 m"\n', "")
-    barrier = '[[barrier]]\nname = "Curtain"\ndistance = "12 m"\nrating = "1 W/cm2"\nrated_time = "10 s"\n'
-    found = assess(parse_case(text + barrier))
+    found = assess(parse_case(text))
     row = next(s for s in found.scenarios if (s.way, s.tissue) == ("scatter", "eye"))
     assert row.exposure == pytest.approx(1.0 / math.pi, rel=1e-9)
     lit = next(one for one in found.barriers if one.way == "scatter")
