@@ -295,12 +295,10 @@ def unanswered(scenarios: Iterable[Scenario]) -> list[Scenario]:
 
 
 @dataclass(frozen=True, kw_only=True)
-class BarrierResult:
+class BarrierResult(OfSetup):
     """What falls on a barrier, against what it is rated for."""
 
     barrier: str = field(metadata=SAME)
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     way: str = field(metadata=SAME)
     distance: float = field(metadata=told("distance_m"))
     irradiance: float = field(metadata=told("irradiance_W_per_m2", rank=2, worse=badness, each=highest))  # W/m2, peak

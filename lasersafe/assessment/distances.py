@@ -11,7 +11,6 @@ from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import partial, reduce
 from itertools import product
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -29,10 +28,8 @@ from lasersafe.limits.exposure import alike
 from lasersafe.optics.reflection import LitSpot
 from lasersafe.optics.viewing import transmitted
 from lasersafe.quantity import physical_range
+from lasersafe.records import Zone
 from lasersafe.wording import Message, joined
-
-if TYPE_CHECKING:
-    from lasersafe.records import Zone
 
 _TWO_AXES = ("beam_diameter", "divergence", "focus_diameter", "waist_at", "spot_diameter")
 _ONE_AXIS = ("measured_at", "focal_length", "numerical_aperture", "core_diameter", "mode_field_diameter")

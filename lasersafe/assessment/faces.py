@@ -6,7 +6,6 @@ import itertools
 import math
 from collections.abc import Callable, Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,9 @@ from lasersafe.assessment.aims import Lit, Pose, place_of
 from lasersafe.assessment.context import Context, aid_of
 from lasersafe.assessment.loads import as_point, behind
 from lasersafe.assessment.paths import ROUND, STOOD_ON, corners_of, members_of, over_level_mirrors, stood_on
+from lasersafe.hazard.instruments import Aid
+from lasersafe.models import Case, Scene, Target
+from lasersafe.models.scene import Ceiling, Ground
 from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import CLOSEST, EVERYWHERE, FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile
 from lasersafe.scene.bound import Places, Question, bounds, known_as, most_light
@@ -22,11 +24,6 @@ from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.mirrors import Mirror, before_walls, from_spots, starts_around
 from lasersafe.scene.sources import Source, Spots, boxes_of
 from lasersafe.scene.walls import Screen, Walls
-
-if TYPE_CHECKING:
-    from lasersafe.hazard.instruments import Aid
-    from lasersafe.models import Case, Scene, Target
-    from lasersafe.models.scene import Ceiling, Ground
 
 FLAGS = NDArray[np.bool_]
 MATT = 0.8  # reflectance of what ends a beam where none is stated, as of matt white paint; common practice, no source

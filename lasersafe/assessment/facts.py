@@ -20,14 +20,13 @@ from lasersafe.models.laser import DIAMETER, DIVERGENCE, FOCAL_LENGTH
 from lasersafe.optics.beam import diameters, fraction_through, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
 from lasersafe.quantity import shown
-from lasersafe.records import badness, grouped, over
+from lasersafe.records import EyewearNeed, badness, grouped, over
 from lasersafe.results import Assumption, BeamFacts, ControlFinding, Expected, LaserFacts, ReadingResult, Record
 from lasersafe.wording import Message, Wording, joined, word
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import CaseResults
     from lasersafe.hazard.exposure import Emission
-    from lasersafe.records import EyewearNeed
     from lasersafe.records.scene import BarrierLine
     from lasersafe.results import Scenario
 

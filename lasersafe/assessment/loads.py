@@ -22,7 +22,7 @@ from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import CLOSEST_VIEW
 from lasersafe.optics.beam import diameters, peak_exposure
 from lasersafe.optics.reflection import scatter_exposure
-from lasersafe.records import Step
+from lasersafe.records import Criterion, Step
 from lasersafe.records.scene import BarrierWay, ViewWindow
 from lasersafe.scene.beams import AFAR, FLOAT, LEAST, BeamProfile, ScatterProfile, Vector, farthest_of
 from lasersafe.scene.bound import Places, Question, Span, bounds, span
@@ -33,7 +33,6 @@ from lasersafe.wording import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.assessment.stage import Stage
     from lasersafe.models import Barrier, Scene, SceneBarrier, SceneOpening
-    from lasersafe.records import Criterion
     from lasersafe.scene.lights import Light
 
 MODES = ("running", "alignment", "service", "fault")
@@ -355,7 +354,7 @@ def judge_windows(
             verdict = judge_window(ratio, density, load, rating, required)
             words = Message("window.together", words=verdict.verdict) if others else verdict.verdict
             found[entry.name, number] = ViewWindow(
-                opening.name, way, context.laser.name, context.setup.name, verdict.holds, verdict.needed_density,
+                context.laser.name, context.setup.name, opening.name, way, verdict.holds, verdict.needed_density,
                 density, load.irradiance, words, context.setup.fitted,
             )  # fmt: skip
     return found

@@ -6,14 +6,16 @@ import itertools
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
 from numpy.typing import NDArray
 
 from lasersafe.assessment.aims import UNLISTED, Lit, Pose, curved_sources, reaching
+from lasersafe.assessment.context import Context
 from lasersafe.assessment.loads import places_on, window_screen
+from lasersafe.models import Scene, ScenePerson
+from lasersafe.models.scene import SceneBarrier, SceneOpening
 from lasersafe.scene import mirrors
 from lasersafe.scene.beams import EVERYWHERE, FLOAT, BeamProfile, Vector
 from lasersafe.scene.bound import Question, bounds
@@ -21,11 +23,6 @@ from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.sources import Source, Spots
 from lasersafe.scene.walls import Screen, Walls
 from lasersafe.wording import Message, joined
-
-if TYPE_CHECKING:
-    from lasersafe.assessment.context import Context
-    from lasersafe.models import Scene, ScenePerson
-    from lasersafe.models.scene import SceneBarrier, SceneOpening
 
 FLAGS = NDArray[np.bool_]
 FOLLOWED = 0.01  # of the limit: a beam that gives no more anywhere on a mirror is not followed over it

@@ -5,26 +5,24 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import Any, TypeVar
 
 import numpy as np
 
 from lasersafe.assessment.context import BASE_WAY, Context
 from lasersafe.assessment.facts import MATT
+from lasersafe.assessment.scene_hits import Hit
 from lasersafe.assessment.scene_matrix import hit_of
 from lasersafe.assessment.stage import RESTS, Stage
+from lasersafe.models import Aim, Case
 from lasersafe.models.base import CaseModel
 from lasersafe.models.scene import Ground, ScenePlace
 from lasersafe.models.values import SIValue
 from lasersafe.quantity import times
 from lasersafe.records import badness
+from lasersafe.results import Scenario
 from lasersafe.scene.beams import angles
-
-if TYPE_CHECKING:
-    from lasersafe.assessment.scene_hits import Hit
-    from lasersafe.models import Aim, Case
-    from lasersafe.results import Scenario
-    from lasersafe.scene.sources import Source
+from lasersafe.scene.sources import Source
 
 Model = TypeVar("Model", bound=CaseModel)
 MOST = 24  # rows that are looked at: while running, the worst of each person, laser and way

@@ -18,7 +18,7 @@ from lasersafe.assessment.scene_findings import faults_not_drawn, findings_of, r
 from lasersafe.assessment.scene_hits import person_places
 from lasersafe.assessment.stage import Stage
 from lasersafe.models.scene import STATURES
-from lasersafe.records import badness, over
+from lasersafe.records import ExtendedResult, badness, over
 from lasersafe.records import scene as records
 from lasersafe.scene.areas import hazard_map
 from lasersafe.scene.bound import Question, bounds
@@ -28,7 +28,6 @@ _MAP_CELLS = 60  # of the exposure map in the sheet, along its longer side
 
 if TYPE_CHECKING:
     from lasersafe.assessment.protection import CaseResults
-    from lasersafe.records import ExtendedResult
     from lasersafe.scene.beams import FLOAT
     from lasersafe.wording import Wording
 

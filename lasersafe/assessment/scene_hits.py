@@ -22,7 +22,7 @@ from lasersafe.hazard.exposure import ALPHA_MIN, credited_angles, criteria
 from lasersafe.optics.beam import diameters
 from lasersafe.optics.reflection import LitSpot, scatter_exposure, source_angles
 from lasersafe.quantity import format_quantity
-from lasersafe.records import badness
+from lasersafe.records import Criterion, badness
 from lasersafe.scene import bound
 from lasersafe.scene.beams import CLOSEST, FLOAT, NEAREST, POINT, BeamProfile, ScatterProfile, Vector
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, STEP, Places, Question, Span, bounds, known_as, span
@@ -33,7 +33,6 @@ from lasersafe.wording import Message, joined, word
 if TYPE_CHECKING:
     from lasersafe.hazard.instruments import Aid
     from lasersafe.models import Person, ScenePerson
-    from lasersafe.records import Criterion
     from lasersafe.scene.sources import Source
 
 _SAME = 1.0 + 1e-9

@@ -6,7 +6,6 @@ import itertools
 import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 import shapely
@@ -18,6 +17,7 @@ from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import SUMS, stated
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.other_rules import MET, NOT_JUDGED, Facts, asked_for, class_rank, judge, packs
+from lasersafe.models import ScenePerson
 from lasersafe.optics.beam import unique
 from lasersafe.quantity import raised
 from lasersafe.records.scene import BarrierLine, MatrixCell, Point, SpectatorLine, SpectatorRule, ZoneShape
@@ -26,9 +26,6 @@ from lasersafe.scene.areas import PAD, area_of, finest, polygons
 from lasersafe.scene.bound import Places, Question, bounds
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, joined, word
-
-if TYPE_CHECKING:
-    from lasersafe.models import ScenePerson
 
 SIDES = (("front", math.pi), ("right", math.pi / 2.0), ("back", 0.0), ("left", -math.pi / 2.0))
 _OF_ZONES = "lateral_gap", "height_above_standing"  # facts that rest on zones near spectators

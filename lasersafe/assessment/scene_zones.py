@@ -23,13 +23,12 @@ from lasersafe.records.scene import BeyondTarget, Polygon, ZoneShape
 from lasersafe.scene.areas import area_of, box_of, lit_areas, polygons
 from lasersafe.scene.beams import FLOAT, LEAST, NEAREST, BeamProfile, ScatterProfile, beam_over
 from lasersafe.scene.bound import known_as, most_light, told_apart
-from lasersafe.scene.lights import Lights
+from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.walls import Walls
 from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.models import Target
-    from lasersafe.scene.lights import Light
     from lasersafe.scene.sources import Source
 
 KINDS = (
@@ -178,7 +177,7 @@ def _together(
             away = np.min([np.hypot(*(corners - np.array(start[:2])).T) for start in starts], axis=0)
             lasers, setups = zip(*((one.laser.name, one.setup.name) for one in placed), strict=True)
             yield ZoneShape(
-                f"{tissue} together", ", ".join(lasers), ", ".join(setups), polygons=shapes, distance=float(away.max()),
+                ", ".join(lasers), ", ".join(setups), f"{tissue} together", polygons=shapes, distance=float(away.max()),
                 measured_from="last optic", limited_by=Message("zone.sum"), origin=starts[0], area=float(area.area),
                 heights=stage.band, overhead=any(_overhead(stage, source) for group in groups for source, _ in group),
             )  # fmt: skip

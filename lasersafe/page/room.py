@@ -4,9 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-import tempfile
 from collections.abc import Iterable, Mapping, Sequence
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import shapely
@@ -218,14 +216,11 @@ class AskedRoom:
         laser, say = room.data["laser"][number], self.say
         wanted = "laser.mean_power" if "mean_power" in laser["emission"] else "laser.power"
         values = {"near": say.number(f"{near:g} m"), "what": what}
-        with tempfile.TemporaryDirectory() as folder:
-            path = Path(folder) / "case.toml"
-            path.write_text(case_text(room, say), encoding="utf-8")
-            try:
-                question = SolveQuestion(wanted=wanted, at=f"{max(near, 0.001)} m", laser=laser["name"])
-                data, _ = run_solve(path, question, whole=False)
-            except CalcError:
-                return say("help.not_searched", **values)
+        try:
+            question = SolveQuestion(wanted=wanted, at=f"{max(near, 0.001)} m", laser=laser["name"])
+            data, _ = run_solve(case_text(room, say), question, whole=False)
+        except CalcError:
+            return say("help.not_searched", **values)
         if data["answer_W"] is None:
             return say("help.no_power", **values)
         return say("help.power", **values, power=say.quantity(data["answer_W"], "W", rounding="down"))

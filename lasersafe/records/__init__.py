@@ -434,11 +434,9 @@ class Influence:
 
 
 @dataclass(frozen=True)
-class DistanceSpread:
+class DistanceSpread(OfSetup):
     """One distance with its spread."""
 
-    laser: str
-    setup: str
     way: str
     tissue: str
     nominal: float = field(metadata=told("nominal_m"))  # [m]

@@ -115,13 +115,11 @@ class BarrierLoad:
 
 
 @dataclass(frozen=True)
-class ViewWindow:
+class ViewWindow(OfSetup):
     """A view window in a barrier against one way: it holds only with enough density and enough resistance."""
 
     name: str
     way: str
-    laser: str
-    setup: str
     holds: bool = field(metadata=told(rank=1, worse=not_))
     needed_density: float = field(metadata=told(rank=2, worse=badness))
     density: float | None
@@ -212,13 +210,11 @@ class AimEnvelope(OfSetup):
 
 
 @dataclass(frozen=True)
-class ZoneShape:
+class ZoneShape(OfSetup):
     """One zone on the floor; outside it the computed exposure is below the limit at every height considered."""
 
     # eye direct | skin direct | eye mirror | skin mirror | scatter eye | scatter skin | ... | ignition
     kind: str = field(metadata=SAME)
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     polygons: tuple[Polygon, ...]
     distance: float = field(metadata=told(rank=1, worse=badness))  # [m] rounded up, before barriers cut it
     measured_from: str  # "last optic", "lit surface", "last optic, along the folded path"
@@ -238,11 +234,9 @@ class ZoneShape:
 
 
 @dataclass(frozen=True)
-class BeyondTarget:
+class BeyondTarget(OfSetup):
     """Where the beam goes once it misses the target or has cut through it."""
 
-    laser: str
-    setup: str
     target: str
     polygons: tuple[Polygon, ...]
     # name of the rated stop, or "" when it goes on to the full distance
@@ -449,14 +443,12 @@ class SceneFinding:
 
 
 @dataclass(frozen=True)
-class MatrixCell:
+class MatrixCell(OfSetup):
     """One person, one mode, one way: the highest hazard ratio over lasers, set-ups, surfaces and tissues."""
 
     person: str = field(metadata=SAME)
     mode: str = field(metadata=SAME)
     way: str = field(metadata=SAME)
-    laser: str = field(metadata=SAME)
-    setup: str = field(metadata=SAME)
     tissue: str = field(metadata=SAME)
     surface: str
     distance: float  # [m] path from the last optic, or from the lit surface for scatter

@@ -106,8 +106,8 @@ class Subject:
 
     Parameters
     ----------
-    path : pathlib.Path
-        The case file.
+    file : str
+        What the case file is called.
     data : mapping
         The case as ``tomllib`` reads it, with what it leaves out.
     case : Case
@@ -120,7 +120,7 @@ class Subject:
         What may be changed, by path.
     """
 
-    path: Path
+    file: str
     data: Mapping[str, Any]
     case: Case
     laser: int
@@ -240,7 +240,7 @@ class Subject:
             if partner is not None and f"laser.{partner[0]}" not in values:
                 other = self.inputs[f"laser.{partner[0]}"]
                 table[partner[0]] = exact_text(value * partner[1], other.mark.unit)
-        return case_from(data, str(self.path))
+        return case_from(data, self.file)
 
 
 def exact_text(value: float, unit: str) -> str:
@@ -267,13 +267,13 @@ def trimmed(text: str) -> str:
     return f"{number}{space}{unit}"
 
 
-def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
+def open_subject(source: Path | str, laser: str | None, setup: str | None) -> Subject:
     """Return what a question is about.
 
     Parameters
     ----------
-    path : pathlib.Path
-        The case file.
+    source : pathlib.Path or str
+        The case file, or its text.
     laser, setup : str or None
         Names; None for the only laser, and for the fitted set-up.
 
@@ -282,8 +282,8 @@ def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
     InputError
         If the case has faults or several lasers and none is named, or if there is none of that name.
     """
-    text = read_case_text(path)
-    case = parse_case(text, str(path))
+    text, file = (source, "case") if isinstance(source, str) else (read_case_text(source), str(source))
+    case = parse_case(text, file)
     filled = with_assumptions(tomllib.loads(text.replace("\r\n", "\n")))
 
     def place(name: str | None, names: list[str], option: str, usual: int) -> int:
@@ -327,7 +327,7 @@ def open_subject(path: Path, laser: str | None, setup: str | None) -> Subject:
         found[mean.path] = replace(mean, partner=(energy.name, energy.nominal / mean.nominal))
         found[energy.path] = replace(energy, partner=(mean.name, mean.nominal / energy.nominal))
     found[DURATION] = Input(DURATION, DURATION, _TIME, None)
-    return Subject(path, filled.data, case, which, mounted, context, found)
+    return Subject(file, filled.data, case, which, mounted, context, found)
 
 
 MOST_STEPS = 10_000

@@ -403,8 +403,10 @@ def _target(question: SolveQuestion) -> tuple[float, tuple[str, ...], tuple[str,
     return place, ways, ("eye",), marking
 
 
-def run_solve(case: Path, question: SolveQuestion, *, whole: bool = True) -> tuple[dict[str, Any], str]:
+def run_solve(case: Path | str, question: SolveQuestion, *, whole: bool = True) -> tuple[dict[str, Any], str]:
     """Return the answer to a question backwards, as JSON and as text; if wanted with what the whole case then says.
+
+    The case is a file, or its text.
 
     Raises
     ------

@@ -9,7 +9,7 @@ import math
 from collections.abc import Callable, Collection, Mapping, Sequence
 from functools import partial
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -21,15 +21,13 @@ from lasersafe.ask.drawings import picture
 from lasersafe.assessment import fingerprint
 from lasersafe.drawing.chart import Axis, Heading, curve_page, round_ends
 from lasersafe.drawing.page import Paper
+from lasersafe.drawing.primitives import Drawing
 from lasersafe.drawing.text import decimals, measured, spoken, unit_text
 from lasersafe.errors import refuse
 from lasersafe.files import DASH, Output, csv_text, existing, mark_of, suffix_of, write_outputs
 from lasersafe.quantity import for_spreadsheet, format_quantity, parse_quantity, shown
+from lasersafe.records import InputTolerance
 from lasersafe.wording import Message, Wording, caution_line, joined, listed, load_wording
-
-if TYPE_CHECKING:
-    from lasersafe.drawing.primitives import Drawing
-    from lasersafe.records import InputTolerance
 
 TABLES = (".csv", ".json", ".parquet")
 DRAWINGS = (".svg", ".png", ".pdf")

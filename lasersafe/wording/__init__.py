@@ -7,8 +7,6 @@ that is missing in ``sheet.toml`` is refused by name when the sheet asks for it.
 
 from __future__ import annotations
 
-import hashlib
-import json
 import os
 import re
 import string
@@ -245,11 +243,7 @@ def _has_word(text: str, word: str) -> bool:
 
 @dataclass(frozen=True)
 class Wording:
-    """All texts of one language.
-
-    ``caution_short`` is the one sentence that every output carries. ``digest`` is the SHA-256 of all the texts, as the
-    fingerprint of a sheet needs it.
-    """
+    """All texts of one language; ``caution_short`` is the one sentence that every output carries."""
 
     language: str
     controls: tuple[ControlText, ...]
@@ -259,7 +253,6 @@ class Wording:
     declarations: dict[str, str]  # sign-off role -> what that person declares
     roles: dict[str, str]  # sign-off role -> name of the role as printed
     texts: dict[str, str]
-    digest: str
     day: dict[str, tuple[DayText, ...]]  # list of `DAY_LISTS` -> its lines
 
     def day_lines(self, name: str, conditions: Collection[str]) -> tuple[DayText, ...]:
@@ -401,7 +394,6 @@ def load_wording(language: str = "en") -> Wording:
         name: load_toml(folder / f"{name}.toml")
         for name in ("controls", "other_hazards", "cautions", "sign_off", "day", *_TEXTS)
     }
-    digest = hashlib.sha256(json.dumps(files, sort_keys=True, ensure_ascii=True).encode()).hexdigest()
     cautions = record(Cautions, files["cautions"], where_in(language, "cautions.toml"))
     unique(cautions.caution, where_in(language, "cautions.toml"))
     roles = _lists(RoleText, language, files, "sign_off", "role")["role"]
@@ -418,7 +410,6 @@ def load_wording(language: str = "en") -> Wording:
         declarations={entry.key: entry.declares for entry in roles},
         roles={entry.key: entry.name for entry in roles},
         texts={key: text for name in _TEXTS for key, text in read_texts(language, f"{name}.toml", files[name]).items()},
-        digest=digest,
         day=_lists(DayText, language, files, "day", *DAY_LISTS),
     )
 

@@ -111,7 +111,7 @@ def farthest(one: Subject, table: str, field: str, text: str) -> float:
     import copy
     import tomllib
 
-    data = copy.deepcopy(tomllib.loads(read_case_text(one.path)))
+    data = copy.deepcopy(tomllib.loads(read_case_text(Path(one.file))))
     laser = data["laser"][one.laser]
     (laser["setup"][one.setup] if table == "setup" else laser[table])[field] = text
     found = [contexts(corner, rule_sets()) for corner in corners_of(case_from(data)).cases]
