@@ -218,8 +218,11 @@ def load_on(stage: Stage, context: Context, way: str, part: Part) -> Load:
     return load_of(context, way, lambda _, amount: (peak.irradiance * amount, None))[0]
 
 
-def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
-    """Return the line from which a peak follows; k is what tolerances and the last boxes of the search add."""
+def steps_of(stage: Stage, context: Context, peak: Peak, meaning: str) -> tuple[Step, ...]:
+    """Return the line from which a peak follows, by the key of its meaning.
+
+    There, k is what tolerances and the last boxes of the search add.
+    """
     power, source, seen = context.power, peak.source, peak.span
     if power is None or source is None or seen is None or not peak.irradiance > 0.0:
         return ()
@@ -257,7 +260,7 @@ def _steps_of(stage: Stage, context: Context, peak: Peak) -> tuple[Step, ...]:
     if any(source.moves) and not source.parts:
         start, size = seen.start
         put_in = Message("hit.starts", where=put_in, low=corner_text(start - size), high=corner_text(start + size))
-    return (Step("E", Message("barrier.peak_of_place"), formula, put_in, value, "W/m2", words, "own"),)
+    return (Step("E", Message(meaning), formula, put_in, value, "W/m2", words, "own"),)
 
 
 def plates_of(scene: Scene) -> list[Screen]:
@@ -282,7 +285,7 @@ def judge_screen(stage: Stage, context: Context, way: str, entry: SceneBarrier) 
     found, _ = judged(context, stage.contexts, way, load, entry if barrier is None else barrier, barrier)
     if peak.span is not None and context.power is not None:  # of a single pulse there is no mean anywhere
         found |= {"place": peak.place, "away": peak.span.near}
-    return BarrierWay(steps=_steps_of(stage, context, peak), **found)
+    return BarrierWay(steps=steps_of(stage, context, peak, "barrier.peak_of_place"), **found)
 
 
 # --- view windows ---------------------------------------------------------------------------------------------------

@@ -15,7 +15,7 @@ import shapely
 from lasersafe.assessment.aims import bent_beams, lit_places
 from lasersafe.assessment.barriers import beam_numbers
 from lasersafe.assessment.context import WAYS, Context
-from lasersafe.assessment.loads import asked, barrier_for, part_of_line, sources_on
+from lasersafe.assessment.loads import asked, barrier_for, part_of_line, sources_on, steps_of
 from lasersafe.assessment.scene_hits import taken
 from lasersafe.assessment.scene_zones import FROM
 from lasersafe.assessment.stage import REACH_UP, Stage
@@ -24,7 +24,7 @@ from lasersafe.records import Step, over, worst
 from lasersafe.records.scene import BarrierLine, BarrierMap, BarrierWay, Opening, StandingPlace
 from lasersafe.scene.bound import most_light
 from lasersafe.scene.walls import Screen, Walls
-from lasersafe.wording import Message
+from lasersafe.wording import Message, word
 
 if TYPE_CHECKING:
     from lasersafe.models import SceneBarrier
@@ -76,7 +76,7 @@ def barrier_line(stage: Stage, entry: SceneBarrier) -> BarrierLine:
 
 
 def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -> BarrierWay:
-    peak, place = None, None
+    peak, place, steps = None, None, tuple[Step, ...]()
     as_aimed = context.setup.fitted and (stage.wanted != "short" or bool(stage.case.reading))
     if as_aimed and not context.fault:
         power = context.power
@@ -84,8 +84,10 @@ def _way(stage: Stage, context: Context, entry: SceneBarrier, one: BarrierWay) -
         peak, place = math.inf if power is None else min(highest.irradiance * power, one.irradiance), highest.place
         if power is None or not peak > _NOTHING * one.irradiance:
             peak, place = (peak if power is None else 0.0), None
+        elif peak < one.irradiance:
+            steps = steps_of(stage, context, highest, "barrier.peak_as_aimed")
     stands, stops = _stands(stage, context, one) if as_aimed else (), asked(stage, context, one.way, entry)
-    return replace(one, aimed=peak, aimed_place=place, asked=stops, stands=stands)
+    return replace(one, aimed=peak, aimed_place=place, aimed_steps=steps, asked=stops, stands=stands)
 
 
 def _fault(stage: Stage, broken: Context, entry: SceneBarrier) -> BarrierWay:
@@ -113,7 +115,8 @@ def _stands(stage: Stage, context: Context, one: BarrierWay) -> tuple[StandingPl
     found, start = list[StandingPlace](), FROM[one.way]
 
     def add(start: str, far: float, formula: str, numbers: str) -> None:
-        step = Step("r", Message("barrier.stands"), formula, numbers, far, "m", Message("source.peak"), "own")
+        meaning, source = Message("barrier.stands", start=word(start)), Message("source.peak")
+        step = Step("r", meaning, formula, numbers, far, "m", source, "own")
         found.append(StandingPlace(far, start, (step,) if far > 0.0 else ()))
 
     def add_beam(start: str, sent: float, beam: BeamGeometry) -> None:

@@ -238,7 +238,8 @@ class Floor(sketch.Sketch):
 
 _SAME_DRAWING = 2.0
 _ROOM_ABOVE = 0.25
-_LABEL_ROOM = 20.0  # [mm] above and below what is drawn, for the names
+_LABEL_ROOM, _LIFT = 26.0, 0.3  # [mm] above and below what is drawn, for the names; how much more of it is above
+_STEP = 4.0  # [mm] to both sides of a person, of the floor that is raised there
 _LEAST = 0.05  # [m]
 _ABOVE = 1.0  # [m] of a wall above everything else: the rest of it may lie outside the frame
 _ASIDE = 3.0  # [m] from the section, from which on people and cameras are not in it
@@ -284,15 +285,18 @@ def elevation_pages(scene: SceneResult, paper: page.Paper, title: str, wording: 
         name = text("plan.elevation", laser=one.laser, title=title)
         away = beyond = [item for item in one.items if _beside(item) or not extent[0] <= item.along <= extent[2]]
         for _ in range(3):  # what is said to lie outside takes lines, and the frame is what they leave
-            notes = dict.fromkeys(item.name + _where(item, wording) for item in away)
-            outside = [text("plan.margin", notes="; ".join(notes))] if notes else []
-            layout = page.lay_out(
-                paper, "elevation", name, entries, signs, page.foot_lines(paper, wording, [*outside, *ends])
-            )
+            shown = [item for item in one.items if item.named and item not in away]
+            notes = {"plan.margin": [item.name + _where(item, wording) for item in away]}
+            notes["plan.places"] = [_said(scene, item, wording) for item in shown]
+            listed = [text(key, notes="; ".join(dict.fromkeys(own))) for key, own in notes.items() if own]
+            foot = page.foot_lines(paper, wording, [*listed, *ends])
+            layout = page.lay_out(paper, "elevation", name, entries, signs, foot)
             trial = sketch.fit(extent, layout.drawing.frame)
             x0, y0, x1, y1 = trial.frame
-            high = min(y1 - y0, (extent[3] - extent[1]) * 1000.0 / trial.scale + 2 * _LABEL_ROOM)
-            view = sketch.View((x0, y1 - high, x1, y1), trial.middle, trial.scale)
+            drawn = (extent[3] - extent[1]) * 1000.0 / trial.scale
+            high = min(y1 - y0, drawn + _LABEL_ROOM)
+            middle = trial.middle[0], trial.middle[1] + _LIFT * (high - drawn) * trial.scale / 1000.0
+            view = sketch.View((x0, y1 - high, x1, y1), middle, trial.scale)
             gone = [item for item in beyond if not _drawn(view, item)]
             if gone == away:
                 break
@@ -300,8 +304,8 @@ def elevation_pages(scene: SceneResult, paper: page.Paper, title: str, wording: 
         section = _Section(scene, view, wording)
         section.one = one
         section.draw()
-        drawn = text("plan.shown", setups=text("plan.drawn", laser=one.laser, setup=one.setup))
-        pages.append(layout.filled(paper, section, drawn))
+        setups = text("plan.drawn", laser=one.laser, setup=one.setup)
+        pages.append(layout.filled(paper, section, text("plan.shown", setups=setups)))
     return pages
 
 
@@ -344,6 +348,21 @@ def _state(scene: SceneResult, item: ElevationItem, wording: Wording) -> tuple[s
             state, against = page.state_of(barrier)
             return ("this", "") if item.holds and state in ("today", "part", "fails") else (state, against)
     return {True: "holds", False: "fails", None: "plain"}[item.holds], wording.text("plan.direct")
+
+
+def _name(item: ElevationItem, wording: Wording) -> str:
+    return wording.text("plan.work") if (item.kind, item.name) == ("target", "work") else item.name
+
+
+def _said(scene: SceneResult, item: ElevationItem, wording: Wording) -> str:
+    """Return what a thing is, its height where it counts, whether it holds, and where it stands."""
+    said = _name(item, wording)
+    if item.eye is not None:
+        said += wording.text("plan.eyes", height=quantity(item.eye, "m"))
+    if item.kind in ("barrier", "wall"):
+        state, against = _state(scene, item, wording)
+        said = wording.text(f"plan.{state}", name=said, against=wording.say(against))
+    return said + _where(item, wording)
 
 
 def _where(item: ElevationItem, wording: Wording) -> str:
@@ -390,7 +409,7 @@ class _Section(sketch.Sketch):
             ground = ((min(x0, ground[0][0]), ground[0][1]), *ground, (max(x1, ground[-1][0]), ground[-1][1]))
         for run in pen.clip_run(ground, self.frame):
             self.marks.append(pen.Lines((run,), pen.BLACK, 0.6))
-            self.board.lines += list(pairwise(run))
+            self.board.boxes.append((run[0][0], low, run[-1][0], max(y for _, y in run)))
             self.marks.insert(first, pen.Area(((*run, (run[-1][0], low), (run[0][0], low)),), pen.WHITE))
             count = max(2, int(math.dist(run[0], run[-1]) / 3.0))
             ticks = tuple((p, (p[0] - 1.4, p[1] - 1.4)) for p in pen.along(run, count) if p[1] - 1.4 > low)
@@ -402,17 +421,17 @@ class _Section(sketch.Sketch):
         ends = (self.view.point((item.along, height)) for height in (item.bottom, item.top))
         low, high = ((x, min(max(y, self.frame[1]), self.frame[3])) for x, y in ends)  # a wall may be higher
         middle: pen.Pair = (low[0], (low[1] + high[1]) / 2)
-        names, clear = item.name, 1.0
+        clear = 1.0
         if item.kind == "person":
             middle, clear = self.view.point((item.along, item.top if item.eye is None else item.eye)), 1.6
             self.marks += [pen.Lines(((low, middle),), pen.BLACK, 0.5), *pen.person(middle)]
-            names += "" if item.eye is None else self.text("plan.eyes", height=quantity(item.eye, "m"))
+            if item.bottom > 0.0:
+                step = (low[0] - _STEP, low[1]), (low[0] + _STEP, low[1])
+                self.marks += sketch.strokes([step], self.frame, pen.BLACK, 0.6)
         elif item.kind in ("barrier", "wall"):
-            state, against = _state(self.scene, item, self.wording)
-            self.marks += pen.barrier((low, high), state)
-            names = self.text(f"plan.{state}", name=item.name, against=self.say(against))
+            self.marks += pen.barrier((low, high), _state(self.scene, item, self.wording)[0])
         elif item.kind == "target":
-            names, clear = self.text("plan.work") if item.name == "work" else item.name, 2.0
+            clear = 2.0
             self.marks += [pen.Lines(((low, high),), pen.BLACK, 0.8), *pen.target(middle, False)]
         elif item.kind == "camera":
             middle, clear = high, 1.6
@@ -422,11 +441,12 @@ class _Section(sketch.Sketch):
             self.marks += [pen.Area((ring,), "#cccccc"), pen.Lines((pen.closed(ring),), pen.BLACK, 0.3)]
         if clear > 1.0:
             self.board.block(middle, clear)
-        names += _where(item, self.wording)
         upright = item.kind in ("barrier", "wall") and low != high
         places = [middle, high, *pen.along((low, high), 3)] if upright else [middle]
         x0, y0, x1, y1 = self.frame
         shown = tuple(p for p in places if x0 <= p[0] <= x1 and y0 <= p[1] <= y1)
         if item.named:
-            self.labels.append(sketch.Label(names, shown or (middle,), clear=clear, bold=item.holds is False))
+            self.labels.append(
+                sketch.Label(_name(item, self.wording), shown or (middle,), clear=clear, bold=item.holds is False)
+            )
         self.board.lines.append((low, high))

@@ -62,6 +62,7 @@ class BarrierWay:
     place: Point3 | None = None  # where that is
     aimed: float | None = None  # [W/m2] the highest peak with the head as aimed while running; None when not worked out
     aimed_place: Point3 | None = None
+    aimed_steps: tuple[Step, ...] = field(default=(), compare=False, metadata=HIDDEN)
     away: float | None = None  # [m] from where the light starts to that place
     rating: float | None = None  # [W/m2] that counts for this laser
     rated_time: float | None = None
@@ -78,7 +79,7 @@ class BarrierWay:
     def among(self, group: Sequence[BarrierWay]) -> BarrierWay:
         """Return this worst one of several with the highest load as aimed."""
         top = max(group, key=lambda way: -1.0 if way.aimed is None else badness(way.aimed))
-        return replace(self, aimed=top.aimed, aimed_place=top.aimed_place)
+        return replace(self, aimed=top.aimed, aimed_place=top.aimed_place, aimed_steps=top.aimed_steps)
 
 
 @dataclass(frozen=True)

@@ -39,6 +39,7 @@ Places = Mapping[str, front.SignPlace]
 _PARTS: tuple[Callable[[Sheet], None], ...] = (
     tables.people, tables.barriers, tables.controls, back.acceptance, back.other_hazards, back.cautions, back.review,
 )  # fmt: skip
+_BEFORE_PLAN = _PARTS[:3]
 _ANNEX: tuple[Callable[[Sheet], None], ...] = (
     back.inputs, drawings.annex, shown.scene_tables, shown.barriers_by_place, shown.setups, shown.sources,
     tables.scenarios, tables.eyewear, tables.barrier_loads, shown.pulsed, back.uncertainty,
@@ -145,8 +146,13 @@ def lay_out(sheet: Sheet, signed: SignOff, annex: str = "") -> Places:
     """Lay out the pages of the sheet without header, footer and draft mark; return role -> place to sign."""
     front.decision(sheet, signed)
     places = sheet.fitted(partial(front.sign_off, signed=signed, annex=annex), (8.5, 7.0))
+    parts = list(_PARTS)
+    for part in _BEFORE_PLAN if sheet.assessment.scene is not None else ():  # it takes a page of its own
+        if sheet.fits(sheet.y, part):
+            part(sheet)
+            parts.remove(part)
     drawings.plan(sheet)
-    for part in _PARTS:
+    for part in parts:
         part(sheet)
     return places
 

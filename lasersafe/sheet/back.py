@@ -372,7 +372,8 @@ def _others(sheet: Sheet, work: _Calculation) -> None:
         work.group(f"{title} ({result.laser}: {result.setup})", result.steps)
     for barrier, one in ((line, one) for line in scene_barriers for one in (*line.ways, *line.faults)):
         judged = one.fitted and (one.asked or one.rating is not None)
-        if shown := [*(one.steps if judged else ()), *(step for place in one.stands for step in place.steps)]:
+        peaks = (*one.steps, *one.aimed_steps) if judged else ()
+        if shown := [*peaks, *(step for place in one.stands for step in place.steps)]:
             title = text("steps.barrier", barrier=barrier.name, way=sheet.named("way", one.way))
             work.group(f"{title} ({one.laser}: {one.setup})", shown)
     source = sheet.say(Message("source.together"))

@@ -147,7 +147,7 @@ def _limits(plot: Plot, limits: Sequence[LimitLine], unit: str, width: float, bo
     return marks, top
 
 
-_ELEVATION = 118.0  # height of an elevation in the sheet [mm]
+_ELEVATION = 128.0  # height of an elevation in the sheet [mm]
 _MAP = 150.0
 _WAY, _GAP = 84.0, 4.0  # height of a drawing of one way, and what lies between two of them
 _TALL_MAP, _LEAST_MAP = 220.0, 125.0

@@ -405,14 +405,18 @@ class Sheet(Flow):
         else:
             self.table([self.text(f"{group}.{key}") for key in columns], tuple(columns.values()), rows, pad)
 
+    def fits(self, top: float, draw: Callable[..., object], *more: object) -> bool:
+        """Return whether all that is drawn fits on one page, from a place downwards."""
+        trial = Sheet(*self.geometry, self.assessment, self.wording, self.paper)
+        trial.y = top
+        draw(trial, *more)
+        return len(trial.pages) == 1
+
     def fitted(self, draw: Callable[[Sheet, float], T], sizes: Sequence[float]) -> T:
         """Draw in the largest of some sizes of type with which all of it fits on this page, or else on the next."""
         for top in (self.y, self.top):
             for size in sizes:
-                trial = Sheet(*self.geometry, self.assessment, self.wording)
-                trial.y = top
-                draw(trial, size)
-                if len(trial.pages) == 1:
+                if self.fits(top, draw, size):
                     self.need(self.room + top - self.y)
                     return draw(self, size)
         return draw(self, sizes[-1])

@@ -130,6 +130,19 @@ def test_no_page_is_less_than_a_quarter_full_but_the_last(name: str, kind: str, 
         assert sheet.top - low >= sheet.full / 4 or number + 1 in handouts, number + 1
 
 
+@pytest.mark.parametrize("language", languages())
+@pytest.mark.parametrize("name", STARTERS)
+def test_the_page_before_the_plan_is_filled_with_the_parts_that_fit(name: str, language: str) -> None:
+    """The boxes to sign stood alone on page 2 of five starters, half a page blank, since the plan takes a page."""
+    sheet = laid_out(name, "sheet", language)
+    (plan,) = [entry.page for entry in sheet.entries if entry.title == sheet.text("plan.heading")]
+    low = min(_lowest(mark) for mark in sheet.pages[plan - 1].marks)
+    assert sheet.top - low >= 0.7 * sheet.full
+    titles = [sheet.text(f"{key}.heading") for key in ("people", "barriers", "controls", "acceptance", "review")]
+    found = [entry.title for entry in sheet.entries if entry.title in titles]
+    assert sorted(found) == sorted(titles)
+
+
 def _lowest(mark: Mark) -> float:
     if isinstance(mark, Words | Placed):
         return mark.y
@@ -240,7 +253,10 @@ def test_an_elevation_has_no_name_of_a_zone_over_its_drawing() -> None:
         assert re.search(r"How far each zone reaches, .*: eye, direct: \d[\d.]+ k?m from the last optic[,;]", said)
         outside = said.partition("Outside the drawing: ")[2].partition(". ")[0]  # spectators were drawn, and named
         assert "Passers-by at the hall door" in outside
-        assert not any(words.partition(", eyes")[0] in outside for words in inside if ", eyes" in words)
+        within = said.partition("In the drawing: ")[2].partition(". ")[0]  # names stand there, places in the list
+        assert not any(", eyes" in words for words in inside)
+        assert ", eyes 1.60 m, " in within
+        assert not any(words in outside for words in inside if f"{words}, eyes" in within)
 
 
 @pytest.mark.parametrize("language", languages())

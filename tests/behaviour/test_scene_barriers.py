@@ -432,3 +432,26 @@ def test_what_stands_behind_a_target_can_burn_by_all_lasers_and_from_the_nearest
     near = 1.85 - math.sqrt(0.75)
     assert loose.backing_irradiance == pytest.approx(40.0 / (math.pi * (25e-6 + (40e-3 * near) ** 2)), rel=1e-6)
     assert loose.can_ignite
+
+
+def test_how_near_a_barrier_may_stand_is_told_apart_by_where_that_is_counted_from() -> None:
+    """Two steps under one barrier, of a flat and of a bent mirror, had the same words."""
+    text = HEAD.format(rating="1 kW/cm2") + SCENE.format(top="3 m", aim="").replace('"flat"', '"unknown"')
+    scene = assess(parse_case(text)).scene
+    assert scene is not None
+    every = [way.stands for line in scene.barriers for way in (*line.ways, *line.faults)]
+    told = [[step.meaning for place in own for step in place.steps] for own in every]
+    assert max(map(len, told)) > 1
+    assert all(len({*own}) == len(own) for own in told)
+
+
+def test_the_peak_as_aimed_can_be_retraced_from_its_step() -> None:
+    """Readings on barriers pointed at the table of barriers, which gave the peak and no line from which it follows."""
+    scene = template("demo").scene
+    assert scene is not None
+    every = [way for line in scene.barriers for way in line.ways if way.aimed_place is not None and way.asked]
+    less = [way for way in every if way.aimed is not None and way.aimed < way.irradiance]
+    assert less
+    for way in less:
+        (step,) = way.aimed_steps
+        assert step.value == pytest.approx(way.aimed)

@@ -35,6 +35,17 @@ end = "21 m"
 bottom = "0.5 m"
 top = "1.5 m"
 """
+RAISED = """
+[[person]]
+name = "On the stage"
+role = "performer"
+distance = "1.5 m"
+[[scene.person]]
+name = "On the stage"
+position = ["0 m", "-1.5 m"]
+stature = "standing adult"
+floor = "1 m"
+"""
 
 
 def section(of):
@@ -132,3 +143,19 @@ def test_a_wall_higher_than_the_drawing_ends_at_its_frame():
     lines = [point for mark in page.marks if isinstance(mark, Lines) for run in mark.runs for point in run]
     assert lines
     assert max(y for _, y in lines) <= above
+
+
+def test_a_person_on_a_stage_stands_on_it_and_no_name_lies_on_the_floor():
+    """The person hung over the floor, and names were written over its line."""
+    scene = assess(case(more=RAISED)).scene
+    (page,) = elevation_pages(scene, Paper("A4", 297.0, 210.0, 10.0), "t", load_wording())
+    (item,) = [one for one in scene.elevations[0].items if one.name == "On the stage"]
+    assert item.bottom == 1.0
+    level = [run for mark in page.marks if isinstance(mark, Lines) and mark.thick == 0.6 for run in mark.runs]
+    floor, raised = sorted((run for run in level if run[0][1] == run[-1][1]), key=lambda run: run[0][1])
+    assert raised[0][1] - floor[0][1] == pytest.approx(1000.0 / page.scale)
+    assert raised[-1][0] - raised[0][0] < floor[-1][0] - floor[0][0]
+    named = {one.name for one in scene.elevations[0].items}
+    high = {mark.text: mark.y for mark in page.marks if isinstance(mark, Words) and mark.text in named}
+    assert {"On the stage", "Booth"} <= {*high}
+    assert min(high.values()) > floor[0][1]
