@@ -8,12 +8,12 @@ from functools import partial
 
 from lasersafe.drawing.primitives import Words, grey
 from lasersafe.drawing.text import decimals
-from lasersafe.errors import OutputError, refuse
+from lasersafe.errors import refuse
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, drawings, front, shown, tables
 from lasersafe.sheet import pages as handouts
 from lasersafe.sheet.flow import Page, Plain, Sheet
-from lasersafe.sheet.paint import Attachment, Facts, refuse_unprintable
+from lasersafe.sheet.paint import Attachment, Facts, naming
 from lasersafe.sheet.paint import paint as painted
 from lasersafe.sheet.text import Style, width_of, wrap
 from lasersafe.wording import Wording, load_wording, localise
@@ -134,12 +134,8 @@ def render_sheet(
     )
     word = _WORDS[state]
     under = _draft(wording.text(word), size) if word else None
-    try:
+    with naming({"": assessment, "wording": wording, "sign-off": signed}):
         return painted(pages, sheet.entries, size, under, facts, embed(places) if embed else None)
-    except OutputError:  # a character; look for the field that has it
-        for record, where in ((assessment, ""), (wording, "wording"), (signed, "sign-off")):
-            refuse_unprintable(record, where)
-        raise
 
 
 def lay_out(sheet: Sheet, signed: SignOff, annex: str = "") -> Places:

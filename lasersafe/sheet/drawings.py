@@ -18,7 +18,7 @@ from lasersafe.drawing.text import in_unit, tidy, unit_text, width_of, wrap
 from lasersafe.drawing.text import place as placed_at
 from lasersafe.results import ChartData, ChartMark, LimitLine
 from lasersafe.sheet.flow import MILLIMETRE, Page, Placed, Sheet
-from lasersafe.sheet.paint import Facts, paint, refuse_unprintable
+from lasersafe.sheet.paint import Facts, naming, paint
 from lasersafe.wording import Wording
 
 _TYPE, _LINE = 2.5, 3.0  # [mm]
@@ -235,9 +235,8 @@ def drawings_pdf(drawings: Sequence[Drawing], named: Mapping[str, object], subje
     OutputError
         If a text holds a character that cannot be printed.
     """
-    for name, texts in named.items():
-        refuse_unprintable(texts, name)
     program = wording.text("sheet.program", version=lasersafe.__version__)
     facts = Facts(drawings[0].title, program, subject, program, wording.language)
     size = (drawings[0].width * MILLIMETRE, drawings[0].height * MILLIMETRE)
-    return paint([Page([Placed(0.0, 0.0, drawing)]) for drawing in drawings], [], size, None, facts)
+    with naming(named):
+        return paint([Page([Placed(0.0, 0.0, drawing)]) for drawing in drawings], [], size, None, facts)

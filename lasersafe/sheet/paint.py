@@ -9,12 +9,12 @@ from __future__ import annotations
 import math
 import unicodedata
 import zlib
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from functools import lru_cache
 from io import BytesIO
-from itertools import chain, groupby
-from typing import Any
+from itertools import groupby
 
 from reportlab.pdfbase import pdfdoc, pdfmetrics
 from reportlab.pdfgen.canvas import Canvas
@@ -26,7 +26,6 @@ from lasersafe.sheet.flow import MILLIMETRE, Entry, Mark, Page, Placed
 
 _SPACES = {"\n", "\r", "\t", "\v", "\f", "\u0085", "\u2028", "\u2029", "\u00a0", "\u2007", "\u202f"}
 _LONGEST_QUOTE = 60
-_NO_TEXT = {float, int, bool, type(None)}
 
 
 @lru_cache(maxsize=1)
@@ -44,44 +43,46 @@ def refuse_unprintable(record: object, name: str = "") -> None:
     OutputError
         Naming the first such field, the character, its code point and the text.
     """
-    allowed = printable()
-    seen: set[object] = set()  # texts, and the identities of records: most stand in many places
-    waiting: list[tuple[Any, tuple[Any, ...]]] = [(record, ((), name))]  # with the place: that around it, and its name
-    while waiting:
-        value, path = waiting.pop()
-        key = value if isinstance(value, str) else id(value)
-        if key in seen:
-            continue
-        seen.add(key)
-        inner: Iterable[tuple[object, Any]] = ()
-        if isinstance(value, str):
-            text = unicodedata.normalize("NFC", value)
-            if not allowed.issuperset(text):
-                character = next(each for each in text if each not in allowed)
-                raise OutputError(_refusal(path, text, character))
-        elif isinstance(value, tuple | list):  # mostly coordinates, one by one or in pairs
-            if (kinds := {*map(type, value)}) == {tuple}:
-                kinds = {*map(type, chain.from_iterable(value))}
-            inner = () if kinds <= _NO_TEXT else enumerate(value, 1)
-        elif hasattr(value, "__dataclass_fields__"):
-            inner = vars(value).items()
-        elif isinstance(value, Mapping):  # last, since to ask costs most
-            inner = [pair for each, entry in value.items() for pair in ((" (a key)", str(each)), (f"[{each}]", entry))]
-        waiting += reversed([(entry, (path, at)) for at, entry in inner if entry.__class__ not in _NO_TEXT])
+    for place, text in _texts(record, name):
+        if found := next((each for each in unicodedata.normalize("NFC", text) if each not in printable()), ""):
+            raise OutputError(_refusal(place.lstrip("."), text, found))
 
 
-def _refusal(path: tuple[Any, ...], text: str, character: str) -> str:
-    place = ""
-    while path:
-        path, at = path
-        place = (f"[{at}]" if isinstance(at, int) else at if not path or at[:1] in " [" else f".{at}") + place
+def _texts(value: object, place: str) -> Iterator[tuple[str, str]]:
+    """Yield where each text of a record stands, and the text."""
+    if isinstance(value, str):
+        yield place, value
+    elif hasattr(value, "__dataclass_fields__"):
+        for name, entry in vars(value).items():
+            yield from _texts(entry, f"{place}.{name}")
+    elif isinstance(value, Mapping):
+        for key, entry in value.items():
+            yield f"{place} (a key)", str(key)
+            yield from _texts(entry, f"{place}[{key}]")
+    elif isinstance(value, tuple | list):
+        for number, entry in enumerate(value, 1):
+            yield from _texts(entry, f"{place}[{number}]")
+
+
+@contextmanager
+def naming(records: Mapping[str, object]) -> Iterator[None]:
+    """Where a character cannot be printed, name the field of some records that has it; each is given by its name."""
+    try:
+        yield
+    except OutputError:
+        for name, record in records.items():
+            refuse_unprintable(record, name)
+        raise
+
+
+def _refusal(place: str, text: str, character: str) -> str:
     code = f"U+{ord(character):04X}"
     shown = character if character.isprintable() else "without a shape"
     name = unicodedata.name(character, "no name")
     quoted = text if len(text) <= _LONGEST_QUOTE else text[:_LONGEST_QUOTE] + "..."
     safe = "".join(c if c.isprintable() else f"<U+{ord(c):04X}>" for c in quoted)
     return (
-        f"{place.lstrip('.')}: the character {shown} ({code}, {name}) cannot be printed; the text is '{safe}'; "
+        f"{place}: the character {shown} ({code}, {name}) cannot be printed; the text is '{safe}'; "
         "the sheet prints Latin, Greek and Cyrillic letters and common signs: write it with those"
     )
 
@@ -135,7 +136,7 @@ class _Encoder:
         for character in used:
             if character not in fonts:
                 if character not in printable():
-                    raise OutputError(_refusal(((), "page"), text, character))
+                    raise OutputError(_refusal("page", text, character))
                 font = pdfmetrics.getFont(NAMES[bold])
                 ((subset, code),) = font.splitString(character, self._document)
                 fonts[character] = font.getSubsetInternalName(subset, self._document)

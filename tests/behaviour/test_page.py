@@ -322,6 +322,7 @@ def test_a_case_is_opened_with_the_answer_of_the_command_line(site: TestClient, 
     path.write_text(starter("visible-diode"), encoding="utf-8")
     told = run("assess", path)
     page = text_of(site.post("/case", files={"file": ("diode.toml", path.read_bytes())}).text)
+    assert "the worst way that is not struck out" not in page, "all are: a table stood there without a row"
     stands_in(page, told.out)
     data = run("assess", path, "--json").data
     assert data["fingerprint"] in page
