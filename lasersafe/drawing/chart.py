@@ -208,7 +208,7 @@ def curve_page(
     for number, (name, points) in enumerate(curves):
         none = not any(value > 0.0 for _, value in points)
         name = Message("draw.nowhere", name=name).said(heading.language) if none else name
-        entries.append(Entry(partial(_sample, number), name))
+        entries.append(Entry(partial(curve_sample, number), name))
     layout = lay_out(paper, "sweep", heading.title, entries, (), heading.foot)
     layout.scale_lines(heading.lines, paper.margin)
     # two axes that fill the page, with room for numbers and titles
@@ -252,6 +252,7 @@ def curve(number: int, *runs: pen.Run) -> pen.Lines:
     return pen.Lines(runs, INKS[number % len(INKS)], _THICK, DASHES[number % len(DASHES)])
 
 
-def _sample(number: int, rect: pen.Rect) -> list[pen.Mark]:
+def curve_sample(number: int, rect: pen.Rect) -> list[pen.Mark]:
+    """Return the sample of a curve for the legend."""
     y = (rect[1] + rect[3]) / 2
     return [curve(number, ((rect[0], y), (rect[2], y)))]

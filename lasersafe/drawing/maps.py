@@ -11,17 +11,16 @@ from itertools import groupby
 import numpy as np
 
 from lasersafe.drawing import primitives as pen
-from lasersafe.drawing.chart import round_steps
+from lasersafe.drawing.chart import Axis, Plot, axis_marks
 from lasersafe.drawing.page import Entry, Paper, foot_lines, lay_out, left_out_line, limits_line
 from lasersafe.drawing.room import Floor
 from lasersafe.drawing.sketch import DECADES, Label, fit
-from lasersafe.drawing.text import quantity, ratio, spoken, tidy
+from lasersafe.drawing.text import in_unit, quantity, ratio, tidy
 from lasersafe.records.scene import BarrierLine, BarrierMap, HazardMap, SceneResult
 from lasersafe.wording import Wording
 
-_TYPE = 2.6
 _HEAD = 8.0  # mm above each strip, for its name
-_FEET = 9.0  # mm below, for the metres
+_FEET = 11.0  # mm below, for the metres
 _SIDE = 12.0  # mm at the left, for the heights
 _DECADES = 3  # below the highest, that an unrated barrier shows
 
@@ -48,11 +47,10 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
         most = max((float(values.max()) for values in found.ways.values()), default=0.0)
         base = 10.0 ** (math.floor(math.log10(most)) - _DECADES) if 0.0 < most < math.inf else 1.0
     rank = decade if rating is None else share_of_rating
-    classes = {
-        way: [[rank(value / base) for value in row] for row in values.tolist()] for way, values in found.ways.items()
-    }
+    lit = {way: values for way, values in found.ways.items() if not values.max() <= 0.0} or found.ways
+    classes = {way: [[rank(value / base) for value in row] for row in values.tolist()] for way, values in lit.items()}
     used = sorted({value for rows in classes.values() for row in rows for value in row})
-    words = quantity(base, "W/m2", 3, "down")
+    words = in_unit(base, "W/m2", 3, "down")
     meant = "plan.barrier_unrated" if rating is None else "plan.barrier_rated"
     below = wording.text("plan.barrier_below", value=words)
     if rating is None:
@@ -72,21 +70,13 @@ def barrier_page(found: BarrierMap, line: BarrierLine, paper: Paper, title: str,
     for way, rows in classes.items():
         low = top - _HEAD - high * mm
         peaks = [one.aimed for one in line.ways if one.way == way and one.fitted and one.aimed is not None]
-        peak = quantity(max(peaks), "W/m2", 3, "up") if peaks else wording.text("plan.barrier_no_peak")
+        peak = in_unit(max(peaks), "W/m2", 3, "up") if peaks else wording.text("plan.barrier_no_peak")
         head = wording.text("plan.barrier_way", way=wording.text(f"way.{way}"), peak=peak)
-        marks.append(pen.Words(x0 + _SIDE, top - _HEAD + 2.0, head, _TYPE, True))
         left, across = x0 + _SIDE, [x0 + _SIDE + (at - found.along[0]) * mm for at in found.along]
         up = [low + (at - found.heights[0]) * mm for at in found.heights]
         frame = (left, low, across[-1], up[-1])
-        marks += [*class_marks(rows, across, up, frame), *pen.edge(frame, 0.35)]
-        for at in round_steps(0.0, length, 8.0 / mm):  # metres along the barrier
-            x = left + at * mm
-            marks.append(pen.Lines((((x, low), (x, low - 1.2)),), pen.BLACK, 0.25))
-            marks.append(pen.Words(x - 1.2, low - 4.2, spoken(f"{at:g} m" if at == 0.0 else f"{at:g}"), _TYPE))
-        for at in round_steps(found.heights[0], found.heights[-1], 5.0 / mm):
-            y = low + (at - found.heights[0]) * mm
-            marks.append(pen.Lines((((left - 1.2, y), (left, y)),), pen.BLACK, 0.25))
-            marks.append(pen.Words(left - 10.0, y - 0.9, spoken(f"{at:g} m"), _TYPE))
+        axes = Axis("m", 0.0, length), Axis(head, found.heights[0], found.heights[-1])
+        marks += [*class_marks(rows, across, up, frame), *axis_marks(Plot(*axes, frame))]
         top = low - _FEET
     layout.scale_lines((wording.text("plan.barrier_axes"),), paper.margin)
     layout.drawing.marks.extend(marks)
@@ -98,7 +88,7 @@ def share_of_rating(ratio: float) -> int:
     return next((value for value, most in ((0, 0.01), (1, 0.1), (2, 1.0)) if ratio <= most), len(DECADES))
 
 
-_MOST_CELLS = 110
+_MOST_CELLS, _NARROW = 110, 110.0  # of a row; width of a map at least, for its names [mm]
 _NOT_WORKED_OUT = "#d6d6d6"
 
 
@@ -157,6 +147,9 @@ def map_page(scene: SceneResult, paper: Paper, title: str, wording: Wording) -> 
     entries.append(Entry(_crossed_out, wording.text("plan.map_outside")))
     layout = lay_out(paper, "map", wording.text("plan.map", title=title), (), entries, foot)
     view = fit((xs[0], ys[0], xs[-1], ys[-1]), layout.drawing.frame)
+    x0, y0, x1, y1 = view.frame
+    spare = max(x1 - x0 - max((xs[-1] - xs[0]) * 1000.0 / view.scale, _NARROW), 0.0) / 2
+    view = replace(view, frame=(x0 + spare, y0, x1 - spare, y1))
     layers = Floor(scene, view, wording)
     across, up = [view.point((x, 0.0))[0] for x in xs], [view.point((0.0, y))[1] for y in ys]
     x0, y0, x1, y1 = view.frame

@@ -113,13 +113,13 @@ def lay_out(paper: Paper, kind: str, title: str, zones: Sequence[Entry], signs: 
             low += _ENTRY * _LEADING
     low += 1.5
     for entries, columns in ((signs, 4), (zones, 2)):
-        low += _columns(entries, columns, wide, m, low, marks)
+        low += in_columns(entries, columns, wide, m, low, marks)
     frame = (m, low + 1.0, paper.width - m, max(top, low + 20.0))
     drawing = pen.Drawing(kind, clean(title), paper.width, paper.height, frame, int(kind != "sweep"), marks)
     return Layout(drawing, head_y)
 
 
-def _columns(
+def in_columns(
     entries: Sequence[Entry], columns: int, wide: float, left: float, low: float, marks: list[pen.Mark]
 ) -> float:
     """Set entries in columns that stand on ``low``; return their height."""

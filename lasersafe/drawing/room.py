@@ -283,24 +283,16 @@ def elevation_pages(scene: SceneResult, paper: page.Paper, title: str, wording: 
         ends += [text("plan.reaches", zones="; ".join(tags))] if tags else []
         ends += [text("plan.elevation_mirrors"), page.limits_line(own, wording)]
         name = text("plan.elevation", laser=one.laser, title=title)
-        away = beyond = [item for item in one.items if _beside(item) or not extent[0] <= item.along <= extent[2]]
-        for _ in range(3):  # what is said to lie outside takes lines, and the frame is what they leave
-            shown = [item for item in one.items if item.named and item not in away]
-            notes = {"plan.margin": [item.name + _where(item, wording) for item in away]}
-            notes["plan.places"] = [_said(scene, item, wording) for item in shown]
-            listed = [text(key, notes="; ".join(dict.fromkeys(own))) for key, own in notes.items() if own]
-            foot = page.foot_lines(paper, wording, [*listed, *ends])
-            layout = page.lay_out(paper, "elevation", name, entries, signs, foot)
-            trial = sketch.fit(extent, layout.drawing.frame)
-            x0, y0, x1, y1 = trial.frame
-            drawn = (extent[3] - extent[1]) * 1000.0 / trial.scale
-            high = min(y1 - y0, drawn + _LABEL_ROOM)
-            middle = trial.middle[0], trial.middle[1] + _LIFT * (high - drawn) * trial.scale / 1000.0
-            view = sketch.View((x0, y1 - high, x1, y1), middle, trial.scale)
-            gone = [item for item in beyond if not _drawn(view, item)]
-            if gone == away:
-                break
-            away = gone if away is beyond else beyond
+        places = [text("plan.high", name=one.laser, height=quantity(one.origin[2], "m"))]
+        places += [_said(scene, item, wording) for item in one.items if item.named]
+        said = [text("plan.places", notes="; ".join(dict.fromkeys(places))), *ends]
+        layout = page.lay_out(paper, "elevation", name, entries, signs, page.foot_lines(paper, wording, said))
+        trial = sketch.fit(extent, layout.drawing.frame)
+        x0, y0, x1, y1 = trial.frame
+        drawn = (extent[3] - extent[1]) * 1000.0 / trial.scale
+        high = min(y1 - y0, drawn + _LABEL_ROOM)
+        middle = trial.middle[0], trial.middle[1] + _LIFT * (high - drawn) * trial.scale / 1000.0
+        view = sketch.View((x0, y1 - high, x1, y1), middle, trial.scale)
         section = _Section(scene, view, wording)
         section.one = one
         section.draw()
@@ -385,7 +377,7 @@ class _Section(sketch.Sketch):
         ahead = self.one.axis[-1] if len(self.one.axis) > 1 else (1.0, self.one.origin[2])
         bearing = math.atan2(ahead[0], ahead[1] - self.one.origin[2])
         start = self.view.point((0.0, self.one.origin[2]))
-        self.laser(start, bearing, self.one.laser, self.one.origin[2], whole=True)
+        self.laser(start, bearing, self.one.laser, self.one.origin[2])
         self.write()
 
     def _light(self) -> None:

@@ -277,14 +277,13 @@ class Sketch:
         self.bar = [mark for part, ink in zip(parts, inks, strict=True) for mark in pen.edge(part, 0.2, fill=ink)]
         self.bar += [pen.Words(a, y - 0.2, t, SIZE, framed=True) for a, t in texts]
 
-    def laser(self, place: pen.Pair, bearing: float, name: str, height: float, *, whole: bool = False) -> None:
-        """Draw a laser with its name, with its height [m] there only if the whole is written, else in the list."""
+    def laser(self, place: pen.Pair, bearing: float, name: str, height: float) -> None:
+        """Draw a laser with its name; its height [m] stands in the list beside the drawing."""
         way, high = pen.bearing_vector(bearing), self.text("plan.high", name=name, height=quantity(height, "m"))
         middle = (place[0] - 2.6 * way[0], place[1] - 2.6 * way[1])
         self.marks += pen.laser(place, bearing)
         self.board.block(middle, 2.6)
-        said = (high, "") if whole else (name, high)
-        self.labels.append(Label(said[0], [middle], True, clear=2.6, said=said[1]))
+        self.labels.append(Label(name, [middle], True, clear=2.6, said=high))
 
     def write(self) -> None:
         """Place the scale bar and all labels, the bold ones first; one for which there is no room is left out."""

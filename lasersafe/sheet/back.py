@@ -9,7 +9,6 @@ from collections.abc import Sequence
 
 from lasersafe.drawing import text as printed
 from lasersafe.drawing.text import distance, in_unit, number, place, quantity, spoken, tidy, unit_text, wavelength
-from lasersafe.errors import ReferenceDataError, refuse
 from lasersafe.records import DistanceSpread, InputTolerance, Step
 from lasersafe.results import Expected
 from lasersafe.sheet.flow import Cell, Part, Row, Sheet, bold, faint, note, row, strong, tiny
@@ -38,33 +37,29 @@ def proposals(sheet: Sheet) -> None:
             sheet.paragraph(said, ITEM, 28.0, sheet.references.control(control.text))
 
 
+def _pairs(sheet: Sheet, heading: str, rows: Sequence[tuple[str, str]], keep: float) -> None:
+    """Print a heading and a table of titles, each with what is said of it."""
+    sheet.begin(heading, keep=keep)
+    sheet.table((), (1, 4.6), [row(strong(title), tiny(said)) for title, said in rows], 0.6)
+
+
 def other_hazards(sheet: Sheet) -> None:
     """Print the hazards that do not come from the beam."""
-    sheet.begin("hazards.heading", keep=75.0)
-    rows = [row(strong(hazard.title), tiny(hazard.text)) for hazard in _hazards(sheet)]
-    if rows:
-        sheet.table((), (1, 4.6), rows, 0.6)
-    else:
+    _pairs(sheet, "hazards.heading", [(one.title, one.text) for one in _hazards(sheet)], 75.0)
+    if not sheet.assessment.other_hazards:
         sheet.paragraph(sheet.text("hazards.none"))
 
 
 def hazard_sources(sheet: Sheet) -> None:
     """Print where what is said of each other hazard comes from."""
-    found = [(one, sheet.text("hazards.source", source=one.source, mark=sheet.named("seen", one.seen)))
-             for one in _hazards(sheet)]  # fmt: skip
-    if found:
-        sheet.begin("hazards.sources", keep=40.0)
-        sheet.table((), (1, 3.6), [row(bold(one.title), note(source)) for one, source in found], 1.2)
+    if found := _hazards(sheet):
+        named = [(one.title, one.source, sheet.named("seen", one.seen)) for one in found]
+        rows = [(title, sheet.text("hazards.source", source=source, mark=mark)) for title, source, mark in named]
+        _pairs(sheet, "hazards.sources", rows, 40.0)
 
 
 def _hazards(sheet: Sheet) -> list[HazardText]:
-    found = []
-    for key in sheet.assessment.other_hazards:
-        try:
-            found.append(sheet.wording.other_hazard(key))
-        except ReferenceDataError as error:
-            refuse(f"{error}; the assessment asks for this hazard", ReferenceDataError)
-    return found
+    return [sheet.wording.other_hazard(key) for key in sheet.assessment.other_hazards]
 
 
 def acceptance(sheet: Sheet) -> None:
@@ -148,8 +143,7 @@ def expected(sheet: Sheet) -> None:
 
 def cautions(sheet: Sheet) -> None:
     """Print the cautions; the short one, which defers to law and to the laser safety officer, stands on page 1."""
-    sheet.begin("cautions.heading", keep=75.0)
-    sheet.table((), (1, 4.6), [row(strong(one.title), tiny(one.text)) for one in _cautions(sheet, False)], 0.6)
+    _pairs(sheet, "cautions.heading", [(one.title, one.text) for one in _cautions(sheet, False)], 75.0)
 
 
 def marks(sheet: Sheet) -> None:
@@ -186,9 +180,9 @@ def inputs(sheet: Sheet) -> None:
         placed = found.scene is not None and one.field.endswith("].distance")
         if placed and there and f"{there:.3g} m" != one.used:
             used = sheet.text("inputs.in_scene", used=used, distance=place(there))
-        rows.append(row(where, Part(one.field), bold(one.typed), Part(used)))
+        rows.append(row(where, Part(one.field), bold(one.typed), Part("" if used == one.typed else used)))
     if rows:
-        sheet.listing("inputs", {"line": 6, "field": 32, "typed": 36, "used": 26}, rows, 1.5)
+        sheet.listing("inputs", {"line": 5, "field": 30, "typed": 38, "used": 27}, rows, 1.5)
 
 
 # --- the calculation, and how sure its distances are ------------------------------------------------------------------

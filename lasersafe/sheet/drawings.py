@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from functools import partial
 
 import lasersafe
 from lasersafe.drawing import primitives
-from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve, curve_marks, grid_marks, round_ends
+from lasersafe.drawing.chart import Axis, Plot, axis_marks, curve_marks, curve_sample, grid_marks, round_ends
 from lasersafe.drawing.maps import cells, legend_entry, map_page
-from lasersafe.drawing.page import Paper, left_out_line
+from lasersafe.drawing.page import Entry, Paper, in_columns, left_out_line
 from lasersafe.drawing.plan import plan_page, way_pages
-from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Words, moved
+from lasersafe.drawing.primitives import BLACK, Area, Drawing, Lines, Mark, Pair, Words, moved
 from lasersafe.drawing.room import elevation_pages
 from lasersafe.drawing.sketch import Board
 from lasersafe.drawing.text import in_unit, tidy, unit_text, width_of, wrap
@@ -49,7 +50,7 @@ def exposure_chart(data: ChartData, width: float, wording: Wording) -> Drawing:
     limits = [line for line in data.limits if math.isfinite(line.value) and line.value > 0]
     shown = [mark for mark in data.marks if math.isfinite(mark.distance) and mark.distance > 0]
     if not drawn:
-        return _page(data, width, [], 0.0, 0.0, [("", text("chart.empty"))])
+        return _page(data, width, [], (0.0, 0.0), (), [text("chart.empty")])
     places = [place for _, points in drawn for place, _ in points] + [mark.distance for mark in shown]
     values, levels = [value for _, points in drawn for _, value in points], [line.value for line in limits]
     low = max(min(values), min(levels) / 30 if levels else max(values) / 1e8)  # what lies far below all is cut off
@@ -65,34 +66,29 @@ def exposure_chart(data: ChartData, width: float, wording: Wording) -> Drawing:
     named = [(letter, points) for letter, (_, points) in zip(letters, drawn, strict=True)]
     marks += [*upright, *across, *curve_marks(plot, named, board, bold=True)]
     marks += axis_marks(Plot(plot.x, plot.y, plot.room, head))
-    below = [(letter, label) for letter, (label, _) in zip(letters, drawn, strict=True)]
+    entries = [Entry(partial(curve_sample, n), f"{letters[n]}  {label}") for n, (label, _) in enumerate(drawn)]
     kinds = {mark.kind for mark in shown}
-    below.append(("", "   ".join(f"{sign} {text(f'chart.{kind}')}" for kind, sign in _SIGNS.items() if kind in kinds)))
+    below = ["   ".join(f"{sign} {text(f'chart.{kind}')}" for kind, sign in _SIGNS.items() if kind in kinds)]
     below += [
-        ("", text("chart.off_axis", name=mark.label, distance=placed_at(mark.distance)))
+        text("chart.off_axis", name=mark.label, distance=placed_at(mark.distance))
         for mark in data.marks
         if mark not in shown
     ]
-    below += [("", text("chart.not_drawn", name=label)) for label, points in curves if len(points) < 2]
-    return _page(data, width, marks, _PLOT + head + 5.5, min(-_AXIS, lowest), below)
+    below += [text("chart.not_drawn", name=label) for label, points in curves if len(points) < 2]
+    return _page(data, width, marks, (_PLOT + head + 5.5, min(-_AXIS, lowest)), entries, below)
 
 
 def _page(
-    data: ChartData, width: float, marks: list[Mark], high: float, low: float, below: Sequence[tuple[str, str]]
+    data: ChartData, width: float, marks: list[Mark], ends: Pair, entries: Sequence[Entry], below: Sequence[str]
 ) -> Drawing:
-    """Return the finished drawing: what stands below the chart is a letter, or none, and a text."""
-    number = 0
-    for letter, text in below:
-        if letter:
-            y = low - _LINE / 2 - 0.4
-            marks.append(curve(number, ((_LEFT, y), (_LEFT + 12.0, y))))
-            marks.append(Words(_LEFT + 14.0, low - _LINE + 0.5, letter, _TYPE, True))
-            number += 1
-        left = _LEFT + 18.0 if letter else 0.0
-        for line in wrap(text, _TYPE, width - left):
-            low -= _LINE
-            marks.append(Words(left, low + 0.5, line, _TYPE))
-        low -= 0.5 if letter else 0.0
+    """Return the finished drawing, from its two ends in height; below the chart stand its curves and some texts."""
+    high, low = ends
+    legend = list[Mark]()
+    low -= in_columns(entries, 2, width, 0.0, 0.0, legend)
+    marks = [*marks, *moved(legend, 0.0, low)]
+    for line in (line for one in below for line in wrap(one, _TYPE, width)):
+        low -= _LINE
+        marks.append(Words(0.0, low + 0.5, line, _TYPE))
     low -= 1.4
     frame = (0.0, 0.0, width, high - low)
     return Drawing("chart", data.title, width, high - low, frame, 0, moved(marks, 0.0, -low))
