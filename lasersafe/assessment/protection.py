@@ -155,8 +155,7 @@ def _need(context: Context, person: Person, beams: Beams, exposed: list[Scenario
     duration = context.not_shorter_than_a_pulse(max(duration, 10.0), "")[0]  # nobody turns away behind a filter
     least = math.log10(max((s.ratio for s in exposed if math.isfinite(s.ratio) and s.ratio > 0.0), default=1.0))
     aid = aid_of(person) if person.aided else None
-    best = need_at(context, beams, duration, person.eyewear, least, shared_by, aid)
-    best = replace(best, person=person.name)
+    best = replace(need_at(context, beams, duration, person.eyewear, least, shared_by, aid), person=person.name)
     scatter = [s for s in exposed if s.way == "scatter" and s.modes == ("running",) and s.ratio > 1.0]
     if not scatter:
         return best
@@ -232,19 +231,22 @@ def need_at(
 def needs_alone(context: Context, distance: float, marking: str, least_density: float) -> Iterator[EyewearNeed]:
     """Return what eyewear has to carry for each wavelength of a laser that is on alone, with one verdict on a marking.
 
-    Somebody at that distance of the last optic [m] is nearer than that to no curved mirror of a scene.
+    What a lost lens or a broken fibre sends above the limit comes after that, with a verdict of its own. Somebody at
+    that distance of the last optic [m] is nearer than that to no curved mirror of a scene.
     """
-    duration, over = context.duration("mirror")[0], list[Over]()
+    duration, over, stage = context.duration("mirror")[0], list[Over](), None
     if context.case.scene is not None:
         from lasersafe.assessment.scene_matrix import bent_beams_at
         from lasersafe.assessment.stages import stage_alone
 
-        away = SIValue(distance, "", "m")
+        away, stage = SIValue(distance, "", "m"), stage_alone(context)
         somebody = Person.model_construct(name="", role="crew", distance=away, eyewear=marking)
-        over = bent_beams_at(stage_alone(context), context, [somebody])[somebody.name]
-    beams, every = Beams(distance, over), context.every.values()
-    needs = [need_at(one, beams, duration, marking, least_density, sharing([context], one)) for one in every]
-    return one_verdict(needs)
+    for beam in (context, *context.broken(contexts_of_each([context.case])[0])):
+        over = over if stage is None else bent_beams_at(stage, beam, [somebody])[somebody.name]
+        at, least = Beams(distance, over), -math.inf if beam.fault else least_density
+        needs = [need_at(one, at, duration, marking, least, sharing([beam], one)) for one in beam.every.values()]
+        if not beam.fault or any(need.optical_density_exact > 0.0 for need in needs):
+            yield from one_verdict(needs)
 
 
 def _enough_for_scatter(context: Context, scenario: Scenario, lit: float, person: Person, shared_by: int) -> bool:
@@ -254,10 +256,9 @@ def _enough_for_scatter(context: Context, scenario: Scenario, lit: float, person
     worst = context.emission("eye", scenario.duration)
     emissions = filters.corner_emissions(context.space, worst, context.wavelength)
     wide = 2.0 * scenario.distance  # the scatter fills more than the filter: a beam as wide as the distance allows
-    area = math.pi * wide**2 / 4.0
-    density = math.log10(scenario.ratio * shared_by)
+    part, density = lit * math.pi * wide**2 / 4.0, math.log10(scenario.ratio * shared_by)  # what falls on that width
     for emission in dict.fromkeys(emissions):
-        needs = scale_numbers(emission.scaled(lit * area), context.wavelength, wide)  # what falls on that width
+        needs = scale_numbers(emission.scaled(part), context.wavelength, wide)
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
         try:
             if not marks.Asked(context.wavelength, needs, density).judge(person.eyewear, rate).enough:

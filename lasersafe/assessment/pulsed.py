@@ -6,18 +6,19 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import replace
 from itertools import product
-from typing import Any, cast
+from typing import Any, NamedTuple, cast
 
 from lasersafe import records
-from lasersafe.assessment.context import BASE_WAY, FAULTS, GLOWING, TISSUES, Context, setting_words
+from lasersafe.assessment.context import BASE_WAY, FAULTS, GLOWING, TISSUES, Context, aid_of, setting_words
 from lasersafe.assessment.protection import CaseResults
 from lasersafe.assessment.scans import scan_results
-from lasersafe.assessment.scenarios import Look, module_results
+from lasersafe.assessment.scenarios import Look, fed_by, looks_of, module_results, source_of
 from lasersafe.assessment.setups import sum_results
 from lasersafe.hazard.combine import BANDS, Visit, day_doses, is_ultraviolet
 from lasersafe.hazard.exposure import criteria
 from lasersafe.hazard.other_rules import class_check
 from lasersafe.hazard.settings import KnobChange, emission_ratio, extreme_settings, knob_changes
+from lasersafe.models import Person
 from lasersafe.quantity import format_quantity
 from lasersafe.records import CLASS_ORDER, Criterion, Step, UltravioletDay, badness
 from lasersafe.results import Scenario
@@ -126,20 +127,42 @@ def _visits(worked: CaseResults, name: str, tissue: str) -> tuple[list[Visit], l
             for other in sorted(others, key=lambda one: badness(one.ratio)):  # which counts as its row says
                 share, row = worked.passes(other) if other.tissue == tissue else 1.0, other
                 sent, least = other.way, 0.0 if other.placed else 1.0
-            if row is not None and share < 1.0:
+            # neither a strike-out nor a barrier nor eyewear answers an extended source
+            glowing = [s for s in worked.scenarios if GLOWING in s.modes and s.way == visit.way and s.tissue == tissue]
+            glowing = [s for s in glowing if (s.person, s.laser, s.setup) == there[:3]]
+            if row is not None and share < 1.0 and not glowing:
                 kind, answer = "let_through" if share > 0.0 else "not_counted", row.answer or row.struck_out
                 number = round(-math.log10(share)) if share > 0.0 else 0
                 words = Message(f"dose.{kind}", visit=words, answer=answer, number=number)
-            if not share > 0.0:
+            if not share > 0.0 and not glowing:
                 stopped.append(words)
                 continue
             time = float(visit.time)
-            looks = [Look(person, context.share(sent)[0])]
-            if visit.way == "scatter":
-                looks = [Look(person, number=number) for number, _ in enumerate(context.scatterers)]
-            key = (context, looks, _nearer(context, looks, here, least))
-            visits.append(Visit(context.wavelength, share * context.space.energy_in(time) / time, time, words, key))
+            looks = looks_of(context, person, visit.way, tissue, context.share(sent)[0])
+            bare = [replace(one, through=None) for one in looks]  # as the rows of scatter in a scene are
+            glow = _Glow(context, person, tissue, min((s.distance for s in glowing), default=math.inf))
+            key = (context, looks, share * _nearer(context, bare, here, least) if share > 0.0 else 0.0, glow)
+            visits.append(Visit(context.wavelength, context.space.energy_in(time) / time, time, words, key))
     return visits, stopped
+
+
+class _Glow(NamedTuple):
+    """The extended sources of a laser, as a person sees them from a distance [m], infinite where none is seen."""
+
+    context: Context
+    person: Person
+    tissue: str
+    distance: float
+
+    def exposure(self, criterion: Criterion) -> float:
+        """Return what comes of the brightest of them, through an instrument where one is used."""
+        if not self.distance < math.inf:
+            return 0.0
+        hole, gain = criterion.limiting_aperture, 1.0
+        if self.person.aided and self.tissue == "eye":
+            gain = max(gain, aid_of(self.person).gain(self.context.wavelength, hole))
+        each = (source_of(one).exposure_per_amount(self.distance, hole) for one in fed_by(self.context))
+        return gain * criterion.amount * max(map(float, each))
 
 
 def _nearer(context: Context, looks: Sequence[Look], here: Iterable[Scenario], least: float) -> float:
@@ -160,8 +183,8 @@ def ultraviolet_days(worked: CaseResults) -> Iterator[UltravioletDay]:
     found = worked.found
 
     def exposure(visit: Visit, criterion: Criterion) -> float:
-        context, looks, nearer = cast("tuple[Context, list[Look], float]", visit.key)
-        return nearer * max(look.seen(context, criterion)[0] for look in looks)
+        context, looks, nearer, glow = cast("tuple[Context, list[Look], float, _Glow]", visit.key)
+        return max(nearer * max(look.seen(context, criterion)[0] for look in looks), glow.exposure(criterion))
 
     for person, tissue in product((one for one in found[0].case.person if one.visits), TISSUES):
         visits, stopped = _visits(worked, person.name, tissue)

@@ -165,7 +165,7 @@ class Look:
         return gain * min(float(spot.exposure(amount, away)), amount * one.reflectance / (math.pi / 4.0 * hole**2)), how
 
 
-def _looks(context: Context, person: Person, way: str, tissue: str, factor: float, surface: str) -> list[Look]:
+def looks_of(context: Context, person: Person, way: str, tissue: str, factor: float, surface: str = "") -> list[Look]:
     """Return everything that sends light to a person on one way; *factor* is the share that goes on."""
     if way != "scatter":
         return [Look(person, factor, surface)]
@@ -234,7 +234,7 @@ def _scenario(context: Context, person: Person, way: str, tissue: str) -> Scenar
 def _lasting(context: Context, person: Person, way: str, tissue: str, time: tuple[float, str]) -> Scenario:
     """Return the scenario of a duration and its reason; the sum of all wavelengths counts where it is higher."""
     factor, words = context.share(way)
-    looks = _looks(context, person, way, tissue, factor, words)
+    looks = looks_of(context, person, way, tissue, factor, words)
     lines = {"": context}
     best, look, ratios, fractions = _worst_sum(lines, looks, tissue, time[0])
     added, shares = list[Step](), tuple[LineShare, ...]()
@@ -273,7 +273,8 @@ def source_of(extended: Extended) -> ExtendedSource:
     )  # fmt: skip
 
 
-def _fed_by(context: Context) -> list[Extended]:
+def fed_by(context: Context) -> list[Extended]:
+    """Return the extended sources that a laser feeds with the set-up that is fitted."""
     return [e for e in context.case.extended if e.laser == context.laser.name] if context.setup.fitted else []
 
 
@@ -359,7 +360,7 @@ def glow_ratios(context: Context, tissue: str) -> Iterator[dict[tuple[str, str],
     They take distances from the source [m], as `lasersafe.assessment.distances.group_ratios` does.
     """
     duration, _ = duration_of_all(context.every, "scatter")
-    for one in _fed_by(context):
+    for one in fed_by(context):
         glow = _Glow(context.every.values(), tissue, duration, source_of(one))
         near = _nearest_view(context, one, tissue, duration)
         each = {name: glow.falling(name, near) for name in context.rule_sets}
@@ -368,7 +369,7 @@ def glow_ratios(context: Context, tissue: str) -> Iterator[dict[tuple[str, str],
 
 def extended_results(found: Sequence[Context]) -> Iterator[ExtendedResult]:
     """Yield how far each extended source that a laser feeds exceeds a limit, and where it is worst to look at."""
-    every = ((own, one, tissue) for own in found for one in _fed_by(own) for tissue in TISSUES)
+    every = ((own, one, tissue) for own in found for one in fed_by(own) for tissue in TISSUES)
     for context, extended, tissue in every:
         nearest, lines = float(extended.nearest), context.every.values()
         duration, _ = duration_of_all(context.every, "scatter")
@@ -404,7 +405,7 @@ def extended_scenarios(context: Context, to_work: Mapping[tuple[str, str], float
     The source is at the work. Who has a place in a scene is no farther from it than that, by person and tissue [m].
     """
     work = None if context.setup.work_distance is None else float(context.setup.work_distance)
-    for extended, person, tissue in product(_fed_by(context), context.persons, TISSUES):
+    for extended, person, tissue in product(fed_by(context), context.persons, TISSUES):
         lines = context.every.values()
         time = person_time(lines, person, "scatter", tissue)
         compared = [(own.wavelength, c) for own in lines for c in own.compared(tissue, time[0])]

@@ -17,7 +17,6 @@ from lasersafe.assessment.context import (
     BASE_WAY,
     FAULTS,
     MORE_WAYS,
-    ON_THE_FLOOR,
     SCATTERED,
     TISSUES,
     WAYS,
@@ -41,6 +40,8 @@ if TYPE_CHECKING:
     from lasersafe.assessment.protection import Over
     from lasersafe.hazard.instruments import Aid
 
+# what is asked for the row of somebody with an instrument: beams, and what scatters, each for its own time
+_AIDED = {"aided viewing": WAYS[:2], "aided scatter": SCATTERED}
 _WAYS_NOT_FITTED = ("direct", *MORE_WAYS, "mirror", "convex mirror", "concave mirror", "scatter")
 _SMALLEST = 1e-3  # ratio below which a way is left to the matrix
 _EXACT = 1e-4  # of an exposure: what is recomputed from the five digits that are printed agrees as well
@@ -223,12 +224,12 @@ def _of_person(
 
 @dataclass(frozen=True)
 class _Way:
-    """One way for light to reach a person in a mode, for the durations of bare and of protected people."""
+    """One way for light to reach a person in a mode: what is asked, for the times of bare and of protected people."""
 
     way: str
     mode: str
     tissue: str
-    lasting: tuple[tuple[float, str], ...]
+    asked: tuple[tuple[str, tuple[tuple[float, str], ...]], ...]
     alike: tuple[object, ...]  # what tells it from others that give the same
 
 
@@ -236,8 +237,9 @@ def ask_all(stage: Stage) -> None:
     """Note everything that the matrix will ask of persons, so that all of it is bounded at once."""
     for context in stage.placed:
         asked = {
-            (one.way, one.tissue, one.mode, duration, _aid(person, one.way, one.tissue)): None
-            for person in context.persons for one in _ways(stage, context, person) for duration, _ in one.lasting
+            (kind, one.tissue, one.mode, duration, _aid(person, one.way, one.tissue)): None
+            for person in context.persons for one in _ways(stage, context, person)
+            for kind, lasting in one.asked for duration, _ in lasting
         }  # fmt: skip
         for one in asked:
             asked_of(stage, context, *one)
@@ -263,26 +265,34 @@ def _ways(stage: Stage, context: Context, person: Person) -> Iterator[_Way]:
         for tissue in TISSUES:
             if way == "aided viewing" and tissue == "skin":
                 continue
-            lasting = dict.fromkeys(person_time(lines, one, BASE_WAY[way], tissue) for one in bare_first(person))
+            kinds = {kind: some[0] for kind, some in _AIDED.items()} if way in _AIDED else {way: BASE_WAY[way]}
+            lasting = (
+                tuple(dict.fromkeys(person_time(lines, one, base, tissue) for one in bare_first(person)))
+                for base in kinds.values()
+            )
+            asked = tuple(zip(kinds, lasting, strict=True))
             for mode, as_another in zip(modes, same[faulty], strict=True):
-                yield _Way(way, mode, tissue, tuple(lasting), (alike, tissue, as_another))
+                yield _Way(way, mode, tissue, asked, (alike, tissue, as_another))
 
 
 def _cells(stage: Stage, context: Context, person: Person, place: ScenePerson) -> Iterator[Found]:
     earlier: dict[object, tuple[Hit | None, str]] = {}
     for one in _ways(stage, context, person):
-        for time in one.lasting:
-            key = (one.alike, time[0])
-            if key not in earlier:
-                aid = _aid(person, one.way, one.tissue)
-                asked = asked_of(stage, context, one.way, one.tissue, one.mode, time[0], aid)
-                earlier[key] = _hit(stage, context, place, asked)
-            hit, note = earlier[key]
-            if hit is None or hit.ratio <= 1.0:
-                break
-        impossible = note if isinstance(note, Message) and note.group == "cannot" else ""
-        struck = struck_out(context, person, one.way, one.mode) or impossible
-        yield Found(one.way, one.mode, one.tissue, time, hit, struck, note)
+        each = list[Found]()
+        for kind, lasting in one.asked:
+            for time in lasting:
+                key = (len(each), one.alike, time[0])
+                if key not in earlier:
+                    aid = _aid(person, one.way, one.tissue)
+                    asked = asked_of(stage, context, kind, one.tissue, one.mode, time[0], aid)
+                    earlier[key] = _hit(stage, context, place, asked)
+                hit, note = earlier[key]
+                if hit is None or hit.ratio <= 1.0:
+                    break
+            impossible = note if isinstance(note, Message) and note.group == "cannot" else ""
+            struck = struck_out(context, person, one.way, one.mode) or impossible
+            each.append(Found(one.way, one.mode, one.tissue, time, hit, struck, note))
+        yield max(each, key=lambda found: badness(found.ratio))
 
 
 @kept("all", people=True)
@@ -319,9 +329,9 @@ def asked_of(
             return replace(asked, note=Message(f"cannot.{shape}"))
         notes = dict.fromkeys(source.note for source, _ in lights if source.note and shape != "flat")
         asked = replace(asked, note=joined(notes))
-    elif way == "aided viewing":
+    elif way in _AIDED:
         assert aid is not None
-        lights, asked = stage.lights(context, ON_THE_FLOOR, tissue, mode, duration), replace(asked, note=aid.name)
+        lights, asked = stage.lights(context, _AIDED[way], tissue, mode, duration), replace(asked, note=aid.name)
     else:
         lights = stage.lights(context, (kind,), tissue, mode, duration)
         asked = replace(asked, note=Message("hit.bound") if way == "mirror then scatter" else "")
@@ -347,8 +357,10 @@ def hit_of(stage: Stage, context: Context, name: str, way: str, tissue: str, dur
     """Return the bound of a person, by name, on one way while running; None where no light comes."""
     place = next(one for one in stage.scene.person if one.name == name)
     aid = _aid(next(one for one in stage.case.person if one.name == name), way, tissue)
-    asked = asked_of(stage, context, way, tissue, "running", duration, aid)
-    return _hit(stage, context, place, asked)[0]
+    kinds = _AIDED if way in _AIDED else (way,)
+    every = [asked_of(stage, context, kind, tissue, "running", duration, aid) for kind in kinds]
+    hits = [hit for one in every if (hit := _hit(stage, context, place, one)[0]) is not None]
+    return max(hits, key=lambda hit: badness(hit.ratio), default=None)
 
 
 def _scenario(context: Context, person: Person, group: list[Found]) -> Scenario:

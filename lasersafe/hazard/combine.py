@@ -106,7 +106,7 @@ def exposure_durations(wavelength: ArrayLike, way: str) -> NDArray[np.float64]:
 
 @dataclass(frozen=True)
 class Visit:
-    """One exposure of the day: wavelength [m], mean power that reaches the place [W], time [s], and a name."""
+    """One exposure of the day: wavelength [m], mean power that is on in it [W], time [s], and a name."""
 
     wavelength: float
     power: float

@@ -628,3 +628,73 @@ def test_a_label_that_is_too_low_is_warned_about_and_never_a_classification():
 )
 def test_label_class(text, name):
     assert label_class(text) == name
+
+
+BOARD = (
+    HEAD
+    + """
+[settings]
+surfaces_complete = true
+[[laser]]
+name = "L"
+wavelength = "355 nm"
+fibre = false
+[laser.emission]
+kind = "continuous"
+power = "{power} W"
+[[laser.setup]]
+name = "Bare"
+kind = "collimated"
+criterion = "1/e"
+beam_diameter = "10 mm"
+divergence = "20 mrad"
+work_distance = "1 m"
+[[person]]
+name = "Visitor"
+role = "crew"
+distance = "30 m"
+distance_from_work = "2 m"
+aided = {aided}
+[[person.visits]]
+way = "direct"
+time = "20 s"
+[[person.visits]]
+way = "scatter"
+time = "1000 s"
+[[surface]]
+name = "board"
+material = "card"
+finish = "matt"
+reflectance = {reflectance}
+distance = "1 m"
+"""
+)
+
+
+def test_a_visit_with_an_instrument_counts_what_it_gathers_of_scatter_as_well():
+    """Each way alone is below: 7x50 gathers 49 times of the beam for 20 s, and of the scatter for 1000 s.
+
+    By hand 2.5 W on 0.6001 m, and half of it from 2 m away: (8.839 * 20 + 0.09947 * 1000) * 49 / 1e4 = 1.353. The day
+    counted the bare eye of the scatter: 0.876.
+    """
+    found = assess(parse_case(BOARD.format(power="2.5", aided="true", reflectance="0.5")))
+    (day,) = [day for day in found.ultraviolet if day.tissue == "eye"]
+    beam, scatter = (2.5 / (math.pi * 0.6001**2 / 4.0), 1.25 / (4.0 * math.pi))
+    assert day.ratio == pytest.approx((beam * 20.0 + scatter * 1000.0) * 49.0 / 1e4, rel=1e-3)
+    assert not day.below
+
+
+@pytest.mark.parametrize(
+    "struck", ["", '[[strike_out]]\nway = "scatter"\nperson = "Visitor"\nreason = "not any board"\n']
+)
+def test_a_visit_to_scatter_counts_an_extended_source_as_well(struck):
+    """All of 100 W leaves a diffuser 2 m away, 7.958 W/m2 for 1000 s, beside 353.6 W/m2 for 20 s of the beam.
+
+    The day counted what a dark board scatters, 0.398 W/m2, or nothing where that is struck out.
+    """
+    glow = '[[extended]]\nname = "diffuser"\nlaser = "L"\nsize = "20 mm"\n'
+    found = assess(parse_case(BOARD.format(power="100", aided="false", reflectance="0.05") + glow + struck))
+    beam, scatter = (100.0 / (math.pi * 0.6001**2 / 4.0), 100.0 / (4.0 * math.pi))
+    for day in found.ultraviolet:
+        assert day.ratio == pytest.approx((beam * 20.0 + scatter * 1000.0) / 1e4, rel=1e-3)
+        assert not day.below

@@ -514,6 +514,36 @@ def test_eyewear_is_judged_by_density_and_damage_class(tmp_path) -> None:
     assert none.code == 0
 
 
+def test_eyewear_that_is_enough_is_enough_for_a_lost_lens_as_well(tmp_path) -> None:
+    # without the lens one watt on 6 mm is 35 368 W/m2, times 6^1.7 = 21.03: LB5 stands 10^6 W/m2, so up to 1.344 W;
+    # behind the focus the beam is 354 mm wide, and counts 10.2 W/m2 times 15^1.7 = 99.9
+    text = """[[laser]]
+name = "Head"
+wavelength = "1070 nm"
+fibre = false
+[laser.emission]
+kind = "continuous"
+power = "1 W"
+[[laser.setup]]
+name = "Lens"
+kind = "lens"
+beam_diameter = "6 mm"
+criterion = "1/e"
+focal_length = "50 mm"
+[[person]]
+role = "operator"
+distance = "3 m"
+eyewear = "1070 D LB5"
+"""
+    path = tmp_path / "case.toml"
+    path.write_text(text, encoding="utf-8")
+    words = ["solve", path, "--for", "laser.power", "--at", "3 m", "--eyewear", "1070 D LB5"]
+    power = run(*words, "--json").data["answer"]
+    assert power == "1.34 W"
+    (need,) = assess(parse_case(text.replace("1 W", power)), wanted="short").eyewear
+    assert need.verdict.enough
+
+
 def test_every_value_and_no_value_are_said_plainly() -> None:
     words = ["solve", case("co2-cutter"), "--for", "laser.power", "--at", "6 m"]
     every = run(*words, "--between", "1 mW..1 W")

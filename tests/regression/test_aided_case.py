@@ -138,3 +138,65 @@ def test_who_uses_an_instrument_uses_it_when_the_lens_is_lost_as_well(aided, ape
     inside = 0.05 * -math.expm1(-((aperture / 40e-3) ** 2))
     assert row.ratio == pytest.approx(inside / (math.pi * 3.5e-3**2) / 50.0, rel=1e-3)
     assert row.below is (aided == "false")
+
+
+BOARD = (
+    HEAD
+    + """
+[settings]
+surfaces_complete = true
+[[laser]]
+name = "Lamp"
+wavelength = "450 nm"
+fibre = false
+[laser.emission]
+kind = "continuous"
+power = "2 W"
+[[laser.setup]]
+name = "Bare"
+kind = "collimated"
+criterion = "1/e"
+beam_diameter = "3 mm"
+divergence = "2 mrad"
+work_distance = "1 m"
+[[person]]
+name = "Watcher"
+role = "crew"
+distance = "3 m"
+briefed = {briefed}
+aided = true
+[[surface]]
+name = "board"
+material = "card"
+finish = "matt"
+reflectance = 0.5
+distance = "1 m"
+[scene]
+"""
+    + aim("Lamp", "1.5 m", "")
+    + """[[scene.surface]]
+name = "board"
+position = ["0 m", "1 m"]
+height = "1.5 m"
+normal = "180 deg"
+width = "0.5 m"
+shape = "flat"
+fixed = true
+[[scene.person]]
+name = "Watcher"
+position = ["2.2 m", "-1 m"]
+eye_height = "1.5 m"
+"""
+)
+
+
+@pytest.mark.parametrize("briefed", ["false", "true"])
+def test_an_instrument_is_turned_to_what_scatters_for_as_long_as_the_bare_eye_is(briefed):
+    # 1 W of scatter, 2.973 m away and cos 42.3 degrees from its normal: 0.02423 W/m2, and 51.02 times that behind
+    # 7x50; blue light of 100 s may have 100 J/m2, so 1 W/m2; of 10 s ten times as much, of 0.25 s 25 times
+    found = assess(parse_case(BOARD.format(briefed=briefed)), wanted="short")
+    (row,) = [s for s in found.scenarios if s.way == "aided viewing" and "running" in s.modes]
+    there = math.hypot(2.2, 2.0)
+    assert row.ratio == pytest.approx(1.0 / math.pi / there**2 * 2.0 / there * (50.0 / 7.0) ** 2, rel=0.1)
+    assert row.duration == 100.0
+    assert not row.below
