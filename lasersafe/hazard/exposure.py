@@ -193,7 +193,9 @@ def credited_angles(light: Received, first: ArrayLike, second: ArrayLike) -> Flo
     """Return the angles that a source of two axes is credited with; the lowest of their limits counts [1]_.
 
     Each axis is limited to alpha_min and alpha_max before the mean is taken: of a train, alpha_max of a pulse and that
-    of the longest window, since its factor goes with the angle, and so does the limit of each window.
+    of the longest window, since its factor goes with the angle, and so does the limit of each window. A size that earns
+    credit is the smallest that the source may have, and C_P of pulses longer than T_i falls where it is larger: such a
+    train has no more than just beyond that angle.
 
     Parameters
     ----------
@@ -204,7 +206,7 @@ def credited_angles(light: Received, first: ArrayLike, second: ArrayLike) -> Flo
 
     Returns
     -------
-    numpy.ndarray, shape (1 or 2, ...)
+    numpy.ndarray, shape (1 to 3, ...)
         Angles. [rad]
 
     References
@@ -217,7 +219,12 @@ def credited_angles(light: Received, first: ArrayLike, second: ArrayLike) -> Flo
     largest = angle_max(rule_set, DURATIONS[1])
     two = emission.kind == "pulse train" and (own < largest).any()
     caps = (own, np.maximum(own, largest)) if two else (own,)
-    return np.stack([limited_angle(first, second, ALPHA_MIN, cap) for cap in caps])
+    angles = [limited_angle(first, second, ALPHA_MIN, cap) for cap in caps]
+    rules, last = load_rule_set(rule_set), angles[-1]
+    longest = max((length for _, length, _ in emission.pulses), default=emission.pulse_duration)
+    if emission.kind == "pulse train" and light.tissue == "eye" and np.any(longest > rules.shortest_joined):
+        angles += [np.where(last > ALPHA_MIN, np.maximum(last, fall), last) for fall in rules.factor_falls]
+    return np.stack(angles)
 
 
 def trains_at(

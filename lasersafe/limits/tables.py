@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from itertools import pairwise
 from pathlib import Path
 from typing import Any
@@ -25,6 +25,7 @@ Objects = NDArray[np.object_]
 Range = tuple[float, float]
 EVERYWHERE: Range = (0.0, math.inf)
 EDGE = 1e-12  # relative distance within which a value counts as on an edge
+_BESIDE = 1e-9
 
 
 def inside(span: Range, value: Floats) -> NDArray[np.bool_]:
@@ -143,6 +144,17 @@ class RuleSet:
     longest_pulse: float = 0.0
     train_times: list[Row] = field(default_factory=list)
     train_factors: list[Row] = field(default_factory=list)
+
+    @cached_property
+    def shortest_joined(self) -> float:
+        """The least T_i, or 0. [s]."""
+        return min((row.joined_within for row in self.train_times), default=0.0)
+
+    @cached_property
+    def factor_falls(self) -> tuple[float, ...]:
+        """The angles just beyond which C_P of pulses longer than T_i falls. [rad]."""
+        lows = {row.source_angle[0] for row in self.train_factors if row.power < 0.0 and not row.within}
+        return tuple(low * 1e-3 * (1.0 + _BESIDE) for low in sorted(filter(None, lows)))
 
 
 @dataclass(frozen=True)

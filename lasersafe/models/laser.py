@@ -22,7 +22,6 @@ _CRITERION = (
 )
 
 DIAMETER = TwoAxes("m", "100 nm", "100 m", "10 mm", worst="low")
-SPOT = TwoAxes("m", "100 nm", "100 m", "10 mm", worst="ends")  # of trains a larger one can be the worse
 WIDTH = Measured("m", "100 nm", "100 mm", "50 um", worst="low")
 DIVERGENCE = TwoAxes("rad", "0 rad", "1 rad", "3 mrad", kind="divergence", above_low=True, worst="low")
 FOCAL_LENGTH = Measured("m", "0.1 mm", "1 km", "150 mm", worst="ends")
@@ -126,7 +125,7 @@ class SetupBase(CaseModel):
     name: Line
     fitted: Flag = False
     work_distance: Annotated[SIValue | None, REACH] = None
-    spot_diameter: Annotated[Axes | None, SPOT] = None
+    spot_diameter: Annotated[Axes | None, DIAMETER] = None
     note: Line = ""
     scan: Scan | None = None
 
