@@ -245,7 +245,8 @@ class Context:
         self, beams: Sequence[BeamGeometry], fault: str, differs: tuple[float, float] = (1.0, 0.0)
     ) -> Context:
         main, *further = beams
-        return replace(self, beam=main, fault=fault, also=tuple(further), differs=differs)
+        spot = min(self.spot, float(spot_of(self.setup, main, fault=True)))
+        return replace(self, beam=main, spot=spot, fault=fault, also=tuple(further), differs=differs)
 
     def _without_lens(self, alike: Sequence[Context]) -> Context:
         """Return it with the beam of set-ups of one profile, on the axis the narrowest of all, beside it the widest."""
@@ -262,7 +263,14 @@ class Context:
 
     def spot_at(self, *places: float) -> float:
         """Return the lit spot at the work and at some places from the last optic [m], the smallest, as of `spot_of`."""
-        return float(spot_of(self.setup, self.beam, places=places)) if self.spot and places else self.spot
+        if not (self.spot and places):
+            return self.spot
+        return min(self.spot, float(spot_of(self.setup, self.beam, places=places, fault=bool(self.fault))))
+
+    @property
+    def lights_less(self) -> bool:
+        """Whether the beam of a fault lights a smaller spot than the one that is stated."""
+        return self.spot < float(spot_of(self.setup, self.beam))
 
     def narrowest_spot(self, *places: float) -> float:
         """Return the same, the smallest of all its wavelengths, which earns the least credit. [m]."""

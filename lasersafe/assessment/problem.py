@@ -92,7 +92,9 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
     return beam
 
 
-def spot_of(setup: Setup, beam: BeamGeometry, value: Value = as_typed, places: Collection[float] = ()) -> Floats:
+def spot_of(
+    setup: Setup, beam: BeamGeometry, value: Value = as_typed, places: Collection[float] = (), fault: bool = False
+) -> Floats:
     """Return the 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m].
 
     It is the smallest on the work and on what is lit at other *places* [m] from the last optic. A spot under a lens can
@@ -100,13 +102,13 @@ def spot_of(setup: Setup, beam: BeamGeometry, value: Value = as_typed, places: C
     more than the beam narrows on the way.
     """
     work = None if setup.work_distance is None else float(setup.work_distance)
-    if setup.spot_diameter is not None:
+    if setup.spot_diameter is not None and not fault:
         width = np.minimum(*_axes(setup, "spot_diameter", value))
         criterion, profile = getattr(setup, "criterion", "1/e"), getattr(setup, "profile", "gaussian")
         off = max((math.inf if work is None else abs(place - work) for place in places), default=0.0)
         narrower = np.maximum(*beam.divergence) * off if off > 0.0 else 0.0
         return np.maximum(optics.to_1_over_e(width, criterion, profile) - narrower, 0.0)
-    if setup.kind != "lens" and work is not None:
+    if (fault or setup.kind != "lens") and work is not None:
         every = (one for place in (work, *places) for one in optics.diameters(beam, np.asarray(place)))
         return reduce(np.minimum, every)
     return np.asarray(0.0)

@@ -406,3 +406,30 @@ def test_a_lost_lens_lights_a_wall_that_the_fitted_beam_is_too_wide_to_light():
     by_hand = 0.8 * 100.0 * (0.4 / 0.5) / (math.pi * 0.5**2) / 50.0
     assert rows["scatter"] < 0.01
     assert by_hand <= rows["optic lost"] < 1.5 * by_hand
+
+
+def test_a_lost_lens_lights_a_smaller_spot_than_the_stated_one():
+    """300 W on a plate 1 m away, 60 mm wide as is stated and 10 mm without the lens, seen from 0.64 m away at 51 degrees.
+
+    By hand for 100 s, 18 * 5 * C_E * T_2^-0.25 W/m2 of the mean of both angles, that across the view foreshortened.
+    """
+    eyes = Person("Row", ((0.5, 0.6),))
+    plate = Surface("plate", (0.0, 1.0, 1.2), 180.0, width=0.1, reflectance=0.8, mirror=False)
+    text = case_text(Scene((Laser(300.0, 10e-3, 1e-3, (0.0, 0.0, 1.2), 0.0),), (eyes,), (plate,)))
+    lens = 'kind = "lens"\nfocal_length = "500 mm"\nwork_distance = "1 m"\nspot_diameter = "{}"\n'
+    text = text.replace('divergence = "1 mrad"\n', "").replace('stature = "standing adult"', 'eye_height = "1.2 m"')
+    away, cosine = math.hypot(0.5, 0.4), 0.4 / math.hypot(0.5, 0.4)
+
+    def by_hand(spot: float) -> float:
+        angle = (spot / away * cosine + spot / away) / 2.0
+        limit = 90.0 * angle / 1.5e-3 * (10.0 * 10.0 ** ((angle - 1.5e-3) / 98.5e-3)) ** -0.25
+        return 0.8 * 300.0 * cosine / (math.pi * away**2) / limit
+
+    found = {}
+    for spot in ("60 mm", "8 mm"):
+        case = parse_case(text.replace('kind = "collimated"\n', lens.format(spot)))
+        rows = assess(case, wanted="short").scene.matrix
+        found[spot] = {c.way: c.ratio for c in rows if c.mode == "running" and c.tissue == "eye"}
+    assert by_hand(60e-3) < found["60 mm"]["scatter"] < 2.5 * by_hand(60e-3) < by_hand(10e-3)
+    assert by_hand(10e-3) <= found["60 mm"]["optic lost"] < 2.5 * by_hand(10e-3)
+    assert found["8 mm"]["scatter"] >= by_hand(10e-3) > found["8 mm"].get("optic lost", 0.0)  # which has all of it
