@@ -24,7 +24,7 @@ from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
 from lasersafe.quantity import format_quantity, parse_quantity, shown, times
 from lasersafe.records import as_json, badness, worst_of_each
-from lasersafe.studies.tables import CORNER, certainty, certainty_data, durations, worked_out_with
+from lasersafe.studies.tables import CORNER, alone, certainty, certainty_data, durations, worked_out_with
 from lasersafe.wording import Message, Wording, joined, load_wording, word
 
 Floats = NDArray[np.float64]
@@ -319,7 +319,7 @@ class Answer(Asked):
             lines += [Message("study.every", **ends)] if self.every else []
             lines.append(Message(f"study.back{corner}", value=self.text, words=back.words))
             lines.append(Message(f"study.searched_{most}", count=self.tried, cautious=cautious, **ends))
-        lines += [durations(subject, {one.path}), *certainty(subject, self.changed), Message("study.alone")]
+        lines += [durations(subject, {one.path}), *certainty(subject, self.changed), *alone(subject)]
         lines += [Message("study.duration_asked")] if one.path == studies.DURATION else []
         if self.marking and back.skin > 0.0:
             reach = studies.trimmed(format_quantity(back.skin, "m", 3, "up"))

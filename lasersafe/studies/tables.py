@@ -102,7 +102,14 @@ def facts(found: studies.Sweep) -> dict[str, Any]:
 def notes(found: studies.Sweep) -> list[str]:
     """Return what has to be known beside the table."""
     subject, start = found.subject, found.start
-    return [Message("study.meaning"), durations(subject, start), Message("study.alone"), *certainty(subject, start)]
+    return [Message("study.meaning"), durations(subject, start), *alone(subject), *certainty(subject, start)]
+
+
+def alone(subject: studies.Subject) -> list[str]:
+    """Return what the distances of one laser with one set-up leave out, in sentences."""
+    glowing = [f"'{one.name}'" for one in subject.case.extended if one.laser == subject.context.laser.name]
+    left_out = [Message("study.not_glowing", sources=joined(glowing, ", "))] if glowing else []
+    return [Message("study.alone"), *left_out]
 
 
 def durations(subject: studies.Subject, varied: Collection[str]) -> str:
@@ -325,7 +332,7 @@ def _heading(found: studies.Sweep, axes: Sequence[studies.Varied], held: str, wo
         for one in axes
         if one.input.nominal is not None and not one.values[0] <= one.input.nominal <= one.values[-1]
     ]
-    meant = [Message("study.meaning"), Message("study.origin"), durations(subject, found.start)]
+    meant = [Message("study.meaning"), Message("study.origin"), durations(subject, found.start), *alone(subject)[1:]]
     first = " ".join(map(wording.say, [*meant, Message("study.points", count=found.size)]))
     foot = [first, *outside, *map(wording.say, certainty(subject, found.start)), wording.text("study.what_if")]
     limits = wording.say(Message("study.limits", name=name, sets=listed(subject.context.rule_sets)))

@@ -162,6 +162,20 @@ def test_the_case_does_it_only_when_every_value_of_its_tolerance_does(tmp_path) 
         assert "worst corner" not in text  # nothing else carries a tolerance
 
 
+def test_extended_sources_that_no_number_of_a_study_counts_are_named(tmp_path) -> None:
+    """Their own distances stand in the assessment: 480 mm there, and a sweep said 270 mm."""
+    path, glow = tmp_path / "case.toml", '\n[[extended]]\nname = "Panel"\nlaser = "Cutter"\nsize = "2 mm"\n'
+    for more, named in (("", False), (glow, True)):
+        path.write_text(case("co2-cutter").read_text(encoding="utf-8") + more, encoding="utf-8")
+        swept = run("sweep", path, "--vary", "laser.power=10W..80W:3").out
+        solved = run("solve", path, "--for", "laser.power", "--at", "6 m").out
+        subject = open_subject(path, None, None)
+        page = draw(sweep(subject, read_varied(subject, ["laser.power=10W..80W:3"])))
+        printed = " ".join(mark.text for mark in page.marks if isinstance(mark, Words))
+        for text in (swept, solved, printed):
+            assert ("Not counted here: the extended sources that it feeds ('Panel')." in " ".join(text.split())) is named
+
+
 def test_tolerances_that_the_case_does_not_count_are_named_with_its_reason(tmp_path) -> None:
     typed = ("[[laser]]", '[settings]\ndecide_by = "as typed"\ndecide_by_reason = "A comparison."\n\n[[laser]]')
     folder = tmp_path / "unsure"
