@@ -191,9 +191,10 @@ class Context:
                 angle = beam.divergence[0] * float(line.wavelength) / self.wavelength  # with the field of the main one
                 beam = replace(beam, divergence=(angle, angle))
             typed = self.setup.spot_diameter is not None  # that of the main beam
-            spot = self.spot if beam is self.beam else 0.0 if typed else float(spot_of(self.setup, beam))
             laser = self.laser.model_copy(update={"wavelength": line.wavelength, "line": (), "module": None})
-            found[line.name] = replace(self, laser=laser, beam=beam, space=space, spot=spot)
+            found[line.name] = own = replace(self, laser=laser, beam=beam, space=space)
+            if beam is not self.beam:
+                own.spot = 0.0 if typed else own.lights()
         return found
 
     @cached_property
@@ -245,8 +246,8 @@ class Context:
         self, beams: Sequence[BeamGeometry], fault: str, differs: tuple[float, float] = (1.0, 0.0)
     ) -> Context:
         main, *further = beams
-        spot = min(self.spot, float(spot_of(self.setup, main, fault=True)))
-        return replace(self, beam=main, spot=spot, fault=fault, also=tuple(further), differs=differs)
+        broken = replace(self, beam=main, fault=fault, also=tuple(further), differs=differs)
+        return replace(broken, spot=min(self.spot, broken.lights()))
 
     def _without_lens(self, alike: Sequence[Context]) -> Context:
         """Return it with the beam of set-ups of one profile, on the axis the narrowest of all, beside it the widest."""
@@ -263,9 +264,16 @@ class Context:
 
     def spot_at(self, *places: float) -> float:
         """Return the lit spot at the work and at some places from the last optic [m], the smallest, as of `spot_of`."""
-        if not (self.spot and places):
-            return self.spot
-        return min(self.spot, float(spot_of(self.setup, self.beam, places=places, fault=bool(self.fault))))
+        return min(self.spot, self.lights(*places)) if self.spot and places else self.spot
+
+    def lights(self, *places: float) -> float:
+        """Return the smallest spot that earns credit, as of `spot_of`. [m]."""
+        return float(spot_of(self.setup, self.beam, places=places, loose=self.loose, fault=bool(self.fault)))
+
+    @property
+    def loose(self) -> float:
+        """How far off its waist what a beam lights may be, by tolerances. [m]."""
+        return self.may_differ[1] + self.case._may_lie
 
     @property
     def lights_less(self) -> bool:
@@ -462,8 +470,8 @@ def contexts_of_each(cases: Sequence[Case], sets: tuple[str, ...] = ()) -> list[
                 for setup in laser.setup:
                     beam = beam_of(case, laser, setup)
                     focus = float(setup.focal_length) if setup.kind == "lens" else None
-                    spot = float(spot_of(setup, beam))
-                    same.append(Context(case, laser, setup, names, beam, space, spot, focus, corner=corner))
+                    same.append(Context(case, laser, setup, names, beam, space, 0.0, focus, corner=corner))
+                    same[-1].spot = same[-1].lights()
                 known.append((number, laser, same))
             own += same
         found.append(own)

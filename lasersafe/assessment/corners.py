@@ -93,6 +93,8 @@ def corners_of(case: Case) -> Corners:
     if case.settings.decide_by == "as typed":
         choices, fixed = [], {}
     differing = _differing(case, found) if choices or fixed else {}
+    lying = (one for one in found if one.name == "work_distance" or (one.place[0], one.name) == ("surface", "distance"))
+    loose = max((high - low for low, high in (one.ends for one in lying)), default=0.0) if choices or fixed else 0.0
     ways = math.prod(len(used) for _, _, used in choices) * math.prod(map(len, case._others.values()))
     if ways > MOST_CORNERS:
         unstated = ", ".join(f"'{case.laser[i].name}'" for i in case._others)
@@ -108,7 +110,7 @@ def corners_of(case: Case) -> Corners:
         for optics in fitted:
             corner = replaced(optics, {**fixed, **own}) if fixed or own else optics
             corner._at_corner = bool(fixed or own) or optics._at_corner
-            corner._may_differ = differing
+            corner._may_differ, corner._may_lie = differing, loose
             cases.append(corner)
     return Corners(tuple(cases), tuple(inputs))
 

@@ -118,8 +118,8 @@ def peaks_on(wanted: Sequence[tuple[Stage, Context, str, tuple[str, ...]]]) -> l
 def scatters(stage: Stage, context: Context, fault: str) -> bool:
     """Return whether the beam of a fault can light what no other row has: it counts there with the scatter of all.
 
-    The fitted beam lights all that a lost lens' beam does where it is not too wide and no spot is stated that is wider
-    than that beam, and a head that a fault turns all that a broken fibre does where the case does not say that it stays.
+    The fitted beam lights all that a lost lens' beam does where it is not too wide and no wider spot is stated, and a
+    head that a fault turns all that a broken fibre does where the case does not say that it stays.
     """
     if fault == "optic lost":
         lost = [context] if context.fault else context.faults(stage.contexts)[fault][0]

@@ -93,8 +93,9 @@ def beam_of(case: Case, laser: Laser, setup: Setup) -> BeamGeometry:
 
 
 def spot_of(
-    setup: Setup, beam: BeamGeometry, value: Value = as_typed, places: Collection[float] = (), fault: bool = False
-) -> Floats:
+    setup: Setup, beam: BeamGeometry, value: Value = as_typed, places: Collection[float] = (), loose: float = 0.0,
+    fault: bool = False,
+) -> Floats:  # fmt: skip
     """Return the 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m].
 
     It is the smallest on the work and on what is lit at other *places* [m] from the last optic. A spot under a lens can
@@ -109,8 +110,9 @@ def spot_of(
         narrower = np.maximum(*beam.divergence) * off if off > 0.0 else 0.0
         return np.maximum(optics.to_1_over_e(width, criterion, profile) - narrower, 0.0)
     if (fault or setup.kind != "lens") and work is not None:
-        every = (one for place in (work, *places) for one in optics.diameters(beam, np.asarray(place)))
-        return reduce(np.minimum, every)
+        waists = beam.waist_position[: 2 if loose else 1]  # the nearest place to each that may be lit
+        near = (np.clip(waist, max(place - loose, 0.0), place + loose) for place in (work, *places) for waist in waists)
+        return reduce(np.minimum, (one for place in near for one in optics.diameters(beam, place)))
     return np.asarray(0.0)
 
 
@@ -303,7 +305,7 @@ class Problem:
         """The 1/e diameter of the lit spot that earns credit as an extended source, or 0. [m]."""
         if not self.context.spot:
             return np.asarray(0.0)
-        return spot_of(self.context.setup, self.beams, self.value, self.context.lit_places)
+        return spot_of(self.context.setup, self.beams, self.value, self.context.lit_places, self.context.loose)
 
     def reflectance(self, way: str) -> Floats:
         """Return the reflectance of the mirror, or of what scatters most; of a target what passes."""

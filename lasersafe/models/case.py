@@ -298,6 +298,7 @@ class Case(CaseModel):
     _at_corner: bool = PrivateAttr(default=False)  # values moved to a corner of their tolerances
     # at a corner, of the beam of a laser and set-up: how many times as wide it may be, how far off its focus [m]
     _may_differ: dict[tuple[str, str], tuple[float, float]] = PrivateAttr(default_factory=dict)
+    _may_lie: float = PrivateAttr(default=0.0)  # over how much the work or a surface may, at most, by tolerances [m]
     _text: str = PrivateAttr(default="")  # of the case file, where it was kept
 
     def __repr__(self) -> str:

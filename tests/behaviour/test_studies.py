@@ -172,8 +172,9 @@ def test_extended_sources_that_no_number_of_a_study_counts_are_named(tmp_path) -
         subject = open_subject(path, None, None)
         page = draw(sweep(subject, read_varied(subject, ["laser.power=10W..80W:3"])))
         printed = " ".join(mark.text for mark in page.marks if isinstance(mark, Words))
+        told = "Not counted here: the extended sources that it feeds ('Panel')."
         for text in (swept, solved, printed):
-            assert ("Not counted here: the extended sources that it feeds ('Panel')." in " ".join(text.split())) is named
+            assert (told in " ".join(text.split())) is named
 
 
 def test_tolerances_that_the_case_does_not_count_are_named_with_its_reason(tmp_path) -> None:

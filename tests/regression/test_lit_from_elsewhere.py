@@ -409,7 +409,7 @@ def test_a_lost_lens_lights_a_wall_that_the_fitted_beam_is_too_wide_to_light():
 
 
 def test_a_lost_lens_lights_a_smaller_spot_than_the_stated_one():
-    """300 W on a plate 1 m away, 60 mm wide as is stated and 10 mm without the lens, seen from 0.64 m away at 51 degrees.
+    """300 W on a plate 1 m away, 60 mm wide as is stated and 10 mm without the lens, seen from 0.64 m at 51 degrees.
 
     By hand for 100 s, 18 * 5 * C_E * T_2^-0.25 W/m2 of the mean of both angles, that across the view foreshortened.
     """
