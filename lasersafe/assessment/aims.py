@@ -520,13 +520,12 @@ def scan_field(setup: Setup) -> tuple[float, float]:
     def half(pair: tuple[float, float]) -> float:
         return (math.hypot(*pair) if fills else max(pair)) / 2.0
 
-    angle, reference = 0.0, float(setup.focal_length) if setup.kind == "lens" else 0.0
+    reference = float(setup.focal_length) if setup.kind == "lens" else 0.0
+    angles = [half(one.pair) for one in (scan.full_angle, scan.largest_angle) if one is not None]
+    aside = [reference * math.tan(min(angle, _STEEPEST)) for angle in angles]
     if scan.full_width is not None and scan.width_at is not None:
-        reference = float(scan.width_at)
-        angle = math.atan2(half(scan.full_width.pair), reference)
-    elif scan.full_angle is not None:
-        angle = half(scan.full_angle.pair)
-    if scan.largest_angle is not None:
-        angle = max(angle, half(scan.largest_angle.pair))
+        wide, place = half(scan.full_width.pair), float(scan.width_at)
+        aside += [wide, *(place * math.tan(min(angle, _STEEPEST)) for angle in angles)]
+        angles.append(math.atan2(wide, place))
     apart = not scan.fans_out or scan.full_width is None
-    return angle, reference * math.tan(min(angle, _STEEPEST)) if apart else 0.0
+    return max(angles), max(aside) if apart else 0.0

@@ -371,7 +371,9 @@ def test_beside_the_axis_a_lens_lost_counts_every_beam_that_may_be_left(more):
     assert there <= lens_lost(setups, away=10.0, beside=0.05) <= 10.0 * there
 
 
-@pytest.mark.parametrize("size", ['full_width = "10 mm"\nwidth_at = "160 mm"', 'full_angle = "2 deg"'])
+@pytest.mark.parametrize(
+    "size", [*(f'full_width = "10 mm"\nwidth_at = "{place} mm"' for place in (50, 160)), 'full_angle = "2 deg"']
+)
 def test_beams_of_the_largest_field_may_leave_side_by_side(size):
     """A telecentric lens of 160 mm sends the beams of a field of 40 degrees side by side, up to 58 mm off the axis.
 
