@@ -42,6 +42,7 @@ _EXAMPLES = {name: example for name, _, example in DIMENSIONS.values()}
 # SI unit -> what it measures, with an article, and how an entry looks
 MEASURED = {unit: (f"a{'n' * (name[0] in 'aei')} {name}", example) for name, unit, example in DIMENSIONS.values()}
 _SI_UNIT = {name: unit for name, unit, _ in DIMENSIONS.values()}
+_ROUNDINGS = {"up": ROUND_CEILING, "down": ROUND_FLOOR, "nearest": ROUND_HALF_EVEN}
 _LADDERS = {
     "m": ("nm", "um", "mm", "m", "km"),
     "s": ("fs", "ps", "ns", "us", "ms", "s"),
@@ -304,6 +305,8 @@ def format_quantity(value: float, unit: str, digits: int = 3, rounding: Rounding
     ('50.0 W/m2', '25.4 mm')
     """
     table = _table()
+    if rounding not in _ROUNDINGS:
+        refuse(f"rounding = {shown(rounding)}: write one of: {', '.join(_ROUNDINGS)}", QuantityError)
     exact = Decimal(repr(float(value)))
     if not exact.is_finite() or unit not in table or not 1 <= digits <= 17:
         refuse(f"{shown(float(value))} {unit} with {digits} digits cannot be written", QuantityError)
@@ -327,8 +330,7 @@ def _with_unit(number: str, unit: str) -> str:
 
 
 def _round(number: Decimal, digits: int, rounding: Rounding) -> Decimal:
-    mode = {"up": ROUND_CEILING, "down": ROUND_FLOOR, "nearest": ROUND_HALF_EVEN}[rounding]
-    return Context(prec=digits, rounding=mode, Emin=-999_999, Emax=999_999).plus(number)
+    return Context(prec=digits, rounding=_ROUNDINGS[rounding], Emin=-999_999, Emax=999_999).plus(number)
 
 
 def _digits(number: Decimal, digits: int) -> str:

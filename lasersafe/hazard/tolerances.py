@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from lasersafe.errors import refuse
 from lasersafe.hazard.distances import last_kept
+from lasersafe.limits.grid import WAVELENGTHS
 from lasersafe.limits.tables import Floats
 from lasersafe.optics.beam import unique
 from lasersafe.quantity import covered, physical_range
@@ -214,6 +215,8 @@ def slope(evaluate: Evaluate, nominal: Mapping[str, float], name: str, here: flo
     if x == 0.0:
         return math.nan
     low, high, above = physical_range(name)
+    if name == "wavelength":  # beyond the tables there is no distance
+        low, high = (end * 1e-9 for end in WAVELENGTHS)
     places, steps = [], np.array([_STEP, _STEP / 16.0])
     for sign in (1.0, -1.0):
         side = x * (1.0 + sign * steps)

@@ -289,8 +289,8 @@ class HazardDistance(ReachArrays):
             Never below `distance`. [m]
         """
         width = given("distance", step)
-        if not float(width) > 0.0:
-            refuse(f"step = {step!r}: must be above 0")
+        if width.ndim or not float(width) > 0.0:
+            refuse(f"step = {step!r}: must be above 0, one length for all")
         digits = max(0, 2 - math.floor(math.log10(float(width))))
         up = np.round(np.ceil(self.distance / width) * width, digits)
         return np.asarray(np.where(up >= self.distance, up, np.round(up + width, digits)))

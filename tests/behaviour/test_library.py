@@ -396,6 +396,8 @@ def test_rounding_for_print_is_up() -> None:
         up = many.rounded_up(step)
         assert (up >= many.distance).all()
         assert (up <= many.distance + step * 1.001).all()
+    with pytest.raises(InputError, match=r"step = \[\]: must be above 0, one length for all"):
+        many.rounded_up([])
     with pytest.raises(InputError, match="step = 0: must be above 0"):
         many.rounded_up(0)
 

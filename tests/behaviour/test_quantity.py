@@ -270,6 +270,8 @@ def test_format_rounds_to_the_digits_asked_for():
 def test_format_refuses(value, unit, digits):
     with pytest.raises(QuantityError, match="cannot be written"):
         format_quantity(value, unit, digits)
+    with pytest.raises(QuantityError, match="rounding = 'sideways': write one of: up, down, nearest"):
+        format_quantity(1.0, "m", rounding="sideways")
 
 
 def test_units_tell_text_dimension_and_exact_factor():

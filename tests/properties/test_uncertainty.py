@@ -75,6 +75,13 @@ def test_slopes_of_a_law_are_its_exponents() -> None:
 
 
 def test_slopes_of_zeros_jumps_and_bounds() -> None:
+    for end in (180e-9, 1e-3):  # the tables end there
+
+        def inside(c: dict[str, np.ndarray]) -> np.ndarray:
+            assert 180e-9 <= c["wavelength"].min() <= c["wavelength"].max() <= 1e-3
+            return 2.0 * c["wavelength"] ** 2
+
+        assert slope(inside, {"wavelength": end}, "wavelength") == pytest.approx(2.0, rel=1e-3)
     assert math.isnan(slope(lambda c: 0.0 * c["power"], {"power": 1.0}, "power"))
     assert math.isnan(slope(lambda c: 1.0 + c["waist_at"], {"waist_at": 0.0}, "waist_at"))
     assert slope(lambda c: np.where(c["wavelength"] <= 1e-6, 2.0, 1.0), {"wavelength": 1e-6}, "wavelength") == math.inf
