@@ -26,7 +26,7 @@ help:
 	@echo "make format     lay the code out and mend what the style check can mend"
 	@echo "make docs       write the generated pages of docs/ anew"
 	@echo "make golden     compare the whole answers of 46 cases with frozen ones, and list each difference with its reason"
-	@echo "make mutants    change one line of the package at a time, and see whether the suite finds it (an hour)"
+	@echo "make mutants    change one line of the package at a time, and see whether the suite finds it (ten minutes)"
 	@echo "make bench      measure speed and memory as ratios, and write docs/bench.md"
 	@echo "make bench-check   fail when a ratio is above 1.5 times the one on record; for the nightly run"
 	@echo "make bench-record  measure, and put the ratios on record in bench/recorded.json"
