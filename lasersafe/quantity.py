@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import re
+from collections.abc import Collection
 from dataclasses import dataclass
 from decimal import ROUND_CEILING, ROUND_FLOOR, ROUND_HALF_EVEN, Context, Decimal
 from functools import lru_cache, reduce
@@ -427,6 +428,33 @@ def shown(text: object, most: int = 40) -> str:
         return plain if len(plain) <= longest else plain[:longest] + "..."
     plain = printable(text[:most])
     return f"'{plain}'" if len(text) <= most else f"'{plain}...'"
+
+
+def choice(name: str, value: str, allowed: Collection[str]) -> str:
+    """Return *value*, or refuse it where it is not one of *allowed*.
+
+    Parameters
+    ----------
+    name : str
+        Name of the field, for the message.
+    value : str
+        What was given. [any]
+    allowed : collection of str
+        The words that are known.
+
+    Returns
+    -------
+    str
+        The same word.
+
+    Raises
+    ------
+    InputError
+        If the word is not one of them.
+    """
+    if not (isinstance(value, str) and value in allowed):
+        refuse(f"{name} = {shown(value)} is not known here; write one of: " + ", ".join(allowed))
+    return value
 
 
 def printable(text: str) -> str:

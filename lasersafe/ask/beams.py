@@ -14,8 +14,8 @@ from lasersafe.hazard.exposure import body_area
 from lasersafe.hazard.settings import Range, SettingSpace
 from lasersafe.limits import exposure_limit, pulse_train_limit, rule_sets
 from lasersafe.optics.beam import BeamGeometry, check_diffraction, collimated, through_lens
-from lasersafe.optics.reflection import LitSpot
-from lasersafe.quantity import Kind, format_quantity, parse_quantity
+from lasersafe.optics.reflection import SCATTER_MODELS, LitSpot
+from lasersafe.quantity import Kind, choice, format_quantity, parse_quantity
 from lasersafe.wording import Message, caution_line, load_wording, word
 
 SINGLE = "single"  # in place of a repetition rate
@@ -119,9 +119,7 @@ def spot_of(question: ReachQuestion) -> LitSpot:
     reflectance = number(question.reflectance, "1", "reflectance")
     if not 0.0 < reflectance <= 1.0:
         refuse(f"reflectance = '{question.reflectance}': must be above 0 and at most 1")
-    if question.scatter not in ("lambert", "hemisphere"):
-        refuse(f"scatter = '{question.scatter}': allowed are lambert and hemisphere")
-    return LitSpot(reflectance, model=question.scatter)
+    return LitSpot(reflectance, model=choice("scatter", question.scatter, SCATTER_MODELS))
 
 
 def space_of(question: BeamQuestion) -> SettingSpace:

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 from lasersafe.data import templates_path
 from lasersafe.errors import CalcError, CaseError, Fault, InputError, refuse
 from lasersafe.files import DASH, Output, case_mark, mark_of, refuse_to_lose, suffix_of, write_outputs
-from lasersafe.quantity import parse_quantity, shown
+from lasersafe.quantity import choice, parse_quantity, shown
 from lasersafe.records import as_json
 from lasersafe.wording import Wording, load_wording
 
@@ -368,8 +368,6 @@ def write_case_sheet(
     from lasersafe.signing.making import annex_path, make_sheet, refuse_to_lose_sheet, save_sheet
     from lasersafe.signing.record import read_record, record_path
 
-    if paper not in (None, "A4", "Letter"):
-        refuse(f"paper = '{paper[:40]}': allowed are A4 and Letter")
     if output == DASH:
         refuse("output = '-': a sheet and its annex are two files; name the file of the sheet")
     text = read_case_text(path)
@@ -410,14 +408,12 @@ def write_case_page(
     """Assess a case, write one of its pages to hand out, and return what to print as JSON and as lines."""
     from lasersafe.assessment import assess
     from lasersafe.models import read_case
-    from lasersafe.sheet import render_sheet
+    from lasersafe.sheet import PAPERS, render_sheet
     from lasersafe.signing.making import results_of
     from lasersafe.signing.record import read_record, record_path, results_digest, sign_off_of
 
     case = read_case(path)
-    size = paper or case.paper
-    if size not in ("A4", "Letter"):
-        refuse(f"paper = '{size[:40]}': allowed are A4 and Letter")
+    size = choice("paper", paper or case.paper, PAPERS)
     mark = mark_of(kind, path, case.title)
     refuse_to_lose(output, mark, replace=replace)  # before there is work
     suffix_of(output, "output", ".pdf")

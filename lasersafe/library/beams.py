@@ -16,8 +16,8 @@ from numpy.typing import ArrayLike
 from lasersafe.errors import InputError, refuse
 from lasersafe.limits import rule_sets
 from lasersafe.optics import beam as optics
-from lasersafe.optics.beam import FloatArray, choice
-from lasersafe.quantity import MEASURED, Allowed, Kind, format_quantity, parse_quantity, shown
+from lasersafe.optics.beam import FloatArray
+from lasersafe.quantity import MEASURED, Allowed, Kind, choice, format_quantity, parse_quantity, shown
 
 Given = Any  # float | str | ArrayLike | a pint quantity: pint's own types must not be needed to call a function
 
@@ -85,8 +85,7 @@ def to_si(value: Given, unit: str, field: str = "value") -> FloatArray:
     >>> to_si(["532 nm", "1.064 um"], "m", "wavelength")
     array([5.320e-07, 1.064e-06])
     """
-    if unit not in _PINT_NAMES:
-        refuse(f"unit = {shown(unit)}: write one of: {', '.join(_PINT_NAMES)}")
+    choice("unit", unit, _PINT_NAMES)
     return _numbers(value, unit, field, None)
 
 

@@ -187,8 +187,6 @@ def write_sheet(case: Source, path: str | os.PathLike[str], *, paper: str | None
     from lasersafe.signing.making import make_sheet, save_sheet
     from lasersafe.signing.record import Record, read_record, record_path
 
-    if paper not in (None, "A4", "Letter"):
-        refuse(f"paper = {shown(paper)}: allowed are A4 and Letter")
     file = isinstance(case, os.PathLike) or (isinstance(case, str) and "\n" not in case)
     record = read_record(record_path(Path(str(case)))) if file else Record()
     own = _case_of(case)

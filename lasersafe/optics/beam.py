@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import OutOfRangeError, refuse
-from lasersafe.quantity import FIBRE_FACTOR, OVER_1_E, shown
+from lasersafe.quantity import FIBRE_FACTOR, OVER_1_E, choice
 
 FloatArray = NDArray[np.float64]
 _MOST, _LEAST = float(np.finfo(np.float64).max), math.ulp(0.0)
@@ -138,33 +138,6 @@ def within(name: str, value: ArrayLike, unit: str, low: float, high: float) -> F
         If any number is NaN, infinite or outside.
     """
     return _checked(name, value, unit, low, high)
-
-
-def choice(name: str, value: str, allowed: tuple[str, ...]) -> str:
-    """Return *value*, or refuse it where it is not one of *allowed*.
-
-    Parameters
-    ----------
-    name : str
-        Name of the field, for the message.
-    value : str
-        What was given. [any]
-    allowed : tuple of str
-        The words that are known.
-
-    Returns
-    -------
-    str
-        The same word.
-
-    Raises
-    ------
-    InputError
-        If the word is not one of them.
-    """
-    if not (isinstance(value, str) and value in allowed):
-        refuse(f"{name} = {shown(value)} is not known here; write one of: " + ", ".join(allowed))
-    return value
 
 
 class Many:

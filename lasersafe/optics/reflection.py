@@ -10,7 +10,8 @@ from typing import Any
 import numpy as np
 from numpy.typing import ArrayLike
 
-from lasersafe.optics.beam import BeamGeometry, FloatArray, Many, choice, diameters, finite, positive, within
+from lasersafe.optics.beam import BeamGeometry, FloatArray, Many, diameters, finite, positive, within
+from lasersafe.quantity import choice
 from lasersafe.wording import Message, word
 
 _WIDEST = 1e15  # m, far beyond any use

@@ -8,7 +8,7 @@ from functools import partial
 
 from lasersafe.drawing.primitives import Words, grey
 from lasersafe.drawing.text import decimals
-from lasersafe.errors import refuse
+from lasersafe.quantity import choice
 from lasersafe.results import Assessment, SignOff
 from lasersafe.sheet import back, drawings, front, shown, tables
 from lasersafe.sheet import pages as handouts
@@ -94,12 +94,10 @@ def render_sheet(
     ReferenceDataError
         If a font or a wording file is damaged.
     """
-    if paper not in PAPERS:
-        refuse(f"paper = '{paper}': allowed are {', '.join(PAPERS)}")
     wording = load_wording(language or assessment.language)
     assessment = localise(assessment, wording)
     signed = sign_off or SignOff()
-    size = PAPERS[paper]
+    size = PAPERS[choice("paper", paper, PAPERS)]
     foot_height, foot = _footer(assessment, wording, size[0])
     places: Places = {}
     sheet = Sheet(size, (_MARGIN, _HEAD, _MARGIN, foot_height + 9.0), assessment, wording, paper)

@@ -15,6 +15,7 @@ from lasersafe import files
 from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import OutputError, refuse
 from lasersafe.models import Case, canonical
+from lasersafe.quantity import choice
 from lasersafe.records import as_json
 from lasersafe.results import Assessment, SignOff
 from lasersafe.signing import container
@@ -81,11 +82,11 @@ def make_sheet(
     Made
         The bytes of the PDF file, and what it says.
     """
-    from lasersafe.sheet import render_sheet
+    from lasersafe.sheet import PAPERS, render_sheet
     from lasersafe.sheet.paint import attachment
 
-    record = Record() if record is None else record
-    assessment, size, annex = assessed or assess(case), paper or case.paper, None
+    record, size = Record() if record is None else record, choice("paper", paper or case.paper, PAPERS)
+    assessment, annex = assessed or assess(case), None
     if like is not None:
         own = like[0].model_dump(include={"drawn_with", "ingredients", "results", "annex", "case_file"})
         results = like[1]

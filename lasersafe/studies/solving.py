@@ -22,7 +22,7 @@ from lasersafe.drawing.text import decimals, measured
 from lasersafe.errors import CalcError, refuse
 from lasersafe.hazard.marking import parse_marking
 from lasersafe.hazard.tolerances import GRID, solved_input
-from lasersafe.quantity import format_quantity, parse_quantity, shown, times
+from lasersafe.quantity import choice, format_quantity, parse_quantity, shown, times
 from lasersafe.records import as_json, badness, worst_of_each
 from lasersafe.studies.tables import CORNER, alone, certainty, certainty_data, durations, worked_out_with
 from lasersafe.wording import Message, Wording, joined, load_wording, word
@@ -373,8 +373,7 @@ def read_choice(given: Sequence[str], allowed: tuple[str, ...], option: str) -> 
         If one is not on the list.
     """
     for one in given:
-        if one not in allowed:
-            refuse(f"{option} = '{one[:40]}': allowed are {', '.join(allowed)}")
+        choice(option, one, allowed)
     return tuple(one for one in allowed if one in given) or allowed
 
 

@@ -153,7 +153,7 @@ class Foreign(float):
         (1j, "W", "this is no number"),
         (None, "W", "power = None: give a power"),
         ({}, "W", "this is no number"),
-        (1.0, "furlong", "unit = 'furlong': write one of: m, m2, s"),
+        (1.0, "furlong", "unit = 'furlong' is not known here; write one of: m, m2, s"),
     ],
 )
 def test_what_is_no_number_of_that_kind_is_refused(value, unit, says) -> None:
@@ -471,7 +471,7 @@ def test_sheet_and_assessment_from_any_form_of_a_case(tmp_path) -> None:
     with pytest.raises(InputError, match="it was changed after it was read or made"):
         lasersafe.write_sheet(changed, tmp_path / "changed.pdf")
     assert not (tmp_path / "changed.pdf").exists()
-    with pytest.raises(InputError, match="paper = 'A5': allowed are A4 and Letter"):
+    with pytest.raises(InputError, match="paper = 'A5' is not known here; write one of: A4, Letter"):
         lasersafe.write_sheet(made, tmp_path / "made.pdf", paper="A5")
     with pytest.raises(InputError, match="case = 3: give a case, the name of a case file"):
         lasersafe.assess(3)

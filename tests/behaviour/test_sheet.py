@@ -165,7 +165,7 @@ def test_paper(paper: str, size: tuple[float, float]) -> None:
 
 
 def test_unknown_paper_and_language_are_refused() -> None:
-    with pytest.raises(InputError, match="paper = 'A5': allowed are A4, Letter"):
+    with pytest.raises(InputError, match="paper = 'A5' is not known here; write one of: A4, Letter"):
         render_sheet(assessment(), paper="A5")
     with pytest.raises(InputError, match=r"language = 'xx': there is no wording for it; there is: de, en"):
         render_sheet(assessment(), language="xx")
