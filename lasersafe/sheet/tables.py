@@ -179,12 +179,9 @@ def scenarios(sheet: Sheet) -> None:
 def way_and_mode(found: Scenario, sheet: Sheet) -> str:
     """Return the way and the tissue of a scenario in words, with the mode where it is not running."""
     way = f"{sheet.named('way', found.way)}, {sheet.named('tissue', found.tissue)}"
-    modes = found.modes
-    if "running" in modes:
+    if "running" in found.modes:
         return way
-    way = sheet.text("sources.mode", mode=", ".join(map(sheet.say, modes)), way=way)
-    opened = found.placed and "service" in modes and len(modes) == 1
-    return sheet.text("scenarios.in_service", way=way) if opened else way
+    return sheet.text("sources.mode", mode=", ".join(map(sheet.say, found.modes)), way=way)
 
 
 def _scenario(found: Scenario, sheet: Sheet, reasons: Footnotes) -> Row:
