@@ -203,7 +203,7 @@ class Bent:
     away: float
     place: float  # along the aim: middle of the part of its distances for which this is the worst [m]
     spots: Spots | None = None  # where it can be lit there
-    finer: tuple[BeamGeometry, ...] = ()  # of a stated radius: it bounds all of these, of which each bounds a part
+    finer: beams.Parts = ()  # of a stated radius: it bounds all of these, of which each bounds a part
     widest: BeamGeometry | None = None  # of a stated radius: no beam that it stands for is wider
 
 
@@ -350,8 +350,8 @@ def _as_stated(
             cells = [least]
         for turn in (1,) if beam.circular else (1, -1):
             bound, widest = (reflect_within(real, (near, far), one[::turn]) for one in (least, whole))
-            finer = dict.fromkeys(reflect_within(real, ends, one[::turn])[0] for ends in away for one in cells)
-            found.append(Bent(bound[0], words, middle, middle, finer=tuple(finer), widest=widest[1]))
+            finer = dict.fromkeys(reflect_within(real, ends, one[::turn])[:2] for ends in away for one in cells)
+            found.append(Bent(bound[0], words, middle, middle, finer=tuple(finer), widest=widest[2]))
     return tuple(dict.fromkeys(found))
 
 
@@ -395,7 +395,8 @@ def curved_sources(
     for bend in item.bends:
         bulge = item.bulge if bend == "convex" else 0.0
         for bent in bent_beams(context, pose, item, spots, bend, source):
-            beam, *finer = (started_at(one, -bent.away) for one in (bent.beam, *bent.finer))  # from the last optic
+            beam = started_at(bent.beam, -bent.away)  # from the last optic
+            finer = ((started_at(one, -bent.away), ends if context.is_exact else None) for one, ends in bent.finer)
             sent = from_spots(
                 "mirror", bent.spots or spots, replace(profile, beam=beam), math.inf, offset=bent.away,
                 factor=item.reflectance, plane=None if bulge == 1.0 else item.plane, surface=item.name,

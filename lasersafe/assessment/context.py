@@ -308,6 +308,11 @@ class Context:
         return self.differs if self.fault else self.case._may_differ.get((self.laser.name, self.setup.name), (1.0, 0.0))
 
     @property
+    def is_exact(self) -> bool:
+        """Whether its beam is one that there is, and stands for no others that differ."""
+        return not self.fault and not self.case._at_corner and self.may_differ == (1.0, 0.0)
+
+    @property
     def oblong(self) -> bool:
         """Whether one axis of the beam is or may be longer than the other, by tolerances or, after a fault, set-ups."""
         return self.lengthened or not (self.beam.circular and self.setup.circular)

@@ -188,7 +188,10 @@ def further_mirrors(
 
 def in_parts(sources: Sequence[Source]) -> list[Source]:
     """Return each light over a mirror of stated radius part by part of what that can make of it, and all other."""
-    parts = [replace(one, profile=replace(one.as_beam, beam=beam), finer=()) for one in sources for beam in one.finer]
+    parts = [
+        replace(one, profile=replace(one.as_beam, beam=beam), ends=ends, finer=())
+        for one in sources for beam, ends in one.finer
+    ]  # fmt: skip
     return [*(one for one in sources if not one.finer), *reaching([(one, one.factor) for one in parts])]
 
 

@@ -19,12 +19,21 @@ from lasersafe.assessment.loads import aided, behind, gain_of
 from lasersafe.assessment.stage import Stage, kept
 from lasersafe.hazard.distances import exposure_at, worst_place
 from lasersafe.hazard.exposure import ALPHA_MIN, credited_angles, criteria
-from lasersafe.optics.beam import diameters
+from lasersafe.optics.beam import BeamGeometry, diameters
 from lasersafe.optics.reflection import LitSpot, scatter_exposure, source_angles
 from lasersafe.quantity import format_quantity
 from lasersafe.records import Criterion, badness
 from lasersafe.scene import bound
-from lasersafe.scene.beams import CLOSEST, FLOAT, NEAREST, POINT, BeamProfile, ScatterProfile, Vector
+from lasersafe.scene.beams import (
+    CLOSEST,
+    FLOAT,
+    NEAREST,
+    POINT,
+    BeamProfile,
+    ScatterProfile,
+    Vector,
+    widths_within,
+)
 from lasersafe.scene.bound import ABOVE, BELOW, NOT_PROVEN, STEP, Places, Question, Span, bounds, known_as, span
 from lasersafe.scene.lights import Light, Lights
 from lasersafe.scene.walls import Walls
@@ -378,11 +387,14 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
         place = max(at.near - profile.loose, NEAREST)
         places = np.array([place, max(min(at.far + profile.loose, 1e9), NEAREST), place])
         places[2] = min(max(place, *beam.waist_position), places[1])
-        if math.isfinite(at.far):  # the narrowest beam of all that can be there
+        if source.one_path:  # the narrowest beam of all that can be there
             place = float(places[profile.widths(places)[0].argmin()])
-        elif at.near < profile.last_waist and not source.one_path:  # where the path ends is not known: a focus
-            best = worst_place(beam, NEAREST, profile.apertures)
-            place = max([place, *best], key=lambda z: float(profile.on_axis(np.array(z))))
+        else:
+            tried = [(place, beam), (place, _narrowest(source, place, at.far))]
+            if at.near < profile.last_waist:  # no more than in a focus
+                best = worst_place(beam, NEAREST, profile.apertures)
+                tried[0] = max([place, *best], key=lambda z: float(profile.on_axis(np.array(z)))), beam
+            place, beam = min(tried, key=lambda one: float(replace(profile, beam=one[1]).on_axis(np.array(one[0]))))
         aside, wide = at.aside, profile.wider * float(np.max(profile.widths(places[:2])))
     value, off = exposure_at(beam, place, criterion, source.factor), aside - profile.aperture_radius
     working = beam_working(criterion, beam, place, source.factor)
@@ -401,6 +413,16 @@ def counted_exposure(context: Context, hit: Hit) -> tuple[Working, float]:
     if beam != context.beam:
         working = replace(working, numbers=calculation.with_waist(working.numbers, beam))
     return working, value
+
+
+def _narrowest(source: Source, near: float, far: float) -> BeamGeometry:
+    """Return the beam of a source; where its `ends` are known, at a path [m] the least widths up to another."""
+    profile = source.as_beam
+    if source.ends is None:
+        return profile.beam
+    low, high = (np.array([max(path - source.offset, 0.0)]) for path in (near, far + profile.aperture_radius))
+    x, y = np.maximum(widths_within(np.array([source.ends]), low, high)[0], POINT).tolist()
+    return replace(profile.beam, waist_diameter=(x, y), waist_position=(near, near))
 
 
 def _view(source: Source, point: Vector, away: float) -> float:

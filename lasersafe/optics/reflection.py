@@ -195,9 +195,16 @@ def started_at(beam: BeamGeometry, away: float) -> BeamGeometry:
     return replace(beam, waist_position=(x - away, y - away))
 
 
+Axis = tuple[float, float, float, float, float]
+# on both axes of what a curved mirror makes of a beam: the least and the largest width W on it [m], the least and the
+# largest slope S towards a focus, and the least divergence P that no mirror takes away [rad]: at a distance s the width
+# is hypot(W - S s, P s)
+Ends = tuple[Axis, Axis]
+
+
 def reflect_within(
     beam: BeamGeometry, distances: tuple[float, float], pulls: Sequence[tuple[float, float]]
-) -> tuple[BeamGeometry, BeamGeometry]:
+) -> tuple[BeamGeometry, Ends, BeamGeometry]:
     """Return beams that bound all that a curved mirror makes at any of its distances and tilts, from a place on [1]_.
 
     Parameters
@@ -212,28 +219,31 @@ def reflect_within(
 
     Returns
     -------
-    tuple of BeamGeometry
+    tuple of (BeamGeometry, tuple of tuple of float, BeamGeometry)
         From the mirror on: of the first the product of its widths is nowhere at or beyond a distance narrower in any of
-        them; the second is nowhere narrower on any axis, and has no more of waist times divergence, for `tightest`.
+        them; the last is nowhere narrower on any axis, and has no more of waist times divergence, for `tightest`. The
+        second is what bounds each width from one distance to another: `Ends`.
 
     References
     ----------
     .. [1] Own: intervals of the second moments behind a curved mirror (SIEGMAN1986, ABCD matrix); each axis as narrow
        and as little spread as any, the later waist as far away as any, and the earlier one as near to it as any.
     """
-    (x, wide_x), (y, wide_y) = (_axis_within(beam, axis, distances, own) for axis, own in enumerate(pulls))
+    (x, ends_x, wide_x), (y, ends_y, wide_y) = (
+        _axis_within(beam, axis, distances, own) for axis, own in enumerate(pulls)
+    )
     late, early = (x, y) if x[3] >= y[3] else (y, x)
     before = late[3] - max(late[2] - early[3], 0.0)
     places = (late[3], before) if late is x else (before, late[3])
     least = BeamGeometry((x[0], y[0]), (x[1], y[1]), places, beam.profile, "hyperbolic")
     waist, angle, place = zip(wide_x, wide_y, strict=True)
-    return least, BeamGeometry(waist, angle, place, beam.profile, "hyperbolic")
+    return least, (ends_x, ends_y), BeamGeometry(waist, angle, place, beam.profile, "hyperbolic")
 
 
 def _axis_within(
     beam: BeamGeometry, axis: int, distances: tuple[float, float], pulls: tuple[float, float]
-) -> tuple[tuple[float, float, float, float], tuple[float, float, float]]:
-    """Return least waist and divergence on one axis, and between which places the waist is; and the widest beam."""
+) -> tuple[tuple[float, float, float, float], Axis, tuple[float, float, float]]:
+    """Return least waist and divergence on one axis, and between which places the waist is; `Ends`; the widest beam."""
     waist, angle = beam.waist_diameter[axis], beam.divergence[axis]
     near, far = (end - beam.waist_position[axis] for end in distances)
     least, most = (math.hypot(waist, angle * away) for away in (max(near, -far, 0.0), max(-near, far)))
@@ -249,7 +259,8 @@ def _axis_within(
     over = [1.0, max(1.0, spread[1] / math.pi)]  # an angle above pi ends at pi
     places = [s / (part**2 + s**2) * width * more for s, part in tried for width in (least, most) for more in over]
     narrow, steep = waist * angle / spread[1], min(spread[1], math.pi)
-    return (narrow, min(spread[0], math.pi), min(places), max(places)), (narrow, steep, -most / steep)
+    ends = least, most, min(max(low, -math.pi), math.pi), max(high, -math.pi), own[0]
+    return (narrow, min(spread[0], math.pi), min(places), max(places)), ends, (narrow, steep, -most / steep)
 
 
 def tightest(beam: BeamGeometry, distance: float) -> BeamGeometry:

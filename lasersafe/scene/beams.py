@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.optics.beam import BeamGeometry, diameters, fraction_through, mean_exposure
+from lasersafe.optics.reflection import Ends
 from lasersafe.records import Criterion, badness
 
 FLOAT = NDArray[np.float64]
@@ -34,6 +35,7 @@ BEAM = (
     ("radius", float), ("blur", float), ("close_by", float), ("wider", float), ("loose", float),
 )  # fmt: skip
 _PUPIL = 5.5e-3  # m: radius of the widest limiting aperture
+Parts = tuple[tuple[BeamGeometry, Ends | None], ...]
 NO_BEAM = (POINT, POINT), (0.0, 0.0), (0.0, 0.0), 0.0, 0.0, 0.0, 0.0, _PUPIL, 0.0, 1.0, 0.0
 _erf = np.vectorize(math.erf, otypes=[np.float64])
 
@@ -511,16 +513,51 @@ def beam_over(column: Mapping[str, FLOAT], light: INDEX, low: FLOAT, high: FLOAT
 
 
 def beam_from_here_on(
-    column: Mapping[str, FLOAT], profiles: Sequence[BeamProfile | ScatterProfile], light: INDEX, distance: FLOAT
+    column: Mapping[str, FLOAT],
+    profiles: Sequence[BeamProfile | ScatterProfile],
+    light: INDEX,
+    near: FLOAT,
+    far: FLOAT,
 ) -> FLOAT:
-    """Return the highest ratio of beams at paths or longer ones, for paths [m] of shape (rows,); see `beam_over`."""
-    distance = np.maximum(distance - column["loose"].take(light, 0), NEAREST)
-    found = _of_table(column, light, *_widths(column, light, distance).T)[0]
-    before = distance < column["last_waist"].take(light, 0)
+    """Return at least the ratio of beams on their axis from the shortest path to the longest [m]; see `beam_over`.
+
+    The longest counts where `Source.ends` are known, else any longer path does.
+    """
+    distance = np.maximum(near - column["loose"].take(light, 0), NEAREST)
+    found, most = _of_table(column, light, *_widths(column, light, distance).T)[0], np.full(len(light), np.inf)
+    at = (column["ends"][light, 0, 0] > 0.0).nonzero()[0]
+    if at.size:
+        own, offset = light[at], column["offset"].take(light[at], 0)
+        ends = column["ends"].take(own, 0)
+        low, high = np.maximum(near[at] - offset, 0.0), far[at] - offset + column["radius"].take(own, 0)
+        most[at] = _of_table(column, own, *np.maximum(widths_within(ends, low, high), POINT).T)[0]
+    before = (distance < column["last_waist"].take(light, 0)) & (most > found)
     for number in set(light[before].tolist()):
-        at = before & (light == number)
-        found[at] = np.maximum(found[at], cast("BeamProfile", profiles[number]).crest)
-    return found
+        rows = before & (light == number)
+        found[rows] = np.maximum(found[rows], cast("BeamProfile", profiles[number]).crest)
+    return np.asarray(np.minimum(found, most))
+
+
+def widths_within(ends: FLOAT, low: FLOAT, high: FLOAT) -> FLOAT:
+    """Return the least width on each axis between two distances behind curved mirrors.
+
+    Parameters
+    ----------
+    ends : numpy.ndarray, shape (rows, 2, 5)
+        `lasersafe.optics.reflection.Ends`. [m, rad]
+    low, high : numpy.ndarray, shape (rows,)
+        From the mirrors. [m]
+
+    Returns
+    -------
+    numpy.ndarray, shape (rows, 2)
+        1/e diameters. [m]
+    """
+    low, high = low[:, None], high[:, None]
+    least, most, slow, steep, own = (ends[:, :, number] for number in range(5))
+    before, behind = least - np.maximum(steep * low, steep * high), np.minimum(slow * low, slow * high) - most
+    wide = np.maximum(np.maximum(before, behind), 0.0)
+    return np.asarray(np.sqrt(wide * wide + np.square(own * low)))
 
 
 def _widths(column: Mapping[str, FLOAT], light: INDEX, distance: FLOAT) -> FLOAT:

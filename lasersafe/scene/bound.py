@@ -499,7 +499,8 @@ def span(light: Light, middle: FLOAT, half: FLOAT) -> Span:
     first = gaps.argmin() if gaps.size else 0
     begin = np.array([start[first], size[first]]) if gaps.size else np.zeros((2, 3))
     if table.beam[0]:
-        return Span(near, math.inf, 0.0, 1.0, begin)
+        longest = table._longest(number, middle, np.sqrt(np.square(half).sum(axis=1)))
+        return Span(near, float(longest[0]), 0.0, 1.0, begin)
     level = np.abs(half * column["normal"]).sum() + ((middle - column["on"]) * column["normal"]).sum()
     aslant = column["plane"][0] > 0.0 and column["lambert"][0] > 0.0
     return Span(near, math.inf, 0.0, min(max(float(level) / near, 0.0), 1.0) if aslant else 1.0, begin)

@@ -142,7 +142,8 @@ class Lights:
             away = self._path(own, *boxes, self._away(own, boxes[0], size[at], near))
             some = self.beam[own]
             rows = at[some]
-            found[rows] = beam_from_here_on(column, self.profiles, light[rows], away[some])
+            far = self._longest(light[rows], middle[rows], size[rows])
+            found[rows] = beam_from_here_on(column, self.profiles, light[rows], away[some], far)
             rows = at[~some]
             if rows.size:
                 found[rows] = self._scattered(light[rows], away[~some], level[rows], deep[rows], size[rows])
@@ -194,6 +195,12 @@ class Lights:
         straight = np.sqrt(np.einsum("ij,ij->i", between, between))  # NaN where it is not known
         # the rays of an even beam that are not on its axis have to go farther to be as wide
         return np.asarray(np.fmax(away + column["offset"].take(light, 0), straight) / column["slant"].take(light))
+
+    def _longest(self, light: INDEX, middle: FLOAT, size: FLOAT) -> FLOAT:
+        """Return the longest path to boxes from where beams in any direction start. [m]."""
+        far = np.sqrt(np.square(middle - self.column["apex"].take(light, 0)).sum(axis=1)) + size
+        offset, spot, slack = (self.column[name].take(light, 0) for name in ("offset", "spot", "slack"))
+        return np.asarray(far + offset + spot + slack)
 
     def _along(self, light: INDEX, middle: FLOAT, half: FLOAT) -> tuple[FLOAT, FLOAT, FLOAT]:
         """Return from where to where on their path beams in certain directions count in boxes, and how far beside."""
@@ -248,7 +255,7 @@ class Lights:
             found[at] = beam_over(column, own, near[at], far[at], aside[at]) * np.square(column["slant"].take(own))
         at = (~flat & lit).nonzero()[0]
         if at.size:
-            found[at] = beam_from_here_on(column, self.profiles, light[at], near[at])
+            found[at] = beam_from_here_on(column, self.profiles, light[at], near[at], far[at])
         at = (column["passed"][light, 3] > 0.0).nonzero()[0]
         if at.size:
             found[at] = np.minimum(found[at], self._passed(light[at], middle[at], half[at]))

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.optics.beam import BeamGeometry
+from lasersafe.optics.reflection import Ends
 from lasersafe.scene import beams as geometry
 from lasersafe.scene.beams import CLOSEST, FLOAT, BeamProfile, Directions, ScatterProfile, Vector, angles_of, nearest
 
@@ -23,6 +24,7 @@ _CLASSES = (1, 8, 27, 64, 1 << 30)  # lights are told apart by in how many boxes
 _SPREAD = np.array([0, 1, 8, 9, 64, 65, 72, 73])  # the three bits of a number, each the third from the last
 _AWAY = 1e12  # m: where a box in which nothing starts is put
 _ALIKE = 30  # rows of each light from which on lights are looked at one by one
+_NO_ENDS = ((0.0,) * 5,) * 2
 _CELLS = 50_000  # numbers of one array, which a processor keeps at hand
 CLUSTER = 8  # boxes in which a light starts that are looked at together
 _MOVED, _LIT = 3, 4  # boxes along each edge of where a head moves, and of where light falls
@@ -38,7 +40,7 @@ ROW = np.dtype([
     ("flat", float),
     ("home", float, 3), ("cut_on", float, 3), ("cut_normal", float, 3), *geometry.BEAM, ("last_waist", float),
     ("at_one", float), ("lambert", float), ("wide", float), ("nearest", float), ("brightest", float),
-    ("origin", float, (2, 3)), ("passed", float, 4),
+    ("ends", float, (2, 5)), ("origin", float, (2, 3)), ("passed", float, 4),
 ])  # fmt: skip
 
 
@@ -192,8 +194,11 @@ class Source:
         Mirrors of unknown curvature on the way; the second is bounded only as one that the tightest beam meets.
     unbounded : bool
         It stands for many ways over a curved mirror, of which some may give more.
-    finer : tuple of BeamGeometry
-        Of a curved mirror of stated radius: beams of which each bounds a part of what its profile bounds as a whole.
+    finer : tuple of (BeamGeometry, tuple or None)
+        Of a curved mirror of stated radius: beams of which each bounds a part of what its profile bounds as a whole,
+        and with each its `ends`.
+    ends : tuple, optional
+        Of one of these parts what bounds it up to the end of the path too, `lasersafe.optics.reflection.Ends`. [m, rad]
     widest : BeamGeometry, optional
         Of the same: no beam for which the profile stands is wider behind the mirror.
     """
@@ -226,7 +231,8 @@ class Source:
     sharp: bool = False
     bends: int = 0
     unbounded: bool = False
-    finer: tuple[BeamGeometry, ...] = ()
+    finer: geometry.Parts = ()
+    ends: Ends | None = None
     widest: BeamGeometry | None = None
 
     def __hash__(self) -> int:
@@ -264,7 +270,7 @@ class Source:
             scatter is not None and scatter.lambert, scatter is not None and scatter.size > 0.0,
             CLOSEST if scatter is None else scatter.nearest,
             math.inf if scatter is None or not scatter.spread > 0.0 else scatter.at_one / scatter.spread**2,
-            self.origin or ((math.nan,) * 3, none), self.passed,
+            self.ends or _NO_ENDS, self.origin or ((math.nan,) * 3, none), self.passed,
         )  # fmt: skip
 
     @cached_property

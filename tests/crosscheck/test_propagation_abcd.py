@@ -22,6 +22,7 @@ from lasersafe.optics.beam import (
     to_1_over_e,
 )
 from lasersafe.optics.reflection import reflect_within
+from lasersafe.scene.beams import widths_within
 from tests.few import few
 
 WAVELENGTH = 1070e-9
@@ -142,10 +143,19 @@ def test_one_beam_bounds_all_that_a_curved_mirror_can_make(
     beam = BeamGeometry((waist, waist), (angle, angle), (place, place))
     slants = [sorted(math.cos(turn) ** (1 if "xy"[axis] == plane else -1) for turn in tilts) for axis in (0, 1)]
     pulls = [tuple(sorted(-2.0 / (size * slant) for slant in own)) for size, own in zip(radius, slants, strict=True)]
-    bound, widest = reflect_within(beam, ends, pulls)
+    bound, between, widest = reflect_within(beam, ends, pulls)
     last = max(*bound.waist_position, 0.0)
     t = np.concatenate([np.geomspace(1e-3, 50.0, 400), np.linspace(1e-3, 1.2 * last + 1e-2, 400)])
     narrowest = np.full(t.shape, math.inf)
+    from_to = np.array(
+        [
+            widths_within(np.tile(between, (len(t), 1, 1)), low * t, high * t)
+            for low, high in ((1, 1), (0.6, 1), (1, 1.7))
+        ]
+    ).max(axis=0)
+    (along, across), (first, _) = ([pull[0] for pull in pulls], ends)
+    one = reflect_within(beam, (first, first), [(along, along), (across, across)])[1]
+    exact = widths_within(np.tile(one, (len(t), 1, 1)), t, t).T
     for z in np.linspace(*ends, 7):
         for turn in np.linspace(*tilts, 5):
             product = np.ones(t.shape)
@@ -154,8 +164,12 @@ def test_one_beam_bounds_all_that_a_curved_mirror_can_make(
                 left = 1.0 + t * 2.0 / (radius[axis] * slant)
                 wide = np.hypot(waist * left, angle * ((z - place) * left + t))
                 product *= wide
+                assert (from_to[:, axis] <= wide * (1.0 + 1e-9)).all()
                 assert max(widest.divergence) >= 3.0 or (diameters(widest, t)[axis] >= wide * (1.0 - 1e-9)).all()
             narrowest = np.minimum(narrowest, product)
+    for own, pull in zip(exact, (along, across), strict=True):
+        by_hand = np.hypot(waist * (1.0 - t * pull), angle * ((first - place) * (1.0 - t * pull) + t))
+        assert max(widest.divergence) >= 3.0 or np.allclose(own, by_hand, rtol=1e-9)
     order = np.argsort(t)
     fine = np.unique(np.concatenate([t, np.linspace(1e-3, last + 1e-2, 20_001)]))
     x, y = diameters(bound, fine)
