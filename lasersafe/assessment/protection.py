@@ -15,10 +15,10 @@ from lasersafe.assessment.setups import ALL_LASERS, results_of_each, sums_of
 from lasersafe.hazard import eyewear as filters
 from lasersafe.hazard import marking as marks
 from lasersafe.hazard.combine import groups
-from lasersafe.hazard.eyewear_scale import scale_numbers
+from lasersafe.hazard.eyewear_scale import NumberAsked, numbers_asked
 from lasersafe.models import Case, Person, SIValue
 from lasersafe.quantity import format_quantity, times
-from lasersafe.records import EyewearNeed, badness, rank, told, worst, worst_of_each
+from lasersafe.records import EyewearNeed, ScaleNeed, badness, rank, told, worst, worst_of_each
 from lasersafe.results import BarrierResult, Control, ControlFinding, NotAssessed, Scenario, SetupResult, StrikeOuts
 from lasersafe.wording import CONTROL_KINDS, Message, Wording, key_of, word
 
@@ -80,19 +80,18 @@ def eyewear_of(
             _need(one, person, Beams(away, meets, lit[name], bool(rows)), by_line[name], sharing(lasers, one))
             for name, one in lines.items()
         ])  # fmt: skip
-        # the verdict holds against the scatter of every wavelength as well
-        scatter = [s for s in scattered if person.eyewear]
-        held = [
-            all(_enough_for_scatter(one, s, lit[name], person, len(lasers)) for name, one in lines.items())
-            for s in scatter
-        ]  # fmt: skip
-        short = [s.ratio for s, holds in zip(scatter, held, strict=True) if not (s.below or holds)]
+        # the verdict holds against the scatter of every wavelength as well: the most of each time decides
+        scatter, held = [s for s in scattered if person.eyewear], dict[float, bool]()
+        for time, most in {s.duration: s for s in sorted(scatter, key=lambda s: badness(s.ratio))}.items():
+            enough = (_enough_for_scatter(one, most, lit[name], person, len(lasers)) for name, one in lines.items())
+            held[time] = all(enough)
+        short = [s.ratio for s in scatter if not (s.below or held[s.duration])]
         for need in needs:
             verdict = need.verdict
             if verdict is not None and verdict.enough and short:
                 reason = wording.text("say.not_against_scatter", ratio=times(max(short, key=badness)))
                 verdict = replace(verdict, enough=False, verdict=marks.NOT_ENOUGH, reasons=(reason, *verdict.reasons))
-            elif verdict is not None and not verdict.enough and held and all(held):
+            elif verdict is not None and not verdict.enough and held and all(held.values()):
                 verdict = replace(verdict, verdict=marks.SCATTER_ONLY)
             yield replace(need, verdict=verdict)
 
@@ -257,14 +256,17 @@ def _enough_for_scatter(context: Context, scenario: Scenario, lit: float, person
     emissions = filters.corner_emissions(context.space, worst, context.wavelength)
     wide = 2.0 * scenario.distance  # the scatter fills more than the filter: a beam as wide as the distance allows
     part, density = lit * math.pi * wide**2 / 4.0, math.log10(scenario.ratio * shared_by)  # what falls on that width
+    by_rate: dict[float | None, list[NumberAsked]] = {}
     for emission in dict.fromkeys(emissions):
-        needs = scale_numbers(emission.scaled(part), context.wavelength, wide)
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
-        try:
-            if not marks.Asked(context.wavelength, needs, density).judge(person.eyewear, rate).enough:
+        by_rate.setdefault(rate, []).extend(numbers_asked(emission.scaled(part), context.wavelength, wide))
+    try:
+        for rate, asked in by_rate.items():
+            scales = [ScaleNeed(*one[:4]) for one in filters.highest(asked)]
+            if not marks.Asked(context.wavelength, scales, density).judge(person.eyewear, rate).enough:
                 return False
-        except marks.MarkingError:
-            return False
+    except marks.MarkingError:
+        return False
     return True
 
 

@@ -6,7 +6,7 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
-from typing import Any
+from typing import Any, TypeVar
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -14,7 +14,7 @@ from numpy.typing import ArrayLike
 from lasersafe.hazard import marking as marks
 from lasersafe.hazard.distances import worst_place
 from lasersafe.hazard.exposure import Emission, Floats, Received, criteria, pulse_pattern, pulse_train, single_pulse
-from lasersafe.hazard.eyewear_scale import beam_factor, scale_numbers, worst_rates
+from lasersafe.hazard.eyewear_scale import NumberAsked, beam_factor, numbers_asked, worst_rates
 from lasersafe.hazard.scatter import most_hazardous_distance
 from lasersafe.hazard.settings import SettingSpace, stated
 from lasersafe.optics.beam import BeamGeometry, diameters, mean_exposure
@@ -22,6 +22,7 @@ from lasersafe.records import Criterion, EyewearNeed, MarkingVerdict, ScaleNeed,
 from lasersafe.wording import Message
 
 _LETTER_EDGES = (1e-9, 1e-6, 0.25)
+Need = TypeVar("Need", NumberAsked, ScaleNeed)
 
 
 def corner_emissions(space: SettingSpace, worst: Emission, wavelength: float) -> list[Emission]:
@@ -73,13 +74,19 @@ def _lengths(low: float, high: float) -> list[float]:
     return sorted({low, high, *(edge for edge in _LETTER_EDGES if low < edge < high)})
 
 
-def _highest(needs: Iterable[ScaleNeed]) -> tuple[ScaleNeed, ...]:
-    """Return the highest scale number of each mode letter, of equal ones that of the highest density."""
-    by_letter: dict[str, ScaleNeed] = {}
+def highest(needs: Iterable[Need]) -> tuple[Need, ...]:
+    """Return the highest scale number of each mode letter, of equal ones that of the highest density.
+
+    Parameters
+    ----------
+    needs : iterable of NumberAsked or ScaleNeed
+        Of any settings and places.
+    """
+    by_letter: dict[str, Need] = {}
     for need in needs:
         known = by_letter.setdefault(need.mode, need)
-        rank, highest = ((_number(one), one.density_value) for one in (need, known))
-        if highest[0] < math.inf and rank > highest:
+        rank, most = ((_number(one), one.density_value) for one in (need, known))
+        if most[0] < math.inf and rank > most:
             by_letter[need.mode] = need
     return tuple(by_letter.values())
 
@@ -271,9 +278,9 @@ def hardest_need(
     (worst, *others), wavelength, every = light.emissions, light.wavelength, list(places)
     settings = dict.fromkeys(corner_emissions(light.space, worst, wavelength))
 
-    def withstand(share: float, dx: float, dy: float) -> tuple[ScaleNeed, ...]:
+    def withstand(share: float, dx: float, dy: float) -> tuple[NumberAsked, ...]:
         widths = max(dx / narrower, _SMALLEST), max(dy / narrower, _SMALLEST)
-        return _highest(n for one in settings for n in scale_numbers(one.scaled(share), wavelength, widths))
+        return highest(n for one in settings for n in numbers_asked(one.scaled(share), wavelength, widths))
 
     each = [withstand(1.0, dx, dy) for _, dx, dy in every]
     beams = [light.density(worst, dx, dy) for _, dx, dy in every]
@@ -281,14 +288,15 @@ def hardest_need(
         (max(map(_number, a)), badness(b[0]), max(n.density_value for n in a)) for a, b in zip(each, beams, strict=True)
     ]
     hardest = max(range(len(every)), key=ranks.__getitem__)
-    direct, (beam_density, exposure, criterion) = _highest(chain(*each)), max(beams, key=lambda one: badness(one[0]))
-    scales = _highest(chain(direct, *(withstand(*one) for one in _brightest(list(over), wavelength, narrower))))
+    direct, (beam_density, exposure, criterion) = highest(chain(*each)), max(beams, key=lambda one: badness(one[0]))
+    every_one = highest(chain(direct, *(withstand(*one) for one in _brightest(list(over), wavelength, narrower))))
+    scales = tuple(one.told() for one in every_one)
     least = max([least_density, *(light.density(one, dx, dy)[0] for one in others for _, dx, dy in every)])
     density = max(beam_density, least) + math.log10(shared_by)
     beam_density += math.log10(shared_by)
     skin = max((light.density(one, dx, dy, "skin")[0] for one in light.emissions for _, dx, dy in every), key=badness)
-    highest = light.space.highest_mean_power
-    mean_power = None if worst.kind == "single pulse" else worst.power if highest is None else highest
+    most = light.space.highest_mean_power
+    mean_power = None if worst.kind == "single pulse" else worst.power if most is None else most
     asked = marks.Asked(wavelength, scales, density)
     reliance = asked.no_reliance(mean_power)
     numbers = Message(
@@ -297,7 +305,7 @@ def hardest_need(
     )  # fmt: skip
     if density > beam_density:
         numbers = Message("need.other_way", numbers=numbers, density=f"{density:.4f}")
-    more = () if scales == direct else (Message("need.beyond_direct"),)
+    more = () if every_one == direct else (Message("need.beyond_direct"),)
     up, source = float(marks.round_up_density(density)), f"{criterion.rule_set}: {criterion.source}"
     told = Message("need.density"), Message("need.density_formula"), numbers
     step = Step("OD", *told, up, "1", source, criterion.seen)
@@ -325,7 +333,7 @@ def covering(group: Sequence[EyewearNeed]) -> EyewearNeed:
         ranks.append((failed, not one.reliable, max([*map(_number, one.scales), dense]), dense))
     hardest = worst([group[ranks.index(max(ranks))], *group])
     waves = sorted({wave for one in group for wave in one.wavelengths or (one.wavelength,)})
-    scales = _highest(scale for one in group for scale in one.scales)
+    scales = highest(scale for one in group for scale in one.scales)
     density = hardest.optical_density_exact
     asked, decides, verdict = hardest.marking, hardest.decides, hardest.verdict
     if math.isfinite(density) and any(_asked_for(one) != _asked_for(group[0]) for one in group):
@@ -365,5 +373,5 @@ def _asked_for(need: EyewearNeed) -> tuple[Any, ...]:
     return need.wavelengths, need.wavelength, need.optical_density_exact, numbers
 
 
-def _number(scale: ScaleNeed) -> float:
+def _number(scale: NumberAsked | ScaleNeed) -> float:
     return math.inf if scale.scale_number is None else float(scale.scale_number)

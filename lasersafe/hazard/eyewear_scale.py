@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from itertools import pairwise
-from typing import Annotated, ClassVar, Literal, TypeVar
+from typing import Annotated, ClassVar, Literal, NamedTuple, TypeVar
 
 from lasersafe.data import As, Count, Printed, Seen, Source, Span, WavelengthsNm, check, check_cover, load
 from lasersafe.errors import OutOfRangeError, refuse
@@ -239,17 +239,37 @@ def scale_numbers(
     >>> [(need.mode, need.scale_number) for need in scale_numbers(Emission("continuous", 1e3), 1070e-9, 7e-3)]
     [('D', 8)]
     """
+    return tuple(one.told() for one in numbers_asked(emission, wavelength, beam_diameter))
+
+
+class NumberAsked(NamedTuple):
+    """What one mode letter asks for, as in `ScaleNeed`, with its steps still to tell."""
+
+    mode: str
+    scale_number: int | None
+    density_value: float
+    density_unit: str
+    steps: Callable[[], list[Step]]
+
+    def told(self) -> ScaleNeed:
+        """Return the same with its steps."""
+        return ScaleNeed(*self[:4], tuple(self.steps()))
+
+
+def numbers_asked(
+    emission: Emission, wavelength: float, beam_diameter: float | tuple[float, float]
+) -> list[NumberAsked]:
+    """Return what `scale_numbers` does, without steps: of many settings few are told."""
     positive("wavelength", wavelength, "m")
     nanometre = round(wavelength * 1e9, 6)
     if not 180 <= nanometre <= 1e6:
         refuse(f"wavelength = {nanometre:g} nm is outside EN 207, which covers 180 nm to 1 mm", OutOfRangeError)
     axes = pair("beam diameter", positive("beam diameter", beam_diameter, "m"))
     area = float(positive("beam area", math.pi * axes[0] * axes[1] / 4, "m2"))
-    text = "x ".join(f"{axis * 1e3:.5g} mm " for axis in dict.fromkeys(axes)).strip()
-    beam = _Beam(area, max(axes), text)
+    beam = _Beam(area, axes)
     if emission.kind == "continuous":
         positive("power", emission.power, "W")
-        return (_continuous(nanometre, emission.power, beam, "power"),)
+        return [_continuous(nanometre, emission.power, beam, "power")]
     length, rate, pedestal = emission.pulse_duration, emission.repetition_rate, emission.pedestal
     positive("pulse energy", emission.pulse_energy, "J")
     positive("pulse duration", length, "s")
@@ -270,7 +290,7 @@ def scale_numbers(
     mean_power = emission.pulse_energy * rate + pedestal
     if mean_power > 0.0 and all(need.mode != "D" for need in needs):
         needs.append(_continuous(nanometre, mean_power, beam, "mean power"))
-    return tuple(needs)
+    return needs
 
 
 def pulse_letters(pulse_duration: float) -> tuple[str, ...]:
@@ -353,13 +373,13 @@ def beam_factor(wavelength_nm: float, beam_diameter_63: float) -> float:
 @dataclass(frozen=True)
 class _Beam:
     area: float
-    factor_diameter: float
-    text: str
+    axes: tuple[float, float]
 
     def spread(self, amount: float, unit: str, what: str, meaning: str) -> list[Step]:
         """Return a power or an energy, and what of it falls on each part of the area of the beam."""
         symbol, over = ("P", "E") if unit == "W" else ("Q", "H")
-        put_in = Message("scale.over_area", amount=f"{amount:.5g} {unit}", diameter=self.text)
+        text = "x ".join(f"{axis * 1e3:.5g} mm " for axis in dict.fromkeys(self.axes)).strip()
+        put_in = Message("scale.over_area", amount=f"{amount:.5g} {unit}", diameter=text)
         density = amount / self.area
         return [
             Step(symbol, what, symbol, f"{amount:.5g} {unit}", amount, unit, "input", "own"),
@@ -367,44 +387,55 @@ class _Beam:
         ]
 
 
-def _continuous(nanometre: float, power: float, beam: _Beam, what: str) -> ScaleNeed:
-    standard = load(En207)
-    rule, steps = standard.beam_factor, beam.spread(power, "W", what, Message("scale.irradiance"))
-    irradiance, factor = steps[-1].value, beam_factor(nanometre, beam.factor_diameter)
-    source = f"{rule.locator}; figures from {standard.source.key}", rule.seen
-    unmet = factor > 1 and not (power > rule.trigger_power or irradiance > rule.trigger_irradiance)
-    condition = {"power": f"{rule.trigger_power:g} W", "density": f"{rule.trigger_irradiance:g} W/m2"}
-    meaning, wide = Message(FACTOR_ANYWAY if unmet else "scale.factor", **condition), beam.factor_diameter * 1e3
-    steps += [
-        Step("F", meaning, Message("scale.factor_formula"), f"d_63 = {wide:.5g} mm", factor, "1", *source),
-        Step("E'", Message("scale.withstand"), "E' = E F", f"{irradiance:.5g} W/m2 x {factor:.5g}", irradiance * factor,
-             "W/m2", *source),
-    ]  # fmt: skip
+def _continuous(nanometre: float, power: float, beam: _Beam, what: str) -> NumberAsked:
+    standard, wide = load(En207), max(beam.axes)
+    rule, irradiance, factor = standard.beam_factor, power / beam.area, beam_factor(nanometre, wide)
+
+    def steps() -> list[Step]:
+        source = f"{rule.locator}; figures from {standard.source.key}", rule.seen
+        unmet = factor > 1 and not (power > rule.trigger_power or irradiance > rule.trigger_irradiance)
+        condition = {"power": f"{rule.trigger_power:g} W", "density": f"{rule.trigger_irradiance:g} W/m2"}
+        meaning = Message(FACTOR_ANYWAY if unmet else "scale.factor", **condition)
+        put_in, withstand = f"{irradiance:.5g} W/m2 x {factor:.5g}", irradiance * factor
+        return [
+            *beam.spread(power, "W", what, Message("scale.irradiance")),
+            Step("F", meaning, Message("scale.factor_formula"), f"d_63 = {wide * 1e3:.5g} mm", factor, "1", *source),
+            Step("E'", Message("scale.withstand"), "E' = E F", put_in, withstand, "W/m2", *source),
+        ]
+
     return _need(nanometre, "D", {"W/m2": irradiance * factor}, steps)
 
 
-def _pulsed(nanometre: float, letter: str, energy: float, duration: float, rate: float, beam: _Beam) -> ScaleNeed:
+def _pulsed(nanometre: float, letter: str, energy: float, duration: float, rate: float, beam: _Beam) -> NumberAsked:
     standard = load(En207)
-    rule, steps = standard.pulse_number, beam.spread(energy, "J", Message("scale.energy"), Message("scale.exposure"))
-    exposure, source, withstand = steps[-1].value, (rule.locator, rule.seen), Message("scale.withstand")
+    rule, one = standard.pulse_number, energy / beam.area
     short = duration <= rule.pulse_duration_below * (1 + TOLERANCE) and bool(_at([rule], nanometre))
-    if rate > rule.repetition_rate_above and short:
-        merge = _merge(nanometre)
+    counted = rate > rule.repetition_rate_above and short
+    merge = _merge(nanometre) if counted else None
+    together, groups = 1, 1.0
+    if merge:
         together = max(1, math.ceil(rate * merge.time - TOLERANCE))
         groups = rule.counting_time / merge.time if together > 1 else rate * rule.counting_time
-        number, time = max(1, math.ceil(groups - TOLERANCE)), f"{rule.counting_time:g} s"
-        joined, rounded = f"{rate:.10g} Hz x {merge.time:.3g} s", Message("scale.rounded_up", number=f"{groups:.5g}")
-        put_in = f"{together} x {exposure:.5g} J/m2 x {number}^0.25"
-        exposure = exposure * together * math.pow(number, rule.exponent)
-        steps += [
+    number = max(1, math.ceil(groups - TOLERANCE))
+    exposure = one * together * math.pow(number, rule.exponent)
+
+    def steps() -> list[Step]:
+        source, withstand = (rule.locator, rule.seen), Message("scale.withstand")
+        found = beam.spread(energy, "J", Message("scale.energy"), Message("scale.exposure"))
+        if not merge:
+            return [*found, Step("H'", withstand, "H' = H", Message("scale.one_pulse"), exposure, "J/m2", *source)]
+        time, joined = f"{rule.counting_time:g} s", f"{rate:.10g} Hz x {merge.time:.3g} s"
+        rounded = Message("scale.rounded_up", number=f"{groups:.5g}")
+        put_in = f"{together} x {one:.5g} J/m2 x {number}^0.25"
+        return [
+            *found,
             Step("n_i", Message("scale.summed"), Message("scale.summed_formula"), joined, float(together), "1",
                  f"T_i: {standard.source.key}", merge.seen),
             Step("N", Message("scale.groups", time=time), Message("scale.groups_formula", time=time), rounded,
                  float(number), "1", *source),
             Step("H'", withstand, "H' = n_i H N^(1/4)", put_in, exposure, "J/m2", *source),
         ]  # fmt: skip
-    else:
-        steps.append(Step("H'", withstand, "H' = H", Message("scale.one_pulse"), exposure, "J/m2", *source))
+
     return _need(nanometre, letter, {"J/m2": exposure, "W/m2": exposure / duration}, steps)
 
 
@@ -420,7 +451,7 @@ def _merge(nanometre: float) -> Merge:
     return max(_at(load(En207).merges, nanometre), key=lambda row: row.time)
 
 
-def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[Step]) -> ScaleNeed:
+def _need(nanometre: float, letter: str, density: dict[str, float], first: Callable[[], list[Step]]) -> NumberAsked:
     standard = load(En207)
 
     def exact(row: Capacity) -> float:
@@ -430,14 +461,18 @@ def _need(nanometre: float, letter: str, density: dict[str, float], steps: list[
         positive("density at the eyewear", value, unit)
     row = max((one for one in _at(standard.capacities, nanometre) if letter in one.modes), key=exact)
     number = max(standard.lowest, math.ceil(exact(row) - TOLERANCE))
-    if row.unit == "W/m2" and letter != "D":
-        why = Message("scale.pulse_length")
-        steps.append(Step("E'", Message("scale.peak"), "E' = H' / t", why, density["W/m2"], "W/m2", "geometry", "own"))
-    symbol, beyond = "E'" if row.unit == "W/m2" else "H'", number > standard.highest
-    meaning = Message("scale.number_beyond" if beyond else "scale.number", mode=letter, highest=standard.highest)
-    limit = f"{row.coefficient:g} x 10^(n{row.offset:+d}) {row.unit}"
-    formula = Message("scale.number_formula", least=standard.lowest, symbol=symbol, limit=limit)
-    exactly = Message("scale.rounded_up", number=f"{density[row.unit]:.5g} {row.unit}: n = {exact(row):.4g}")
-    place = f"{standard.source.key}, mode {letter}, {row.wavelength_nm[0]:g} to {row.wavelength_nm[1]:g} nm"
-    steps.append(Step("n", meaning, formula, exactly, float(number), "1", place, row.seen))
-    return ScaleNeed(letter, None if beyond else number, density[row.unit], row.unit, tuple(steps))
+    beyond, value = number > standard.highest, density[row.unit]
+
+    def steps() -> list[Step]:
+        symbol, found = "E'" if row.unit == "W/m2" else "H'", first()
+        if row.unit == "W/m2" and letter != "D":
+            why = Message("scale.pulse_length")
+            found.append(Step("E'", Message("scale.peak"), "E' = H' / t", why, value, "W/m2", "geometry", "own"))
+        meaning = Message("scale.number_beyond" if beyond else "scale.number", mode=letter, highest=standard.highest)
+        limit = f"{row.coefficient:g} x 10^(n{row.offset:+d}) {row.unit}"
+        formula = Message("scale.number_formula", least=standard.lowest, symbol=symbol, limit=limit)
+        exactly = Message("scale.rounded_up", number=f"{value:.5g} {row.unit}: n = {exact(row):.4g}")
+        place = f"{standard.source.key}, mode {letter}, {row.wavelength_nm[0]:g} to {row.wavelength_nm[1]:g} nm"
+        return [*found, Step("n", meaning, formula, exactly, float(number), "1", place, row.seen)]
+
+    return NumberAsked(letter, None if beyond else number, value, row.unit, steps)

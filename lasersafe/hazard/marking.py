@@ -6,6 +6,7 @@ import math
 import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -426,6 +427,7 @@ class MarkingError(InputError):
         super().__init__(f"marking = {shown!r}: {reason}")
 
 
+@lru_cache(maxsize=64)
 def parse_marking(text: str) -> Marking:
     """Read a marking as printed.
 
