@@ -453,7 +453,11 @@ def choice(name: str, value: str, allowed: Collection[str]) -> str:
         If the word is not one of them.
     """
     if not (isinstance(value, str) and value in allowed):
-        refuse(f"{name} = {shown(value)} is not known here; write one of: " + ", ".join(allowed))
+        import difflib
+
+        near = difflib.get_close_matches(str(value)[:60], allowed, n=1, cutoff=0.5)
+        hint = f"; did you mean '{near[0]}'?" if near else ""
+        refuse(f"{name} = {shown(value)} is not known here; write one of: {', '.join(allowed)}{hint}")
     return value
 
 

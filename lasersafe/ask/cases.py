@@ -46,7 +46,7 @@ def template_text(name: str) -> bytes:
     InputError
         If there is none of that name.
     """
-    return _text_of(name, {one: templates_path("cases", f"{one}.toml") for one in template_names()})
+    return templates_path("cases", f"{choice('template', name, template_names())}.toml").read_bytes()
 
 
 def starters() -> dict[str, Path]:
@@ -55,19 +55,10 @@ def starters() -> dict[str, Path]:
     return {"demo": templates_path("cases", "demo.toml"), **found}
 
 
-def _text_of(name: str, known: dict[str, Path]) -> bytes:
-    import difflib
-
-    if name not in known:
-        near = difflib.get_close_matches(name, known, 1)
-        hint = f"did you mean '{near[0]}'? " if near else ""
-        refuse(f"template = '{name[:60]}': {hint}there are: {', '.join(known)}")
-    return known[name].read_bytes()
-
-
 def write_starter(path: Path, template: str, replace: bool, starters_too: bool = False) -> dict[str, Any]:
     """Write a starter case and return what to print; who asks, and the demo, may replace one that nobody edited."""
-    content = _text_of(template, starters())
+    known = starters()
+    content = known[choice("template", template, known)].read_bytes()
     write_outputs([Output(path, content)], replace=replace, known=_unedited(replace or starters_too))
     return {"case": str(path), "template": template}
 

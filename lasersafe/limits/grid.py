@@ -20,7 +20,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.errors import ReferenceDataError, refuse
-from lasersafe.limits.tables import EDGE, Floats, LimitTable, Range, Row, RuleSet, load_rule_set, nearest
+from lasersafe.limits.tables import EDGE, Floats, LimitTable, Range, Row, RuleSet, load_rule_set
+from lasersafe.quantity import choice
 
 TISSUES = ("eye", "skin")
 WAVELENGTHS = (180.0, 1e6)  # [nm]
@@ -271,8 +272,7 @@ def _some(values: Any, at: Ints) -> Any:
 
 def hazards_of(rule_set: str, tissue: str) -> tuple[str, ...]:
     """Return the names of the hazards that the edition knows for a tissue, in the order of its tables."""
-    if tissue not in TISSUES:
-        raise nearest(tissue, "tissue", TISSUES)
+    choice("tissue", tissue, TISSUES)
     tables = load_rule_set(rule_set).limits
     return tuple(dict.fromkeys(table.hazard[tissue] for table in tables if tissue in table.hazard))
 

@@ -453,16 +453,6 @@ def rule_sets() -> tuple[str, ...]:
     return tuple(_index())
 
 
-def nearest(value: object, field: str, known: Iterable[str]) -> InputError:
-    """Return the error for a name that is not known, naming the nearest one."""
-    from difflib import get_close_matches
-
-    names = list(known)
-    close = get_close_matches(str(value), names, n=1, cutoff=0.4)
-    hint = f"; did you mean '{close[0]}'?" if close else ""
-    return InputError(f"{field} = {value!r} is not known; choose one of {', '.join(names)}{hint}")
-
-
 @lru_cache(maxsize=8)
 def load_rule_set(name: str) -> RuleSet:
     """Return an edition with all its tables.
@@ -479,8 +469,7 @@ def load_rule_set(name: str) -> RuleSet:
     ReferenceDataError
         If a table has a gap, an overlap, an unknown key or a column without a unit.
     """
-    if name not in _index():
-        raise nearest(name, "rule set", rule_sets())
+    choice("rule set", name, _index())
     folder, entry = _index()[name]
     files = [f"{entry['prefix']}_{table}.toml" for table in entry["tables"]]
     return assemble(name, {file: load_toml(folder / file) for file in files})

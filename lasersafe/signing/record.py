@@ -7,7 +7,6 @@ writes the file anew, a certificate does (see ``docs/signing.md``).
 from __future__ import annotations
 
 import contextlib
-import difflib
 import hashlib
 import json
 import math
@@ -25,7 +24,7 @@ from lasersafe.errors import refuse
 from lasersafe.files import read_limited
 from lasersafe.models import Case, canonical
 from lasersafe.models.site import SignRole
-from lasersafe.quantity import printable, shown
+from lasersafe.quantity import choice, printable, shown
 from lasersafe.results import Assessment, RoleSigned, SignOff
 from lasersafe.wording import load_wording
 
@@ -106,12 +105,7 @@ def known_role(role: str) -> str:
     InputError
         If there is no such role.
     """
-    plain = role.strip().lower().replace(" ", "_").replace("-", "_")
-    if plain not in ROLES:
-        near = difflib.get_close_matches(plain[:60], ROLES, 1, 0.5)
-        hint = f"did you mean '{near[0]}'? " if near else ""
-        refuse(f"role = {shown(role)}: {hint}roles are: {', '.join(ROLES)}")
-    return plain
+    return choice("role", role.strip().lower().replace(" ", "_").replace("-", "_"), ROLES)
 
 
 def record_path(case: Path) -> Path:

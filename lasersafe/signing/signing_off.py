@@ -19,7 +19,7 @@ from lasersafe.assessment import assess, ingredients
 from lasersafe.errors import refuse
 from lasersafe.files import locked, read_limited, write_file
 from lasersafe.models import canonical, parse_case, read_case_text
-from lasersafe.quantity import shown
+from lasersafe.quantity import choice, shown
 from lasersafe.signing import record, signatures
 from lasersafe.signing.container import LARGEST_SHEET, About, open_sheet, parse_sheet, read_about
 from lasersafe.signing.making import results_of
@@ -195,8 +195,7 @@ def sign_with_certificate(
         If the sheet or the certificate cannot be used, or the extra is missing.
     """
     signatures.need_extra()
-    if role not in ROLES:
-        refuse(f"role = '{plain(role)}': roles are: {', '.join(ROLES)}")
+    choice("role", role, ROLES)
     from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
     from pyhanko.sign import fields, signers
     from pyhanko.stamp import TextStampStyle
