@@ -238,7 +238,7 @@ class Floor(sketch.Sketch):
 
 _SAME_DRAWING = 2.0
 _ROOM_ABOVE = 0.25
-_LABEL_ROOM, _LIFT = 26.0, 0.3  # [mm] above and below what is drawn, for the names; how much more of it is above
+_LIFT = 0.35  # of the height to spare, how much more of it is above what is drawn, for the names
 _STEP = 4.0  # [mm] to both sides of a person, of the floor that is raised there
 _LEAST = 0.05  # [m]
 _ABOVE = 1.0  # [m] of a wall above everything else: the rest of it may lie outside the frame
@@ -287,12 +287,9 @@ def elevation_pages(scene: SceneResult, paper: page.Paper, title: str, wording: 
         places += [_said(scene, item, wording) for item in one.items if item.named]
         said = [text("plan.places", notes="; ".join(dict.fromkeys(places))), *ends]
         layout = page.lay_out(paper, "elevation", name, entries, signs, page.foot_lines(paper, wording, said))
-        trial = sketch.fit(extent, layout.drawing.frame)
-        x0, y0, x1, y1 = trial.frame
-        drawn = (extent[3] - extent[1]) * 1000.0 / trial.scale
-        high = min(y1 - y0, drawn + _LABEL_ROOM)
-        middle = trial.middle[0], trial.middle[1] + _LIFT * (high - drawn) * trial.scale / 1000.0
-        view = sketch.View((x0, y1 - high, x1, y1), middle, trial.scale)
+        view = sketch.fit(extent, layout.drawing.frame)
+        spare = (view.frame[3] - view.frame[1]) * view.scale / 1000.0 - (extent[3] - extent[1])
+        view = replace(view, middle=(view.middle[0], view.middle[1] + _LIFT * spare))
         section = _Section(scene, view, wording)
         section.one = one
         section.draw()
