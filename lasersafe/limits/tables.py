@@ -18,7 +18,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from lasersafe.data import load_toml, shared_path
-from lasersafe.errors import InputError, ReferenceDataError, refuse
+from lasersafe.errors import ReferenceDataError, refuse
+from lasersafe.quantity import choice
 
 Floats = NDArray[np.float64]
 Objects = NDArray[np.object_]
