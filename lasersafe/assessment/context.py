@@ -275,11 +275,6 @@ class Context:
         """How far off its waist what a beam lights may be, by tolerances. [m]."""
         return self.may_differ[1] + self.case._may_lie
 
-    @property
-    def lights_less(self) -> bool:
-        """Whether the beam of a fault lights a smaller spot than the one that is stated."""
-        return self.spot < float(spot_of(self.setup, self.beam))
-
     def narrowest_spot(self, *places: float) -> float:
         """Return the same, the smallest of all its wavelengths, which earns the least credit. [m]."""
         return min(own.spot_at(*places) for own in self.every.values())

@@ -83,8 +83,7 @@ def eyewear_of(
         # the verdict holds against the scatter of every wavelength as well: the most of each time decides
         scatter, held = [s for s in scattered if person.eyewear], dict[float, bool]()
         for time, most in {s.duration: s for s in sorted(scatter, key=lambda s: badness(s.ratio))}.items():
-            enough = (_enough_for_scatter(one, most, lit[name], person, len(lasers)) for name, one in lines.items())
-            held[time] = all(enough)
+            held[time] = all(_enough_for_scatter(o, most, lit[n], person, len(lasers)) for n, o in lines.items())
         short = [s.ratio for s in scatter if not (s.below or held[s.duration])]
         for need in needs:
             verdict = need.verdict
@@ -254,20 +253,18 @@ def _enough_for_scatter(context: Context, scenario: Scenario, lit: float, person
         return False
     worst = context.emission("eye", scenario.duration)
     emissions = filters.corner_emissions(context.space, worst, context.wavelength)
-    wide = 2.0 * scenario.distance  # the scatter fills more than the filter: a beam as wide as the distance allows
+    wide = filters.WIDEST  # it is wider, but the factor of EN 207 no longer rises
     part, density = lit * math.pi * wide**2 / 4.0, math.log10(scenario.ratio * shared_by)  # what falls on that width
     by_rate: dict[float | None, list[NumberAsked]] = {}
     for emission in dict.fromkeys(emissions):
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
         by_rate.setdefault(rate, []).extend(numbers_asked(emission.scaled(part), context.wavelength, wide))
+    own, worn = context.wavelength, person.eyewear
+    each = ((rate, [ScaleNeed(*one[:4]) for one in filters.highest(asked)]) for rate, asked in by_rate.items())
     try:
-        for rate, asked in by_rate.items():
-            scales = [ScaleNeed(*one[:4]) for one in filters.highest(asked)]
-            if not marks.Asked(context.wavelength, scales, density).judge(person.eyewear, rate).enough:
-                return False
+        return all(marks.Asked(own, needs, density).judge(worn, rate).enough for rate, needs in each)
     except marks.MarkingError:
         return False
-    return True
 
 
 def unreadable_markings(case: Case) -> Iterator[tuple[int, Person, Message]]:

@@ -259,7 +259,27 @@ class NumberAsked(NamedTuple):
 def numbers_asked(
     emission: Emission, wavelength: float, beam_diameter: float | tuple[float, float]
 ) -> list[NumberAsked]:
-    """Return what `scale_numbers` does, without steps: of many settings few are told."""
+    """Return what `scale_numbers` does, with the same arguments, without steps: of many settings few are told.
+
+    Parameters
+    ----------
+    emission : Emission
+        As of `scale_numbers`.
+    wavelength : float
+        Vacuum wavelength. [m]
+    beam_diameter : float or tuple of float
+        1/e diameter at the eyewear. [m]
+
+    Returns
+    -------
+    list of NumberAsked
+        One for each letter.
+
+    Raises
+    ------
+    InputError, OutOfRangeError
+        As of `scale_numbers`.
+    """
     positive("wavelength", wavelength, "m")
     nanometre = round(wavelength * 1e9, 6)
     if not 180 <= nanometre <= 1e6:

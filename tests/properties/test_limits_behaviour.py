@@ -216,7 +216,7 @@ def test_the_ends_of_the_tables_are_inside():
 def test_unknown_names_are_refused_with_the_nearest():
     with pytest.raises(InputError, match=r"did you mean 'ICNIRP-2013'\?"):
         exposure_limit("ICNIRP2013", "eye", 532e-9, 1.0)
-    with pytest.raises(InputError, match=r"tissue = 'eyes' is not known; .* did you mean 'eye'\?"):
+    with pytest.raises(InputError, match=r"tissue = 'eyes' is not known here; .* did you mean 'eye'\?"):
         hazard_limits("ICNIRP-2013", "eyes", 532e-9, 1.0)
     with pytest.raises(InputError, match="rule set"):
         pulse_train_limit("", "eye", 532e-9, 1e-9, 1.0, 1.0)
