@@ -237,16 +237,14 @@ class Context:
                 at_lens = zip(self.beam.divergence, self.beam.waist_position, strict=True)
                 widths, wider = [angle * abs(place) for angle, place in at_lens], self.may_differ[0]
                 beams = [_least_spread(widths, own, wider) for own in lines]
-                lost = [self._with_beams(beams, "optic lost", (wider, 0.0))]
+                lost = [self._with_beams(beams, "optic lost", wider)]
                 note = Message("fault.least_divergence")
             found["optic lost"] = lost, note
         return found
 
-    def _with_beams(
-        self, beams: Sequence[BeamGeometry], fault: str, differs: tuple[float, float] = (1.0, 0.0)
-    ) -> Context:
+    def _with_beams(self, beams: Sequence[BeamGeometry], fault: str, wider: float = 1.0, loose: float = 0.0) -> Context:
         main, *further = beams
-        broken = replace(self, beam=main, fault=fault, also=tuple(further), differs=differs)
+        broken = replace(self, beam=main, fault=fault, also=tuple(further), differs=(wider, loose))
         return replace(broken, spot=min(self.spot, broken.lights()))
 
     def _without_lens(self, alike: Sequence[Context]) -> Context:
@@ -255,7 +253,7 @@ class Context:
         beams = [narrowest(line) for line in each]
         pairs = ((one, least) for line, least in zip(each, beams, strict=True) for one in line)
         wider, loose = (max(one) for one in zip(*(c.may_differ for c in alike), strict=True))
-        lost = self._with_beams(beams, "optic lost", (wider * max(_times_as_wide(*pair) for pair in pairs), loose))
+        lost = self._with_beams(beams, "optic lost", wider * max(_times_as_wide(*pair) for pair in pairs), loose)
         return replace(lost, lengthened=any(own.oblong for c in alike for own in c.every.values()))
 
     def broken(self, every: Sequence[Context]) -> list[Context]:
@@ -274,6 +272,11 @@ class Context:
     def loose(self) -> float:
         """How far off its waist what a beam lights may be, by tolerances. [m]."""
         return self.may_differ[1] + self.case._may_lie
+
+    @property
+    def lights_less(self) -> bool:
+        """Whether the beam of a fault lights a smaller spot than the one that is stated."""
+        return self.spot < float(spot_of(self.setup, self.beam))
 
     def narrowest_spot(self, *places: float) -> float:
         """Return the same, the smallest of all its wavelengths, which earns the least credit. [m]."""

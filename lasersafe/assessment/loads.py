@@ -17,7 +17,6 @@ from lasersafe.assessment.barriers import beam_numbers, judged, load_of, plain, 
 from lasersafe.assessment.barriers import together as together
 from lasersafe.assessment.calculation import corner_text, legs_of, with_waist
 from lasersafe.assessment.context import SCATTERED, Context, aid_of
-from lasersafe.assessment.problem import spot_of
 from lasersafe.hazard.barriers import Load, Rating, judge_window, needed_time
 from lasersafe.hazard.instruments import Aid
 from lasersafe.hazard.scatter import CLOSEST_VIEW
@@ -124,7 +123,7 @@ def scatters(stage: Stage, context: Context, fault: str) -> bool:
     """
     if fault == "optic lost":
         lost = [context] if context.fault else context.faults(stage.contexts)[fault][0]
-        if any(one.spot < float(spot_of(one.setup, one.beam)) for one in lost):
+        if any(one.lights_less for one in lost):
             return True
         x0, y0, x1, y1 = stage.extent
         profiles = (stage.beam_profile(one, "eye", one.duration("direct")[0]) for one in context.every.values())
