@@ -13,6 +13,7 @@ from lasersafe.assessment.context import TISSUES, Context, setting_words
 from lasersafe.hazard import scanning
 from lasersafe.hazard.distances import direct_reach, highest_ratio, worst_place
 from lasersafe.hazard.exposure import Emission, compare
+from lasersafe.hazard.settings import SettingSpace
 from lasersafe.models import Person, Setup
 from lasersafe.optics.viewing import ScanPattern
 from lasersafe.quantity import format_quantity
@@ -51,21 +52,29 @@ def _scan(context: Context, rule_set: str, tissue: str, duration: float) -> scan
     lines = scan.lines or 1
     pitch = width[1] / (lines - 1) if lines > 1 else width[1]
     pattern = ScanPattern(scan.pattern, width, float(scan.frequency), scan.waveform, reference, fans_out, lines, pitch)
-    return scanning.Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern)
+    return scanning.Scan(rule_set, tissue, context.beam, context.wavelength, duration, pattern, *context.may_differ)
 
 
-_findings = lru_cache(maxsize=1024)(scanning.scan_findings)  # the beam and its reflection ask the same
+@lru_cache(maxsize=1024)  # the beam and its reflection ask the same
+def _highest(
+    scan: scanning.Scan, space: SettingSpace, standing: tuple[Emission, ...], distance: float
+) -> tuple[scanning.ScanFinding, float, Emission]:
+    """Return the highest finding at or beyond a distance, its place and its setting."""
+    tried, place = dict[Emission, tuple[float, float, float]](), distance
+    while more := [one for one in scanning.worst_running(scan, space, standing, place) if one not in tried]:
+        tried |= {one: scanning.highest_onward(scan, one, distance) for one in more}
+        emission = max(tried, key=lambda one: badness(tried[one][0]))
+        _, place, step = tried[emission]
+    (found,) = scanning.scan_findings(replace(scan, step=step), (emission,), (place,))
+    return found, place, emission
 
 
 def _finding(
     scan: scanning.Scan, context: Context, distance: float, factor: float = 1.0
 ) -> tuple[scanning.ScanFinding, float, Emission]:
-    """Return the highest finding at or beyond a distance, its place and its setting."""
+    """Return the same for a set-up, with the reflectance on the way."""
     standing = context.emissions(scan.tissue, scan.duration)
-    places = worst_place(context.beam, distance)
-    pairs = [(place, one) for place in places for one in scanning.worst_running(scan, context.space, standing, place)]
-    every = _findings(scan, tuple(emission for _, emission in pairs), tuple(place for place, _ in pairs))
-    found, (place, emission) = max(zip(every, pairs, strict=True), key=lambda one: badness(one[0].ratio))
+    found, place, emission = _highest(scan, context.space, standing, distance)
     return replace(found, ratio=found.ratio * factor, exposure=found.exposure * factor), place, emission
 
 

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from lasersafe.errors import InputError, OutOfRangeError, refuse
-from lasersafe.hazard.distances import direct_reach, exposure_at, farthest_crossing, last_kept
+from lasersafe.hazard.distances import direct_reach, farthest_crossing, last_kept
 from lasersafe.hazard.exposure import Emission, Floats, Received, criteria, pulse_train, train_limit, trains_at
 from lasersafe.hazard.settings import SettingSpace, Tried, trains
 from lasersafe.limits import TrainRow, count_pulses, rule_sets
@@ -40,7 +40,7 @@ class Passes(NamedTuple):
     duration: Floats  # exposure [s]
 
 
-def pulsed_trains(pulse: Floats, rate: Floats, stay: Floats, passes: Floats, scan: Scan) -> list[Passes]:
+def pulsed_trains(pulse: Floats, rate: Floats, stay: Floats, passes: Floats, least: Floats, scan: Scan) -> list[Passes]:
     """Return the trains that stand for the pulses of a laser that is scanned, as arrays that broadcast together [1]_.
 
     At a place where the spot turns it stays once in each period, elsewhere it passes several times for a part of that
@@ -51,9 +51,11 @@ def pulsed_trains(pulse: Floats, rate: Floats, stay: Floats, passes: Floats, sca
     pulse, rate : numpy.ndarray, shape (...)
         Pulse duration [s] and repetition rate [Hz] of the laser.
     stay : numpy.ndarray, shape (...)
-        Time within each period that the spot stays. [s]
+        Time within each period that the spot stays, at most: so many pulses fit. [s]
     passes : numpy.ndarray, shape (...)
         Separate passes in each period. [1]
+    least : numpy.ndarray, shape (...)
+        The stay at least: so long do they last, for their limit. [s]
     scan : Scan
         The moving beam.
 
@@ -70,7 +72,7 @@ def pulsed_trains(pulse: Floats, rate: Floats, stay: Floats, passes: Floats, sca
     time = np.minimum(stay, min(duration, period))
     whole, one = np.full_like(time, duration), np.ones_like(time)
     longest = np.minimum(np.maximum(time, pulse), duration)
-    short = np.minimum(pulse, whole)
+    short, brief = np.minimum(pulse, whole), np.minimum(np.maximum(least, pulse), longest)
 
     def count(window: Floats) -> Floats:
         return np.asarray(count_pulses(np.maximum(window, 1e-13), rate))
@@ -80,17 +82,17 @@ def pulsed_trains(pulse: Floats, rate: Floats, stay: Floats, passes: Floats, sca
 
     begun, at_turn = scan.begun, count(longest)
     part = np.minimum(np.maximum(time / passes, pulse), duration)
-    each = count(part)
+    each, part = count(part), np.minimum(np.maximum(least / passes, pulse), part)
     most = np.maximum(np.minimum(passes * each, count(np.full_like(time, period))), at_turn)
-    together = np.maximum(longest, np.minimum((most - 1.0) / rate, min(period, duration)))
+    together = np.maximum(brief, np.minimum((most - 1.0) / rate, min(period, duration)))
     found = [
-        Passes("each pass as one pulse", at_turn, longest, often(begun, at_turn, longest), whole),
+        Passes("each pass as one pulse", at_turn, brief, often(begun, at_turn, brief), whole),
         Passes("passes of a period as one pulse", most, together, often(begun, most, together), whole),
         Passes("each of the separate passes as one pulse", each, part, often(passes * begun, each, part), whole),
         Passes(WITHIN, one, short, rate + 0.0 * time, longest),
         Passes("all pulses of the exposure", one, short, often(most * begun, one, short), whole),
     ]
-    span = np.maximum(np.minimum(longest, scan.joined), pulse)
+    span = np.maximum(np.minimum(brief, scan.joined), pulse)
     # where no pulses are joined the first train stands for them
     for number, times in ((most, 1.0), (each, passes)) if joins.any() else ():
         group = np.minimum(count(np.maximum(scan.joined, pulse)), number)
@@ -127,7 +129,11 @@ class _Compared(NamedTuple):
 
 @dataclass(frozen=True)
 class Scan:
-    """A moving beam as one rule set judges it: wavelength [m], exposure duration [s], pattern."""
+    """A moving beam as one rule set judges it: wavelength [m], exposure duration [s], pattern.
+
+    A place stands for all from it on to ``step`` times as far: the narrowest beam and the longest stay of any of them,
+    of a beam that tolerances let be ``wider`` times as wide, and its focus off by ``loose`` [m].
+    """
 
     rule_set: str
     tissue: str
@@ -135,6 +141,9 @@ class Scan:
     wavelength: float
     duration: float
     pattern: ScanPattern
+    wider: float = 1.0
+    loose: float = 0.0
+    step: float = 1.0
 
     @cached_property
     def aperture(self) -> float:
@@ -164,9 +173,18 @@ class Scan:
         return trains_at(self.rule_set, self.tissue, self.wavelength, self.duration)
 
     def stays(self, place: Floats) -> Floats:
-        """Return stay [s] and separate passes in each period for both widths of a sweep, shape (2, 2, ...)."""
-        ways = sweep_widths(*diameters(self.beam, place), self.aperture)
-        return np.stack([[of(place, way) for way in ways] for of in (self.pattern.dwell, self.pattern.most_passes)])
+        """Return longest stay [s], passes and shortest stay [s] in each period for both widths of a sweep."""
+        far, pattern = np.multiply(place, self.step), self.pattern
+        (x0, y0), (x1, y1) = (diameters(self.beam, at) for at in (place - self.loose, far + self.loose))
+        widest = self.wider * np.maximum(x0, x1), self.wider * np.maximum(y0, y1)
+        ways, narrow = (sweep_widths(x, y, self.aperture) for x, y in (widest, self.narrowest(place)))
+        longest, passes = ([of(place, way) for way in ways] for of in (pattern.dwell, pattern.most_passes))
+        return np.stack([longest, passes, [pattern.dwell(far, way) for way in narrow]])
+
+    def narrowest(self, place: ArrayLike) -> tuple[Floats, Floats]:
+        """Return the least diameters. [m]."""
+        x, y = (np.clip(waist, place, np.multiply(place, self.step)) for waist in self.beam.waist_position)
+        return diameters(self.beam, x)[0], diameters(self.beam, y)[1]
 
     def received(self, emission: Emission) -> Received:
         """Return what is judged where the beam counts as standing."""
@@ -174,7 +192,8 @@ class Scan:
 
     def mean(self, amount: ArrayLike, place: ArrayLike, aperture: ArrayLike) -> Floats:
         """Return an amount [W or J] averaged over an aperture [m] at places [m]."""
-        return mean_exposure(amount, *diameters(self.beam, place), aperture, self.beam.profile)
+        x, y = self.narrowest(place)
+        return mean_exposure(amount, x, y, aperture, self.beam.profile)
 
 
 def _compared(
@@ -194,14 +213,14 @@ def _compared(
     rows = ((one.power, one.pulse_energy, one.pulse_duration, one.repetition_rate) for one in emissions)
     columns = [np.array(column) for column in zip(*rows, strict=True)]
     every: list[tuple[Floats, Passes]] = []
-    for stay, passes in zip(*scan.stays(distance), strict=True):
+    for stay, passes, least in zip(*scan.stays(distance), strict=True):
         power, energy, pulse, rate = (column + 0.0 * stay for column in columns)
         if kind == "continuous":
             time = np.minimum(stay, min(scan.duration, scan.pattern.period))
             often, whole = np.minimum(scan.begun, 1.0 / time), np.full_like(time, scan.duration)
             every.append((stay, Passes("each pass as one pulse", power * time, time, often, whole)))
             continue
-        own = pulsed_trains(pulse, rate, stay, passes, scan)
+        own = pulsed_trains(pulse, rate, stay, passes, least, scan)
         every += [(stay, one._replace(energy=one.energy * energy)) for one in own]
     energy, pulse, rate, time = (np.stack(column) for column in list(zip(*(one for _, one in every), strict=True))[1:])
     result = []
@@ -250,6 +269,46 @@ def scan_ratio(scan: Scan, emission: Emission, distance: ArrayLike) -> Floats:
     return np.asarray(result)
 
 
+_PARTS, _FINER, _ENOUGH = 400, 10, (1.0001, 1.0001)
+
+
+def highest_onward(scan: Scan, emission: Emission, distance: float) -> tuple[float, float, float]:
+    """Return a bound of the ratio of the running scan at or beyond a distance, and where: a place and its `Scan.step`.
+
+    Farther away a wider spot can stay for longer, by a whole line of a raster or for good: the stay does not fall with
+    the distance as the exposure does.
+
+    Parameters
+    ----------
+    scan : Scan
+        The moving beam.
+    emission : Emission
+        The setting.
+    distance : float
+        From the last optic. [m]
+
+    Returns
+    -------
+    tuple of float
+        Ratio [1], place [m], step [1].
+    """
+    beam, found = scan.beam, list[tuple[float, float, float]]()
+    far = 1e3 * max(distance, *beam.waist_position, *np.divide(beam.waist_diameter, beam.divergence).tolist())
+    step = (far / distance) ** (1.0 / _PARTS)
+    low = distance * step ** np.arange(_PARTS)
+    for enough in (*_ENOUGH, math.inf):
+        bound, least = scan_ratio(replace(scan, step=step), emission, low), scan_ratio(scan, emission, low).max()
+        finer = bound > least * enough
+        done = np.where(finer, -math.inf, bound)
+        n = int(done.argmax())
+        found.append((float(done[n]), float(low[n]), step))
+        if not finer.any():
+            break
+        step **= 1.0 / _FINER
+        low = (low[finer][:, None] * step ** np.arange(_FINER)).reshape(-1)
+    return max(found, key=lambda one: badness(one[0]))
+
+
 def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[float, ...]) -> tuple[ScanFinding, ...]:
     """Return the comparison that decides for the running scan at each of some distances.
 
@@ -295,7 +354,7 @@ def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[
             )
     for n in np.flatnonzero(still).tolist():
         light = scan.received(emissions[n])
-        exposures = [(exposure_at(scan.beam, distances[n], one), one) for one in criteria(light)]
+        exposures = [(float(scan.mean(c.amount, distances[n], c.limiting_aperture)), c) for c in criteria(light)]
         exposure, c = max(exposures, key=lambda pair: badness(pair[0] / pair[1].limit))
         c = replace(c, note="the beam counts as standing")
         result[n] = ScanFinding(
@@ -349,16 +408,16 @@ def running_ratios(scan: Scan, tried: Tried, ways: Floats) -> Floats:
         The moving beam.
     tried : Tried
         Settings of a train, n or one.
-    ways : numpy.ndarray, shape (2, k, n) or (2, k, 1)
-        Times in each period that the spot stays [s], and separate passes [1]; the strictest counts.
+    ways : numpy.ndarray, shape (3, k, n) or (3, k, 1)
+        As `Scan.stays` gives them; the strictest counts. [s, 1, s]
 
     Returns
     -------
     numpy.ndarray, shape (n,)
         Highest ratio; divided by the area of the beam it is exposure over limit. [m2]
     """
-    stays, passes = np.broadcast_to(ways, (*ways.shape[:2], max(tried.energy.size, ways.shape[2])))
-    parts = pulsed_trains(tried.pulse, tried.rate + 0.0 * stays, stays, passes, scan)
+    stays, passes, least = np.broadcast_to(ways, (*ways.shape[:2], max(tried.energy.size, ways.shape[2])))
+    parts = pulsed_trains(tried.pulse, tried.rate + 0.0 * stays, stays, passes, least, scan)
     whole = [(number * tried.energy, length, often) for what, number, length, often, _ in parts if what != WITHIN]
     q, t, f = (
         np.concatenate([np.broadcast_to(c, stays.shape) for c in column]).reshape(-1)

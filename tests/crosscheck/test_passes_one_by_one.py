@@ -112,7 +112,7 @@ def test_many_settings_at_once_are_the_trains_of_each(wavelength):
     for tissue in ("eye", "skin"):
         hole = Scan(SETS[0], tissue, BEAM, wavelength, DURATION, LINE).aperture
         widths = sweep_widths(*diameters(BEAM, PLACE), hole)
-        ways = np.array([[[float(of(PLACE, w))] for w in widths] for of in (LINE.dwell, LINE.most_passes)])
+        ways = np.array([[[float(of(PLACE, w))] for w in widths] for of in (LINE.dwell, LINE.most_passes, LINE.dwell)])
         pulse, rate = 10 ** draw.uniform(-9, -5, 20), 10 ** draw.uniform(1, 4.9, 20)
         for rule_set in SETS:
             scan = Scan(rule_set, tissue, BEAM, wavelength, DURATION, LINE)

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from functools import lru_cache
 
 import numpy as np
 import pytest
 from scipy.special import ive
 
+from lasersafe.assessment import assess
 from lasersafe.hazard.exposure import continuous, pulse_train
-from lasersafe.hazard.scanning import Scan, scan_ratio
+from lasersafe.hazard.scanning import Scan, highest_onward, scan_findings, scan_ratio
 from lasersafe.limits import exposure_limit
+from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, fraction_through
 from lasersafe.optics.viewing import ScanPattern
 
@@ -202,3 +205,68 @@ def test_dwell_is_never_below_the_time_that_steps_spend_in_a_disc(pattern):
             for cy in np.linspace(0.0, pattern.width[1] / 2.0, 5):
                 inside = (np.hypot(x - cx, y - cy) <= sweep / 2.0).mean() * pattern.period
                 assert inside <= ours + 1.5 * pattern.period / phase.size  # one step more at the ends
+
+
+SCANNED = """
+[[laser]]
+name = "A"
+wavelength = "1550 nm"
+emission = {{ kind = "continuous", power = "0.9 W" }}
+[[laser.setup]]
+name = "head"
+kind = "collimated"
+beam_diameter = "4 mm"
+divergence = "{divergence}"
+criterion = "1/e"
+[laser.setup.scan]
+pattern = "raster"
+frequency = "100 Hz"
+full_width = ["100 mm", "100 mm"]
+width_at = "0.5 m"
+lines = 11
+monitored = true
+reaction_time = "1 ms"
+[[person]]
+name = "P"
+role = "crew"
+distance = "{distance}"
+"""
+
+
+def lines_by_hand(divergence: float, distance: float) -> float:
+    """Return exposure over limit of the skin behind a raster of parallel lines 10 mm apart, worked out by hand."""
+    diameter = math.hypot(4.0, divergence * distance)  # mm
+    sweep = diameter + 3.5
+    stay = math.acos(1.0 - sweep / 50.0) / (math.pi * 100.0) * (math.floor(sweep / 10.0) + 1)  # s in each frame
+    peak = 0.9 * -math.expm1(-((3.5 / diameter) ** 2)) / (math.pi * 3.5e-3**2 / 4.0)  # W/m2
+    frames = math.floor(10.0 / 0.11) + 1
+    return peak * stay * frames / 10.0 / 100.0  # 100 W/m2 for 10 s: ICNIRP2013, skin, large area
+
+
+@pytest.mark.parametrize(("divergence", "distance"), [("2 mrad", "2.5 m"), ("2 mrad +- 10 %", "2.5 m +- 4 %")])
+def test_a_wider_spot_farther_away_or_inside_a_tolerance_reaches_one_line_more(divergence, distance):
+    case = parse_case(SCANNED.format(divergence=divergence, distance=distance))
+    found = assess(case, wanted="short").scenarios
+    (ours,) = (s.ratio for s in found if (s.way, s.tissue, s.modes) == ("direct", "skin", ("running",)))
+    angles = np.linspace(1.8, 2.2, 9) if "+" in divergence else [2.0]
+    nearest = 2.4 if "+" in distance else 2.5
+    hand = [lines_by_hand(angle, place) for angle in angles for place in np.linspace(nearest, 10.0, 4001)]
+    assert lines_by_hand(2.0, 2.5) < 4.6  # one line there, two from 2.562 m on
+    assert 8.7 < max(hand) < 9.0
+    assert max(hand) <= ours <= 1.25 * max(hand)
+
+
+@pytest.mark.parametrize("low", [10.0, 11.0, 11.04, 12.0])
+def test_no_divergence_within_a_tolerance_gives_more_behind_lines_that_fan_out(low):
+    pattern = ScanPattern("raster", (0.1412, 0.1412), 16.83, lines=39, pitch=0.1412 / 38)
+    spread = np.linspace(low, 1.1 * low, 41) * 1e-3
+    each = [Scan(EU, "eye", collimated(5e-3, one, "1/e"), 1800e-9, 3.0, pattern) for one in spread.tolist()]
+    unsure = replace(each[0], wider=1.1)
+    bound, place, step = highest_onward(unsure, continuous(1e-3), 1.182)
+    far = np.linspace(1.182, 4.0, 2001)
+    most = [float(scan_ratio(one, continuous(1e-3), far).max()) for one in each]
+    assert max(most) <= bound
+    (told,) = scan_findings(replace(unsure, step=step), (continuous(1e-3),), (place,))
+    assert told.ratio == pytest.approx(bound)
+    # without a tolerance the bound is tight
+    assert most[0] * (1.0 - 1e-9) <= highest_onward(each[0], continuous(1e-3), 1.182)[0] <= 1.002 * most[0]
