@@ -422,16 +422,16 @@ class _Squares:
         """Return at least what each light gives anywhere in boxes, one for each square."""
         return table.most(self.light, middle, half, np.zeros(len(middle)), self.group >= 0, self.group)
 
-    def gets(self, table: Lights, known: FLOAT, middle: FLOAT, half: FLOAT, places: FLOAT, rise: float) -> FLOAT:
-        """Return at least what there is at places of squares, of shape (squares, places, groups).
+    def gets(self, table: Lights, known: FLOAT, middle: FLOAT, half: FLOAT) -> FLOAT:
+        """Return at least what there is at five places of squares, of shape (squares, places, groups).
 
         Of each group only the light is looked at that is the strongest by what is known, of shape (squares, lights).
         """
-        groups, count = np.arange(self.rest.shape[1]), len(places)
+        groups, count = np.arange(self.rest.shape[1]), len(_CORNERS)
         best = np.where(self.group[:, :, None] == groups, known[:, :, None], -1.0).argmax(axis=1)
         light, group = (np.take_along_axis(one, best, axis=1).repeat(count, axis=0) for one in (self.light, self.group))
-        points = (middle[:, None] + half[:, None] * np.pad(places, ((0, 0), (0, 1)))).reshape(-1, 3)
-        column, wanted = np.broadcast_to(np.array([0.0, 0.0, rise]), points.shape), group == groups
+        points = (middle[:, None] + half[:, None] * np.pad(_CORNERS, ((0, 0), (0, 1)))).reshape(-1, 3)
+        column, wanted = np.broadcast_to(np.array([0.0, 0.0, SLACK]), points.shape), group == groups
         found = table.most(light, points, column, np.zeros(len(points)), wanted, np.where(wanted, group, -1))
         return found.reshape(len(middle), count, len(groups))
 
@@ -511,13 +511,13 @@ def hazard_map(
             at = np.flatnonzero(~done)
             some, inside = now.taken(at), np.broadcast_to(np.array([0.0, 0.0, SLACK]), (at.size, 3))
             known = some.each(asked.table, middle[at], inside)
-            found = some.gets(asked.table, known, middle[at], half[at], _CORNERS, SLACK)
+            found = some.gets(asked.table, known, middle[at], half[at])
             least[at], lowest = found.min(axis=1), found.sum(axis=2).min(axis=1)
             done[at] = (upper[at] <= LOOSE * lowest) & (_decade(upper[at]) == _decade(lowest))
         elif size == 1:
-            at = np.flatnonzero(upper > 1.0)
-            found = now.taken(at).gets(asked.table, each[at], middle[at], half[at], _CORNERS[:1], 0.0)
-            unsure.append(now.cell[at[~(found.sum(axis=(1, 2)) > 1.0)]])
+            some = now.taken(at := np.flatnonzero(upper > 1.0))
+            found = some.each(asked.table, middle[at], np.zeros((at.size, 3)))
+            unsure.append(some.cell[~(total(some.group, found, np.zeros_like(some.rest)) > 1.0)])
         block, (which, level, row, column) = np.arange(size), now.cell[done].T[:, :, None, None]
         ratio[which, level, row + block[:, None], column + block] = upper[done, None, None]
         at = np.flatnonzero(~done)
