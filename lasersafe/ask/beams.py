@@ -101,7 +101,7 @@ def beam_of(
     if question.divergence is not None:
         angle = number(question.divergence, "rad", "divergence", "divergence", positive=True)
         beam = collimated(diameter, angle, question.criterion, question.profile, propagation=propagation)
-        check_diffraction(beam, wavelength)
+        check_diffraction(beam, wavelength, question.criterion)
         return beam, None
     assert question.lens_focal_length is not None
     focal = number(question.lens_focal_length, "m", "lens focal length", positive=True)

@@ -894,7 +894,7 @@ def narrowest(beams: Sequence[BeamGeometry]) -> BeamGeometry:
     return BeamGeometry(waists, angles, positions, beams[0].profile, kinds.pop() if same else "hyperbolic")
 
 
-def check_diffraction(beam: BeamGeometry, wavelength: ArrayLike) -> None:
+def check_diffraction(beam: BeamGeometry, wavelength: ArrayLike, criterion: str = "1/e") -> None:
     """Refuse a divergence smaller than diffraction allows for the waist [1]_.
 
     A point focus (waist 0) is a deliberate bound and is not judged.
@@ -905,6 +905,8 @@ def check_diffraction(beam: BeamGeometry, wavelength: ArrayLike) -> None:
         The beam, or many of shape (...). [1]
     wavelength : array_like, shape (...)
         Vacuum wavelength. [m]
+    criterion : str
+        On which a refusal names the angles and the waist, best the one that was typed.
 
     Raises
     ------
@@ -915,6 +917,7 @@ def check_diffraction(beam: BeamGeometry, wavelength: ArrayLike) -> None:
     ----------
     .. [1] ISO11146-1, beam propagation ratio, which is 1 for the Gaussian and more for any other beam.
     """
+    typed = OVER_1_E[criterion] if beam.profile == "gaussian" else 1.0
     for axis, *pairs in zip("xy", beam.waist_diameter, beam.divergence, strict=True):
         every = np.broadcast_arrays(*pairs, positive("wavelength", wavelength, "m"))
         share = np.where(every[0] > 0.0, every[0] * every[1] / every[2], math.inf)
@@ -925,8 +928,9 @@ def check_diffraction(beam: BeamGeometry, wavelength: ArrayLike) -> None:
         if not angle >= least * (1.0 - _ROUNDING):
             where = "" if beam.circular else f" in {axis}"
             refuse(
-                f"divergence = {angle * 1e3:.6g} mrad{where} (full angle at 1/e) is below the diffraction limit: "
-                f"{light * 1e9:.6g} nm light with a waist of {waist * 1e3:.6g} mm (1/e) spreads by at least "
-                f"{least * 1e3:.6g} mrad; check the criterion, the unit and the beam diameter",
+                f"divergence = {typed * angle * 1e3:.6g} mrad{where} (full angle at {criterion}) is below the "
+                f"diffraction limit: {light * 1e9:.6g} nm light with a waist of {typed * waist * 1e3:.6g} mm "
+                f"({criterion}) spreads by at least {typed * least * 1e3:.6g} mrad; check the criterion, the unit and "
+                "the beam diameter",
                 OutOfRangeError,
             )

@@ -124,6 +124,12 @@ def test_eyewear_density_is_that_of_the_power_in_the_aperture() -> None:
         (["reach", *BEAM, "--duration", "10 s"], "--lens-focal-length"),
         (["reach", *HAND_HELD, "--divergence", "1 mrad"], "--lens-focal-length"),
         (["reach", *BEAM, "--divergence", "1 urad", "--duration", "10 s"], "diffraction"),
+        # as typed, and the least on the same criterion: 4 * 1064 nm / (pi * 8.5 mm) = 0.159380 mrad at 1/e2
+        (
+            ["reach", *BEAM[:-1], "1/e2", "--divergence", "0.1 mrad", "--duration", "10 s"],
+            "divergence = 0.1 mrad (full angle at 1/e2) is below the diffraction limit: 1064 nm light with a waist of "
+            "8.5 mm (1/e2) spreads by at least 0.15938 mrad",
+        ),
         (["reach", *BEAM, "--divergence", "2 rad", "--duration", "10 s"], "mrad"),
         (["reach", *HAND_HELD[:-2], "--duration", "10 s", "--power", "2 MW"], "did you mean"),
         (["reach", *HAND_HELD, "--scatter", "mirror"], "lambert"),
