@@ -396,6 +396,7 @@ _ROUNDS = 8
 _BEYOND = 1.06  # times the farthest reach so far: up to where a worse setting is looked for
 _BAD = 24  # settings that are looked at there
 _ASIDE = np.array([1e-6, 1e-5, 1e-4, 1e-3])
+_CLEAR = 1.0005  # so far beyond a reach a bound no longer counts what is below there
 _CLOSE = 4e-6  # relative width of the last bracket, of which the far end is taken
 
 
@@ -552,7 +553,20 @@ def scan_reach(
     for one, about in sorted(quick.items(), key=lambda pair: -pair[1]):
         if about > 0.0 and about >= _SURELY * best and about >= _SURELY * result:
             result = max(result, _narrowed(scan, one, about, far, result))
-    return result
+    return max((_at_last(scan, one, result) for one in (*slow, *quick)), default=result)
+
+
+def _at_last(scan: Scan, emission: Emission, known: float) -> float:
+    """Return a known reach, or how far one setting at most exceeds the limit beyond it, where it stays longer."""
+    low = high = max(known, _NEAREST) * _CLEAR
+    while highest_onward(scan, emission, high)[0] > 1.0:
+        low, high = high, 2.0 * high
+    if low == high:
+        return known
+    while high > low * _CLEAR:
+        middle = math.sqrt(low * high)
+        low, high = (middle, high) if highest_onward(scan, emission, middle)[0] > 1.0 else (low, middle)
+    return high
 
 
 def _farther(scan: Scan, row: SettingSpace, where: float) -> tuple[Emission, ...]:

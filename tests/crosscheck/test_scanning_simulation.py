@@ -256,6 +256,13 @@ def test_a_wider_spot_farther_away_or_inside_a_tolerance_reaches_one_line_more(d
     assert max(hand) <= ours <= 1.25 * max(hand)
 
 
+def test_a_running_scan_reaches_to_the_end_of_a_narrow_band_farther_away():
+    # two lines within d + 3.557 mm from 2.53 m on: 0.375 s of 26.8 kW/m2 at 2.60 m and of 26.2 kW/m2 at 2.65 m
+    case = parse_case(SCANNED.format(divergence="2 mrad", distance="2.5 m").replace("0.9 W", "1.04 W"))
+    (found,) = (scan for scan in assess(case).scans if scan.tissue == "eye")
+    assert 2.60 < found.running < 2.65
+
+
 @pytest.mark.parametrize("low", [10.0, 11.0, 11.04, 12.0])
 def test_no_divergence_within_a_tolerance_gives_more_behind_lines_that_fan_out(low):
     pattern = ScanPattern("raster", (0.1412, 0.1412), 16.83, lines=39, pitch=0.1412 / 38)
