@@ -443,35 +443,41 @@ def at_once(
                 continue
             alone = [float(b.upper[0]) for b in bounds([Question([own], one) for own in lights])]
             if max(alone) <= 1.0 < math.fsum(alone):  # else rows of one way say it, or there is nothing to say
-                most = max(
-                    math.fsum(alone[k] for k, b in enumerate(ways) if a[0] != b[0] or _meet(ways[a], ways[b], one))
-                    for a in ways
-                )
+                lit = {way: share for way, share in zip(ways, alone, strict=True) if share > 0.0}
+                ends = {way: _ends(ways[way], one) for way in lit}
+                most = math.fsum(lit.values())
+                if all(ends.values()):
+                    some = ([lit[b] for b in lit if a[0] != b[0] or a == b or _meet(ends[a], ends[b])] for a in lit)
+                    most = max(map(math.fsum, some))
                 each = [max(alone[k] for k, b in enumerate(ways) if b[0] == number) for number in {a[0] for a in ways}]
                 top, of_one = found.get(row, (0.0, False))
                 found |= {row: (max(top, most), of_one or math.fsum(each) <= 1.0)} if most > 1.0 else {}
     return found
 
 
-def _meet(first: Sequence[Light], second: Sequence[Light], place: Places) -> bool:
+_Ends = list[tuple[FLOAT, float]]
+
+
+def _ends(lights: Sequence[Light], place: Places) -> _Ends:
+    """Return where the head points when each light comes to a place, and how far off it can be [rad], if known."""
+    middle, half, found = (place.low + place.high)[0] / 2.0, (place.high - place.low)[0] / 2.0, _Ends()
+    for one, _ in lights:
+        if not isinstance(one.profile, BeamProfile) or one.spots is not None:
+            return []  # from all of what is lit
+        rows = one.aims[1] if one.aims is not None else geometry.STRAIGHT if one.way == "direct" else _TURNED_OVER
+        way = np.array(rows) @ (middle - one.apex)
+        away = max(float(np.linalg.norm(way)), NEAREST)
+        loose = math.hypot(*half) + math.hypot(*one.moves) + one.profile.tail(away + one.offset, one.factor, _SHARE)
+        found.append((way / away, loose / away))
+    return found
+
+
+def _meet(first: _Ends, second: _Ends) -> bool:
     """Return whether the beam can bring light on two ways to a place, by one aim."""
-    if first is second:
-        return True
-    middle, half = (place.low + place.high)[0] / 2.0, (place.high - place.low)[0] / 2.0
-    for (a, _), (b, _) in itertools.product(first, second):
-        ends = []
-        for one in (a, b):
-            if not isinstance(one.profile, BeamProfile) or one.spots is not None:
-                return True  # from all of what is lit
-            rows = one.aims[1] if one.aims is not None else geometry.STRAIGHT if one.way == "direct" else _TURNED_OVER
-            way = np.array(rows) @ (middle - one.apex)
-            away = max(float(np.linalg.norm(way)), NEAREST)
-            loose = math.hypot(*half) + math.hypot(*one.moves) + one.profile.tail(away + one.offset, one.factor, _SHARE)
-            ends.append((way / away, loose / away))
-        (u, near), (v, far) = ends
-        if math.acos(min(max(float(u @ v), -1.0), 1.0)) <= near + far:
-            return True
-    return False
+    return any(
+        math.acos(min(max(float(u @ v), -1.0), 1.0)) <= near + far
+        for (u, near), (v, far) in itertools.product(first, second)
+    )
 
 
 def gathers_behind(hollow: Mirror, share: float, light: Light, screens: Mapping[str, Screen]) -> bool:

@@ -241,7 +241,9 @@ def _reached(sources: Sequence[Source], members: Sequence[Member], walls: Walls)
     for row, (number, column) in enumerate(zip(of.tolist(), on.tolist(), strict=True)):
         mirror = members[column].mirror
         assert mirror is not None
-        at[row] += np.subtract(mirrors.hung(sources[number].apex, mirror, walls).position, mirror.position)
+        before = mirrors.hung(sources[number].apex, mirror, walls)
+        if before is not mirror:
+            at[row] = before.position
     there = table.most(of[:, None], at, halves[on], np.zeros(len(of)), one, np.zeros((len(of), 1), dtype=np.intp))
     lit = there[:, 0] * gain[of, on] > FOLLOWED
     for row, column in zip(of[lit].tolist(), on[lit].tolist(), strict=True):
@@ -286,18 +288,31 @@ def _sent_on(
 def _few_pairs(pairs: Sequence[tuple[Source, Member]]) -> list[tuple[Source, Member]]:
     """Return for each mirror the few ways that bound all that meet it, and the mirror as if it faced anywhere."""
     found: list[tuple[Source, Member]] = []
-    meeting: dict[str, tuple[Member, list[Source]]] = {}
+    front = {id(source): source for source, _ in pairs}
+    number = {one: n for n, one in enumerate(front)}
+    meeting: dict[str, tuple[Member, list[int]]] = {}
     for source, member in pairs:
-        meeting.setdefault(member.name, (member, []))[1].append(source)
-    for member, sources in meeting.values():
-        level = member.mirror is None
-        found += [(source, member) for source in sources] if level else _anyhow(_alike(sources), member)
+        meeting.setdefault(member.name, (member, []))[1].append(number[id(source)])
+    sources = list(front.values())
+    ways = _alike(sources)
+    for member, of in meeting.values():
+        met = np.zeros(len(sources), dtype=bool)
+        met[of] = True
+        found += [(sources[n], member) for n in of] if member.mirror is None else _anyhow(ways, member, met)
     return found
 
 
-# ways of one beam that differ in their length and reflectance only: the strongest, its beams, and of each the apex, how
-# much longer it is than the straight way from there, and by how much that can be off [m]
-_Ways = tuple[Source, Sequence[BeamProfile], FLOAT, FLOAT, FLOAT]
+@dataclass(frozen=True)
+class _Ways:
+    """Ways of beams that differ in length and reflectance only, or in their spread too, and their numbers."""
+
+    own: list[Source]
+    number: NDArray[np.intp]
+    apex: FLOAT
+    lead: FLOAT  # how much longer each is than the straight way from its apex [m]
+    loose: FLOAT  # and by how much that can be off [m]
+    most: FLOAT  # share of the power, how far it exceeds a limit [m] and mirrors of unknown curvature of each
+    spreads: FLOAT | None  # of each axis, of those from a point; None where all have one beam [rad]
 
 
 def _alike(sources: Sequence[Source]) -> list[_Ways]:
@@ -306,53 +321,62 @@ def _alike(sources: Sequence[Source]) -> list[_Ways]:
     What leaves other mirrors as tight as any curvature makes it spreads from a point that lies behind: the least
     spread, from the nearest of them, and the most, since what is wider on a further curved one leaves it the tighter.
     """
-    ways: dict[object, list[tuple[Source, BeamProfile]]] = {}
-    for source in sources:
+    ways: dict[object, list[int]] = {}
+    for number, source in enumerate(sources):
         beam = source.as_beam.beam
         tight = not source.aimed and beam.waist_diameter == (0.0, 0.0) and len(set(beam.waist_position)) == 1
         tight &= beam.waist_position[0] <= source.offset
         key = (source.as_beam.criteria, beam.profile, beam.propagation) if tight else source.profile
-        ways.setdefault(key, []).append((source, source.as_beam))
+        ways.setdefault(key, []).append(number)
     found = list[_Ways]()
-    for beam_of, pairs in ways.items():
-        own, beams = zip(*pairs, strict=True)
+    for beam_of, numbers in ways.items():
+        own = [sources[n] for n in numbers]
+        beams = [one.as_beam.beam for one in own]
         tight = not isinstance(beam_of, BeamProfile)
-        lead = np.array([one.offset for one in own])
-        lead -= [one.beam.waist_position[0] for one in beams] if tight else 0.0
-        strongest = replace(
-            own[0], factor=max(s.factor for s in own) * _SPARE, reach=max(s.reach for s in own),
-            bends=max(s.bends for s in own),
-        )  # fmt: skip
-        loose = np.array([math.hypot(*s.moves) + s.beside + s.spot + s.slack for s in own])
-        apex = np.array([one.apex for one in own])
-        ends: list[BeamProfile] = [beams[0]]
-        if tight:  # from a point by the least and by the most, on each axis
-            spreads = np.array([one.beam.divergence for one in beams])
-            rows = [spreads.min(axis=0).tolist(), spreads.max(axis=0).tolist()]
-            even = (spreads[:, 0] == spreads[:, 1]).all()
-            each = dict.fromkeys(map(tuple, rows if even else itertools.product(*zip(*rows, strict=True))))
-            point = replace(beams[0].beam, waist_position=(0.0, 0.0))
-            ends = [replace(beams[0], beam=replace(point, divergence=pair)) for pair in each]
-        found.append((strongest, ends, apex, lead, loose))
+        before = [beam.waist_position[0] if tight else 0.0 for beam in beams]
+        found.append(_Ways(
+            own, np.array(numbers), np.array([one.apex for one in own]),
+            np.array([one.offset for one in own]) - before,
+            np.array([math.hypot(*one.moves) + one.beside + one.spot + one.slack for one in own]),
+            np.array([(one.factor, one.reach, one.bends) for one in own]),
+            np.array([beam.divergence for beam in beams]) if tight else None,
+        ))  # fmt: skip
     return found
 
 
-def _anyhow(ways: Sequence[_Ways], member: Member) -> list[tuple[Source, Member]]:
-    """Return what bounds many ways on a mirror, of each beam the shortest way there, and it as if it faced anywhere."""
+def _anyhow(ways: Sequence[_Ways], member: Member, met: FLAGS | None = None) -> list[tuple[Source, Member]]:
+    """Return what bounds many ways on a mirror, of each beam the shortest way there, and it as if it faced anywhere.
+
+    Only those that meet it are bounded, else all.
+    """
     mirror = member.mirror
     assert mirror is not None
     facing = replace(member, mirror=replace(mirror, normal=None))
     found = []
-    for strongest, profiles, apex, lead, off in ways:
-        away, loose = np.sqrt(np.square(apex - mirror.position).sum(axis=1)) + lead, off + mirror.width / 2.0
+    for one in ways:
+        at = np.arange(len(one.own)) if met is None else np.flatnonzero(met[one.number])
+        if not at.size:
+            continue
+        lead, loose, first = one.lead[at], one.loose[at] + mirror.width / 2.0, one.own[at[0]]
+        away = np.sqrt(np.square(one.apex[at] - mirror.position).sum(axis=1)) + lead
         near = float(np.maximum(away - loose, lead).min())
+        factor, reach, bends = one.most[at].max(axis=0).tolist()
+        ends = [first.as_beam]
+        if one.spreads is not None:  # from a point by the least and by the most, on each axis
+            spreads = one.spreads[at]
+            rows = [spreads.min(axis=0).tolist(), spreads.max(axis=0).tolist()]
+            even = (spreads[:, 0] == spreads[:, 1]).all()
+            each = dict.fromkeys(map(tuple, rows if even else itertools.product(*zip(*rows, strict=True))))
+            point = replace(ends[0].beam, waist_position=(0.0, 0.0))
+            ends = [replace(ends[0], beam=replace(point, divergence=pair)) for pair in each]
         found += [
             (replace(
-                strongest, apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
+                first, apex=mirror.position, directions=EVERYWHERE, profile=profile, offset=near, slack=0.0,
                 moves=(0.0, 0.0, 0.0), plane=None, bulge=0.0, through=None, aims=None, bend="unknown", patch=True,
-                origin=None, spot=max(float((away + loose).max()) - near, 1e-6),
+                origin=None, spot=max(float((away + loose).max()) - near, 1e-6), factor=factor * _SPARE, reach=reach,
+                bends=int(bends),
             ), facing)
-            for profile in profiles
+            for profile in ends
         ]  # fmt: skip
     return found
 
