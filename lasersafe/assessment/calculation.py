@@ -82,6 +82,21 @@ def beam_steps(setup: Setup, beam: BeamGeometry) -> Iterator[Step]:
             yield Step(f"d₀{axis}", *meant, waist, diameter, "m", Message("source.hyperbolic"))
 
 
+def lens_lost_steps(context: Context) -> Iterator[Step]:
+    """Yield the steps to the beam that leaves without the lens, where no set-up states how it spreads."""
+    if context.setup.kind != "lens" or any(one.kind == "collimated" for one in context.laser.setup):
+        return
+    (lost,), _ = context.faults([])["optic lost"]
+    light, wider = format_quantity(context.wavelength, "m", 5), lost.differs[0]
+    for i, axis in enumerate([""] if lost.beam.circular else ["_x", "_y"]):
+        width, angle, back = lost.beam.waist_diameter[i], context.beam.divergence[i], context.beam.waist_position[i]
+        numbers = f"{number(angle)} rad · {format_quantity(abs(back), 'm', 5)}"
+        yield Step(f"d₀{axis}", Message("beam.lost_width"), "d₀ = φ z₀", numbers, width, "m", word("geometry"), "own")
+        numbers, source = f"2 · {light} / (π · {number(wider)} · {format_quantity(width, 'm', 5)})", "ISO 11146-1"
+        formula, least = "φ = 2 λ / (π k d₀)", lost.beam.divergence[i]
+        yield Step(f"φ{axis}", Message("beam.lost_angle"), formula, numbers, least, "rad", source, "read")
+
+
 # whether nobody prints the steps of limits and of persons with a place
 WITHOUT_STEPS: ContextVar[bool] = ContextVar("without_steps", default=False)
 

@@ -1,6 +1,7 @@
 """A case with tolerances is assessed at the worst corner of all of them."""
 
 import itertools
+import math
 import re
 
 import pytest
@@ -136,6 +137,23 @@ def test_the_steps_say_which_end_of_the_tolerance_was_taken():
     assessment = assessed((DIAMETER, 'beam_diameter = "8.5 mm +- 0.5 mm"'))
     steps = " ".join(step.numbers for setup in assessment.setups for step in setup.steps)
     assert "8.000 mm (lowest of 8.5 mm +- 0.5 mm)" in steps
+
+
+def test_the_beam_of_a_lost_lens_can_be_worked_out_from_its_steps():
+    free = SMALL[SMALL.index('[[laser.setup]]\nname = "Free') : SMALL.index("[[person]]")]
+    focal = 'focal_length = "400 mm"', 'focal_length = "400 mm +- 3 %"'
+    found = assessed((free, ""), (DIAMETER, 'beam_diameter = "8.5 mm +- 0.5 mm"'), focal)
+    width, angle = found.setups[0].steps[-2:]
+    # by hand: 8.0 mm / sqrt(2), at most 9.0 / 8.0 * 1.03 / 0.97 times that, 2 * 1070 nm / (pi * k * 5.65685 mm)
+    least = 2.0 * 1070e-9 / (math.pi * 1.1945876 * 8.0e-3 / math.sqrt(2.0))
+    assert width.value == pytest.approx(8.0e-3 / math.sqrt(2.0), rel=1e-6)
+    assert angle.value == pytest.approx(least, rel=1e-6)
+    assert angle.numbers == "2 · 1.0700 um / (π · 1.1946 · 5.6569 mm)"
+    far = f"{math.hypot(width.value, angle.value * 20.0) * 1e3:.4f} mm"
+    lost = [one for one in found.scenarios if one.person == "Visitors" and one.way == "optic lost"]
+    assert lost
+    assert all(far in str(one.steps[0].numbers) for one in lost)
+    assert not any("lens lost" in str(step.meaning) for one in assessed().setups for step in one.steps)
 
 
 def test_a_standard_uncertainty_counts_twice_to_the_worse_side():
