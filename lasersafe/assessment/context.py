@@ -7,11 +7,11 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 from typing import TYPE_CHECKING, ClassVar, Literal
 
-from lasersafe.assessment.problem import beam_of, known_settings, space_of, spot_of
+from lasersafe.assessment.problem import Hashed, beam_of, known_settings, space_of, spot_of
 from lasersafe.hazard.barriers import LONG_WAVE, SAME, Reflectance, material_reflectance, materials
 from lasersafe.hazard.combine import DELIBERATE, Line, exposure_duration, group_of, groups
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, criteria
@@ -51,22 +51,11 @@ FARTHER = 1.01  # times the distance of the decision block: what a flat mirror r
 _SMALLEST = 1e-12  # less of a limit is not told from it
 _TRACE = 1e-9
 Portion = dict[tuple[str, str], float]  # rule set and group -> part of a limit
+Faults = dict[str, tuple[list["Context"], str]]  # fault -> the laser with the beams of it, and a note
 FAULTS = ("fibre broken", "optic lost")
 GLOWING = "extended source"  # mode of the scenarios of one
 _WIDEST = 1e4  # times as wide as another beam: then all that is near gets as much as the axis
 FIBRE_APERTURE = 0.20  # multimode delivery fibre, 5 % of the peak (published checks, section 14)
-
-
-class Hashed(tuple[object, ...]):
-    """Several things that stand in many keys; their hash is worked out once."""
-
-    @cached_property
-    def _hash(self) -> int:
-        return super().__hash__()
-
-    def __hash__(self) -> int:
-        """Return it."""
-        return self._hash
 
 
 @dataclass(frozen=True)
@@ -107,6 +96,7 @@ class Context:
     differs: tuple[float, float] = (1.0, 0.0)  # the same as `may_differ`, of the beam of a fault
     lengthened: bool = False  # whether the beam of a fault stands for oblong ones, though it may be round
     corner: tuple[int, int] = (0, 0)  # which of the cases without their lasers, and which of the lasers, all different
+    _found: tuple[Sequence[Context], Faults] | None = field(default=None, init=False, repr=False, compare=False)
 
     @cached_property
     def known_as(self) -> Hashed:
@@ -208,7 +198,13 @@ class Context:
         powers = [own.space.highest_mean_power for own in self.every.values()]
         return None if None in powers else sum(power for power in powers if power is not None)
 
-    def faults(self, every: Sequence[Context]) -> dict[str, tuple[list[Context], str]]:
+    def faults(self, every: Sequence[Context]) -> Faults:
+        """Return `_faults`, worked out once for the same set-ups."""
+        if self._found is None or self._found[0] != every:
+            self._found = every, self._faults(every)
+        return self._found[1]
+
+    def _faults(self, every: Sequence[Context]) -> Faults:
         """Return the laser with the beams of each fault, all its wavelengths in each, none where it cannot be; a note.
 
         *every* are the set-ups of the case: without a lens the beam is no wider than any of the collimated ones of its
@@ -218,7 +214,7 @@ class Context:
         case, setup, note, lines = self.case, self.setup, "", list(self.every.values())
         beams = [own.beam for own in lines]
         usual, stated = 300e-9 <= self.wavelength <= 2.4e-6, self.laser.fibre
-        found: dict[str, tuple[list[Context], str]] = {
+        found: Faults = {
             "fibre broken": ([], Message("cannot.fibre" if stated is None else "cannot.no_fibre")),
             "optic lost": ([], Message("cannot.lens")),
         }

@@ -30,6 +30,18 @@ CAPS = ("power", "mean_power", "pulse_energy")
 _SLIVER = 1e-12
 
 
+class Hashed(tuple[object, ...]):
+    """Several things that stand in many keys; their hash is worked out once."""
+
+    @cached_property
+    def _hash(self) -> int:
+        return super().__hash__()
+
+    def __hash__(self) -> int:
+        """Return it."""
+        return self._hash
+
+
 def as_typed(_: str, nominal: float) -> Any:
     """Return the number of an input as it was typed."""
     return nominal

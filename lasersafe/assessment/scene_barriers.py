@@ -209,7 +209,7 @@ def height_needed(stage: Stage, entry: SceneBarrier) -> tuple[float | None, str]
             outline = shapely.segmentize(outline, outline.length / 64.0)
         places = np.asarray(shapely.get_coordinates(outline))
         # part of the way to a place at which the barrier is met; farther off, a line to a lower place comes in higher
-        share, start = _crossings(starts[:, :2], places, np.array(entry.line.pairs)), starts[:, None, None, 2]
+        share, start = _crossings(starts[:, :2], places, np.array(entry.line.pairs)), starts[:, 2:]
         level = np.maximum(start + (float(person.floor) + REACH_UP - start) * share, start)
         highest = float(np.max(level, initial=-math.inf, where=~np.isnan(share)))
         found += [(max(highest, 0.0), person.name)] if math.isfinite(highest) else []
@@ -239,11 +239,11 @@ def _round(place: Vector, moves: Vector) -> set[Vector]:
 
 
 def _crossings(starts: FLOAT, places: FLOAT, line: FLOAT) -> FLOAT:
-    """Return where ways cross a polyline, as part of the way, of shape (starts, places, pieces); NaN where not."""
-    d = places[None, :, None, :] - starts[:, None, None, :]
-    a, e = line[None, None, :-1, :] - starts[:, None, None, :], (line[1:] - line[:-1])[None, None]
+    """Return where ways cross a polyline, as part of the way, of shape (pieces, starts, places); NaN where not."""
+    dx, dy = np.moveaxis(places - starts[:, None], 2, 0)
+    ax, ay = np.moveaxis(line[:-1, None] - starts, 2, 0)[..., None]
+    ex, ey = (line[1:] - line[:-1]).T[..., None, None]
     with np.errstate(divide="ignore", invalid="ignore"):
-        cross = d[..., 0] * e[..., 1] - d[..., 1] * e[..., 0]
-        t = (a[..., 0] * e[..., 1] - a[..., 1] * e[..., 0]) / cross
-        u = (a[..., 0] * d[..., 1] - a[..., 1] * d[..., 0]) / cross
+        cross = dx * ey - dy * ex
+        t, u = (ax * ey - ay * ex) / cross, (ax * dy - ay * dx) / cross
         return np.where((t > 0.0) & (t <= 1.0) & (u >= 0.0) & (u <= 1.0), t, np.nan)

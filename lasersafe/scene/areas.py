@@ -422,16 +422,17 @@ class _Squares:
         """Return at least what each light gives anywhere in boxes, one for each square."""
         return table.most(self.light, middle, half, np.zeros(len(middle)), self.group >= 0, self.group)
 
-    def gets(self, table: Lights, known: FLOAT, middle: FLOAT, half: FLOAT) -> FLOAT:
+    def gets(self, table: Lights, middle: FLOAT, half: FLOAT) -> FLOAT:
         """Return at least what there is at five places of squares, of shape (squares, places, groups).
 
-        Of each group only the light is looked at that is the strongest by what is known, of shape (squares, lights).
+        Of each group only the light is looked at that is the strongest in the middle.
         """
-        groups, count = np.arange(self.rest.shape[1]), len(_CORNERS)
+        groups, count, column = np.arange(self.rest.shape[1]), len(_CORNERS), np.array([0.0, 0.0, SLACK])
+        known = self.each(table, middle, np.broadcast_to(column, middle.shape))
         best = np.where(self.group[:, :, None] == groups, known[:, :, None], -1.0).argmax(axis=1)
         light, group = (np.take_along_axis(one, best, axis=1).repeat(count, axis=0) for one in (self.light, self.group))
         points = (middle[:, None] + half[:, None] * np.pad(_CORNERS, ((0, 0), (0, 1)))).reshape(-1, 3)
-        column, wanted = np.broadcast_to(np.array([0.0, 0.0, SLACK]), points.shape), group == groups
+        column, wanted = np.broadcast_to(column, points.shape), group == groups
         found = table.most(light, points, column, np.zeros(len(points)), wanted, np.where(wanted, group, -1))
         return found.reshape(len(middle), count, len(groups))
 
@@ -509,9 +510,7 @@ def hazard_map(
         upper[upper < NEGLIGIBLE] = 0.0
         if size > 2:  # for four cells five places are no help
             at = np.flatnonzero(~done)
-            some, inside = now.taken(at), np.broadcast_to(np.array([0.0, 0.0, SLACK]), (at.size, 3))
-            known = some.each(asked.table, middle[at], inside)
-            found = some.gets(asked.table, known, middle[at], half[at])
+            found = now.taken(at).gets(asked.table, middle[at], half[at])
             least[at], lowest = found.min(axis=1), found.sum(axis=2).min(axis=1)
             done[at] = (upper[at] <= LOOSE * lowest) & (_decade(upper[at]) == _decade(lowest))
         elif size == 1:
