@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from lasersafe.assessment.context import Context
+from lasersafe.assessment.context import FIBRE_APERTURE, Context
 from lasersafe.hazard.combine import ADDITION_SOURCE, Share, Sum
 from lasersafe.hazard.exposure import ALPHA_MIN, Emission, Received, body_area, train_limit
 from lasersafe.hazard.instruments import Aid
@@ -82,11 +82,16 @@ def beam_steps(setup: Setup, beam: BeamGeometry) -> Iterator[Step]:
             yield Step(f"d₀{axis}", *meant, waist, diameter, "m", Message("source.hyperbolic"))
 
 
-def lens_lost_steps(context: Context) -> Iterator[Step]:
-    """Yield the steps to the beam that leaves without the lens, where no set-up states how it spreads."""
+def fault_steps(context: Context) -> Iterator[Step]:
+    """Yield the steps to the beams of a broken fibre and without the lens, where no set-up states how they spread."""
+    faults = context.faults([])
+    for one in () if context.setup.kind.startswith("fibre") else faults["fibre broken"][0]:
+        words, source = Message("beam.broken_fibre"), "IEC 60825-2 form as used in Kolesar 2000 (S3)"
+        numbers = f"2 · {FIBRE_APERTURE:g} / 1.7"
+        yield Step("φ", words, "φ = 2 NA / 1.7", numbers, one.beam.divergence[0], "rad", source, "read")
     if context.setup.kind != "lens" or any(one.kind == "collimated" for one in context.laser.setup):
         return
-    (lost,), _ = context.faults([])["optic lost"]
+    (lost,), _ = faults["optic lost"]
     light, wider = format_quantity(context.wavelength, "m", 5), lost.differs[0]
     for i, axis in enumerate([""] if lost.beam.circular else ["_x", "_y"]):
         width, angle, back = lost.beam.waist_diameter[i], context.beam.divergence[i], context.beam.waist_position[i]

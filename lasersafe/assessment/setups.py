@@ -204,7 +204,7 @@ def setup_result(context: Context) -> SetupResult:
         eye, skin = (setting_words(context.emission(tissue, duration)) for tissue in TISSUES)
         setting = Message("setting.worst_eye" if eye == skin else "setting.worst_both", eye=eye, skin=skin)
     beam = context.beam
-    steps = (*calculation.beam_steps(context.setup, beam), *calculation.lens_lost_steps(context))
+    steps = (*calculation.beam_steps(context.setup, beam), *calculation.fault_steps(context))
     angles = (format_quantity(v, "rad", 4) for v in beam.divergence)
     waists = (format_quantity(v, "m", 4) if v > 0 else word("a point") for v in beam.waist_diameter)
     words: str = Message(

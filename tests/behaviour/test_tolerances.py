@@ -143,7 +143,8 @@ def test_the_beam_of_a_lost_lens_can_be_worked_out_from_its_steps():
     free = SMALL[SMALL.index('[[laser.setup]]\nname = "Free') : SMALL.index("[[person]]")]
     focal = 'focal_length = "400 mm"', 'focal_length = "400 mm +- 3 %"'
     found = assessed((free, ""), (DIAMETER, 'beam_diameter = "8.5 mm +- 0.5 mm"'), focal)
-    width, angle = found.setups[0].steps[-2:]
+    fibre, width, angle = found.setups[0].steps[-3:]
+    assert (fibre.numbers, fibre.value) == ("2 · 0.2 / 1.7", pytest.approx(0.4 / 1.7))
     # by hand: 8.0 mm / sqrt(2), at most 9.0 / 8.0 * 1.03 / 0.97 times that, 2 * 1070 nm / (pi * k * 5.65685 mm)
     least = 2.0 * 1070e-9 / (math.pi * 1.1945876 * 8.0e-3 / math.sqrt(2.0))
     assert width.value == pytest.approx(8.0e-3 / math.sqrt(2.0), rel=1e-6)
