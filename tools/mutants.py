@@ -182,9 +182,9 @@ def found_by(mutant: Mutant, copy: Path, quick: list[str], whole: list[str]) -> 
 def passing(copy: Path, tests: set[str]) -> set[str]:
     """Return those tests that pass without any change; one that is no more is none of them."""
     files = sorted({path for path in (test.partition("::")[0] for test in tests) if (copy / path).is_file()})
-    there = set(pytest(copy, ["--collect-only", *files]).stdout.splitlines()) & tests
-    run = pytest(copy, ["-rp", *sorted(there)])
-    return {line.split(" ", 1)[1] for line in run.stdout.splitlines() if line.startswith("PASSED ")}
+    there = set(pytest(copy, ["--collect-only", "-v", *files]).stdout.splitlines()) & tests  # -v: a test a line
+    lines = pytest(copy, ["-rp", *sorted(there)]).stdout.splitlines() if there else []
+    return {line.split(" ", 1)[1] for line in lines if line.startswith("PASSED ")}
 
 
 def main() -> int:
