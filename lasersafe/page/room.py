@@ -228,15 +228,15 @@ class AskedRoom:
     def _barrier(self, number: int, near: float) -> list[str]:
         """Return what a barrier has to withstand half way to the guests."""
         say, data = self.say, {**self.room.data}
-        name = say("help.new_barrier")
-        there = {"name": name, "distance": f"{max(near / 2, 0.001):g} m", "laser": self.room.lasers[number][1]}
+        name, away = say("help.new_barrier"), f"{max(near / 2, 0.001):.3g} m"
+        there = {"name": name, "distance": away, "laser": self.room.lasers[number][1]}
         data["barrier"] = [*data.get("barrier", []), there]
         stages = stages_of(parse_case(tomli_w.dumps(data)))
         results = (one for stage in stages for one in barrier_results(stage.contexts))
         loads = [badness(one.irradiance) for one in results if one.barrier == name and one.fitted]
         if not loads or not math.isfinite(max(loads)):
             return []
-        values = {"near": say.number(f"{near / 2:.3g} m"), "load": say.quantity(max(loads), "W/m2")}
+        values = {"near": say.number(away), "load": say.quantity(max(loads), "W/m2")}
         return [say("help.barrier", **values)]
 
     def file(self) -> dict[str, Any]:
