@@ -117,7 +117,13 @@ def _limit_steps(criterion: Criterion, light: Received, source_angle: float) -> 
     area = body_area(criterion.tissue, wavelength)
     if light.emission.kind != "pulse train":
         time = criterion.duration  # what lasts can be limited by its first part
-        return explain(*about, wavelength, time, source_angle, exposed_area=area)
+        steps, pulse = explain(*about, wavelength, time, source_angle, exposed_area=area), light.emission.pulse_duration
+        if light.emission.kind == "single pulse" and time < pulse:
+            first, meaning = criterion.limit * time / pulse, Message("step.pulse_limit", rule=word("single pulse"))
+            numbers = f"{number(first)} J/m2 · {number(pulse)} s / {number(time)} s"
+            why = criterion.source, criterion.seen
+            steps += (Step("H_p", meaning, "H_limit(t) · t_p / t", numbers, criterion.limit, "J/m2", *why),)
+        return steps
     train = train_limit(light, source_angle)
     own = [r for r in train.rows if (r.rule, r.hazard) == (criterion.rule, criterion.hazard)]
     hole = criterion.limiting_aperture

@@ -327,7 +327,8 @@ def _plain_limits(light: Received, source_angle: ArrayLike) -> Iterator[tuple[Ex
     """Yield the limit of every hazard for one pulse, or for light that lasts; of the skin for a large area.
 
     Behind an edge of the tables the limit of light that lasts can be higher than before it, or holds over a wider
-    aperture: the first part of the exposure then has a comparison of its own, so that longer is never better.
+    aperture: the first part of the exposure, or of a long pulse of even power, then has a comparison of its own, so
+    that longer is never better.
 
     Parameters
     ----------
@@ -349,7 +350,7 @@ def _plain_limits(light: Received, source_angle: ArrayLike) -> Iterator[tuple[Ex
     rows = hazard_limits(rule_set, tissue, wavelength, time, source_angle, exposed_area=area)
     lasts = np.asarray(time, dtype=np.float64)
     yield from ((row, row.radiant_exposure if pulsed else row.irradiance, lasts) for row in rows)
-    for after, until, shortest, longest in () if pulsed else _steps(rule_set, tissue):
+    for after, until, shortest, longest in _steps(rule_set, tissue):
         colour = np.asarray(wavelength, dtype=np.float64)
         here = (lasts > after * (1.0 + 1e-9)) & (lasts <= until) & (colour >= shortest) & (colour <= longest)
         if not here.any():
@@ -358,7 +359,7 @@ def _plain_limits(light: Received, source_angle: ArrayLike) -> Iterator[tuple[Ex
         now = {row.name: row for row in rows}
         for row in hazard_limits(rule_set, tissue, wavelength, first, source_angle, exposed_area=area):
             lower = here & (row.name not in now or _allowed(row) < _allowed(now[row.name]) * (1.0 - 1e-12))
-            yield row, np.where(lower, row.irradiance, np.inf), np.asarray(first)
+            yield row, np.where(lower, row.irradiance * (lasts if pulsed else 1.0), np.inf), np.asarray(first)
 
 
 def _allowed(row: ExposureLimit) -> FloatArray:

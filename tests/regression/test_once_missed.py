@@ -8,11 +8,12 @@ import numpy as np
 import pytest
 
 from lasersafe.assessment import assess
+from lasersafe.assessment.calculation import limit_steps
 from lasersafe.assessment.decision import metres
 from lasersafe.assessment.paths import level_members
 from lasersafe.hazard.combine import Visit, day_doses, exposure_duration
 from lasersafe.hazard.distances import beam_reach, farthest
-from lasersafe.hazard.exposure import Comparison
+from lasersafe.hazard.exposure import Comparison, Emission, Received, criteria
 from lasersafe.limits import pulse_train_limit, rule_sets
 from lasersafe.limits.exposure import correction_factor
 from lasersafe.models import parse_case
@@ -225,3 +226,15 @@ def test_a_lost_lens_may_leave_the_profile_of_any_collimated_set_up(placed: bool
     rows = [s for s in found.scenarios if (s.way, s.tissue) == ("optic lost", "eye")]
     seen = -math.expm1(-((7e-3 / math.hypot(2e-3, 5e-3)) ** 2)) / 3.848e-5 / 50.0
     assert max(s.ratio for s in rows) == pytest.approx(seen, rel=2e-3)
+
+
+def test_a_pulse_of_more_than_ten_seconds_counts_over_its_first_ten_seconds_too():
+    # ICNIRP 2013, skin, 1070 nm: 1.1e4 C_A t^0.25 J/m2 up to 10 s, 2000 C_A W/m2 from there on, C_A = 5, so that the
+    # part up to 10 s decides: 97805 J/m2 in 10 s are 98294 J/m2 in 10.05 s, where the later row allows 100500 J/m2
+    light = Received(
+        "ICNIRP-2013", "skin", Emission("single pulse", pulse_energy=1.0, pulse_duration=10.05), 1070e-9, 10.05
+    )
+    least = min(criteria(light), key=lambda one: one.limit)
+    assert least.limit == pytest.approx(1.1e4 * 5.0 * 10.0**0.25 * 10.05 / 10.0, rel=1e-12)
+    last = limit_steps(least, light)[-1]
+    assert (last.value, last.numbers) == (least.limit, "97805 J/m2 · 10.05 s / 10 s")
