@@ -269,10 +269,10 @@ def scan_ratio(scan: Scan, emission: Emission, distance: ArrayLike) -> Floats:
     return np.asarray(result)
 
 
-_PARTS, _FINER, _ENOUGH = 400, 10, (1.0001, 1.0001)
+_PARTS, _FINER, _ENOUGH = 40, 10, (1.0001, 1.0001, 1.0001)
 
 
-def highest_onward(scan: Scan, emission: Emission, distance: float) -> tuple[float, float, float]:
+def highest_onward(scan: Scan, emission: Emission, distance: float, known: float = 0.0) -> tuple[float, float, float]:
     """Return a bound of the ratio of the running scan at or beyond a distance, and where: a place and its `Scan.step`.
 
     Farther away a wider spot can stay for longer, by a whole line of a raster or for good: the stay does not fall with
@@ -286,6 +286,8 @@ def highest_onward(scan: Scan, emission: Emission, distance: float) -> tuple[flo
         The setting.
     distance : float
         From the last optic. [m]
+    known : float
+        What is not above that need not be bounded closely. [1]
 
     Returns
     -------
@@ -298,7 +300,7 @@ def highest_onward(scan: Scan, emission: Emission, distance: float) -> tuple[flo
     low = distance * step ** np.arange(_PARTS)
     for enough in (*_ENOUGH, math.inf):
         bound, least = scan_ratio(replace(scan, step=step), emission, low), scan_ratio(scan, emission, low).max()
-        finer = bound > least * enough
+        finer = bound > max(least, known) * enough
         done = np.where(finer, -math.inf, bound)
         n = int(done.argmax())
         found.append((float(done[n]), float(low[n]), step))
@@ -559,13 +561,13 @@ def scan_reach(
 def _at_last(scan: Scan, emission: Emission, known: float) -> float:
     """Return a known reach, or how far one setting at most exceeds the limit beyond it, where it stays longer."""
     low = high = max(known, _NEAREST) * _CLEAR
-    while highest_onward(scan, emission, high)[0] > 1.0:
+    while highest_onward(scan, emission, high, 1.0)[0] > 1.0:
         low, high = high, 2.0 * high
     if low == high:
         return known
     while high > low * _CLEAR:
         middle = math.sqrt(low * high)
-        low, high = (middle, high) if highest_onward(scan, emission, middle)[0] > 1.0 else (low, middle)
+        low, high = (middle, high) if highest_onward(scan, emission, middle, 1.0)[0] > 1.0 else (low, middle)
     return high
 
 
