@@ -18,7 +18,7 @@ from lasersafe.hazard.combine import groups
 from lasersafe.hazard.eyewear_scale import NumberAsked, numbers_asked
 from lasersafe.models import Case, Person, SIValue
 from lasersafe.quantity import format_quantity, times
-from lasersafe.records import EyewearNeed, ScaleNeed, badness, rank, told, worst, worst_of_each
+from lasersafe.records import EyewearNeed, badness, rank, told, worst, worst_of_each
 from lasersafe.results import BarrierResult, Control, ControlFinding, NotAssessed, Scenario, SetupResult, StrikeOuts
 from lasersafe.wording import CONTROL_KINDS, Message, Wording, key_of, word
 
@@ -260,7 +260,7 @@ def _enough_for_scatter(context: Context, scenario: Scenario, lit: float, person
         rate = (emission.repetition_rate or None) if emission.kind == "pulse train" else None
         by_rate.setdefault(rate, []).extend(numbers_asked(emission.scaled(part), context.wavelength, wide))
     own, worn = context.wavelength, person.eyewear
-    each = ((rate, [ScaleNeed(*one[:4]) for one in filters.highest(asked)]) for rate, asked in by_rate.items())
+    each = ((rate, [one.told() for one in filters.highest(asked)]) for rate, asked in by_rate.items())
     try:
         return all(marks.Asked(own, needs, density).judge(worn, rate).enough for rate, needs in each)
     except marks.MarkingError:

@@ -140,13 +140,13 @@ def _visits(worked: CaseResults, name: str, tissue: str) -> tuple[list[Visit], l
             time = float(visit.time)
             looks = looks_of(context, person, visit.way, tissue, context.share(sent)[0])
             bare = [replace(one, through=None) for one in looks]  # as the rows of scatter in a scene are
-            glow = _Glow(context, person, tissue, min((s.distance for s in glowing), default=math.inf))
+            glow = _SourcesSeen(context, person, tissue, min((s.distance for s in glowing), default=math.inf))
             key = (context, looks, share * _nearer(context, bare, here, least) if share > 0.0 else 0.0, glow)
             visits.append(Visit(context.wavelength, context.space.energy_in(time) / time, time, words, key))
     return visits, stopped
 
 
-class _Glow(NamedTuple):
+class _SourcesSeen(NamedTuple):
     """The extended sources of a laser, as a person sees them from a distance [m], infinite where none is seen."""
 
     context: Context
@@ -183,7 +183,7 @@ def ultraviolet_days(worked: CaseResults) -> Iterator[UltravioletDay]:
     found = worked.found
 
     def exposure(visit: Visit, criterion: Criterion) -> float:
-        context, looks, nearer, glow = cast("tuple[Context, list[Look], float, _Glow]", visit.key)
+        context, looks, nearer, glow = cast("tuple[Context, list[Look], float, _SourcesSeen]", visit.key)
         return max(nearer * max(look.seen(context, criterion)[0] for look in looks), glow.exposure(criterion))
 
     for person, tissue in product((one for one in found[0].case.person if one.visits), TISSUES):

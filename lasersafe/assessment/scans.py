@@ -65,8 +65,7 @@ def _highest(
         tried |= {one: scanning.highest_onward(scan, one, distance) for one in more}
         emission = max(tried, key=lambda one: badness(tried[one][0]))
         _, place, step = tried[emission]
-    (found,) = scanning.scan_findings(replace(scan, step=step), (emission,), (place,))
-    return found, place, emission
+    return scanning.scan_finding(replace(scan, step=step), emission, place), place, emission
 
 
 def _finding(

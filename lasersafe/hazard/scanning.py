@@ -196,26 +196,22 @@ class Scan:
         return mean_exposure(amount, x, y, aperture, self.beam.profile)
 
 
-def _compared(
-    scan: Scan, emissions: tuple[Emission, ...], distance: Floats
-) -> tuple[list[_Compared], Floats, list[Passes]]:
+def _compared(scan: Scan, emission: Emission, distance: Floats) -> tuple[list[_Compared], Floats, list[Passes]]:
     """Return every comparison, the stays of shape (trains, ...) and the trains, all of which have to be below [1]_.
 
     Passes of one period that reach the aperture are counted as one longer pulse, and as separate ones. Pulses of the
     laser are counted one by one within a pass, one by one over the exposure, in groups within T_i, and as one pulse for
-    each pass. Of the settings there is one, or as many as places, each at its own; all of one kind.
+    each pass.
 
     References
     ----------
     .. [1] Own: docs/method.md, "Scanned beams".
     """
-    (kind,) = {one.kind for one in emissions}
-    rows = ((one.power, one.pulse_energy, one.pulse_duration, one.repetition_rate) for one in emissions)
-    columns = [np.array(column) for column in zip(*rows, strict=True)]
+    setting = emission.power, emission.pulse_energy, emission.pulse_duration, emission.repetition_rate
     every: list[tuple[Floats, Passes]] = []
     for stay, passes, least in zip(*scan.stays(distance), strict=True):
-        power, energy, pulse, rate = (column + 0.0 * stay for column in columns)
-        if kind == "continuous":
+        power, energy, pulse, rate = (value + 0.0 * stay for value in setting)
+        if emission.kind == "continuous":
             time = np.minimum(stay, min(scan.duration, scan.pattern.period))
             often, whole = np.minimum(scan.begun, 1.0 / time), np.full_like(time, scan.duration)
             every.append((stay, Passes("each pass as one pulse", power * time, time, often, whole)))
@@ -264,12 +260,12 @@ def scan_ratio(scan: Scan, emission: Emission, distance: ArrayLike) -> Floats:
         for c in criteria(scan.received(emission)):
             result = np.maximum(result, scan.mean(c.amount, place, c.limiting_aperture) / c.limit)
     if not still.all():
-        rows = _compared(scan, (emission,), place[~still])[0]
+        rows = _compared(scan, emission, place[~still])[0]
         result[~still] = np.max([one.ratio.max(axis=0) for one in rows], axis=0, initial=0.0)
     return np.asarray(result)
 
 
-_PARTS, _FINER, _ENOUGH = 40, 10, (1.0001, 1.0001, 1.0001)
+_PARTS, _FINER, _ENOUGH, _TIMES = 40, 10, 1.0001, 3
 
 
 def highest_onward(scan: Scan, emission: Emission, distance: float, known: float = 0.0) -> tuple[float, float, float]:
@@ -298,7 +294,7 @@ def highest_onward(scan: Scan, emission: Emission, distance: float, known: float
     far = 1e3 * max(distance, *beam.waist_position, *np.divide(beam.waist_diameter, beam.divergence).tolist())
     step = (far / distance) ** (1.0 / _PARTS)
     low = distance * step ** np.arange(_PARTS)
-    for enough in (*_ENOUGH, math.inf):
+    for enough in (*[_ENOUGH] * _TIMES, math.inf):
         bound, least = scan_ratio(replace(scan, step=step), emission, low), scan_ratio(scan, emission, low).max()
         finer = bound > max(least, known) * enough
         done = np.where(finer, -math.inf, bound)
@@ -311,58 +307,46 @@ def highest_onward(scan: Scan, emission: Emission, distance: float, known: float
     return max(found, key=lambda one: badness(one[0]))
 
 
-def scan_findings(scan: Scan, emissions: tuple[Emission, ...], distances: tuple[float, ...]) -> tuple[ScanFinding, ...]:
-    """Return the comparison that decides for the running scan at each of some distances.
+def scan_finding(scan: Scan, emission: Emission, distance: float) -> ScanFinding:
+    """Return the comparison that decides for the running scan at a distance, that with the highest ratio.
 
     Parameters
     ----------
     scan : Scan
         The moving beam.
-    emissions : tuple of Emission
-        The setting at each of the distances.
-    distances : tuple of float
+    emission : Emission
+        The setting.
+    distance : float
         From the last optic. [m]
 
     Returns
     -------
-    tuple of ScanFinding
-        The one with the highest ratio at each distance.
+    ScanFinding
+        What decides, and the numbers behind it.
     """
-    place = np.array(distances)
-    stay = scan.stays(place)[0, 1]
-    pulsed = np.array([one.kind == "pulse train" for one in emissions])
-    rates = np.array([one.repetition_rate for one in emissions])
-    pulses = np.where(pulsed, count_pulses(np.maximum(stay, 1e-13), rates), 0.0)
-    still = (stay >= scan.pattern.period) | np.array([_counts_as_standing(one) for one in emissions])
-    result: dict[int, ScanFinding] = {}
-    if not still.all():
-        moving = tuple(one for one, stands in zip(emissions, still.tolist(), strict=True) if not stands)
-        found, stays, every = _compared(scan, moving, place[~still])
-        for column, n in enumerate(np.flatnonzero(~still).tolist()):
-            top = max(found, key=lambda one: badness(float(one.ratio[:, column].max())))
-            at = int(top.ratio[:, column].argmax())
-            (what, *train), row = every[at], top.row
-            energy, pulse, rate, time = (float(one[column]) for one in train)
-            here = top.limit, row.limiting_aperture, row.averaging_time
-            limit, aperture, window = (float(one[at, column]) for one in here)
-            c = Criterion(
-                scan.rule_set, scan.tissue, row.hazard, row.rule, energy, "J", limit, "J/m2", aperture, window,
-                str(np.asarray(row.source)[at, column]), note=what,
-            )  # fmt: skip
-            light = replace(scan.received(pulse_train(energy, pulse, rate)), duration=time)
-            exposure, stays_for = float(top.exposure[at, column]), float(stays[at, column])
-            result[n] = ScanFinding(
-                exposure / c.limit, exposure, c, light, stays_for, float(pulses[n]), scan.periods, False
-            )
-    for n in np.flatnonzero(still).tolist():
-        light = scan.received(emissions[n])
-        exposures = [(float(scan.mean(c.amount, distances[n], c.limiting_aperture)), c) for c in criteria(light)]
+    place, pulses = np.array([distance]), 0.0
+    stay = float(scan.stays(place)[0, 1, 0])
+    if emission.kind == "pulse train":
+        pulses = float(count_pulses(np.array(max(stay, 1e-13)), np.array(emission.repetition_rate)))
+    if stay >= scan.pattern.period or _counts_as_standing(emission):
+        light = scan.received(emission)
+        exposures = [(float(scan.mean(c.amount, distance, c.limiting_aperture)), c) for c in criteria(light)]
         exposure, c = max(exposures, key=lambda pair: badness(pair[0] / pair[1].limit))
         c = replace(c, note="the beam counts as standing")
-        result[n] = ScanFinding(
-            exposure / c.limit, exposure, c, light, float(stay[n]), float(pulses[n]), scan.periods, True
-        )
-    return tuple(result[n] for n in range(place.size))
+        return ScanFinding(exposure / c.limit, exposure, c, light, stay, pulses, scan.periods, True)
+    found, stays, every = _compared(scan, emission, place)
+    top = max(found, key=lambda one: badness(float(one.ratio.max())))
+    at = int(top.ratio.argmax())
+    (what, *train), row = every[at], top.row
+    energy, pulse, rate, time = (float(one[0]) for one in train)
+    limit, aperture, window = (float(one[at, 0]) for one in (top.limit, row.limiting_aperture, row.averaging_time))
+    c = Criterion(
+        scan.rule_set, scan.tissue, row.hazard, row.rule, energy, "J", limit, "J/m2", aperture, window,
+        str(np.asarray(row.source)[at, 0]), note=what,
+    )  # fmt: skip
+    light = replace(scan.received(pulse_train(energy, pulse, rate)), duration=time)
+    exposure = float(top.exposure[at, 0])
+    return ScanFinding(exposure / c.limit, exposure, c, light, float(stays[at, 0]), pulses, scan.periods, False)
 
 
 def scan_distance(scan: Scan, emission: Emission) -> float:

@@ -9,7 +9,7 @@ import pytest
 
 from lasersafe.assessment import assess
 from lasersafe.hazard.exposure import continuous, pulse_train
-from lasersafe.hazard.scanning import Scan, running_ratios, scan_findings, scan_ratio
+from lasersafe.hazard.scanning import Scan, running_ratios, scan_finding, scan_ratio
 from lasersafe.hazard.settings import Tried
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, mean_exposure
@@ -83,7 +83,7 @@ def test_limit_and_print_count_every_pass_that_the_exposure_meets(duration, met)
     assert int(((begin + 3e-4 > starts) & (begin <= end)).sum(axis=1).max()) == met
     assert int(((begin >= starts) & (begin <= end)).sum(axis=1).max()) == met - (duration in (10.0, 0.25))
     scan = Scan("EU-2006/25/EC", "eye", BEAM, 532e-9, duration, ScanPattern("line", (0.2, 0.2), 40.0, "triangle"))
-    (found,) = scan_findings(scan, (continuous(1.0),), (PLACE,))
+    found = scan_finding(scan, continuous(1.0), PLACE)
     irradiance = float(mean_exposure(1.0, *diameters(BEAM, PLACE), 7e-3, "gaussian"))
     assert found.passes == met
     assert found.criterion.rule in ("train", "single pulse")

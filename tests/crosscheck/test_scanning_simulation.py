@@ -12,7 +12,7 @@ from scipy.special import ive
 
 from lasersafe.assessment import assess
 from lasersafe.hazard.exposure import continuous, pulse_train
-from lasersafe.hazard.scanning import Scan, highest_onward, scan_findings, scan_ratio
+from lasersafe.hazard.scanning import Scan, highest_onward, scan_finding, scan_ratio
 from lasersafe.limits import exposure_limit
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated, diameters, fraction_through
@@ -273,7 +273,7 @@ def test_no_divergence_within_a_tolerance_gives_more_behind_lines_that_fan_out(l
     far = np.linspace(1.182, 4.0, 2001)
     most = [float(scan_ratio(one, continuous(1e-3), far).max()) for one in each]
     assert max(most) <= bound
-    (told,) = scan_findings(replace(unsure, step=step), (continuous(1e-3),), (place,))
+    told = scan_finding(replace(unsure, step=step), continuous(1e-3), place)
     assert told.ratio == pytest.approx(bound)
     # without a tolerance the bound is tight
     assert most[0] * (1.0 - 1e-9) <= highest_onward(each[0], continuous(1e-3), 1.182)[0] <= 1.002 * most[0]

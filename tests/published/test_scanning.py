@@ -11,7 +11,7 @@ import pytest
 from lasersafe.assessment import assess
 from lasersafe.hazard.distances import highest_ratio
 from lasersafe.hazard.exposure import Received, compare, continuous
-from lasersafe.hazard.scanning import Scan, scan_findings
+from lasersafe.hazard.scanning import Scan, scan_finding
 from lasersafe.limits import exposure_limit
 from lasersafe.models import parse_case
 from lasersafe.optics.beam import collimated
@@ -74,7 +74,7 @@ def test_no_credit_without_a_monitored_cut_off():
 def test_a_pattern_that_is_too_narrow_counts_as_standing():
     beam = collimated(3e-3, 1e-3, "1/e")
     narrow = ScanPattern("line", (15e-3, 15e-3), 100.0)
-    (found,) = scan_findings(Scan(ICNIRP, "eye", beam, 532e-9, 10.0, narrow), (continuous(1.0),), (1.0,))
+    found = scan_finding(Scan(ICNIRP, "eye", beam, 532e-9, 10.0, narrow), continuous(1.0), 1.0)
     assert found.standing
     assert found.criterion.note == "the beam counts as standing"
     assert float(narrow.dwell(1.0, np.array(10e-3))) == narrow.period
